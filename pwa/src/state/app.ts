@@ -1,0 +1,26 @@
+/** What every screen is given: the ports and the few states that all share. */
+import { getContext, setContext } from 'svelte';
+import type { RuleBook } from '../clinical-rules/rule-book';
+import type { Clock, IdSource, RecordStore } from '../ports';
+import type { Places } from './place.svelte';
+import type { Tablet } from './tablet.svelte';
+
+export interface App {
+  store: RecordStore;
+  clock: Clock;
+  ids: IdSource;
+  tablet: Tablet;
+  places: Places;
+  ruleBook: RuleBook;
+}
+
+const KEY = Symbol('app');
+
+export function provideApp(app: App): void {
+  setContext(KEY, app);
+}
+
+/** Return the app's parts; call while a component is being made. */
+export function useApp(): App {
+  return getContext<App>(KEY);
+}

@@ -1,0 +1,39 @@
+/** Whom and what the status line names: the patient of the open case, and open decisions. */
+import type { RecordStore } from '../ports';
+import type { Place } from './place.svelte';
+import { patientLine, shown } from './shown';
+
+export class StatusSubject {
+  #store: RecordStore;
+  #place: Place | null = null;
+  patient = $state('');
+  step = $state('');
+  openDecisions = $state(0);
+
+  constructor(store: RecordStore) {
+    this.#store = store;
+    store.onRecords(() => void this.#read());
+  }
+
+  async follow(place: Place): Promise<void> {
+    this.#place = place;
+    await this.#read();
+  }
+
+  async #read(): Promise<void> {
+    const place = this.#place;
+    this.openDecisions = (await this.#store.conflicts()).length;
+    if (place === null) return;
+    let patientRecord: unknown = 'patient' in place ? `patient/${place.patient}` : null;
+    if ('caseId' in place) {
+      const [found] = await this.#store.read({ kind: 'case', record: `case/${place.caseId}` });
+      patientRecord = shown(found, 'patient');
+    }
+    if (typeof patientRecord !== 'string') {
+      this.patient = '';
+      return;
+    }
+    const [patient] = await this.#store.read({ kind: 'patient', record: patientRecord });
+    this.patient = patientLine(patient);
+  }
+}

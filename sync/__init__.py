@@ -1,0 +1,1 @@
+"""The record and its exchange: operations, clock, merge. Knows no clinic, no HTTP, no SQL."""
