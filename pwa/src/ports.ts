@@ -2,11 +2,12 @@
  * What the app needs from the device, the store and the network, by name only.
  * `main.ts` hands in the real ones; tests hand in others.
  */
+import type { JsonContent } from './sync/canonical-text';
 import type { RecordState } from './sync/merge';
 
 export type { FieldState, HeldValue, RecordState } from './sync/merge';
 
-export type Json = null | boolean | number | string | Json[] | { [key: string]: Json };
+export type Json = JsonContent;
 
 /** Reads time. Civil dates are in the unit's time zone. */
 export interface Clock {
@@ -109,7 +110,9 @@ export interface RecordStore {
   recall(name: string): Promise<Json>;
   /** Take part without a unit, or join one by an invitation code. */
   startAlone(role: DeviceStanding['role']): Promise<DeviceStanding>;
-  join(code: string): Promise<{ kind: 'joined'; standing: DeviceStanding } | { kind: 'refused'; sentence: string }>;
+  join(
+    code: string,
+  ): Promise<{ kind: 'joined'; standing: DeviceStanding } | { kind: 'refused'; sentence: string }>;
   exchangeNow(): Promise<ExchangeStanding>;
   /** Operations that the unit does not hold yet, per case or patient record. */
   unsentRecords(): Promise<string[]>;

@@ -35,7 +35,9 @@ test('[UX-08] no trailing zero is shown', () => {
 
 /** Caught a planted bug: `fraction.length > rules.decimals` weakened to `>= 3`. */
 test('[UX-08] no stream of keys makes a malformed number', () => {
-  const keys = fc.array(fc.constantFrom(...'0123456789.'.split(''), 'back', 'x'), { maxLength: 12 });
+  const keys = fc.array(fc.constantFrom(...'0123456789.'.split(''), 'back', 'x'), {
+    maxLength: 12,
+  });
   fc.assert(
     fc.property(keys, (stream) => {
       const pressed = stream.reduce((so_far, key) => pressKey(so_far, key, rules), '');

@@ -15,7 +15,7 @@ CONTENT = (
 # Physically done to the patient: must never be merged away (HAZ-30).
 PHYSICAL_KINDS = ("coil_placed", "adhesive_injected", "flush", "complication", "sign_off")
 # Words that name a finding; none may stand in the stream a booking desk receives (SEC-23, FU-11).
-FINDINGS = ("varix", "bleed", "ascites", "coil", "adhesive", "flow", "obliterat", "lab", "bilirubin")
+FINDINGS = ("varix", "bleed", "ascites", "coil", "adhesive", "flow", "obliterat", "lab_result", "bilirubin")
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,81 @@
+/** States of records as rows: made from the log by merge, listed by kind and parent. */
+import type { Catalogue } from '../record-catalogue/catalogue';
+import { conflictsOf, mergeRecord, type RecordState, shownValue } from '../sync/merge';
+import { kindOf, type Operation, readBody } from '../sync/operation';
+import type { Database, Row } from './database';
+import { selectOperations } from './operation-rows';
+
+/** Merge one record anew from all its operations, keep the state and return it. */
+export function remergeRecord(database: Database, catalogue: Catalogue, record: string): RecordState {
+  const operations = selectOperations(database, 'WHERE record = ?', [record]);
+  const kind = kindOf(record);
+  const state = mergeRecord(record, operations, catalogue.policiesOf(kind));
+  const parents = parentsOf(state, operations, catalogue.parentFieldOf(kind));
+  database.exec(
+    `INSERT INTO record_state (record, kind, parent, stream, has_conflict, entered_in_error, state)
+     VALUES (?, ?, ?, ?, ?, ?, ?)
+     ON CONFLICT (record) DO UPDATE SET kind = excluded.kind, parent = excluded.parent,
+       stream = excluded.stream, has_conflict = excluded.has_conflict,
+       entered_in_error = excluded.entered_in_error, state = excluded.state`,
+    [
+      record,
+      kind,
+      parents.length === 1 ? (parents[0] ?? null) : null,
+      operations[0]?.stream ?? '',
+      conflictsOf(state).length > 0 ? 1 : 0,
+      state.isEnteredInError ? 1 : 0,
+      JSON.stringify(state),
+    ],
+  );
+  database.exec('DELETE FROM record_parent WHERE record = ?', [record]);
+  for (const parent of parents) {
+    database.exec('INSERT INTO record_parent (record, kind, parent) VALUES (?, ?, ?)', [
+      record,
+      kind,
+      parent,
+    ]);
+  }
+  return state;
+}
+
+/** Make every state anew from the log (after an update of the catalogue, or to check). */
+export function rebuildStates(database: Database, catalogue: Catalogue): void {
+  database.transaction(() => {
+    database.exec('DELETE FROM record_state', []);
+    database.exec('DELETE FROM record_parent', []);
+    for (const row of database.select('SELECT DISTINCT record FROM operation')) {
+      remergeRecord(database, catalogue, String(row.record));
+    }
+  });
+}
+
+/** Return the state that a row holds. */
+export function stateOf(row: Row): RecordState {
+  return JSON.parse(String(row.state)) as RecordState;
+}
+
+/** Return the one parent a state names, "" when it has none or they are in conflict. */
+export function shownParent(state: RecordState, field: string | null): string {
+  const shown = field === null ? null : shownValue(state.fields[field]);
+  return typeof shown === 'string' ? shown : '';
+}
+
+/**
+ * Return every parent a record may belong to. A record entered in error, or one whose parents
+ * are in conflict, stays listed wherever it was: it may not vanish from a screen.
+ */
+function parentsOf(
+  state: RecordState,
+  operations: readonly Operation[],
+  field: string | null,
+): string[] {
+  if (field === null) return [];
+  const values = state.fields[field]?.values.map((held) => held.value) ?? [];
+  if (values.length === 0) {
+    for (const operation of operations) {
+      if (operation.bodyText !== null) values.push(readBody(operation.bodyText).set[field] ?? null);
+    }
+  }
+  const named = values.filter((one): one is string => typeof one === 'string');
+  return [...new Set(named)].sort();
+}

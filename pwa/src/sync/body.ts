@@ -1,0 +1,168 @@
+/**
+ * The part of an operation that speaks of the clinic, as text. Twin of the body in `operation.py`.
+ *
+ * The text is kept exactly as it was written; what is read from it here may leave out keys of a
+ * newer version, the text never does (OP7).
+ */
+import { hasLoneSurrogate, type JsonContent, textBytes } from './canonical-text';
+import { MalformedOperationError } from './errors';
+
+export const MAX_BODY_BYTES = 65_536;
+export const MAX_WHOLE_NUMBER = 2 ** 53 - 1;
+
+const SALT = /^[0-9a-f]{32}$/;
+const REFERENCE = /^[a-z0-9-]{1,32}\.[a-z0-9]{4,16}\.[1-9][0-9]{0,11}#[0-9a-f]{16}$/;
+
+/** What one person saved in one act; see `Body` in `operation.py` for each part. */
+export interface Body {
+  /** 32 hexadecimal digits: keeps the commitment from being guessed. */
+  salt: string;
+  /** Staff id of the person who answers for the entry. */
+  by: string;
+  /** Staff id of the person who tapped. */
+  tappedBy: string;
+  /** Version of the record catalogue the writer knew. */
+  catalogue: number;
+  /** Field name to new value; null clears a field. */
+  set: Record<string, JsonContent>;
+  /** Field name to the references whose values were on screen when the form opened. */
+  over: Record<string, readonly string[]>;
+  /** References of operations entered in error. */
+  retract: readonly string[];
+  /** Reason in words, or "". */
+  because: string;
+}
+
+/** Return the body as JSON text; empty parts are left out (OP4). */
+export function writeBody(body: Body): string {
+  const parts: Record<string, unknown> = {
+    salt: body.salt,
+    by: body.by,
+    tapped_by: body.tappedBy,
+    catalogue: body.catalogue,
+  };
+  if (Object.keys(body.set).length > 0) parts.set = body.set;
+  if (Object.keys(body.over).length > 0) parts.over = body.over;
+  if (body.retract.length > 0) parts.retract = body.retract;
+  if (body.because !== '') parts.because = body.because;
+  return JSON.stringify(parts);
+}
+
+/**
+ * Return the body that a text holds.
+ *
+ * @throws MalformedOperationError when the text breaks OP4, OP6 or OP7; the sentence names the
+ * operation and the part.
+ */
+export function readBody(bodyText: string, opId = 'this operation'): Body {
+  if (textBytes(bodyText).length > MAX_BODY_BYTES) {
+    throw new MalformedOperationError(
+      `The body of ${opId} is over ${MAX_BODY_BYTES} bytes. Put large content in a blob.`,
+    );
+  }
+  const unreadable = (why: string) =>
+    new MalformedOperationError(
+      `The body of ${opId} cannot be read (${why}). Send it as the device wrote it.`,
+    );
+  let parts: unknown;
+  try {
+    parts = parseMarkingFractions(bodyText);
+  } catch (error) {
+    throw unreadable(error instanceof Error ? error.message : 'no JSON');
+  }
+  if (!isObject(parts)) throw unreadable('no object');
+  const {
+    salt,
+    by,
+    tapped_by: tappedBy,
+    catalogue,
+    set = {},
+    over = {},
+    retract = [],
+    because = '',
+  } = parts;
+  if (typeof salt !== 'string') throw unreadable('salt is no text');
+  if (typeof by !== 'string') throw unreadable('by is no text');
+  if (typeof tappedBy !== 'string') throw unreadable('tapped_by is no text');
+  if (!Number.isInteger(catalogue)) throw unreadable('catalogue is no whole number');
+  if (!isObject(set)) throw unreadable('set is no object');
+  if (!isObject(over) || !Object.values(over).every(isTextList)) throw unreadable('over');
+  if (!isTextList(retract)) throw unreadable('retract is no list of texts');
+  if (typeof because !== 'string') throw unreadable('because is no text');
+  if (!SALT.test(salt)) throw malformedPart(`salt of ${opId}`, salt, '32 hexadecimal digits');
+  if (Object.keys(set).length === 0 && retract.length === 0) {
+    throw new MalformedOperationError(`${opId} sets no field and retracts nothing. Leave it out.`);
+  }
+  for (const references of [...Object.values(over as Record<string, string[]>), retract]) {
+    for (const reference of references) {
+      if (!REFERENCE.test(reference)) {
+        throw malformedPart(`reference in ${opId}`, reference, 'op_id#16 digits');
+      }
+    }
+  }
+  refuseUnreadable(parts, unreadable);
+  refuseFractions(set, opId);
+  return {
+    salt,
+    by,
+    tappedBy,
+    catalogue: catalogue as number,
+    set: set as Record<string, JsonContent>,
+    over: over as Record<string, string[]>,
+    retract,
+    because,
+  };
+}
+
+/** Return the error for one part; shared with the envelope. */
+export function malformedPart(
+  part: string,
+  found: string,
+  wanted: string,
+): MalformedOperationError {
+  return new MalformedOperationError(
+    `The ${part} is '${found.slice(0, 80)}'; it has to be ${wanted}.`,
+  );
+}
+
+const isObject = (content: unknown): content is Record<string, unknown> =>
+  typeof content === 'object' && content !== null && !Array.isArray(content);
+const isTextList = (content: unknown): content is string[] =>
+  Array.isArray(content) && content.every((entry) => typeof entry === 'string');
+
+/**
+ * Parse, reading `1.0` and `1e2` as fractions: JavaScript alone would take them for whole
+ * numbers and the twins would disagree (OP6).
+ */
+function parseMarkingFractions(text: string): unknown {
+  const parsed: unknown = JSON.parse(text);
+  if (!/[0-9][.eE]/.test(text)) return parsed;
+  const marked = text.replace(/"(?:[^"\\]|\\.)*"|-?[0-9][0-9.eE+-]*/g, (token) =>
+    token.startsWith('"') || !/[.eE]/.test(token) ? token : '0.5',
+  );
+  return JSON.parse(marked);
+}
+
+function refuseUnreadable(content: unknown, unreadable: (why: string) => Error): void {
+  const waiting: unknown[] = [content];
+  while (waiting.length > 0) {
+    const next = waiting.pop();
+    if (typeof next === 'string' && hasLoneSurrogate(next)) throw unreadable('half a character');
+    if (typeof next !== 'object' || next === null) continue;
+    if (!Array.isArray(next)) waiting.push(...Object.keys(next));
+    waiting.push(...Object.values(next));
+  }
+}
+
+function refuseFractions(content: unknown, opId: string): void {
+  const waiting: unknown[] = [content];
+  while (waiting.length > 0) {
+    const next = waiting.pop();
+    if (typeof next === 'number' && !Number.isSafeInteger(next)) {
+      throw new MalformedOperationError(
+        `${opId} holds a number that is no whole number. Write whole numbers in a small unit (OP6).`,
+      );
+    }
+    if (typeof next === 'object' && next !== null) waiting.push(...Object.values(next));
+  }
+}

@@ -1,0 +1,57 @@
+/** The exchange, decided: message in, decision out; twin of `sync/exchange.py`. */
+import type { Tip } from './operation-log';
+
+export const MAX_BATCH_BYTES = 262_144;
+export const MAX_BATCH_COUNT = 1_000;
+
+/** What a device says first (EX1). Keys as on the wire. */
+export interface Handshake {
+  device: string;
+  tip: Tip;
+  cursors: Record<string, number>;
+  catalogue: number;
+  wall_ms: number;
+}
+
+/** What the server says back (EX1). Keys as on the wire. */
+export interface HandshakeAnswer {
+  server: string;
+  tip: Tip;
+  hash_at_device_tip: string | null;
+  heads: Record<string, number>;
+  wall_ms: number;
+}
+
+export type Comparison =
+  | { standing: 'in_step' | 'device_behind' | 'fork' }
+  | { standing: 'send'; sendFrom: number };
+
+/**
+ * Decide what a device does after the handshake (EX2-EX4).
+ *
+ * @param ownHashAtServerTip - hash of the device's own operation at the server's tip; "" at
+ *   counter 0; null when the device does not reach so far
+ */
+export function compareTips(
+  own: Tip,
+  answer: HandshakeAnswer,
+  ownHashAtServerTip: string | null,
+): Comparison {
+  if (answer.tip.counter > own.counter) {
+    const isSame = own.counter === 0 || answer.hash_at_device_tip === own.hash;
+    return { standing: isSame ? 'device_behind' : 'fork' };
+  }
+  if (ownHashAtServerTip !== answer.tip.hash) return { standing: 'fork' };
+  if (answer.tip.counter === own.counter) return { standing: 'in_step' };
+  return { standing: 'send', sendFrom: answer.tip.counter + 1 };
+}
+
+/** Return how many operations, of the given sizes in bytes, fit in the next batch (EX5). */
+export function cutBatch(sizes: readonly number[]): number {
+  let total = 0;
+  for (const [count, size] of sizes.slice(0, MAX_BATCH_COUNT).entries()) {
+    total += size;
+    if (total > MAX_BATCH_BYTES && count > 0) return count;
+  }
+  return Math.min(sizes.length, MAX_BATCH_COUNT);
+}

@@ -1,0 +1,172 @@
+/**
+ * Operations: what one person saved in one act, on one record, as bytes that never change.
+ * Twin of `operation.py`.
+ *
+ * An operation is two texts. The *envelope* is canonical JSON with fixed keys, so its hash can be
+ * rebuilt from its parts; the *body* is kept exactly as it was written and may be withheld, since
+ * the envelope holds only a salted commitment to it. No merge here: see `merge.ts`.
+ */
+import { sha256 } from '@noble/hashes/sha2.js';
+import { bytesToHex } from '@noble/hashes/utils.js';
+import { type Body, malformedPart, readBody, writeBody } from './body';
+import { hasLoneSurrogate, textBytes } from './canonical-text';
+import { readStamp } from './clock';
+import { ForgedOperationError, MalformedOperationError } from './errors';
+
+export { type Body, MAX_BODY_BYTES, MAX_WHOLE_NUMBER, readBody, writeBody } from './body';
+
+export const REFERENCE_DIGITS = 16;
+
+const OP_ID = /^([a-z0-9-]{1,32})\.([a-z0-9]{4,16})\.([1-9][0-9]{0,11})$/;
+const STREAM = /^[a-z_]{1,24}$/;
+const RECORD = /^([a-z_]{1,40})\/([A-Za-z0-9-]{1,64})$/;
+const HASH = /^[0-9a-f]{64}$/;
+
+/** One operation with its exact texts. `bodyText` is null when the body is withheld. */
+export interface Operation {
+  readonly opId: string;
+  readonly device: string;
+  readonly epoch: string;
+  readonly counter: number;
+  readonly previous: string;
+  readonly stream: string;
+  readonly record: string;
+  readonly stamp: string;
+  readonly commitment: string;
+  readonly hash: string;
+  readonly bodyText: string | null;
+}
+
+/** Return the record kind, the part of a record id before the slash. */
+export function kindOf(record: string): string {
+  return record.split('/', 1)[0] ?? '';
+}
+
+/** Return `op_id#` and the first 16 digits of the hash, so that a fork stays unambiguous (OP3). */
+export function referenceOf(operation: Pick<Operation, 'opId' | 'hash'>): string {
+  return `${operation.opId}#${operation.hash.slice(0, REFERENCE_DIGITS)}`;
+}
+
+/** Return the canonical envelope, rebuilt byte for byte from its parts (OP2). */
+export function writeEnvelope(
+  parts: Pick<Operation, 'opId' | 'previous' | 'stream' | 'record' | 'stamp' | 'commitment'>,
+): string {
+  // Every part is ASCII without quotes or backslashes (checked), so no escaping is needed.
+  return (
+    `{"op_id":"${parts.opId}","previous":"${parts.previous}","stream":"${parts.stream}",` +
+    `"record":"${parts.record}","stamp":"${parts.stamp}","commitment":"${parts.commitment}"}`
+  );
+}
+
+/** Return the SHA-256 of a text, 64 hexadecimal digits. */
+export function hashText(text: string): string {
+  return bytesToHex(sha256(textBytes(text)));
+}
+
+/** What a new operation is made of. */
+export interface OperationParts {
+  device: string;
+  epoch: string;
+  /** From 1 without gaps: place in the log of this device and epoch. */
+  counter: number;
+  /** Hash of the operation before it, "" for the first. */
+  previous: string;
+  stream: string;
+  record: string;
+  /** Text of a stamp. */
+  stamp: string;
+  body: Body;
+}
+
+/**
+ * Return a new operation that continues a device's log.
+ *
+ * @throws MalformedOperationError when a part breaks OP1-OP7; no operation is made.
+ */
+export function makeOperation(parts: OperationParts): Operation {
+  const bodyText = writeBody(parts.body);
+  const envelope = writeEnvelope({
+    ...parts,
+    opId: `${parts.device}.${parts.epoch}.${parts.counter}`,
+    commitment: hashText(bodyText),
+  });
+  return readOperation(envelope, bodyText);
+}
+
+const KEYS = ['op_id', 'previous', 'stream', 'record', 'stamp', 'commitment'] as const;
+
+function readEnvelopeParts(envelopeText: string): Record<(typeof KEYS)[number], string> {
+  const refused = (why: string) =>
+    new MalformedOperationError(
+      `The envelope is not one of ours (${why}). Send it as the device wrote it.`,
+    );
+  let parsed: unknown;
+  try {
+    parsed = JSON.parse(envelopeText);
+  } catch {
+    throw refused('no JSON');
+  }
+  if (typeof parsed !== 'object' || parsed === null || Array.isArray(parsed)) {
+    throw refused('no object');
+  }
+  const parts = parsed as Record<string, unknown>;
+  for (const key of KEYS) if (typeof parts[key] !== 'string') throw refused(`no ${key}`);
+  const unknown = Object.keys(parts).find((key) => !KEYS.some((known) => known === key));
+  if (unknown !== undefined) throw refused(`unknown key ${unknown}`);
+  return parts as Record<(typeof KEYS)[number], string>;
+}
+
+/**
+ * Return the operation that two texts hold. Twin of `read_operation`.
+ *
+ * @param envelopeText - canonical envelope; any other spelling of the same JSON is refused (OP2)
+ * @param bodyText - exact body text; null when it was withheld from this reader
+ * @throws MalformedOperationError when the envelope or the body breaks OP1-OP7
+ * @throws ForgedOperationError when the body is not the one the envelope commits to
+ */
+export function readOperation(envelopeText: string, bodyText: string | null): Operation {
+  const parts = readEnvelopeParts(envelopeText);
+  const found = OP_ID.exec(parts.op_id);
+  if (found === null) throw malformedPart('op_id', parts.op_id, 'device.epoch.counter');
+  if (!STREAM.test(parts.stream)) throw malformedPart('stream', parts.stream, 'lower-case letters');
+  if (!RECORD.test(parts.record)) throw malformedPart('record', parts.record, 'kind/id');
+  if (readStamp(parts.stamp) === null) {
+    throw malformedPart('stamp', parts.stamp, '15 digits, 5 digits, device');
+  }
+  if (!HASH.test(parts.commitment)) {
+    throw malformedPart('commitment', parts.commitment, '64 hexadecimal digits');
+  }
+  const counter = Number(found[3]);
+  if (!(counter > 1 ? HASH.test(parts.previous) : parts.previous === '')) {
+    throw malformedPart('previous', parts.previous, 'the hash before it, empty only for the first');
+  }
+  const { op_id: opId, previous, stream, record, stamp, commitment } = parts;
+  const canonical = writeEnvelope({ opId, previous, stream, record, stamp, commitment });
+  if (envelopeText !== canonical) {
+    throw new MalformedOperationError(
+      `The envelope of ${opId} is not in canonical form. Send it as the device wrote it.`,
+    );
+  }
+  if (bodyText !== null) {
+    if (hasLoneSurrogate(bodyText) || hashText(bodyText) !== commitment) {
+      throw new ForgedOperationError(
+        `The body of ${opId} is not the one it commits to. ` +
+          'It was changed after it was written: keep the tablet and ask the data manager.',
+      );
+    }
+    readBody(bodyText, opId);
+  }
+  return {
+    opId,
+    device: found[1] ?? '',
+    epoch: found[2] ?? '',
+    counter,
+    previous,
+    stream,
+    record,
+    stamp,
+    commitment,
+    hash: hashText(canonical),
+    bodyText,
+  };
+}
