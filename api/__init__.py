@@ -1,0 +1,1 @@
+"""The unit server: routes, use cases, storage, catalogue and clinical rules."""

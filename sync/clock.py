@@ -12,7 +12,7 @@ DAY_MS = 86_400_000
 # HC4: nobody else's clock may push ours further than this past the wall clock.
 MAX_LEAD_MS = DAY_MS
 MAX_COUNTER = 99_999
-_STAMP = re.compile(r"^(\d{15})\.(\d{5})\.([a-z0-9-]{1,32})$")
+_STAMP = re.compile(r"([0-9]{15})\.([0-9]{5})\.([a-z0-9-]{1,32})")
 
 
 class Stamp(msgspec.Struct, frozen=True, order=True):
@@ -46,7 +46,7 @@ def read_stamp(text: str) -> Stamp | None:
     >>> read_stamp("yesterday") is None
     True
     """
-    found = _STAMP.match(text)
+    found = _STAMP.fullmatch(text)
     if found is None:
         return None
     return Stamp(int(found[1]), int(found[2]), found[3])

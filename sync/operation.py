@@ -17,15 +17,17 @@ from sync.errors import ForgedOperationError, MalformedOperationError
 MAX_BODY_BYTES = 65_536
 MAX_WHOLE_NUMBER = 2**53 - 1
 REFERENCE_DIGITS = 16
+# Deeper nesting is read by one language and exhausts the other's stack (OP6).
+MAX_DEPTH = 32
 
 _DEVICE = r"[a-z0-9-]{1,32}"
 _EPOCH = r"[a-z0-9]{4,16}"
-_OP_ID = re.compile(rf"^({_DEVICE})\.({_EPOCH})\.([1-9]\d{{0,11}})$")
-_STREAM = re.compile(r"^[a-z_]{1,24}$")
-_RECORD = re.compile(r"^([a-z_]{1,40})/([A-Za-z0-9-]{1,64})$")
-_HASH = re.compile(r"^[0-9a-f]{64}$")
-_SALT = re.compile(r"^[0-9a-f]{32}$")
-_REFERENCE = re.compile(rf"^{_DEVICE}\.{_EPOCH}\.[1-9]\d{{0,11}}#[0-9a-f]{{{REFERENCE_DIGITS}}}$")
+_OP_ID = re.compile(rf"({_DEVICE})\.({_EPOCH})\.([1-9][0-9]{{0,11}})")
+_STREAM = re.compile(r"[a-z_]{1,24}")
+_RECORD = re.compile(r"([a-z_]{1,40})/([A-Za-z0-9-]{1,64})")
+_HASH = re.compile(r"[0-9a-f]{64}")
+_SALT = re.compile(r"[0-9a-f]{32}")
+_REFERENCE = re.compile(rf"{_DEVICE}\.{_EPOCH}\.[1-9][0-9]{{0,11}}#[0-9a-f]{{{REFERENCE_DIGITS}}}")
 
 
 class Body(msgspec.Struct, frozen=True, kw_only=True):
@@ -190,19 +192,19 @@ def read_operation(envelope_text: str, body_text: str | None) -> Operation:
         raise MalformedOperationError(
             f"The envelope is not one of ours ({error}). Send it as the device wrote it."
         ) from error
-    found = _OP_ID.match(parts.op_id)
+    found = _OP_ID.fullmatch(parts.op_id)
     if found is None:
         raise _malformed("op_id", parts.op_id, "device.epoch.counter")
-    if not _STREAM.match(parts.stream):
+    if not _STREAM.fullmatch(parts.stream):
         raise _malformed("stream", parts.stream, "lower-case letters")
-    if not _RECORD.match(parts.record):
+    if not _RECORD.fullmatch(parts.record):
         raise _malformed("record", parts.record, "kind/id")
     if read_stamp(parts.stamp) is None:
         raise _malformed("stamp", parts.stamp, "15 digits, 5 digits, device")
-    if not _HASH.match(parts.commitment):
+    if not _HASH.fullmatch(parts.commitment):
         raise _malformed("commitment", parts.commitment, "64 hexadecimal digits")
     counter = int(found[3])
-    if not (_HASH.match(parts.previous) if counter > 1 else parts.previous == ""):
+    if not (_HASH.fullmatch(parts.previous) if counter > 1 else parts.previous == ""):
         raise _malformed("previous", parts.previous, "the hash before it, empty only for the first")
     if envelope_text != _write_envelope(*msgspec.structs.astuple(parts)):
         raise MalformedOperationError(
@@ -247,24 +249,28 @@ def read_body(body_text: str, op_id: str = "this operation") -> Body:
         )
     try:
         body = _BODIES.decode(body_text)
-    except (msgspec.MsgspecError, UnicodeEncodeError) as error:
+    except (msgspec.MsgspecError, UnicodeEncodeError, RecursionError) as error:
         raise MalformedOperationError(
             f"The body of {op_id} cannot be read ({error}). Send it as the device wrote it."
         ) from error
-    if not _SALT.match(body.salt):
+    if not _SALT.fullmatch(body.salt):
         raise _malformed(f"salt of {op_id}", body.salt, "32 hexadecimal digits")
     if not body.set and not body.retract:
         raise MalformedOperationError(f"{op_id} sets no field and retracts nothing. Leave it out.")
     for references in (*body.over.values(), body.retract):
         for reference in references:
-            if not _REFERENCE.match(reference):
+            if not _REFERENCE.fullmatch(reference):
                 raise _malformed(f"reference in {op_id}", reference, "op_id#16 digits")
     _refuse_fractions(body.set, op_id)
     return body
 
 
-def _refuse_fractions(value: object, op_id: str) -> None:
-    """Refuse numbers that the two languages would not read alike (OP6)."""
+def _refuse_fractions(value: object, op_id: str, depth: int = 0) -> None:
+    """Refuse numbers and nesting that the two languages would not read alike (OP6)."""
+    if depth > MAX_DEPTH:
+        raise MalformedOperationError(
+            f"{op_id} is nested over {MAX_DEPTH} levels deep. Write it flatter (OP6)."
+        )
     if isinstance(value, float) or (
         isinstance(value, int) and not -MAX_WHOLE_NUMBER <= value <= MAX_WHOLE_NUMBER
     ):
@@ -273,10 +279,10 @@ def _refuse_fractions(value: object, op_id: str) -> None:
         )
     if isinstance(value, dict):
         for inner in value.values():
-            _refuse_fractions(inner, op_id)
+            _refuse_fractions(inner, op_id, depth + 1)
     elif isinstance(value, list):
         for inner in value:
-            _refuse_fractions(inner, op_id)
+            _refuse_fractions(inner, op_id, depth + 1)
 
 
 def _malformed(part: str, found: str, wanted: str) -> MalformedOperationError:

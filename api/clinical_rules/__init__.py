@@ -1,0 +1,1 @@
+"""The clinical rules: versioned content and a pure engine that reads it."""

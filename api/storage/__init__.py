@@ -1,0 +1,1 @@
+"""The unit's store in SQLite."""

@@ -1,0 +1,1 @@
+"""The rule files: versioned content, no code."""

@@ -4,7 +4,7 @@
  * The one joint between clinic and sync: it names fields and merge policies; `mergeRecord`
  * receives the policies as an argument.
  */
-import type { MergePolicy, PolicyTable } from '../sync/merge-policies';
+import type { FieldPolicy, MergePolicy } from '../sync/merge-policies';
 
 /** The catalogue contradicts itself; the text names the kind and field to correct. */
 export class CatalogueError extends Error {
@@ -39,6 +39,9 @@ const FIELD_KEYS = ['id', 'type', 'merge', 'since', 'unit', 'values', 'rank', 'f
 const KIND_KEYS = ['id', 'meaning', 'stream', 'since', 'fields', 'parent', 'retired'];
 const POLICIES = ['ask_a_person', 'keep_all', 'furthest', 'latest'];
 
+/** Field name to policy, as `mergeRecord` takes it. */
+export type PolicyTable = Readonly<Record<string, FieldPolicy>>;
+
 /** All kinds by id, and the policies of each kind's fields. */
 export class Catalogue {
   readonly version: number;
@@ -51,7 +54,9 @@ export class Catalogue {
     this.#policies = new Map(
       [...kinds.values()].map((kind) => [
         kind.id,
-        new Map(kind.fields.map((field) => [field.id, { merge: field.merge, rank: field.rank ?? [] }])),
+        Object.fromEntries(
+          kind.fields.map((field) => [field.id, { merge: field.merge, rank: field.rank ?? [] }]),
+        ),
       ]),
     );
   }
@@ -68,7 +73,7 @@ export class Catalogue {
 
   /** Return the policy table that `mergeRecord` takes. */
   policiesOf(kind: string): PolicyTable {
-    return this.#policies.get(kind) ?? new Map();
+    return this.#policies.get(kind) ?? {};
   }
 }
 
@@ -92,7 +97,9 @@ export function readCatalogue(content: unknown): Catalogue {
       throw new CatalogueError(`Kind ${kind.id} or one of its fields stands twice. Remove one.`);
     }
     if (kind.parent && !names.includes(kind.parent)) {
-      throw new CatalogueError(`Kind ${kind.id} has no field ${kind.parent} for its parent. Add it.`);
+      throw new CatalogueError(
+        `Kind ${kind.id} has no field ${kind.parent} for its parent. Add it.`,
+      );
     }
     for (const field of kind.fields) {
       refuseUnknownKeys(field, FIELD_KEYS, `${kind.id}.${field.id}`);
@@ -100,7 +107,9 @@ export function readCatalogue(content: unknown): Catalogue {
         throw new CatalogueError(`${kind.id}.${field.id} has no known merge policy. Correct it.`);
       }
       if ((field.merge === 'furthest') !== (field.rank ?? []).length > 0) {
-        throw new CatalogueError(`${kind.id}.${field.id}: a rank goes with furthest alone. Correct it.`);
+        throw new CatalogueError(
+          `${kind.id}.${field.id}: a rank goes with furthest alone. Correct it.`,
+        );
       }
     }
     kinds.set(kind.id, kind);

@@ -334,6 +334,14 @@ export class OperationStore {
     return heldHash(this.#database, this.ownDevice()?.device ?? '', epoch, counter);
   }
 
+  /** Return how far the unit held an own epoch when last asked. */
+  heldByUnit(epoch: string): number {
+    const [row] = this.#database.select('SELECT held_by_unit FROM own_epoch WHERE epoch = ?', [
+      epoch,
+    ]);
+    return Number(row?.held_by_unit ?? 0);
+  }
+
   /** Keep how far the unit holds an own epoch. It may go back: a unit restored from a copy. */
   noteHeldByUnit(epoch: string, counter: number): void {
     this.#database.exec('UPDATE own_epoch SET held_by_unit = min(?, counter) WHERE epoch = ?', [
@@ -342,9 +350,45 @@ export class OperationStore {
     ]);
   }
 
-  /** Mark an own epoch as forked: nothing more is sent from it until a person has looked. */
-  markForked(epoch: string): void {
-    this.#database.exec('UPDATE own_epoch SET is_forked = 1 WHERE epoch = ?', [epoch]);
+  /** Mark an own epoch as forked: nothing more is sent from it; work goes on in a new one. */
+  markForked(epoch: string, newEpoch: string): void {
+    this.#database.transaction(() => {
+      this.#database.exec('UPDATE own_epoch SET is_forked = 1 WHERE epoch = ?', [epoch]);
+      if (readMeta<string>(this.#database, 'epoch') === epoch) this.#beginEpoch(newEpoch);
+    });
+  }
+
+  /** Begin a new epoch and read every stream again, own entries too: this is an older copy. */
+  beginRecovery(newEpoch: string, behind: string): void {
+    this.#database.transaction(() => {
+      if (readMeta<string>(this.#database, 'epoch') === behind) this.#beginEpoch(newEpoch);
+      this.#database.exec('DELETE FROM cursor', []);
+      writeMeta(this.#database, 'is_recovering', true);
+    });
+  }
+
+  isRecovering(): boolean {
+    return readMeta<boolean>(this.#database, 'is_recovering') === true;
+  }
+
+  endRecovery(): void {
+    writeMeta(this.#database, 'is_recovering', null);
+  }
+
+  /** Keep the server's mark; return true when it is another one than before. */
+  noteServer(server: string): boolean {
+    const before = readMeta<string>(this.#database, 'server');
+    if (before !== server) writeMeta(this.#database, 'server', server);
+    return before !== null && before !== server;
+  }
+
+  /** A sentence about this tablet's own store that a person has to know, "" when none. */
+  notice(): string {
+    return readMeta<string>(this.#database, 'notice') ?? '';
+  }
+
+  giveNotice(sentence: string): void {
+    writeMeta(this.#database, 'notice', sentence === '' ? null : sentence);
   }
 
   hasForkedEpoch(): boolean {

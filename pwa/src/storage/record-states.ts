@@ -1,12 +1,17 @@
 /** States of records as rows: made from the log by merge, listed by kind and parent. */
 import type { Catalogue } from '../record-catalogue/catalogue';
-import { conflictsOf, mergeRecord, type RecordState, shownValue } from '../sync/merge';
+import { listConflicts } from '../sync/conflict';
+import { mergeRecord, type RecordState, shownValue } from '../sync/merge';
 import { kindOf, type Operation, readBody } from '../sync/operation';
 import type { Database, Row } from './database';
 import { selectOperations } from './operation-rows';
 
 /** Merge one record anew from all its operations, keep the state and return it. */
-export function remergeRecord(database: Database, catalogue: Catalogue, record: string): RecordState {
+export function remergeRecord(
+  database: Database,
+  catalogue: Catalogue,
+  record: string,
+): RecordState {
   const operations = selectOperations(database, 'WHERE record = ?', [record]);
   const kind = kindOf(record);
   const state = mergeRecord(record, operations, catalogue.policiesOf(kind));
@@ -22,7 +27,7 @@ export function remergeRecord(database: Database, catalogue: Catalogue, record: 
       kind,
       parents.length === 1 ? (parents[0] ?? null) : null,
       operations[0]?.stream ?? '',
-      conflictsOf(state).length > 0 ? 1 : 0,
+      listConflicts(state).length > 0 ? 1 : 0,
       state.isEnteredInError ? 1 : 0,
       JSON.stringify(state),
     ],

@@ -9,6 +9,8 @@ import { MalformedOperationError } from './errors';
 
 export const MAX_BODY_BYTES = 65_536;
 export const MAX_WHOLE_NUMBER = 2 ** 53 - 1;
+/** Deeper nesting is read by one language and exhausts the other's stack (OP6). */
+export const MAX_DEPTH = 32;
 
 const SALT = /^[0-9a-f]{32}$/;
 const REFERENCE = /^[a-z0-9-]{1,32}\.[a-z0-9]{4,16}\.[1-9][0-9]{0,11}#[0-9a-f]{16}$/;
@@ -155,14 +157,21 @@ function refuseUnreadable(content: unknown, unreadable: (why: string) => Error):
 }
 
 function refuseFractions(content: unknown, opId: string): void {
-  const waiting: unknown[] = [content];
-  while (waiting.length > 0) {
-    const next = waiting.pop();
-    if (typeof next === 'number' && !Number.isSafeInteger(next)) {
+  const waiting: [content: unknown, depth: number][] = [[content, 0]];
+  for (let next = waiting.pop(); next !== undefined; next = waiting.pop()) {
+    const [inner, depth] = next;
+    if (depth > MAX_DEPTH) {
+      throw new MalformedOperationError(
+        `${opId} is nested over ${MAX_DEPTH} levels deep. Write it flatter (OP6).`,
+      );
+    }
+    if (typeof inner === 'number' && !Number.isSafeInteger(inner)) {
       throw new MalformedOperationError(
         `${opId} holds a number that is no whole number. Write whole numbers in a small unit (OP6).`,
       );
     }
-    if (typeof next === 'object' && next !== null) waiting.push(...Object.values(next));
+    if (typeof inner === 'object' && inner !== null) {
+      for (const one of Object.values(inner)) waiting.push([one, depth + 1]);
+    }
   }
 }

@@ -47,14 +47,8 @@ export function mergeRecord(
   operations: Iterable<Operation>,
   policies: Readonly<Record<string, FieldPolicy>>,
 ): RecordState {
-  const held = new Map<string, Held>();
-  for (const operation of operations) {
-    const reference = referenceOf(operation);
-    if (operation.bodyText !== null && !held.has(reference)) {
-      held.set(reference, { operation, body: readBody(operation.bodyText) });
-    }
-  }
-  const standing = standingReferences(held);
+  const held = readHeld(operations);
+  const standing = findStanding(held);
   const gone = new Map<string, Set<string>>();
   for (const reference of standing) {
     for (const [field, seen] of Object.entries(bodyOf(held, reference).over)) {
@@ -71,15 +65,15 @@ export function mergeRecord(
     }
   }
   const setters = [...held].filter(([, { body }]) => Object.keys(body.set).length > 0);
-  const fields: Record<string, FieldState> = {};
-  for (const field of [...heads.keys()].sort()) {
-    fields[field] = fieldState(
-      field,
-      heads.get(field) ?? [],
-      held,
-      policies[field] ?? UNKNOWN_FIELD,
-    );
-  }
+  // Names come from other devices: `fromEntries` and `hasOwn` keep `__proto__` a name like any.
+  const fields = Object.fromEntries(
+    [...heads]
+      .sort(([a], [b]) => (a < b ? -1 : 1))
+      .map(([field, references]) => {
+        const policy = Object.hasOwn(policies, field) ? policies[field] : undefined;
+        return [field, fieldState(field, references, held, policy ?? UNKNOWN_FIELD)];
+      }),
+  );
   return {
     record,
     fields,
@@ -92,8 +86,24 @@ export function mergeRecord(
   };
 }
 
-/** References not retracted by an operation that itself stands (MG9); hashes rule out circles. */
-function standingReferences(held: ReadonlyMap<string, Held>): Set<string> {
+/** Return the references of the operations that no standing retraction strikes (MG9). */
+export function standingReferences(operations: Iterable<Operation>): Set<string> {
+  return findStanding(readHeld(operations));
+}
+
+function readHeld(operations: Iterable<Operation>): Map<string, Held> {
+  const held = new Map<string, Held>();
+  for (const operation of operations) {
+    const reference = referenceOf(operation);
+    if (operation.bodyText !== null && !held.has(reference)) {
+      held.set(reference, { operation, body: readBody(operation.bodyText) });
+    }
+  }
+  return held;
+}
+
+/** References not retracted by an operation that itself stands; hashes rule out circles. */
+function findStanding(held: ReadonlyMap<string, Held>): Set<string> {
   const retractedBy = new Map<string, string[]>();
   for (const [reference, { body }] of held) {
     for (const target of body.retract) {
@@ -168,7 +178,7 @@ function lastOf(references: readonly string[]): string {
 }
 
 /** What a plain reader sees: the last value, or null while a conflict is open. */
-export function shownValue(field: FieldState | undefined): JsonContent {
-  if (field === undefined || field.isConflict) return null;
+export function shownValue(field: FieldState | null | undefined): JsonContent {
+  if (!field || field.isConflict) return null;
   return field.values.at(-1)?.value ?? null;
 }

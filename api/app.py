@@ -1,0 +1,83 @@
+"""Joins the parts into one application; the only file that knows them all."""
+
+from importlib import metadata
+
+from litestar import Litestar
+from litestar.config.compression import CompressionConfig
+from litestar.datastructures import State
+from litestar.di import Provide
+from litestar.openapi import OpenAPIConfig
+from litestar.openapi.plugins import JsonRenderPlugin
+
+from api.environment import Environment
+from api.routes.calculate import post_calculation
+from api.routes.conflicts import get_conflicts
+from api.routes.devices import post_device, post_invitation
+from api.routes.error_responses import EXCEPTION_HANDLERS
+from api.routes.exchange import exchange_router
+from api.routes.health import get_health
+from api.routes.outer_shell import OuterShell
+from api.routes.static_files import get_static_file
+from api.routes.surroundings import Surroundings, provide_surroundings
+from api.storage.static_files import StaticFiles
+from api.storage.unit_store import UnitStore
+
+MAX_BODY_BYTES = 262_144
+
+
+def create_app(
+    store: UnitStore,
+    environment: Environment,
+    static_files: StaticFiles,
+    *,
+    local_key: str,
+    hosts: frozenset[str] | None = None,
+) -> Litestar:
+    """Return the application over one store.
+
+    Parameters
+    ----------
+    local_key : str
+        Secret that opens the way for commands on this machine; fresh at each start.
+    hosts : frozenset of str or None
+        Host names that requests may name; None allows every name.
+    """
+    release = metadata.version("crura")
+    app = Litestar(
+        route_handlers=[
+            exchange_router,
+            post_device,
+            post_invitation,
+            get_conflicts,
+            get_health,
+            post_calculation,
+            get_static_file,
+        ],
+        dependencies={"around": Provide(provide_surroundings, sync_to_thread=False)},
+        state=State(
+            {
+                "static_files": static_files,
+                "surroundings": Surroundings(
+                    store=store,
+                    environment=environment,
+                    build=f"{release}+{static_files.build}",
+                    local_key=local_key,
+                ),
+            }
+        ),
+        exception_handlers=EXCEPTION_HANDLERS,
+        compression_config=CompressionConfig(
+            backend="gzip", minimum_size=1_024, exclude=["/api/exchange/events"]
+        ),
+        openapi_config=OpenAPIConfig(
+            title="Crura unit server",
+            version=release,
+            path="/schema",
+            render_plugins=[JsonRenderPlugin(path="/openapi.json")],
+        ),
+        request_max_body_size=MAX_BODY_BYTES,
+        debug=False,
+        logging_config=None,
+    )
+    app.asgi_handler = OuterShell(app.asgi_handler, hosts=hosts)
+    return app

@@ -1,0 +1,347 @@
+"""The command `crura`: serve a unit, invite devices, calculate, verify, back up."""
+
+import json
+import ssl
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from importlib import resources
+from pathlib import Path
+from typing import Any, NoReturn
+
+import httpx
+import rich_click as click
+
+from api.environment import Environment
+from api.serving import Listening, ServingError, open_socket, serve
+from api.storage.backups import write_backup
+from api.storage.device_store import ROLE_STREAMS
+from api.storage.errors import FolderInUseError, StorageError
+from api.storage.running_server import RunningServer, find_running_server
+from api.storage.unit_store import UnitStore, open_unit_store
+from api.use_cases.add_staff import add_staff
+from api.use_cases.answer_calculation import answer_calculation
+from api.use_cases.errors import UseCaseError
+from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
+from api.use_cases.load_scenario import load_scenario
+from api.use_cases.rebuild_views import rebuild_views
+from api.use_cases.restore_unit import restore_unit
+from api.use_cases.verify_log import verify_log
+
+DEFAULT_PORT = 8470
+DAY_MS = 86_400_000
+_REFUSALS = (StorageError, UseCaseError, ServingError)
+_ENVIRONMENT = Environment()
+
+
+def _refuse(sentence: str) -> NoReturn:
+    click.echo(sentence, err=True)
+    sys.exit(2)
+
+
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """Turn what is refused into one sentence and exit code 2."""
+    try:
+        yield
+    except _REFUSALS as error:
+        _refuse(str(error))
+
+
+@contextmanager
+def _open(folder: Path) -> Iterator[UnitStore]:
+    with _refusals():
+        store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+        try:
+            yield store
+        finally:
+            store.close()
+
+
+def _data_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--data",
+        "folder",
+        type=click.Path(path_type=Path, file_okay=False),
+        default=_ENVIRONMENT.data_folder,
+        help="Folder of the unit's store (default: $CRURA_DATA, else crura-data).",
+    )(command)
+
+
+def _port_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option(
+        "--port", type=click.IntRange(1, 65535), default=DEFAULT_PORT, show_default=True
+    )(command)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="crura")
+def main() -> None:
+    """Crura keeps the cases of a unit that treats gastric varices.
+
+    It is not a certified medical device. Local protocol and licensed practice decide.
+    """
+
+
+@main.command("serve")
+@_data_option
+@click.option("--host", default="127.0.0.1", show_default=True)
+@_port_option
+@click.option("--certificate", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
+@click.option("--private-key", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
+def serve_unit(
+    folder: Path, host: str, port: int, certificate: Path | None, private_key: Path | None
+) -> None:
+    """Serve the app and the exchange of one unit."""
+    listening = Listening(host, port, certificate, private_key)
+    with _refusals():
+        bound = open_socket(listening)
+        store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+        serve(
+            store,
+            folder,
+            listening,
+            bound,
+            _ENVIRONMENT,
+            on_ready=lambda: click.echo(
+                f"Crura serves {folder} at {listening.address} (stop with Ctrl-C)."
+            ),
+        )
+
+
+@main.command("demo")
+@click.option("--host", default="127.0.0.1", show_default=True)
+@_port_option
+def serve_demo(host: str, port: int) -> None:
+    """Serve invented cases from a throw-away folder."""
+    listening = Listening(host, port)
+    with _refusals(), tempfile.TemporaryDirectory(prefix="crura-demo-") as name:
+        folder = Path(name)
+        bound = open_socket(listening)
+        store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+        try:
+            stories = _load_stories(store)
+            links = {
+                role: f"{listening.address}/#join={_invite_here(store, role, DAY_MS)}"
+                for role in ROLE_STREAMS
+            }
+        except BaseException:
+            store.close()
+            raise
+        serve(
+            store,
+            folder,
+            listening,
+            bound,
+            _ENVIRONMENT,
+            on_ready=lambda: click.echo(_welcome(listening.address, links, stories)),
+        )
+
+
+def _load_stories(store: UnitStore) -> list[str]:
+    folder = Path(str(resources.files("api"))).parent / "seed_scenarios"
+    titles = []
+    for path in sorted(folder.glob("[0-9]*.json")):
+        loaded = load_scenario(
+            store, path.stem, path.read_bytes(), today_on=_ENVIRONMENT.today()
+        )
+        titles.append(loaded.title)
+    return titles
+
+
+def _welcome(address: str, links: dict[str, str], stories: list[str]) -> str:
+    loaded = "\n".join(f"  - {title}" for title in stories)
+    return f"""
+Crura runs at {address} with invented people in a throw-away folder (stop with Ctrl-C).
+
+Open as a bedside tablet:  {links["bedside"]}
+Open as a clinic desk:     {links["booking"]}
+(Each link lets one browser join. Use two browsers, or a private window for the second.)
+
+Loaded:
+{loaded}
+
+What to try first
+  1. Open the tablet link, press "Join as this device", and choose a case.
+  2. Go through the procedure; stop this server in the middle (Ctrl-C) and go on: nothing waits
+     for it. Start it again with the same command to see a new demonstration.
+  3. Open the desk link in another browser, change the same phone number on both, and settle it
+     under Decisions.
+
+Not a certified medical device: local protocol and licensed practice decide.
+"""
+
+
+@main.command("calculate")
+@click.argument("kind")
+def calculate(kind: str) -> None:
+    """Read one JSON object from standard input and write the answer.
+
+    KIND is liver-scores, sizing, follow-up, antithrombotic-holds or device-label.
+    """
+    try:
+        request = json.loads(sys.stdin.buffer.read())
+    except (ValueError, RecursionError) as error:
+        _refuse(f"The input is not JSON ({error}). Write one JSON object.")
+    if not isinstance(request, dict):
+        _refuse("The input is not a JSON object. Write one, such as {}.")
+    with _refusals():
+        answer = answer_calculation(kind, request, on=_ENVIRONMENT.today())
+        click.echo(json.dumps(answer, ensure_ascii=False, indent=1))
+
+
+@main.command("verify")
+@_data_option
+def verify(folder: Path) -> None:
+    """Check every hash, chain, commitment and view of a store."""
+    with _open(folder) as store:
+        verification = verify_log(store)
+    for finding in verification.findings:
+        click.echo(finding, err=True)
+    if verification.findings:
+        sys.exit(2)
+    click.echo(f"{verification.operations} operations in {verification.logs} logs are sound.")
+
+
+@main.group("device")
+def device_group() -> None:
+    """Devices of the unit."""
+
+
+@device_group.command("invite")
+@click.option("--role", type=click.Choice(list(ROLE_STREAMS)), required=True)
+@click.option("--minutes", type=click.IntRange(1, 1440), default=10, show_default=True)
+@_data_option
+def invite(role: str, minutes: int, folder: Path) -> None:
+    """Print a code and a link that let one device join."""
+    lasts_ms = minutes * (TEN_MINUTES_MS // 10)
+    with _refusals():
+        try:
+            store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+        except FolderInUseError:
+            server = find_running_server(folder)
+            if server is None:
+                raise
+            code, address = _invite_there(server, role, lasts_ms), server.address
+        else:
+            try:
+                code = _invite_here(store, role, lasts_ms)
+                address = f"http://127.0.0.1:{DEFAULT_PORT}"
+            finally:
+                store.close()
+    click.echo(f"{code}\n{address}/#join={code}\nFor one {role} device, for {minutes} minutes.")
+
+
+def _invite_here(store: UnitStore, role: str, lasts_ms: int) -> str:
+    code = _ENVIRONMENT.new_code()
+    invite_device(store, role, code=code, now_ms=_ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
+    return code
+
+
+def _invite_there(server: RunningServer, role: str, lasts_ms: int) -> str:
+    try:
+        answer = httpx.post(
+            f"{server.address}/api/invitations",
+            json={"role": role, "lasts_ms": lasts_ms},
+            headers={"authorization": f"Bearer {server.key}"},
+            verify=_trust_only(server.certificate),
+            trust_env=False,
+        )
+        answer.raise_for_status()
+        return str(answer.json()["code"])
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not make an invitation ({error}). "
+            "Stop it and try again."
+        )
+        raise ServingError(message) from error
+
+
+def _trust_only(certificate: str) -> Any:  # noqa: ANN401  what httpx takes for `verify`
+    if not certificate:
+        return True
+    # Its own certificate is the one to expect, under whatever name it was made for.
+    context = ssl.create_default_context(cafile=certificate)
+    context.check_hostname = False
+    context.verify_flags |= ssl.VERIFY_X509_PARTIAL_CHAIN
+    return context
+
+
+@main.group("staff")
+def staff_group() -> None:
+    """Staff of the unit."""
+
+
+@staff_group.command("add")
+@click.option("--name", required=True)
+@click.option("--role", required=True)
+@_data_option
+def add(name: str, role: str, folder: Path) -> None:
+    """Add a person to the unit."""
+    with _open(folder) as store:
+        record = add_staff(
+            store,
+            name,
+            role,
+            new_id=_ENVIRONMENT.new_id(),
+            new_epoch=_ENVIRONMENT.new_id(),
+            salt=_ENVIRONMENT.new_salt(),
+            now_ms=_ENVIRONMENT.now_ms(),
+        )
+    click.echo(f"{name} is {record}.")
+
+
+@main.command("load-scenario")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--as-if-today", "today_on", help='A date or "today": the story ends on that day.')
+@_data_option
+def load(files: tuple[Path, ...], today_on: str | None, folder: Path) -> None:
+    """Load invented stories into a store. The same story twice changes nothing."""
+    wanted = _ENVIRONMENT.today() if today_on == "today" else today_on
+    with _open(folder) as store:
+        for path in files:
+            try:
+                content = path.read_bytes()
+            except OSError as error:
+                message = f"{path} cannot be read ({error.strerror}). Name a scenario file."
+                raise StorageError(message) from error
+            loaded = load_scenario(store, path.stem, content, today_on=wanted)
+            click.echo(f"{path.name}: {loaded.title} ({loaded.operations} operations).")
+
+
+@main.command("rebuild-views")
+@_data_option
+def rebuild(folder: Path) -> None:
+    """Make every view again from the log."""
+    with _open(folder) as store:
+        click.echo(f"{rebuild_views(store)} records were merged again.")
+
+
+@main.command("backup")
+@click.argument("target", type=click.Path(path_type=Path))
+@_data_option
+def backup(target: Path, folder: Path) -> None:
+    """Write a sound copy of the store to a new file."""
+    with _open(folder) as store:
+        write_backup(store, target)
+    click.echo(f"The backup is {target}. Keep it where records of patients may be kept.")
+
+
+@main.command("restore")
+@click.argument("backup_file", type=click.Path(path_type=Path))
+@_data_option
+def restore(backup_file: Path, folder: Path) -> None:
+    """Put a backup in the place of the store; the former one is kept beside it."""
+    with _refusals():
+        aside = restore_unit(
+            backup_file,
+            folder,
+            new_generation=_ENVIRONMENT.new_id(),
+            now_ms=_ENVIRONMENT.now_ms(),
+        )
+    click.echo(f"{folder} holds the backup. " + (f"Before: {aside}." if aside else ""))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,55 @@
+"""The only reader of the wall clock, of chance, of new ids and of environment variables."""
+
+import datetime
+import os
+import secrets
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+# No letters or digits that are mistaken for each other when read aloud.
+_CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
+_ID_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
+
+
+@dataclass(frozen=True)
+class Environment:
+    """What changes from call to call; tests hand in one that stands still.
+
+    Parameters
+    ----------
+    time_zone : str
+        IANA name of the unit's zone; civil dates are read in it.
+    """
+
+    time_zone: str = "Europe/London"
+
+    def now_ms(self) -> int:
+        """Return the wall clock, whole milliseconds since 1970-01-01T00:00Z."""
+        return time.time_ns() // 1_000_000
+
+    def today(self) -> str:
+        """Return today's civil date in the unit's zone, ``YYYY-MM-DD``."""
+        return datetime.datetime.now(ZoneInfo(self.time_zone)).date().isoformat()
+
+    def new_token(self) -> str:
+        """Return 256 random bits as text."""
+        return secrets.token_hex(32)
+
+    def new_salt(self) -> str:
+        """Return 128 random bits as 32 hexadecimal digits."""
+        return secrets.token_hex(16)
+
+    def new_id(self) -> str:
+        """Return a new id of 12 random letters and digits, for records, epochs and stores."""
+        return "".join(secrets.choice(_ID_LETTERS) for _ in range(12))
+
+    def new_code(self) -> str:
+        """Return an invitation code of 79 random bits that is easy to read aloud."""
+        letters = "".join(secrets.choice(_CODE_LETTERS) for _ in range(16))
+        return "-".join(letters[start : start + 4] for start in range(0, 16, 4))
+
+    def data_folder(self) -> Path:
+        """Return the folder that ``CRURA_DATA`` names, else ``crura-data`` where one stands."""
+        return Path(os.environ.get("CRURA_DATA") or "crura-data")

@@ -1,0 +1,73 @@
+"""Devices over HTTP: joining by a code, and invitations made by commands on this machine."""
+
+import hmac
+from typing import Annotated, Any
+
+import msgspec
+from litestar import Request, post
+
+from api.routes.surroundings import Surroundings, bearer_token
+from api.use_cases.errors import JoinRefusedError, TooManyTriesError, UnknownDeviceError
+from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
+from api.use_cases.join_device import Membership, join_device
+
+
+class Joining(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a device sends to join: the code, the id it chose, and a name people know it by."""
+
+    code: Annotated[str, msgspec.Meta(max_length=64)]
+    device: Annotated[str, msgspec.Meta(max_length=64)]
+    name: Annotated[str, msgspec.Meta(max_length=200)]
+
+
+class InvitationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a command asks of the running server."""
+
+    role: str
+    lasts_ms: int = TEN_MINUTES_MS
+
+
+class Invitation(msgspec.Struct, frozen=True):
+    """A code that lets one device join."""
+
+    code: str
+
+
+@post("/api/devices", tags=["devices"], sync_to_thread=True)
+def post_device(request: Request[Any, Any, Any], data: Joining, around: Surroundings) -> Membership:
+    """Join the unit; the token in the answer is shown this one time."""
+    now_ms = around.environment.now_ms()
+    if around.wrong_codes.are_too_many(now_ms):
+        raise TooManyTriesError("Too many wrong codes were tried. Wait a minute, then try again.")
+    try:
+        return join_device(
+            around.store,
+            code=data.code,
+            device=data.device,
+            name=data.name,
+            held_token=bearer_token(request),
+            new_token=around.environment.new_token(),
+            now_ms=now_ms,
+        )
+    except JoinRefusedError:
+        around.wrong_codes.note(now_ms)
+        raise
+
+
+@post("/api/invitations", include_in_schema=False, sync_to_thread=True)
+def post_invitation(
+    request: Request[Any, Any, Any], data: InvitationRequest, around: Surroundings
+) -> Invitation:
+    """Make an invitation for `crura device invite`, which holds the key of the data folder."""
+    token = bearer_token(request) or ""
+    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+        raise UnknownDeviceError("Invitations are made by `crura device invite` on the server.")
+    code = around.environment.new_code()
+    invite_device(
+        around.store,
+        data.role,
+        code=code,
+        now_ms=around.environment.now_ms(),
+        lasts_ms=data.lasts_ms,
+    )
+    return Invitation(code)

@@ -1,0 +1,113 @@
+"""Which error becomes which status: problem details of RFC 9457 with one clear sentence."""
+
+from http import HTTPStatus
+from typing import Any
+
+import msgspec
+from litestar import Request, Response
+from litestar.exceptions import (
+    HTTPException,
+    MethodNotAllowedException,
+    NotFoundException,
+    ValidationException,
+)
+from litestar.types import ExceptionHandlersMap
+
+from api.use_cases.errors import (
+    CalculationError,
+    JoinRefusedError,
+    NotAllowedError,
+    TooLargeError,
+    TooManyTriesError,
+    UnknownDeviceError,
+    UnreadablePushError,
+    UseCaseError,
+)
+
+CONTENT_TYPE = "application/problem+json"
+_STATUS: dict[type[UseCaseError], HTTPStatus] = {
+    UnknownDeviceError: HTTPStatus.UNAUTHORIZED,
+    NotAllowedError: HTTPStatus.FORBIDDEN,
+    JoinRefusedError: HTTPStatus.FORBIDDEN,
+    TooManyTriesError: HTTPStatus.TOO_MANY_REQUESTS,
+    TooLargeError: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+    UnreadablePushError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    CalculationError: HTTPStatus.UNPROCESSABLE_ENTITY,
+}
+_SENTENCES = {
+    HTTPStatus.NOT_FOUND: "There is nothing at this address. Check it, or start at /.",
+    HTTPStatus.METHOD_NOT_ALLOWED: "This address does not take that method. See /schema.",
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "The request is too large. Send it in smaller parts.",
+}
+_BROKEN = (
+    "Something went wrong here and nothing was written. Try again, then tell the data manager."
+)
+
+
+def problem_content(status: int, detail: str, extra: dict[str, Any] | None = None) -> bytes:
+    """Return problem details as JSON."""
+    return msgspec.json.encode(
+        {
+            "type": "about:blank",
+            "title": HTTPStatus(status).phrase,
+            "status": status,
+            "detail": detail,
+            **(extra or {}),
+        }
+    )
+
+
+def _respond(status: int, detail: str, extra: dict[str, Any] | None = None) -> Response[bytes]:
+    headers = {}
+    if status == HTTPStatus.TOO_MANY_REQUESTS:
+        headers["retry-after"] = "60"
+    if status == HTTPStatus.UNAUTHORIZED:
+        headers["www-authenticate"] = "Bearer"
+    return Response(
+        problem_content(status, detail, extra),
+        status_code=status,
+        media_type=CONTENT_TYPE,
+        headers=headers,
+    )
+
+
+def _answer_use_case(_: Request[Any, Any, Any], error: UseCaseError) -> Response[bytes]:
+    status = _STATUS.get(type(error), HTTPStatus.BAD_REQUEST)
+    extra = {"answer": error.answer} if isinstance(error, CalculationError) and error.answer else {}
+    return _respond(status, str(error), extra)
+
+
+def _answer_validation(_: Request[Any, Any, Any], error: ValidationException) -> Response[bytes]:
+    found = error.extra[0] if isinstance(error.extra, list) and error.extra else {}
+    where = str(found.get("key") or "") if isinstance(found, dict) else ""
+    why = str(found.get("message") or "") if isinstance(found, dict) else ""
+    if where == "data":
+        why, where = "it has no content", ""
+    named = f" ({': '.join(part for part in (where, why) if part)})" if where or why else ""
+    detail = f"The request cannot be read{named}. Correct it; /schema says what is expected."
+    return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)
+
+
+def _answer_http(_: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
+    status = HTTPStatus(error.status_code)
+    if status is HTTPStatus.BAD_REQUEST:
+        # What cannot even be decoded; litestar words it for programmers.
+        detail = "The request cannot be read as JSON. Correct it; /schema says what is expected."
+        return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)
+    response = _respond(status, _SENTENCES.get(status, f"{status.phrase}. See /schema."))
+    if isinstance(error, MethodNotAllowedException) and error.headers:
+        response.headers.update(error.headers)
+    return response
+
+
+def _answer_unexpected(_: Request[Any, Any, Any], __: Exception) -> Response[bytes]:
+    return _respond(HTTPStatus.INTERNAL_SERVER_ERROR, _BROKEN)
+
+
+EXCEPTION_HANDLERS: ExceptionHandlersMap = {
+    UseCaseError: _answer_use_case,
+    ValidationException: _answer_validation,
+    NotFoundException: _answer_http,
+    HTTPException: _answer_http,
+    Exception: _answer_unexpected,
+}

@@ -1,0 +1,108 @@
+"""The exchange over HTTP: handshake, push, pull, and word that there is more."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from typing import Annotated
+
+import msgspec
+from litestar import Router, get, post
+from litestar.di import Provide
+from litestar.params import Parameter
+from litestar.response import Stream
+
+from api.routes.outer_shell import MAX_INFLATED_BYTES
+from api.routes.surroundings import Surroundings, provide_device
+from api.storage.device_store import Device
+from api.use_cases.answer_pull import Page, answer_pull
+from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
+from api.use_cases.receive_push import PushAnswer, receive_push
+from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer
+
+QUIET_SECONDS = 15.0
+
+
+class Push(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A device's own operations as (envelope, body), in the order of its log."""
+
+    device: str
+    operations: list[tuple[str, str]]
+
+
+@post("/handshake", status_code=200, sync_to_thread=True)
+def post_handshake(data: Handshake, device: Device, around: Surroundings) -> HandshakeAnswer:
+    """State where the device's log ends here, and how far each of its streams goes."""
+    return receive_handshake(around.store, device, data, now_ms=around.environment.now_ms())
+
+
+@post("/push", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
+async def post_push(data: Push, device: Device, around: Surroundings) -> PushAnswer:
+    """Take in operations; the answer comes after they are on disk. Gzip is welcome."""
+    refuse_other_device(device, data.device)
+    answer = await asyncio.to_thread(
+        receive_push,
+        around.store,
+        device,
+        data.operations,
+        now_ms=around.environment.now_ms(),
+    )
+    around.bell.ring()
+    return answer
+
+
+@get("/pull", sync_to_thread=True)
+def get_pull(
+    device: Device,
+    around: Surroundings,
+    stream: Annotated[str, Parameter(max_length=24)],
+    after: Annotated[int, Parameter(ge=0)] = 0,
+    limit: Annotated[int, Parameter(ge=1, le=MAX_BATCH_COUNT)] = MAX_BATCH_COUNT,
+    own: bool = False,
+) -> Page:
+    """Hand out one page of a stream, in the order of receipt."""
+    return answer_pull(around.store, device, stream, after=after, limit=limit, with_own=own)
+
+
+@get("/events", media_type="text/event-stream")
+async def get_events(device: Device, around: Surroundings) -> Stream:
+    """Say at once, and whenever it changes, how far each stream goes (server-sent events)."""
+    return Stream(
+        tell_heads(device, around),
+        media_type="text/event-stream",
+        headers={"x-accel-buffering": "no"},
+    )
+
+
+async def tell_heads(
+    device: Device, around: Surroundings, *, quiet_seconds: float = QUIET_SECONDS
+) -> AsyncIterator[bytes]:
+    """Yield the heads of the device's streams, and a comment after each quiet stretch.
+
+    Ends when the bell is closed.
+    """
+    told: dict[str, int] | None = None
+    with around.bell.listen() as rung:
+        while not around.bell.is_closed:
+            rung.clear()
+            heads = await asyncio.to_thread(_heads, device, around)
+            if heads != told:
+                told = heads
+                yield b"data: " + msgspec.json.encode({"heads": heads}) + b"\n\n"
+            while not around.bell.is_closed:
+                try:
+                    await asyncio.wait_for(rung.wait(), quiet_seconds)
+                    break
+                except TimeoutError:
+                    yield b": nothing new\n\n"
+
+
+def _heads(device: Device, around: Surroundings) -> dict[str, int]:
+    with around.store.transaction():
+        return around.store.operations.heads(device.streams)
+
+
+exchange_router = Router(
+    "/api/exchange",
+    route_handlers=[post_handshake, post_push, get_pull, get_events],
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    tags=["exchange"],
+)

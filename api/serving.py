@@ -1,0 +1,155 @@
+"""Serves one data folder over HTTP until it is told to stop."""
+
+import errno
+import socket
+import ssl
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+
+import uvicorn
+
+from api.app import create_app
+from api.environment import Environment
+from api.routes.outer_shell import LOOPBACK_HOSTS
+from api.routes.surroundings import HeadsBell
+from api.storage.errors import StorageError
+from api.storage.running_server import RunningServer, forget_running_server, note_running_server
+from api.storage.static_files import read_built_app
+from api.storage.unit_store import UnitStore
+
+GRACE_SECONDS = 3
+_LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
+
+
+class ServingError(Exception):
+    """The server cannot start as asked; the text says what to change."""
+
+
+@dataclass(frozen=True)
+class Listening:
+    """Where to listen, and with which certificate (both files or neither)."""
+
+    host: str
+    port: int
+    certificate: Path | None = None
+    private_key: Path | None = None
+
+    @property
+    def is_loopback(self) -> bool:
+        """Say whether only this machine can reach it."""
+        return self.host in _LOOPBACK
+
+    @property
+    def address(self) -> str:
+        """The address to open."""
+        scheme = "https" if self.certificate else "http"
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"{scheme}://{host}:{self.port}"
+
+
+def open_socket(listening: Listening) -> socket.socket:
+    """Return a bound socket.
+
+    Raises
+    ------
+    ServingError
+        The host is open to others without a certificate, the certificate does not load, or the
+        port is taken. Nothing was started.
+    """
+    if (listening.certificate is None) != (listening.private_key is None):
+        raise ServingError("Give --certificate and --private-key together.")
+    if not listening.is_loopback and listening.certificate is None:
+        message = (
+            f"Serving on {listening.host} without a certificate would send patient records in "
+            "clear. Give --certificate and --private-key, or stay on 127.0.0.1."
+        )
+        raise ServingError(message)
+    if listening.certificate is not None:
+        _refuse_bad_certificate(listening)
+    family = socket.AF_INET6 if ":" in listening.host else socket.AF_INET
+    bound = socket.socket(family, socket.SOCK_STREAM)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((listening.host, listening.port))
+        bound.listen(128)
+    except OSError as error:
+        bound.close()
+        if error.errno == errno.EADDRINUSE:
+            message = (
+                f"Port {listening.port} is taken by another program. Choose another with --port, "
+                f"for example --port {listening.port + 1} (or make run PORT={listening.port + 1})."
+            )
+        else:
+            message = (
+                f"Cannot listen on {listening.host}:{listening.port} ({error.strerror}). "
+                "Choose another --host or --port."
+            )
+        raise ServingError(message) from error
+    return bound
+
+
+def _refuse_bad_certificate(listening: Listening) -> None:
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(
+            str(listening.certificate), str(listening.private_key)
+        )
+    except (OSError, ssl.SSLError) as error:
+        message = f"The certificate cannot be used ({error}). Check both files."
+        raise ServingError(message) from error
+
+
+class _Server(uvicorn.Server):
+    """Ends open streams at the first signal: they would hold the server up."""
+
+    def __init__(self, config: uvicorn.Config, bell: HeadsBell) -> None:
+        super().__init__(config)
+        self._bell = bell
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        super().handle_exit(sig, frame)
+        self._bell.close()
+
+
+def serve(
+    store: UnitStore,
+    folder: Path,
+    listening: Listening,
+    bound: socket.socket,
+    environment: Environment,
+    *,
+    on_ready: Callable[[], None],
+) -> None:
+    """Serve until a signal comes; then end streams, answer what is open, and close the store."""
+    key = environment.new_token()
+    app = create_app(
+        store,
+        environment,
+        read_built_app(),
+        local_key=key,
+        hosts=LOOPBACK_HOSTS if listening.is_loopback else None,
+    )
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_SECONDS,
+        ssl_certfile=listening.certificate,
+        ssl_keyfile=listening.private_key,
+    )
+    certificate = str(listening.certificate.resolve()) if listening.certificate else ""
+    try:
+        note_running_server(folder, RunningServer(listening.address, key, certificate))
+    except OSError as error:
+        message = f"The data folder {folder} cannot be written ({error.strerror})."
+        raise StorageError(message) from error
+    try:
+        on_ready()
+        _Server(config, app.state.surroundings.bell).run(sockets=[bound])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        forget_running_server(folder)
+        store.close()

@@ -1,0 +1,9 @@
+"""Errors of the store, each a sentence for the person who must act."""
+
+
+class StorageError(Exception):
+    """The data folder cannot be used as it is; nothing was changed."""
+
+
+class FolderInUseError(StorageError):
+    """Another process serves or writes this data folder."""

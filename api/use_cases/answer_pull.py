@@ -1,0 +1,63 @@
+"""Answer a pull: one page of one stream, in the order of receipt."""
+
+import msgspec
+
+from api.storage.device_store import Device
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import NotAllowedError
+from sync.exchange import cut_batch
+
+
+class Page(msgspec.Struct, frozen=True):
+    """Operations as (receipt number, envelope, body), and where the next page begins."""
+
+    operations: list[tuple[int, str, str | None]]
+    next: int
+    more: bool
+
+
+def answer_pull(
+    store: UnitStore, device: Device, stream: str, *, after: int, limit: int, with_own: bool
+) -> Page:
+    """Return one page of a stream.
+
+    Parameters
+    ----------
+    after : int
+        Receipt number up to which the device has read.
+    limit : int, 1-1000
+        Most operations wanted; a page is also cut by bytes like a batch.
+    with_own : bool
+        Hand out the device's own operations too, for one that lost its store.
+
+    Raises
+    ------
+    NotAllowedError
+        The device's role may not read this stream.
+
+    Notes
+    -----
+    Rule EX7. What a role may read is decided here, never by the asking device.
+    """
+    if stream not in device.streams:
+        message = (
+            f"A {device.role} device does not read stream {stream[:24]!r}. Leave it out, or join "
+            "with an invitation for another role."
+        )
+        raise NotAllowedError(message)
+    with store.transaction():
+        receipts = store.operations.of_stream(
+            stream,
+            after=after,
+            limit=limit + 1,
+            without_device=None if with_own else device.id,
+        )
+        head = store.operations.heads([stream])[stream]
+    rows = [
+        (receipt.seq, receipt.operation.envelope_text, receipt.operation.body_text)
+        for receipt in receipts[:limit]
+    ]
+    fitting = cut_batch([len(envelope) + len((body or "").encode()) for _, envelope, body in rows])
+    more = fitting < len(receipts)
+    rows = rows[:fitting]
+    return Page(operations=rows, next=rows[-1][0] if more else max(head, after), more=more)

@@ -1,0 +1,29 @@
+"""Invite a device: a code that lets one device join in one role, for a while."""
+
+from api.storage.device_store import ROLE_STREAMS
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import NotAllowedError
+
+TEN_MINUTES_MS = 600_000
+
+
+def invite_device(
+    store: UnitStore, role: str, *, code: str, now_ms: int, lasts_ms: int = TEN_MINUTES_MS
+) -> None:
+    """Keep an invitation; only a digest of the code is stored.
+
+    Parameters
+    ----------
+    code : str
+        Fresh and random, from the environment.
+
+    Raises
+    ------
+    NotAllowedError
+        No such role.
+    """
+    if role not in ROLE_STREAMS:
+        message = f"There is no role {role[:24]!r}. Choose one of {', '.join(ROLE_STREAMS)}."
+        raise NotAllowedError(message)
+    with store.transaction():
+        store.devices.invite(code, role, expires_ms=now_ms + lasts_ms)

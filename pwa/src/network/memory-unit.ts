@@ -1,0 +1,146 @@
+/**
+ * A unit in memory that speaks the exchange of the real one, for the tests alone.
+ *
+ * It decides with the same pure core and keeps to the wire format; what the real server refuses
+ * beyond that is tested against the real server.
+ */
+import { MAX_BATCH_COUNT } from '../sync/exchange';
+import { type Operation, readOperation, writeEnvelope } from '../sync/operation';
+import { placeOperation, type Tip } from '../sync/operation-log';
+import type { Fetch } from './unit-requests';
+
+interface Received {
+  seq: number;
+  operation: Operation;
+}
+
+export class MemoryUnit {
+  server = 'server-1';
+  received: Received[] = [];
+  tokens = new Map<string, string>();
+  /** Op ids to set aside when they come. */
+  poison = new Set<string>();
+  /** What to do with the next requests, first one first: nothing, or lose the answer after work. */
+  troubles: ('lose-request' | 'lose-answer' | 'answer-503')[] = [];
+  pushes: number[] = [];
+
+  /** Forget everything received after a receipt number, as a restored copy has. */
+  putBackTo(seq: number): void {
+    this.received = this.received.filter((one) => one.seq <= seq);
+  }
+
+  fetch: Fetch = async (path, init) => {
+    const trouble = this.troubles.shift();
+    if (trouble === 'lose-request') throw new TypeError('Failed to fetch');
+    if (trouble === 'answer-503') return new Response('busy', { status: 503 });
+    const content = init.body ? await readContent(init) : {};
+    const answer = this.#answer(new URL(path, 'http://unit.test'), content, init);
+    if (trouble === 'lose-answer') throw new TypeError('Failed to fetch');
+    return answer;
+  };
+
+  #answer(url: URL, content: Record<string, unknown>, init: RequestInit): Response {
+    const bearer = (init.headers as Record<string, string>).Authorization ?? '';
+    const device = this.tokens.get(bearer.replace('Bearer ', ''));
+    if (url.pathname === '/api/devices') return this.#join(content);
+    if (device === undefined) return problem(401, 'This device is not known here. Join it again.');
+    switch (url.pathname) {
+      case '/api/exchange/handshake':
+        return this.#handshake(content.tip as Tip, device);
+      case '/api/exchange/push':
+        return this.#push(content.operations as [string, string][], device);
+      case '/api/exchange/pull':
+        return this.#pull(url.searchParams, device);
+      default:
+        return problem(404, 'No such place.');
+    }
+  }
+
+  #join({ code, device }: Record<string, unknown>): Response {
+    if (code !== 'GOOD') return problem(403, 'This code is not known. Ask for a new one.');
+    const token = `token-of-${device}`;
+    this.tokens.set(token, String(device));
+    const streams = ['care', 'booking', 'unit'];
+    return reply(201, { device, token, role: 'bedside', unit_name: 'Test unit', streams });
+  }
+
+  #tipOf(device: string, epoch: string): Tip {
+    const log = this.#logOf(device, epoch);
+    const last = log.at(-1);
+    return { epoch, counter: last?.counter ?? 0, hash: last?.hash ?? '' };
+  }
+
+  #logOf(device: string, epoch: string): Operation[] {
+    return this.received
+      .map((one) => one.operation)
+      .filter((operation) => operation.device === device && operation.epoch === epoch)
+      .sort((one, other) => one.counter - other.counter);
+  }
+
+  #handshake(tip: Tip, device: string): Response {
+    const held = this.#logOf(device, tip.epoch).find((one) => one.counter === tip.counter);
+    const heads: Record<string, number> = { care: 0, booking: 0, unit: 0 };
+    for (const { seq, operation } of this.received) heads[operation.stream] = seq;
+    return reply(200, {
+      server: this.server,
+      tip: this.#tipOf(device, tip.epoch),
+      hash_at_device_tip: held?.hash ?? null,
+      heads,
+      wall_ms: 0,
+    });
+  }
+
+  #push(operations: [string, string][], device: string): Response {
+    this.pushes.push(operations.length);
+    const quarantined: { op_id: string; sentence: string }[] = [];
+    let epoch = '';
+    for (const [envelope, body] of operations) {
+      const operation = readOperation(envelope, body);
+      epoch = operation.epoch;
+      const held = this.#logOf(device, epoch).find((one) => one.counter === operation.counter);
+      const place = placeOperation(this.#tipOf(device, epoch), operation, held?.hash ?? null);
+      if (place === 'held') continue;
+      if (place !== 'next') return problem(422, `${operation.opId} leaves a ${place}.`);
+      if (this.poison.has(operation.opId)) {
+        quarantined.push({ op_id: operation.opId, sentence: 'It was set aside.' });
+      }
+      this.received.push({ seq: (this.received.at(-1)?.seq ?? 0) + 1, operation });
+    }
+    return reply(200, { tip: this.#tipOf(device, epoch), quarantined });
+  }
+
+  #pull(asked: URLSearchParams, device: string): Response {
+    const after = Number(asked.get('after'));
+    const limit = Math.min(Number(asked.get('limit')), MAX_BATCH_COUNT);
+    const stream = this.received.filter(
+      ({ seq, operation }) => seq > after && operation.stream === asked.get('stream'),
+    );
+    const page = stream.slice(0, limit);
+    const operations = page
+      .filter(
+        ({ operation }) =>
+          !this.poison.has(operation.opId) &&
+          (operation.device !== device || asked.get('own') === '1'),
+      )
+      .map(({ seq, operation }) => [seq, writeEnvelope(operation), operation.bodyText]);
+    const next = page.at(-1)?.seq ?? after;
+    return reply(200, { operations, next, more: stream.length > page.length });
+  }
+}
+
+async function readContent(init: RequestInit): Promise<Record<string, unknown>> {
+  let text = init.body as string | ArrayBuffer;
+  if (typeof text !== 'string') {
+    const stream = new Blob([text]).stream().pipeThrough(new DecompressionStream('gzip'));
+    text = await new Response(stream).text();
+  }
+  return JSON.parse(text) as Record<string, unknown>;
+}
+
+function reply(status: number, content: unknown): Response {
+  return new Response(JSON.stringify(content), { status });
+}
+
+function problem(status: number, detail: string): Response {
+  return reply(status, { title: 'Refused', detail, status });
+}

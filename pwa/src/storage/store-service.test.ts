@@ -1,0 +1,173 @@
+import { beforeEach, expect, test } from 'vitest';
+import { MemoryUnit } from '../network/memory-unit';
+import { UnitRequests } from '../network/unit-requests';
+import type { Draft, ExchangeStanding } from '../ports';
+import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { type HighWaterMark, judgeMark } from './high-water-mark';
+import { type MemoryDisk, openMemoryDisk } from './memory-database';
+import { OperationStore } from './operation-store';
+import { StoreService } from './store-service';
+
+const WHO = { by: 'staff/s-1', tappedBy: 'staff/s-1' };
+const DRAFT: Draft = { draftId: 'd-1', record: 'puncture/p-1', set: { case: 'case/c-1' } };
+
+/** One tablet whose time stands still; `ring` runs what waits. */
+class Tablet {
+  readonly store: OperationStore;
+  readonly service: StoreService;
+  waits: number[] = [];
+  records: string[][] = [];
+  standings: ExchangeStanding[] = [];
+  mark: HighWaterMark | null = null;
+  #timers = new Set<() => void>();
+  #epochs = 0;
+
+  constructor(
+    readonly disk: MemoryDisk,
+    unit: MemoryUnit,
+    mark: HighWaterMark | null = null,
+  ) {
+    this.mark = mark;
+    this.store = new OperationStore(disk.database, packagedCatalogue());
+    this.service = new StoreService(this.store, new UnitRequests(unit.fetch), {
+      nowMs: () => 1_000,
+      newSalt: () => '0'.repeat(32),
+      newEpoch: () => `epoch${++this.#epochs}${mark === null ? 'a' : 'b'}`,
+      newDeviceId: () => 'tablet-n',
+      chance: () => 1,
+      later: (waitMs, work) => {
+        this.waits.push(waitMs);
+        this.#timers.add(work);
+        return () => this.#timers.delete(work);
+      },
+      readMark: async () => this.mark,
+      writeMark: async (written) => {
+        this.mark = written;
+      },
+      onRecords: (records) => this.records.push(records),
+      onExchange: (standing) => this.standings.push(standing),
+    });
+  }
+
+  ring(): void {
+    for (const work of [...this.#timers]) {
+      this.#timers.delete(work);
+      work();
+    }
+  }
+}
+
+let unit: MemoryUnit;
+let tablet: Tablet;
+beforeEach(async () => {
+  unit = new MemoryUnit();
+  tablet = new Tablet(await openMemoryDisk(), unit);
+});
+
+test('a fresh tablet opens with no standing and can work alone', async () => {
+  expect(await tablet.service.start()).toBeNull();
+  expect(tablet.service.startAlone('bedside')).toEqual({
+    device: 'tablet-n',
+    role: 'bedside',
+    joined: false,
+    unitName: '',
+  });
+  expect(tablet.service.save([DRAFT], WHO).kind).toBe('saved');
+  tablet.ring();
+
+  expect(tablet.records).toEqual([['puncture/p-1']]);
+  expect(tablet.standings.at(-1)).toMatchObject({ state: 'alone', unsent: 1 });
+});
+
+test('before a device is set up nothing is saved, and the sentence says so first', () => {
+  const answer = tablet.service.save([DRAFT], WHO);
+
+  expect(answer).toMatchObject({ kind: 'not-saved' });
+  expect('sentence' in answer && answer.sentence).toMatch(/^NOT SAVED\. .*Set it up first\.$/);
+});
+
+test('[REL-10] a disk that refuses gives NOT SAVED and leaves no entry behind', () => {
+  tablet.service.startAlone('bedside');
+  tablet.disk.database.exec(
+    "CREATE TRIGGER full BEFORE INSERT ON operation BEGIN SELECT RAISE(ABORT, 'disk is full'); END",
+  );
+
+  const answer = tablet.service.save([DRAFT], WHO);
+
+  expect('sentence' in answer && answer.sentence).toMatch(/^NOT SAVED\. .*disk is full/);
+  tablet.disk.database.exec('DROP TRIGGER full');
+  expect(tablet.service.save([DRAFT], WHO).kind).toBe('saved');
+  expect(tablet.store.tip().counter).toBe(1);
+});
+
+test('a save makes the exchange come soon, a joined tablet sends it', async () => {
+  await tablet.service.start();
+  expect((await tablet.service.join('GOOD')).kind).toBe('joined');
+  tablet.service.save([DRAFT], WHO);
+  expect(tablet.waits.at(-1)).toBe(300);
+
+  const standing = await tablet.service.exchangeNow();
+
+  expect(standing).toMatchObject({ state: 'resting', unsent: 0 });
+  expect(tablet.waits.at(-1)).toBe(30_000);
+});
+
+test('failed exchanges wait longer each time', async () => {
+  await tablet.service.join('GOOD');
+  unit.troubles = ['lose-request', 'lose-request', 'lose-request'];
+  const waits: (number | undefined)[] = [];
+  for (let round = 0; round < 3; round++) {
+    await tablet.service.exchangeNow();
+    waits.push(tablet.waits.at(-1));
+  }
+
+  expect(waits).toEqual([1_000, 2_000, 4_000]);
+});
+
+test('the mark follows the log', async () => {
+  tablet.service.startAlone('bedside');
+  tablet.service.save([DRAFT], WHO);
+  tablet.service.save([{ ...DRAFT, draftId: 'd-2' }], WHO);
+  await new Promise((resolve) => setTimeout(resolve));
+
+  expect(tablet.mark).toEqual({ device: 'tablet-n', epoch: tablet.store.tip().epoch, counter: 2 });
+});
+
+test('[HAZ-36] a store older than its mark goes on in a new epoch', async () => {
+  tablet.service.startAlone('bedside');
+  tablet.service.save([DRAFT], WHO);
+  const older = tablet.disk.reopen();
+  const { epoch } = tablet.store.tip();
+
+  const restored = new Tablet(older, unit, { device: 'tablet-n', epoch, counter: 2 });
+  await restored.service.start();
+
+  expect(restored.store.tip().epoch).not.toBe(epoch);
+  expect(restored.store.tip().counter).toBe(0);
+  expect(restored.store.unsent().count).toBe(1);
+});
+
+test('[HAZ-36] a wiped store is named and never looks like a fresh tablet', async () => {
+  tablet.mark = { device: 'tablet-old', epoch: 'ep01', counter: 41 };
+
+  expect(await tablet.service.start()).toBeNull();
+  tablet.service.startAlone('bedside');
+
+  expect(tablet.standings.at(-1)?.sentence).toContain('held as tablet-old are gone');
+});
+
+test('log and mark are judged as one story or two', () => {
+  const mark = (counter: number, epoch = 'ep01') => ({ device: 'a', epoch, counter });
+  const tip = (counter: number) => ({ epoch: 'ep01', counter, hash: 'h' });
+
+  expect(judgeMark(null, null, null)).toBe('fresh');
+  expect(judgeMark(null, null, mark(1))).toBe('store-lost');
+  expect(judgeMark('a', tip(3), mark(3))).toBe('goes-on');
+  expect(judgeMark('a', tip(3), mark(2))).toBe('goes-on');
+  expect(judgeMark('a', tip(3), mark(4))).toBe('new-epoch');
+  expect(judgeMark('a', tip(0), mark(1))).toBe('new-epoch');
+  expect(judgeMark('a', tip(0), null)).toBe('goes-on');
+  expect(judgeMark('a', tip(3), null)).toBe('new-epoch');
+  expect(judgeMark('a', tip(3), mark(3, 'ep00'))).toBe('new-epoch');
+  expect(judgeMark('b', tip(3), mark(3))).toBe('new-epoch');
+});

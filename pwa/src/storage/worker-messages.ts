@@ -1,0 +1,31 @@
+/** What passes between the page and the store's worker. */
+import type { DeviceStanding, ExchangeStanding, OpenAnswer, RecordStore } from '../ports';
+
+/** Calls of `RecordStore` that the worker answers. */
+export type StoreCall = Exclude<keyof RecordStore, 'onRecords' | 'onExchange'>;
+
+export interface StoreRequest {
+  id: number;
+  call: StoreCall;
+  given: readonly unknown[];
+}
+
+/** The page says that the network is back or that it can be seen again. */
+export interface Nudge {
+  nudge: true;
+}
+
+export type ToWorker = StoreRequest | Nudge;
+
+export type FromWorker =
+  | { id: number; answer: unknown }
+  | { id: number; failure: string }
+  | { records: string[] }
+  | { exchange: ExchangeStanding }
+  /** The other window has closed: this one can open the store now. */
+  | { isFree: true };
+
+/** What the worker says to `open`; whether storage persists is asked by the page. */
+export type WorkerOpenAnswer =
+  | { kind: 'open'; standing: DeviceStanding | null }
+  | Exclude<OpenAnswer, { kind: 'open' }>;

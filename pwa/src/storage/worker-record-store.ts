@@ -1,0 +1,160 @@
+/** `RecordStore` for the page: every call goes to the store's worker under a number. */
+import { askForPersistence } from '../device/persistence';
+import type {
+  DeviceStanding,
+  Draft,
+  ExchangeStanding,
+  HistoryEntry,
+  Json,
+  OpenAnswer,
+  OpenConflictRow,
+  RecordQuery,
+  RecordState,
+  RecordStore,
+  SaveAnswer,
+} from '../ports';
+import type { FromWorker, StoreCall, ToWorker, WorkerOpenAnswer } from './worker-messages';
+
+interface Waiting {
+  resolve(answer: unknown): void;
+  reject(error: Error): void;
+}
+
+export class WorkerRecordStore implements RecordStore {
+  readonly #worker: Worker;
+  readonly #waiting = new Map<number, Waiting>();
+  readonly #onRecords = new Set<(records: string[]) => void>();
+  readonly #onExchange = new Set<(standing: ExchangeStanding) => void>();
+  #lastExchange: ExchangeStanding | null = null;
+  #lastId = 0;
+
+  constructor() {
+    this.#worker = new Worker(new URL('./store-worker.ts', import.meta.url), { type: 'module' });
+    this.#worker.addEventListener('message', (event: MessageEvent<FromWorker>) =>
+      this.#hear(event.data),
+    );
+    this.#worker.addEventListener('error', (event) => {
+      for (const { reject } of this.#waiting.values()) reject(new Error(event.message));
+      this.#waiting.clear();
+    });
+    const nudge = () => this.#post({ nudge: true });
+    window.addEventListener('online', nudge);
+    document.addEventListener('visibilitychange', () => {
+      if (document.visibilityState === 'visible') nudge();
+    });
+  }
+
+  async open(): Promise<OpenAnswer> {
+    try {
+      const answer = await this.#ask<WorkerOpenAnswer>('open');
+      if (answer.kind !== 'open') return answer;
+      return { ...answer, persisted: await askForPersistence() };
+    } catch (error) {
+      return { kind: 'refused', sentence: `NOT SAVED: the store did not start. ${reason(error)}` };
+    }
+  }
+
+  async save(drafts: readonly Draft[], who: { by: string; tappedBy: string }): Promise<SaveAnswer> {
+    try {
+      return await this.#ask<SaveAnswer>('save', plain(drafts), who);
+    } catch (error) {
+      return {
+        kind: 'not-saved',
+        sentence: `NOT SAVED. The store has stopped (${reason(error)}). Note it on paper and reload the page.`,
+      };
+    }
+  }
+
+  read(query: RecordQuery): Promise<RecordState[]> {
+    return this.#ask('read', query);
+  }
+
+  history(record: string): Promise<HistoryEntry[]> {
+    return this.#ask('history', record);
+  }
+
+  conflicts(): Promise<OpenConflictRow[]> {
+    return this.#ask('conflicts');
+  }
+
+  remember(name: string, content: Json): Promise<void> {
+    return this.#ask('remember', name, plain(content));
+  }
+
+  recall(name: string): Promise<Json> {
+    return this.#ask('recall', name);
+  }
+
+  startAlone(role: DeviceStanding['role']): Promise<DeviceStanding> {
+    return this.#ask('startAlone', role);
+  }
+
+  async join(
+    code: string,
+  ): Promise<{ kind: 'joined'; standing: DeviceStanding } | { kind: 'refused'; sentence: string }> {
+    try {
+      return await this.#ask('join', code);
+    } catch (error) {
+      return { kind: 'refused', sentence: `The device did not join. ${reason(error)}` };
+    }
+  }
+
+  exchangeNow(): Promise<ExchangeStanding> {
+    return this.#ask('exchangeNow');
+  }
+
+  unsentRecords(): Promise<string[]> {
+    return this.#ask('unsentRecords');
+  }
+
+  onRecords(listener: (records: string[]) => void): () => void {
+    this.#onRecords.add(listener);
+    return () => this.#onRecords.delete(listener);
+  }
+
+  /** Hear every new standing, and the last one at once when there is one. */
+  onExchange(listener: (standing: ExchangeStanding) => void): () => void {
+    this.#onExchange.add(listener);
+    if (this.#lastExchange !== null) listener(this.#lastExchange);
+    return () => this.#onExchange.delete(listener);
+  }
+
+  #ask<Answer>(call: StoreCall, ...given: readonly unknown[]): Promise<Answer> {
+    const id = ++this.#lastId;
+    return new Promise<Answer>((resolve, reject) => {
+      this.#waiting.set(id, { resolve: resolve as (answer: unknown) => void, reject });
+      this.#post({ id, call, given });
+    });
+  }
+
+  #post(message: ToWorker): void {
+    this.#worker.postMessage(message);
+  }
+
+  #hear(message: FromWorker): void {
+    if ('records' in message) {
+      for (const listener of this.#onRecords) listener(message.records);
+    } else if ('exchange' in message) {
+      this.#lastExchange = message.exchange;
+      for (const listener of this.#onExchange) listener(message.exchange);
+    } else if ('isFree' in message) {
+      window.location.reload();
+    } else {
+      const waiting = this.#waiting.get(message.id);
+      this.#waiting.delete(message.id);
+      if ('failure' in message) waiting?.reject(new Error(message.failure));
+      else waiting?.resolve(message.answer);
+    }
+  }
+}
+
+/** Reactive content cannot pass between threads as it is: send a plain copy. */
+function plain<Content>(content: Content): Content {
+  return JSON.parse(JSON.stringify(content)) as Content;
+}
+
+function reason(error: unknown): string {
+  return error instanceof Error && error.message !== ''
+    ? error.message
+    : 'Reload the page; if it stays so, restart the browser.';
+}
