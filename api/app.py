@@ -17,7 +17,7 @@ from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
 from api.routes.health import get_health
 from api.routes.outer_shell import OuterShell
-from api.routes.static_files import get_static_file
+from api.routes.static_files import get_start, get_static_file
 from api.routes.surroundings import Surroundings, provide_surroundings
 from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore
@@ -51,6 +51,7 @@ def create_app(
             get_conflicts,
             get_health,
             post_calculation,
+            get_start,
             get_static_file,
         ],
         dependencies={"around": Provide(provide_surroundings, sync_to_thread=False)},

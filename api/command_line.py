@@ -143,9 +143,7 @@ def _load_stories(store: UnitStore) -> list[str]:
     folder = Path(str(resources.files("api"))).parent / "seed_scenarios"
     titles = []
     for path in sorted(folder.glob("[0-9]*.json")):
-        loaded = load_scenario(
-            store, path.stem, path.read_bytes(), today_on=_ENVIRONMENT.today()
-        )
+        loaded = load_scenario(store, path.stem, path.read_bytes(), today_on=_ENVIRONMENT.today())
         titles.append(loaded.title)
     return titles
 
@@ -164,8 +162,8 @@ Loaded:
 
 What to try first
   1. Open the tablet link, press "Join as this device", and choose a case.
-  2. Go through the procedure; stop this server in the middle (Ctrl-C) and go on: nothing waits
-     for it. Start it again with the same command to see a new demonstration.
+  2. Go through the procedure; stop this server in the middle (Ctrl-C) and go on: nothing at the
+     bedside waits for it. A new start is a new unit; join it by its new link.
   3. Open the desk link in another browser, change the same phone number on both, and settle it
      under Decisions.
 

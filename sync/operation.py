@@ -208,7 +208,8 @@ def read_operation(envelope_text: str, body_text: str | None) -> Operation:
         raise _malformed("previous", parts.previous, "the hash before it, empty only for the first")
     if envelope_text != _write_envelope(*msgspec.structs.astuple(parts)):
         raise MalformedOperationError(
-            f"The envelope of {parts.op_id} is not in canonical form. Send it as the device wrote it."
+            f"The envelope of {parts.op_id} is not in canonical form. "
+            "Send it as the device wrote it."
         )
     if body_text is not None:
         if _sha256(body_text) != parts.commitment:

@@ -11,9 +11,8 @@ import msgspec
 from api.clinical_rules.bands import BandRow, find_band, refuse_band_faults
 from api.clinical_rules.civil_date import add_days
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
-from api.clinical_rules.liver_rules import path_of
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import RuleFile
+from api.clinical_rules.rule_file import RuleFile, path_of
 from api.clinical_rules.shapes import civil_date, flag, list_of, number, one_of, shape, text
 
 URGENT_TEXT = (
@@ -99,9 +98,7 @@ def _hold(
 ) -> dict[str, object]:
     own = [row for row in rows if row.drug == drug]
     if not own:
-        unknown = (
-            f"The profile has no drug {drug}. Correct its name, or decide by local protocol."
-        )
+        unknown = f"The profile has no drug {drug}. Correct its name, or decide by local protocol."
         return {"drug": drug, "refusal": {"kind": "unknown-drug", "text": unknown}}
     row = own[0]
     if len(own) > 1:

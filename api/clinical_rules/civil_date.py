@@ -31,3 +31,21 @@ def add_days(on: str, days: int) -> str:
 def days_between(from_on: str, to_on: str) -> int:
     """Return how many days `to_on` lies after `from_on`; negative when before."""
     return (date.fromisoformat(to_on) - date.fromisoformat(from_on)).days
+
+
+def add_interval(on: str, *, months: int, days: int) -> str:
+    """Return the civil date after an interval: months are added first, then days (FU1).
+
+    A day that the month lacks becomes its last day (FU2).
+
+    Examples
+    --------
+    >>> add_interval("2026-01-31", months=1, days=0)
+    '2026-02-28'
+    """
+    start = date.fromisoformat(on)
+    month = start.year * 12 + start.month - 1 + months
+    year, place = divmod(month, 12)
+    first = date(year, place + 1, 1)
+    last_day = (date(year + (place + 1) // 12, (place + 1) % 12 + 1, 1) - timedelta(days=1)).day
+    return (first.replace(day=min(start.day, last_day)) + timedelta(days=days)).isoformat()

@@ -8,8 +8,9 @@ import msgspec
 
 from api.clinical_rules.bands import read_decimal
 from api.clinical_rules.errors import RuleFileError
-from api.clinical_rules.liver_rules import LiverRules, path_of
+from api.clinical_rules.liver_rules import LiverRules
 from api.clinical_rules.measures import write_digits
+from api.clinical_rules.rule_file import path_of
 from api.clinical_rules.shapes import flag, number, one_of, shape, whole_number
 
 

@@ -1,12 +1,12 @@
 """The rule files behind the liver and bleeding scores: bands, coefficients, ranges of inputs."""
 
 from decimal import Decimal
-from typing import Any
+from typing import NoReturn
 
 from api.clinical_rules.bands import BandRow, find_band, read_decimal, refuse_band_faults
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.rule_book import RuleBook
-from api.clinical_rules.rule_file import Row, RuleFile
+from api.clinical_rules.rule_file import Row, path_of
 
 
 class LiverBandRow(BandRow, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -93,11 +93,6 @@ class LiverRules:
     def _rows(self, score: str, item: str) -> list[LiverBandRow]:
         return self._items.get((score, item)) or self._refuse(score, item)
 
-    def _refuse(self, score: str, item: str) -> Any:  # noqa: ANN401 - never returns
+    def _refuse(self, score: str, item: str) -> NoReturn:
         message = f"Rule file {path_of(self.bands)}: {score} has no {item}. Add the row."
         raise RuleFileError(message)
-
-
-def path_of(rule_file: RuleFile[Any]) -> str:
-    """Return the path of a rule file below the data folder, for sentences."""
-    return f"{rule_file.name}.v{rule_file.version}.json"

@@ -63,7 +63,7 @@ def answer_liver_scores(request: object, rule_book: RuleBook) -> dict[str, objec
 
     Notes
     -----
-    Rules LS1-LS10. Pure.
+    Rules LS1-LS11. Pure.
 
     References
     ----------

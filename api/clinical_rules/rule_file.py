@@ -5,7 +5,7 @@ What the rows mean is not in here: each calculator brings its own row type, deri
 
 import hashlib
 from collections.abc import Sequence
-from typing import Generic, Literal, TypeVar
+from typing import Any, Generic, Literal, TypeVar
 
 import msgspec
 
@@ -115,6 +115,11 @@ def read_rule_file(name_on_disk: str, content: bytes, row_type: type[RowT]) -> R
         rows=tuple(rows),
         note=head.note,
     )
+
+
+def path_of(rule_file: RuleFile[Any]) -> str:
+    """Return the path of a rule file below the data folder, for sentences."""
+    return f"{rule_file.name}.v{rule_file.version}.json"
 
 
 def refuse_gaps_and_overlaps(

@@ -31,6 +31,15 @@ def whole_number(content: object, where: str) -> int:
     raise _wrong_type(content, where, "a whole number")
 
 
+def natural_number(content: object, where: str) -> int:
+    """Return a whole number that is not negative."""
+    read = whole_number(content, where)
+    if read < 0:
+        message = f"{where} must not be negative. Correct it."
+        raise ShapeError(message)
+    return read
+
+
 def number(content: object, where: str) -> Decimal:
     """Return a number below 2^53, exactly as its digits say."""
     if _is_number(content):

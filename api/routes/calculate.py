@@ -3,8 +3,9 @@
 from typing import Any
 
 from litestar import post
+from litestar.params import FromPath, JSONBody
 
-from api.routes.surroundings import Surroundings
+from api.routes.surroundings import Around
 from api.use_cases.answer_calculation import answer_calculation
 
 MAX_REQUEST_BYTES = 262_144
@@ -18,7 +19,7 @@ MAX_REQUEST_BYTES = 262_144
     sync_to_thread=True,
 )
 def post_calculation(
-    kind: str, data: dict[str, Any], around: Surroundings
+    kind: FromPath[str], data: JSONBody[dict[str, Any]], around: Around
 ) -> dict[str, Any]:
     """Calculate liver-scores, sizing, follow-up, antithrombotic-holds or device-label."""
     return answer_calculation(kind, data, on=around.environment.today())

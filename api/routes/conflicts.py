@@ -4,8 +4,7 @@ import msgspec
 from litestar import get
 from litestar.di import Provide
 
-from api.routes.surroundings import Surroundings, provide_device
-from api.storage.device_store import Device
+from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.list_conflicts import list_unit_conflicts
 from sync.conflict import OpenConflict
 
@@ -22,6 +21,6 @@ class Conflicts(msgspec.Struct, frozen=True):
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
 )
-def get_conflicts(device: Device, around: Surroundings) -> Conflicts:
+def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
     """List the open conflicts in the streams the device may read."""
     return Conflicts(list_unit_conflicts(around.store, device))

@@ -5,8 +5,9 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, post
+from litestar.params import JSONBody
 
-from api.routes.surroundings import Surroundings, bearer_token
+from api.routes.surroundings import Around, bearer_token
 from api.use_cases.errors import JoinRefusedError, TooManyTriesError, UnknownDeviceError
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.join_device import Membership, join_device
@@ -34,7 +35,9 @@ class Invitation(msgspec.Struct, frozen=True):
 
 
 @post("/api/devices", tags=["devices"], sync_to_thread=True)
-def post_device(request: Request[Any, Any, Any], data: Joining, around: Surroundings) -> Membership:
+def post_device(
+    request: Request[Any, Any, Any], data: JSONBody[Joining], around: Around
+) -> Membership:
     """Join the unit; the token in the answer is shown this one time."""
     now_ms = around.environment.now_ms()
     if around.wrong_codes.are_too_many(now_ms):
@@ -56,7 +59,7 @@ def post_device(request: Request[Any, Any, Any], data: Joining, around: Surround
 
 @post("/api/invitations", include_in_schema=False, sync_to_thread=True)
 def post_invitation(
-    request: Request[Any, Any, Any], data: InvitationRequest, around: Surroundings
+    request: Request[Any, Any, Any], data: JSONBody[InvitationRequest], around: Around
 ) -> Invitation:
     """Make an invitation for `crura device invite`, which holds the key of the data folder."""
     token = bearer_token(request) or ""

@@ -82,7 +82,8 @@ def _answer_validation(_: Request[Any, Any, Any], error: ValidationException) ->
     where = str(found.get("key") or "") if isinstance(found, dict) else ""
     why = str(found.get("message") or "") if isinstance(found, dict) else ""
     if where == "data":
-        why, where = "it has no content", ""
+        where = ""
+        why = "it has no content" if why == "'data'" else why
     named = f" ({': '.join(part for part in (where, why) if part)})" if where or why else ""
     detail = f"The request cannot be read{named}. Correct it; /schema says what is expected."
     return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)

@@ -7,11 +7,11 @@ from typing import Annotated
 import msgspec
 from litestar import Router, get, post
 from litestar.di import Provide
-from litestar.params import Parameter
+from litestar.params import FromQuery, JSONBody, QueryParameter
 from litestar.response import Stream
 
 from api.routes.outer_shell import MAX_INFLATED_BYTES
-from api.routes.surroundings import Surroundings, provide_device
+from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
 from api.storage.device_store import Device
 from api.use_cases.answer_pull import Page, answer_pull
 from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
@@ -29,13 +29,15 @@ class Push(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 @post("/handshake", status_code=200, sync_to_thread=True)
-def post_handshake(data: Handshake, device: Device, around: Surroundings) -> HandshakeAnswer:
+def post_handshake(
+    data: JSONBody[Handshake], device: AskingDevice, around: Around
+) -> HandshakeAnswer:
     """State where the device's log ends here, and how far each of its streams goes."""
     return receive_handshake(around.store, device, data, now_ms=around.environment.now_ms())
 
 
 @post("/push", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
-async def post_push(data: Push, device: Device, around: Surroundings) -> PushAnswer:
+async def post_push(data: JSONBody[Push], device: AskingDevice, around: Around) -> PushAnswer:
     """Take in operations; the answer comes after they are on disk. Gzip is welcome."""
     refuse_other_device(device, data.device)
     answer = await asyncio.to_thread(
@@ -51,19 +53,19 @@ async def post_push(data: Push, device: Device, around: Surroundings) -> PushAns
 
 @get("/pull", sync_to_thread=True)
 def get_pull(
-    device: Device,
-    around: Surroundings,
-    stream: Annotated[str, Parameter(max_length=24)],
-    after: Annotated[int, Parameter(ge=0)] = 0,
-    limit: Annotated[int, Parameter(ge=1, le=MAX_BATCH_COUNT)] = MAX_BATCH_COUNT,
-    own: bool = False,
+    device: AskingDevice,
+    around: Around,
+    stream: Annotated[str, QueryParameter(max_length=24)],
+    after: Annotated[int, QueryParameter(ge=0)] = 0,
+    limit: Annotated[int, QueryParameter(ge=1, le=MAX_BATCH_COUNT)] = MAX_BATCH_COUNT,
+    own: FromQuery[bool] = False,
 ) -> Page:
     """Hand out one page of a stream, in the order of receipt."""
     return answer_pull(around.store, device, stream, after=after, limit=limit, with_own=own)
 
 
 @get("/events", media_type="text/event-stream")
-async def get_events(device: Device, around: Surroundings) -> Stream:
+async def get_events(device: AskingDevice, around: Around) -> Stream:
     """Say at once, and whenever it changes, how far each stream goes (server-sent events)."""
     return Stream(
         tell_heads(device, around),

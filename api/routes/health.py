@@ -3,7 +3,7 @@
 import msgspec
 from litestar import get
 
-from api.routes.surroundings import Surroundings
+from api.routes.surroundings import Around
 
 
 class Health(msgspec.Struct, frozen=True):
@@ -15,7 +15,7 @@ class Health(msgspec.Struct, frozen=True):
 
 
 @get("/api/health", tags=["server"], sync_to_thread=True)
-def get_health(around: Surroundings) -> Health:
+def get_health(around: Around) -> Health:
     """Say what this server is; it answers only when its store does."""
     with around.store.transaction():
         generation = around.store.fact("generation") or ""

@@ -5,6 +5,7 @@ from typing import Any
 from litestar import HttpMethod, Request, Response, route
 from litestar.datastructures import State
 from litestar.exceptions import NotFoundException
+from litestar.params import FromPath
 
 from api.storage.static_files import StaticFile, StaticFiles
 
@@ -19,19 +20,25 @@ Run <code>make setup</code> in the project's folder, then start the server again
 """
 
 
-@route(
-    ["/", "/{path:path}"],
-    http_method=[HttpMethod.GET, HttpMethod.HEAD],
-    include_in_schema=False,
-)
+@route("/", http_method=[HttpMethod.GET, HttpMethod.HEAD], include_in_schema=False)
+async def get_start(request: Request[Any, Any, Any], state: State) -> Response[bytes]:
+    """Answer with the app."""
+    return _find(request, state, "index.html")
+
+
+@route("/{path:path}", http_method=[HttpMethod.GET, HttpMethod.HEAD], include_in_schema=False)
 async def get_static_file(
-    request: Request[Any, Any, Any], state: State, path: str = "/"
+    request: Request[Any, Any, Any], state: State, path: FromPath[str]
 ) -> Response[bytes]:
     """Answer with one file; an address without an extension is a place inside the app."""
-    files: StaticFiles = state.static_files
     name = path.strip("/")
     if name == "api" or name.startswith("api/"):
         raise NotFoundException
+    return _find(request, state, name)
+
+
+def _find(request: Request[Any, Any, Any], state: State, name: str) -> Response[bytes]:
+    files: StaticFiles = state.static_files
     if not files.is_built:
         return Response(_MISSING_PAGE, media_type="text/html", status_code=503)
     file = files.find(name) or (files.find("index.html") if "." not in name else None)

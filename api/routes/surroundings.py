@@ -8,6 +8,7 @@ from typing import Any
 
 from litestar import Request
 from litestar.datastructures import State
+from litestar.di import NamedDependency
 
 from api.environment import Environment
 from api.storage.device_store import Device
@@ -76,6 +77,10 @@ class Surroundings:
     wrong_codes: WrongCodes = field(default_factory=WrongCodes)
 
 
+Around = NamedDependency[Surroundings]
+AskingDevice = NamedDependency[Device]
+
+
 def provide_surroundings(state: State) -> Surroundings:
     """Return what `app.create_app` put into the application."""
     surroundings: Surroundings = state.surroundings
@@ -88,7 +93,7 @@ def bearer_token(request: Request[Any, Any, Any]) -> str | None:
     return token.strip() if scheme.lower() == "bearer" and token.strip() else None
 
 
-def provide_device(request: Request[Any, Any, Any], around: Surroundings) -> Device:
+def provide_device(request: Request[Any, Any, Any], around: Around) -> Device:
     """Return the device that asks.
 
     Raises

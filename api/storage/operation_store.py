@@ -125,6 +125,10 @@ class OperationStore:
             found[stream] = row[0] or 0
         return found
 
+    def count(self) -> int:
+        """Return how many operations are held."""
+        return int(self._connection.execute("SELECT count(*) FROM operation").fetchone()[0])
+
     def logs(self) -> list[tuple[str, str]]:
         """Return every device and epoch held."""
         return self._connection.execute(

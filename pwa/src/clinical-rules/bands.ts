@@ -21,9 +21,7 @@ export const boundKeys = { at_least: text, above: text, at_most: text, below: te
  */
 export function readDecimal(digits: string, nameOnDisk: string): Exact {
   if (!/^-?\d+(\.\d+)?$/.test(digits)) {
-    throw new RuleFileError(
-      `Rule file ${nameOnDisk}: ${digits} is no decimal number. Correct it.`,
-    );
+    throw new RuleFileError(`Rule file ${nameOnDisk}: ${digits} is no decimal number. Correct it.`);
   }
   return exact(digits);
 }

@@ -53,3 +53,16 @@ function fromDayNumber(days: number): string {
 function pad(count: number, length: number): string {
   return String(count).padStart(length, '0');
 }
+
+/**
+ * Return the civil date after an interval: months are added first, then days (FU1). A day that
+ * the month lacks becomes its last day (FU2). Twin of `add_interval`.
+ */
+export function addInterval(on: string, months: number, days: number): string {
+  const [year = 0, month = 1, day = 1] = on.split('-').map(Number);
+  const place = year * 12 + month - 1 + months;
+  const [toYear, toMonth] = [Math.floor(place / 12), place % 12];
+  const lastDay = daysInMonth(toYear, toMonth + 1);
+  const text = `${pad(toYear, 4)}-${pad(toMonth + 1, 2)}-${pad(Math.min(day, lastDay), 2)}`;
+  return addDays(text, days);
+}

@@ -9,7 +9,7 @@
 export type Exact = bigint & { readonly exact: never };
 
 const PLACES = 60;
-const ONE = 10n ** BigInt(PLACES) as Exact;
+const ONE = (10n ** BigInt(PLACES)) as Exact;
 
 export const ZERO = 0n as Exact;
 
@@ -48,6 +48,16 @@ export function over(one: Exact, other: Exact): Exact {
 export function clamp(amount: Exact, least: Exact, most: Exact): Exact {
   if (amount < least) return least;
   return amount > most ? most : amount;
+}
+
+/** Return the amount, or the bound when the amount lies below it. */
+export function atLeast(amount: Exact, least: Exact): Exact {
+  return clamp(amount, least, amount);
+}
+
+/** Return the amount, or the bound when the amount lies above it. */
+export function atMost(amount: Exact, most: Exact): Exact {
+  return clamp(amount, amount, most);
 }
 
 /** Return the natural logarithm of a number above zero, to about 55 decimals; that of 1 is 0. */

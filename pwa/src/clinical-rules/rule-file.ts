@@ -108,6 +108,11 @@ export function readRuleFile<T>(
   };
 }
 
+/** Return the path of a rule file below the data folder, for sentences. */
+export function pathOf({ name, version }: { name: string; version: number }): string {
+  return `${name}.v${version}.json`;
+}
+
 /**
  * Refuse half-open ranges that do not follow each other without gap or overlap (RF4).
  *

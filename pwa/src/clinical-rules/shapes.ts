@@ -25,6 +25,13 @@ export const wholeNumber: Reader<number> = (content, where) => {
   throw wrongType(content, where, 'a whole number');
 };
 
+/** A whole number that is not negative. */
+export const naturalNumber: Reader<number> = (content, where) => {
+  const read = wholeNumber(content, where);
+  if (read < 0) throw new ShapeError(`${where} must not be negative. Correct it.`);
+  return read;
+};
+
 /** A number below 2^53, whole or not. */
 export const number: Reader<number> = (content, where) => {
   if (typeof content === 'number' && Math.abs(content) <= Number.MAX_SAFE_INTEGER) {

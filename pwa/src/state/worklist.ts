@@ -4,7 +4,7 @@
  */
 import { addDays, daysBetween } from '../clinical-rules/civil-date';
 import type { HistoryEntry } from '../ports';
-import { isInConflict, listOf, type RecordState, structureOf, textOf } from './shown';
+import { isInConflict, listOf, numberOf, type RecordState, structureOf, textOf } from './shown';
 
 /** In the order in which a day's work goes; every open visit is in exactly one (FU-01). */
 export const GROUPS = [
@@ -95,10 +95,12 @@ export function makeWorklist(
   todayOn: string,
 ): WorkRow[] {
   const patientOf = new Map(patients.map((patient) => [patient.record, patient]));
-  const attemptsOf = Map.groupBy(
-    attempts.filter((attempt) => !attempt.isEnteredInError),
-    (attempt) => textOf(attempt, 'visit'),
-  );
+  const attemptsOf = new Map<string, RecordState[]>();
+  for (const attempt of attempts) {
+    if (attempt.isEnteredInError) continue;
+    const visit = textOf(attempt, 'visit');
+    attemptsOf.set(visit, [...(attemptsOf.get(visit) ?? []), attempt]);
+  }
   return visits
     .filter(isOpen)
     .map((visit) =>
@@ -258,7 +260,7 @@ function offered(
 ): OfferedSession {
   const held = structureOf(session, 'held');
   const on = typeof held?.on === 'string' ? held.on : '';
-  const capacity = session.fields.capacity ? Number(session.fields.capacity.values.at(-1)?.value) : 0;
+  const capacity = numberOf(session, 'capacity') ?? 0;
   const booked = visits.filter(
     (other) =>
       other.record !== visit.record &&

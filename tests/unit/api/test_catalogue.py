@@ -8,14 +8,22 @@ import pytest
 from api.record_catalogue.catalogue import CatalogueError, read_catalogue
 from sync.merge_policies import MergePolicy
 
-CONTENT = (
-    Path(__file__).resolve().parents[3] / "api/record_catalogue/catalogue.json"
-).read_bytes()
+CONTENT = (Path(__file__).resolve().parents[3] / "api/record_catalogue/catalogue.json").read_bytes()
 
 # Physically done to the patient: must never be merged away (HAZ-30).
 PHYSICAL_KINDS = ("coil_placed", "adhesive_injected", "flush", "complication", "sign_off")
 # Words that name a finding; none may stand in the stream a booking desk receives (SEC-23, FU-11).
-FINDINGS = ("varix", "bleed", "ascites", "coil", "adhesive", "flow", "obliterat", "lab_result", "bilirubin")
+FINDINGS = (
+    "varix",
+    "bleed",
+    "ascites",
+    "coil",
+    "adhesive",
+    "flow",
+    "obliterat",
+    "lab_result",
+    "bilirubin",
+)
 
 
 @pytest.fixture(scope="module")

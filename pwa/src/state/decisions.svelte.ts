@@ -1,0 +1,123 @@
+/** All open conflicts on this device, each with whom it is about; kept current. */
+import type { OpenConflictRow, RecordStore } from '../ports';
+import { readStamp } from '../sync/clock';
+import { LiveRecords } from './live-records.svelte';
+import { patientLine, type RecordState, shown, textOf } from './shown';
+
+export interface OpenDecision extends OpenConflictRow {
+  /** The patient in one line, "" where the record belongs to none. */
+  about: string;
+  effect: 'plan' | 'booking' | 'identity' | 'record';
+}
+
+/** Return when an operation was written, in wall milliseconds of its device; null for any other. */
+export function writtenMs(stamp: string): number | null {
+  return readStamp(stamp)?.wallMs ?? null;
+}
+
+/** Return the device that wrote the operation a reference names. */
+export function deviceOf(reference: string): string {
+  return reference.split('.', 1)[0] ?? '';
+}
+
+/** Return what an open conflict in a field holds up. */
+export function effectOf(kind: string, field: string): OpenDecision['effect'] {
+  if (kind === 'patient') {
+    return field === 'phone' || field === 'needs' ? 'booking' : 'identity';
+  }
+  if (kind === 'visit' || kind === 'clinic_session' || kind === 'contact_attempt') return 'booking';
+  const plans = ['plan', 'needle', 'adhesive', 'size', 'distance', 'shunt', 'right_to_left_shunt'];
+  return plans.includes(field) ? 'plan' : 'record';
+}
+
+const PARENTS = ['case', 'patient', 'visit'] as const;
+
+/** Return the patient a record belongs to, in one line; "" when none is held here. */
+export async function aboutWhom(store: RecordStore, record: string): Promise<string> {
+  let at = record;
+  // patient <- case <- anything: three steps at most.
+  for (let step = 0; step < 3; step += 1) {
+    const kind = at.split('/', 1)[0] ?? '';
+    const [state] = await store.read({ kind, record: at });
+    if (state === undefined) return '';
+    if (kind === 'patient') return patientLine(state);
+    const parent = parentOf(state, kind);
+    if (parent === '') return '';
+    at = parent;
+  }
+  return '';
+}
+
+function parentOf(state: RecordState, kind: string): string {
+  for (const field of PARENTS) {
+    if (field === kind) continue;
+    // A conflict about the parent itself: name either rather than nobody.
+    const held = state.fields[field]?.values.at(-1)?.value;
+    if (typeof held === 'string' && held.includes('/')) return held;
+  }
+  return '';
+}
+
+export class OpenDecisions {
+  readonly #store: RecordStore;
+  readonly #stop: () => void;
+  #asked = 0;
+  rows = $state.raw<OpenDecision[]>([]);
+  isLoaded = $state(false);
+
+  constructor(store: RecordStore) {
+    this.#store = store;
+    this.#stop = store.onRecords(() => void this.#load());
+    void this.#load();
+  }
+
+  async #load(): Promise<void> {
+    const asked = ++this.#asked;
+    const rows: OpenDecision[] = [];
+    for (const row of await this.#store.conflicts()) {
+      rows.push({
+        ...row,
+        about: await aboutWhom(this.#store, row.record),
+        effect: effectOf(row.kind, row.field),
+      });
+    }
+    // An answer overtaken by a later question shows an older state: drop it.
+    if (asked !== this.#asked) return;
+    this.rows = rows;
+    this.isLoaded = true;
+  }
+
+  dispose(): void {
+    this.#asked++;
+    this.#stop();
+  }
+}
+
+/** Names of staff by their record, for "by whom". */
+export class StaffNames {
+  readonly #staff: LiveRecords;
+
+  constructor(store: RecordStore) {
+    this.#staff = new LiveRecords(store, { kind: 'staff' });
+  }
+
+  /** Return the name, or the id where the staff list does not hold it. */
+  nameOf(by: string): string {
+    const found = this.#staff.list.find((person) => person.record === by);
+    const name = shown(found, 'name');
+    if (typeof name === 'string') return name;
+    return by === 'staff/unnamed' ? 'an unnamed person' : by;
+  }
+
+  /** Return the role's word, "" where unknown. */
+  roleOf(by: string): string {
+    return textOf(
+      this.#staff.list.find((person) => person.record === by),
+      'role',
+    );
+  }
+
+  dispose(): void {
+    this.#staff.dispose();
+  }
+}

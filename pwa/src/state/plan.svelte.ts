@@ -1,0 +1,183 @@
+/** One case's plan on screen: inputs, the rules' answer to them, and the plan in use. */
+import type { RuleBook } from '../clinical-rules/rule-book';
+import { rowShape } from '../clinical-rules/rule-file';
+import { text, wholeNumber } from '../clinical-rules/shapes';
+import { answerSizing } from '../clinical-rules/sizing';
+import type { Json, RecordState } from '../ports';
+import type { App } from './app';
+import { calculate, partOf, ruleFilesOf } from './calculation';
+import { LiveRecords } from './live-records.svelte';
+import {
+  askPlan,
+  inOrder,
+  isSameQuestion,
+  judgePlan,
+  nextTargetLetter,
+  type Request,
+  savedPlanOf,
+  targetRecord,
+} from './plan';
+import { idOf, numberOf, overOf, shown, textOf } from './shown';
+import { CaseWork } from './workup.svelte';
+
+const LIMITS = 'sizing/limits';
+const readLimitRow = rowShape({ item: text, amount: wholeNumber });
+
+export class CasePlan extends CaseWork {
+  readonly stock: LiveRecords;
+  readonly #ruleBook: RuleBook;
+  readonly #ids: App['ids'];
+  /** The question for which new numbers were asked for while another plan was in use. */
+  #askedAgain = $state.raw<Request | null>(null);
+
+  constructor(app: App, caseId: string) {
+    super(app, caseId);
+    this.#ruleBook = app.ruleBook;
+    this.#ids = app.ids;
+    this.stock = new LiveRecords(app.store, { kind: 'stock_item' });
+  }
+
+  readonly targets = $derived.by(() => inOrder(this.record.all('target')));
+  readonly question = $derived.by(() =>
+    askPlan(this.record.itself, this.record.all('target'), this.stock.list),
+  );
+  readonly standing = $derived.by(() => judgePlan(savedPlanOf(this.record.itself), this.question));
+
+  /**
+   * The answer whose numbers may be shown now: the plan in use, byte for byte as it was saved;
+   * else a fresh one, unless an out-of-date plan waits for "Plan again" (HAZ-02, HAZ-10).
+   */
+  readonly visible = $derived.by(() => {
+    const { standing, question } = this;
+    if (standing.kind === 'in-use') {
+      return { answer: standing.plan.answer, request: standing.plan.request, isInUse: true };
+    }
+    if (question.kind !== 'ask') return null;
+    const mayShow =
+      standing.kind === 'none' ||
+      (this.#askedAgain !== null && isSameQuestion(this.#askedAgain, question.request));
+    if (!mayShow) return null;
+    const { answer } = calculate(() => answerSizing(question.request, this.#ruleBook));
+    return answer === null ? null : { answer, request: question.request, isInUse: false };
+  });
+
+  /** Sentence of the rules where they refuse the question as a whole, else "". */
+  readonly refusal = $derived.by(() => {
+    const { question } = this;
+    if (question.kind !== 'ask') return '';
+    return calculate(() => answerSizing(question.request, this.#ruleBook)).sentence;
+  });
+
+  /** True where the plan in use was made by rule files that are no longer those in force. */
+  readonly isByOlderRules = $derived.by(() => {
+    const { standing } = this;
+    if (standing.kind !== 'in-use') return false;
+    const { answer } = calculate(() => answerSizing(standing.plan.request, this.#ruleBook));
+    const names = (from: unknown) =>
+      ruleFilesOf(from)
+        .map((file) => `${file.name} ${file.sha256}`)
+        .join(' ');
+    return names(answer) !== names(standing.plan.answer);
+  });
+
+  /** What a needle stop lies short of the measured distance, in micrometres. */
+  get stopMarginUm(): number {
+    const limits = this.#ruleBook.ruleFile(LIMITS, readLimitRow);
+    return limits.rows.find((row) => row.item === 'stop_margin_um')?.amount ?? 0;
+  }
+
+  stockOf(item: 'coil' | 'needle' | 'adhesive'): RecordState[] {
+    return this.stock.list.filter(
+      (state) => !state.isEnteredInError && shown(state, 'item') === item,
+    );
+  }
+
+  planAgain(): void {
+    if (this.question.kind === 'ask') this.#askedAgain = this.question.request;
+  }
+
+  /** Save the numbers on screen as the plan of this case, and the stage with it. */
+  usePlan(words: string): void {
+    const { visible } = this;
+    if (visible === null || visible.isInUse) return;
+    const { caseRecord, itself } = this.record;
+    const files = ruleFilesOf(visible.answer);
+    const [protocol] = files;
+    if (protocol === undefined) return;
+    const over = overOf(itself, 'plan', 'stage');
+    const draftId = this.#ids.newId();
+    void this.acts.saveTogether('use plan', words, () => [
+      {
+        draftId,
+        record: caseRecord,
+        set: {
+          plan: {
+            request: visible.request as Json,
+            answer: visible.answer as unknown as Json,
+            protocol: { ...protocol },
+          },
+          ...(this.#isBeforePlanned ? { stage: 'planned' } : {}),
+        },
+        over: this.#isBeforePlanned ? over : { plan: over.plan ?? [] },
+      },
+    ]);
+  }
+
+  get #isBeforePlanned(): boolean {
+    const stage = shown(this.record.itself, 'stage');
+    return stage === undefined || stage === 'workup';
+  }
+
+  /** Add a target under the next letter: "Varix A". */
+  addTarget(): void {
+    const caseId = idOf(this.record.caseRecord);
+    const all = this.record.all('target');
+    const letter = nextTargetLetter(all, caseId);
+    if (letter === '') return;
+    const label = `Varix ${letter.toUpperCase()}`;
+    const order = Math.max(0, ...all.map((target) => numberOf(target, 'order') ?? 0)) + 1;
+    void this.acts.give({
+      record: targetRecord(caseId, letter),
+      onScreen: null,
+      field: 'label',
+      words: label,
+      control: 'add target',
+      compose: () => label,
+      withNew: { case: this.record.caseRecord, order },
+    });
+  }
+
+  /** Save one number or word of a target's size or distance, the others as they stand. */
+  answerTarget(
+    target: RecordState,
+    field: 'size' | 'distance',
+    part: string,
+    content: Json,
+    words: string,
+  ): void {
+    void this.acts.give({
+      record: target.record,
+      onScreen: target,
+      field,
+      words: `${textOf(target, 'label')}: ${words}`,
+      control: `${target.record} ${part} ${JSON.stringify(content)}`,
+      compose: (now) => ({ ...(partOf(now) as Record<string, Json> | null), [part]: content }),
+    });
+  }
+
+  /** Put one kind of coil on the unit's shelf list. */
+  addCoil(id: string, coil: Record<string, number>, count: number, words: string): void {
+    void this.acts.saveTogether(`coil ${id}`, words, () => [
+      {
+        draftId: `${id}-coil`,
+        record: `stock_item/${id}`,
+        set: { item: 'coil', name: words, coil, count },
+      },
+    ]);
+  }
+
+  override dispose(): void {
+    super.dispose();
+    this.stock.dispose();
+  }
+}

@@ -1,0 +1,211 @@
+/**
+ * What the plan of a case says for the steps of its procedure; nothing where it says nothing.
+ *
+ * Reads the plan as it was saved. A number that is not in the plan is never made up here (HAZ-09).
+ */
+import type { PlannedTarget } from '../clinical-rules/step-protocol';
+import { firstStamp } from './case-record.svelte';
+import { type Json, numberOf, type RecordState, shown, structureOf, textOf } from './shown';
+
+type MaybeState = RecordState | null | undefined;
+type Parts = { readonly [part: string]: Json };
+
+export interface TargetPlan {
+  label: string;
+  /** Record id; the one that the first puncture makes where nobody planned a target. */
+  record: string;
+  isRecorded: boolean;
+  measuredDistanceUm: number | null;
+  needleStopUm: number | null;
+  /** Stock record ids, first to last. */
+  picks: string[];
+  coilsFrom: number | null;
+}
+
+export interface AdhesivePlan {
+  /** Null while nobody has chosen; `none` for coils alone. */
+  agent: string | null;
+  partsAdhesive: number | null;
+  partsOil: number | null;
+  aliquotUl: number | null;
+  aliquotMs: number | null;
+  flushUl: number | null;
+  flushMedia: string[];
+}
+
+/** Label of the target that stands in where a case begins without one. */
+export const UNPLANNED_LABEL = 'Varix A';
+
+const structure = (part: unknown): Parts | null =>
+  typeof part === 'object' && part !== null && !Array.isArray(part) ? (part as Parts) : null;
+const list = (part: unknown): readonly Json[] =>
+  Array.isArray(part) ? (part as readonly Json[]) : [];
+const whole = (part: unknown): number | null =>
+  typeof part === 'number' && Number.isInteger(part) ? part : null;
+
+/** Return the targets in the order of treatment, with what the plan says of each. */
+export function targetPlans(itself: MaybeState, targets: readonly RecordState[]): TargetPlan[] {
+  const plan = structureOf(itself, 'plan');
+  const answered = list(structure(plan?.answer)?.targets).map(structure);
+  const asked = list(structure(plan?.request)?.targets).map(structure);
+  const order = (target: RecordState) => numberOf(target, 'order') ?? Number.MAX_SAFE_INTEGER;
+  const standing = targets
+    .filter((target) => !target.isEnteredInError)
+    .sort((a, b) => order(a) - order(b) || (firstStamp(a) < firstStamp(b) ? -1 : 1));
+  if (standing.length === 0) {
+    return [{ ...nothingPlanned(UNPLANNED_LABEL), record: unplannedTarget(itself) }];
+  }
+  return standing.map((target) => {
+    const label = textOf(target, 'label') || UNPLANNED_LABEL;
+    const answer = answered.find((one) => one?.label === label);
+    const request = asked.find((one) => one?.label === label);
+    const coils = structure(answer?.coils);
+    return {
+      label,
+      record: target.record,
+      isRecorded: true,
+      measuredDistanceUm: whole(request?.measured_distance_um),
+      needleStopUm: whole(answer?.needle_stop_um),
+      picks: list(coils?.picks).filter((pick): pick is string => typeof pick === 'string'),
+      coilsFrom: whole(coils?.from),
+    };
+  });
+}
+
+/** Return the adhesive part of the plan, else what was chosen for the case. */
+export function adhesivePlan(itself: MaybeState): AdhesivePlan {
+  const chosen = structureOf(itself, 'adhesive');
+  const answer = structure(structure(structureOf(itself, 'plan')?.answer)?.adhesive);
+  return {
+    agent: typeof chosen?.agent === 'string' ? chosen.agent : null,
+    partsAdhesive: whole(chosen?.parts_adhesive),
+    partsOil: whole(chosen?.parts_oil),
+    aliquotUl: whole(answer?.aliquot_ul),
+    aliquotMs: whole(answer?.aliquot_ms),
+    flushUl: whole(answer?.flush_ul),
+    flushMedia: list(answer?.flush_media).filter((one): one is string => typeof one === 'string'),
+  };
+}
+
+/**
+ * Return the targets as the step protocol takes them.
+ *
+ * While nobody has said "coils alone", adhesive counts as wanted: the stricter gate holds.
+ */
+export function plannedTargets(
+  targets: readonly TargetPlan[],
+  adhesive: AdhesivePlan,
+): PlannedTarget[] {
+  return targets.map(({ label, picks, coilsFrom }) => ({
+    label,
+    wantsAdhesive: adhesive.agent !== 'none',
+    coilsPlanned: picks.length || coilsFrom || 1,
+  }));
+}
+
+/** Return the needle stop that the plan holds for this distance; null where it was another one. */
+export function plannedStopUm(target: TargetPlan, distanceUm: number | null): number | null {
+  return distanceUm !== null && distanceUm === target.measuredDistanceUm
+    ? target.needleStopUm
+    : null;
+}
+
+/** Return name and version of the rule files behind the plan, for the line under a number. */
+export function planBasis(itself: MaybeState): string {
+  const plan = structureOf(itself, 'plan');
+  const files = list(structure(plan?.answer)?.rule_files).map(structure);
+  return files
+    .map((file) => `${file?.name} v${file?.version}`)
+    .filter((name) => !name.includes('undefined'))
+    .join(', ');
+}
+
+/** Say whether a target's size was estimated (CAU-04). */
+export function isEstimated(target: MaybeState): boolean {
+  return structureOf(target, 'size')?.origin === 'estimated';
+}
+
+function nothingPlanned(label: string): Omit<TargetPlan, 'record'> {
+  return {
+    label,
+    isRecorded: false,
+    measuredDistanceUm: null,
+    needleStopUm: null,
+    picks: [],
+    coilsFrom: null,
+  };
+}
+
+/** Derived from the case, so that two tablets that begin without a target mean the same one. */
+function unplannedTarget(itself: MaybeState): string {
+  return `target/${(itself?.record ?? 'case/').slice('case/'.length)}-a`;
+}
+
+/** A kind of coil, needle or adhesive in stock, with its lots. */
+export interface StockChoice {
+  record: string;
+  item: string;
+  name: string;
+  coil: { stock_id: string; loop_um: number; wire_um: number; length_um: number } | null;
+  lots: Lot[];
+}
+
+export interface Lot {
+  lot: string;
+  identifier: string;
+  expiresOn: string;
+}
+
+/** Return what the unit keeps of one item: coils by loop from the largest, else by name. */
+export function stockOf(items: readonly RecordState[], item: string): StockChoice[] {
+  return items
+    .filter((record) => !record.isEnteredInError && shown(record, 'item') === item)
+    .map((record) => {
+      const coil = structureOf(record, 'coil');
+      const [loop, wire, length] = [
+        whole(coil?.loop_um),
+        whole(coil?.wire_um),
+        whole(coil?.length_um),
+      ];
+      return {
+        record: record.record,
+        item,
+        name: textOf(record, 'name'),
+        coil:
+          loop === null
+            ? null
+            : {
+                stock_id: record.record,
+                loop_um: loop,
+                wire_um: wire ?? 0,
+                length_um: length ?? 0,
+              },
+        lots: list(shown(record, 'lots')).flatMap(lotOf),
+      };
+    })
+    .sort((a, b) => (b.coil?.loop_um ?? 0) - (a.coil?.loop_um ?? 0) || (a.name < b.name ? -1 : 1));
+}
+
+function lotOf(part: Json): Lot[] {
+  if (typeof part === 'string') return [{ lot: part, identifier: '', expiresOn: '' }];
+  const parts = structure(part);
+  if (typeof parts?.lot !== 'string') return [];
+  const { lot, identifier, expires_on } = parts;
+  return [
+    {
+      lot,
+      identifier: typeof identifier === 'string' ? identifier : '',
+      expiresOn: typeof expires_on === 'string' ? expires_on : '',
+    },
+  ];
+}
+
+/** Return a lot as the record holds it; `null` stands for "lot unknown" said by a person. */
+export function deviceOf(lot: Lot | null): Record<string, Json> {
+  if (lot === null) return { lot_unknown: true };
+  return {
+    lot: lot.lot,
+    ...(lot.identifier ? { identifier: lot.identifier } : {}),
+    ...(lot.expiresOn ? { expires_on: lot.expiresOn } : {}),
+  };
+}

@@ -1,0 +1,98 @@
+/** The timer of the procedure: kept beside the records, read anew at each paint (HAZ-17). */
+import type { App } from './app';
+import {
+  type ClockReading,
+  moveStartBack,
+  type RunningTimer,
+  readRunningTimer,
+  readTimer,
+  startTimer,
+  type TimerReading,
+} from './timer';
+
+const PAINT_EVERY_MS = 200;
+/** Which opening of the page the monotonic clock belongs to. */
+let page = '';
+
+export class ProcedureTimer {
+  readonly #app: App;
+  readonly #name: string;
+  #paint: ReturnType<typeof setInterval> | undefined;
+  running = $state.raw<{ of: string; timer: RunningTimer } | null>(null);
+  now = $state.raw<ClockReading>({ wallMs: 0, monotonicMs: 0, page: '' });
+  /** False until it is known whether a timer ran when the page closed. */
+  isLoaded = $state(false);
+
+  constructor(app: App, caseRecord: string) {
+    this.#app = app;
+    this.#name = `timer ${caseRecord}`;
+    page ||= app.ids.newId();
+    this.tick();
+    void this.#restore();
+    this.#paint = setInterval(() => this.tick(), PAINT_EVERY_MS);
+  }
+
+  readonly reading: TimerReading | null = $derived(
+    this.running === null ? null : readTimer(this.running.timer, this.now),
+  );
+
+  /** Read both clocks; called before each paint and when the page becomes visible. */
+  tick(): void {
+    const { clock } = this.#app;
+    this.now = { wallMs: clock.nowMs(), monotonicMs: clock.monotonicMs(), page };
+  }
+
+  /** @param of - step and round the timer belongs to */
+  async start(of: string): Promise<void> {
+    this.tick();
+    this.running = { of, timer: startTimer(this.now) };
+    await this.#remember();
+  }
+
+  async moveStartBack(byMs: number): Promise<void> {
+    if (this.running === null) return;
+    const { of, timer } = this.running;
+    this.running = { of, timer: moveStartBack(timer, byMs) };
+    await this.#remember();
+  }
+
+  async clear(): Promise<void> {
+    if (this.running === null) return;
+    this.running = null;
+    await this.#remember();
+  }
+
+  runs(of: string): boolean {
+    return this.running?.of === of;
+  }
+
+  /** The time up to this moment, for the record. */
+  readNow(): (TimerReading & { earlierMs: number }) | null {
+    this.tick();
+    if (this.running === null) return null;
+    const { timer } = this.running;
+    return { ...readTimer(timer, this.now), earlierMs: timer.earlierMs };
+  }
+
+  dispose(): void {
+    clearInterval(this.#paint);
+  }
+
+  async #restore(): Promise<void> {
+    const remembered = await this.#app.store.recall(this.#name);
+    const { of, timer } = (remembered ?? {}) as { of?: unknown; timer?: unknown };
+    const running = readRunningTimer(timer);
+    if (typeof of === 'string' && running && this.running === null) {
+      this.running = { of, timer: running };
+    }
+    this.isLoaded = true;
+  }
+
+  #remember(): Promise<void> {
+    const { running } = this;
+    return this.#app.store.remember(
+      this.#name,
+      running ? { of: running.of, timer: JSON.parse(JSON.stringify(running.timer)) } : null,
+    );
+  }
+}

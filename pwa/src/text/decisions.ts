@@ -1,0 +1,128 @@
+/** Every sentence of the Decisions screen, and plain words for fields and what they hold. */
+
+import type { Json } from '../state/shown';
+import { dayWords } from '../state/surveillance-dates';
+
+export const decisions = {
+  title: 'Decisions',
+  none: 'No open decision. Where two people wrote different things, both appear here.',
+  lead: 'Two people wrote different things. Neither is lost. Choose which one holds.',
+  twoAnswers: 'Two answers. Choose one.',
+  manyAnswers: (count: number) => `${count} answers. Choose one.`,
+  by: 'by',
+  onDevice: 'on device',
+  thisDevice: 'this device',
+  alsoBy: (count: number) => `written ${count} times`,
+  use: 'Use this one',
+  why: 'Why this one?',
+  reasons: ['Asked the patient', 'Checked the chart', 'Measured again', 'The other is a slip'],
+  other: 'Other, note later',
+  chosenOnScreen: 'chosen on screen',
+  leave: 'Leave both open',
+  settled: 'Settled. Both stay in the history.',
+  effects: {
+    plan: 'Holds back plan and injection steps.',
+    booking: 'Holds back booking.',
+    identity: 'Check who this is before treatment.',
+    record: 'Stands on the report.',
+  },
+};
+
+const FIELDS: Record<string, string> = {
+  family_name: 'Family name',
+  given_name: 'Given name',
+  born_on: 'Born on',
+  sex: 'Sex',
+  local_id: 'Local number',
+  phone: 'Phone',
+  phone_note: 'Note on calling',
+  needs: 'Needs',
+  identity: 'Identity',
+  procedure_on: 'Procedure date',
+  varix_class: 'Varix class',
+  past_bleeds: 'Past bleeds',
+  on_beta_blocker: 'On beta-blocker',
+  transplant_listed: 'Listed for transplant',
+  adhesive: 'Adhesive',
+  coil: 'Coil',
+  needle: 'Needle',
+  size: 'Size',
+  distance: 'Distances from the needle tip',
+  window: 'Window',
+  booking: 'Booking',
+  owner_role: 'Owner',
+  plan_visit: 'Planned visit',
+  rule_file: 'Rule file',
+  ended_because: 'Ended because',
+  doppler_flow: 'Doppler flow',
+  obliterated: 'Varix obliterated',
+  retreated: 'Treated again',
+  amount: 'Amount',
+  device: 'Device label',
+  result: 'Result',
+  on: 'Day',
+  at: 'Time',
+  held: 'Session',
+};
+
+/** Return a field's name in plain words. */
+export function fieldWords(field: string): string {
+  const known = FIELDS[field];
+  if (known !== undefined) return known;
+  const plain = field.replace(/_(um|ul|ms|milli|mmhg|bpm|on|at|g)$/, '').replaceAll('_', ' ');
+  return plain.charAt(0).toUpperCase() + plain.slice(1);
+}
+
+/** Thousandths as `0.5`, `5`. */
+function thousandths(number: number): string {
+  const whole = Math.trunc(number / 1000);
+  const fraction = String(Math.abs(number % 1000))
+    .padStart(3, '0')
+    .replace(/0+$/, '');
+  return fraction === '' ? String(whole) : `${whole}.${fraction}`;
+}
+
+const PARTS: Record<string, string> = {
+  mix_ul: 'Mix (adhesive + oil)',
+  planned_ul: 'Planned, Mix (adhesive + oil)',
+  flush_ul: 'Flush',
+  prime_ul: 'Needle prime',
+  parts_adhesive: 'parts adhesive',
+  parts_oil: 'parts oil',
+  earliest_on: 'from',
+  target_on: 'target',
+  latest_on: 'until',
+};
+
+/** Return what a field holds in plain words, units beside digits. */
+export function valueWords(value: Json | undefined, field = ''): string {
+  if (value === undefined || value === null) return 'nothing';
+  if (typeof value === 'boolean') return value ? 'yes' : 'no';
+  if (typeof value === 'number') {
+    if (field.endsWith('_um')) return `${thousandths(value)} mm`;
+    if (field.endsWith('_ul')) return `${thousandths(value)} mL`;
+    if (field.endsWith('_ms')) return `${thousandths(value)} s`;
+    if (field.endsWith('_milli')) return thousandths(value);
+    if (field.endsWith('_g')) return `${thousandths(value)} kg`;
+    if (field.endsWith('_mmhg')) return `${value} mmHg`;
+    if (field.endsWith('_bpm')) return `${value} /min`;
+    return String(value);
+  }
+  if (typeof value === 'string') {
+    if (/^\d{4}-\d{2}-\d{2}$/.test(value)) return dayWords(value);
+    if (/^\d{4}-\d{2}-\d{2}T/.test(value)) {
+      return `${dayWords(value.slice(0, 10))}, ${value.slice(11, 16)}`;
+    }
+    return value === '' ? 'nothing' : value;
+  }
+  if (Array.isArray(value)) {
+    return value.length === 0 ? 'none' : value.map((one) => valueWords(one as Json)).join(', ');
+  }
+  return Object.entries(value as Record<string, Json>)
+    .filter(([, part]) => part !== null && part !== '')
+    .map(
+      ([part, held]) =>
+        `${PARTS[part] ?? fieldWords(part).toLowerCase()}: ${valueWords(held, part)}`,
+    )
+    .join(' · ');
+}

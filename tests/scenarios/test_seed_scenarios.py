@@ -1,0 +1,91 @@
+"""Every story of `seed_scenarios` is played; it ends as it says, on any day."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from api.storage.unit_store import open_unit_store
+from api.use_cases.load_scenario import load_scenario
+from api.use_cases.verify_log import verify_log
+
+ROOT = Path(__file__).resolve().parents[2]
+FOLDER = ROOT / "seed_scenarios"
+STORIES = sorted(FOLDER.glob("[0-9]*.json"))
+MOVED_TO = ["2026-02-28", "2028-02-29", "2031-12-31"]
+
+
+@pytest.fixture
+def store(tmp_path):
+    opened = open_unit_store(tmp_path / "unit", new_generation="generation-1")
+    yield opened
+    opened.close()
+
+
+def test_there_are_stories():
+    assert [path.stem for path in STORIES][:1] == ["00_unit"]
+
+
+@pytest.mark.parametrize("path", STORIES, ids=lambda path: path.stem)
+def test_a_story_has_the_shape_of_the_schema(path):
+    checked = subprocess.run(
+        [
+            Path(sys.executable).with_name("check-jsonschema"),
+            "--schemafile",
+            FOLDER / "scenario.schema.json",
+            path,
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+    assert checked.returncode == 0, checked.stdout
+
+
+@pytest.mark.parametrize("path", STORIES, ids=lambda path: path.stem)
+def test_a_story_ends_as_it_says(path, store):
+    loaded = load_scenario(store, path.stem, path.read_bytes())
+
+    assert loaded.operations > 0
+    assert verify_log(store).findings == ()
+
+
+@pytest.mark.parametrize("today_on", MOVED_TO)
+@pytest.mark.parametrize("path", STORIES, ids=lambda path: path.stem)
+def test_a_story_moved_to_another_day_ends_as_it_says(path, today_on, store):
+    loaded = load_scenario(store, path.stem, path.read_bytes(), today_on=today_on)
+
+    assert loaded.operations > 0
+
+
+def test_all_stories_live_together_and_a_second_loading_changes_nothing(store):
+    contents = [(path.stem, path.read_bytes()) for path in STORIES]
+    for name, content in contents:
+        load_scenario(store, name, content, today_on="2026-11-25")
+    before = store.operations.count(), store.views.conflicts(("care", "booking", "unit"))
+
+    again = [
+        load_scenario(store, name, content, today_on="2026-11-25") for name, content in contents
+    ]
+
+    assert [loaded.operations for loaded in again] == [0] * len(STORIES)
+    assert (
+        store.operations.count(),
+        store.views.conflicts(("care", "booking", "unit")),
+    ) == before
+
+
+def test_staff_named_in_stories_work_at_the_unit():
+    unit = json.loads((FOLDER / "00_unit.json").read_text())
+    known = {entry["record"] for entry in unit["timeline"] if "record" in entry}
+    named = {
+        reference
+        for path in STORIES
+        for reference in re.findall(r'"(staff/[a-z0-9-]+)"', path.read_text())
+    }
+
+    assert named <= known

@@ -1,0 +1,192 @@
+"""A unit that stands still: fixed time and ids, a store on disk, and devices that write."""
+
+import gzip
+import json
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from litestar.testing import TestClient
+
+from api.app import create_app
+from api.environment import Environment
+from api.storage.static_files import StaticFiles
+from api.storage.unit_store import UnitStore, open_unit_store
+from api.use_cases.invite_device import invite_device
+from sync.clock import Stamp
+from sync.operation import Body, Operation, make_operation
+
+NOON_MS = 1_790_000_000_000
+LOCAL_KEY = "key-of-this-folder"
+Texts = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class StandingEnvironment(Environment):
+    """An environment that tests move by hand; tokens, codes and ids are counted."""
+
+    moved: dict[str, int] = field(default_factory=lambda: {"ms": 0, "drawn": 0})
+
+    def now_ms(self) -> int:
+        return NOON_MS + self.moved["ms"]
+
+    def today(self) -> str:
+        return "2026-03-16"
+
+    def _draw(self) -> int:
+        self.moved["drawn"] += 1
+        return self.moved["drawn"]
+
+    def new_token(self) -> str:
+        return f"{self._draw():064x}"
+
+    def new_salt(self) -> str:
+        return f"{self._draw():032x}"
+
+    def new_id(self) -> str:
+        return f"id{self._draw():08d}"
+
+    def new_code(self) -> str:
+        return f"CODE-{self._draw():04d}"
+
+
+class Writer:
+    """A device that writes operations, each continuing its log."""
+
+    def __init__(self, device: str, epoch: str = "ep01") -> None:
+        self.device, self.epoch = device, epoch
+        self.log: list[Operation] = []
+
+    def write(
+        self,
+        record: str = "puncture/p-1",
+        stream: str = "care",
+        *,
+        set: dict[str, Any] | None = None,  # noqa: A002  the body's own word
+        over: dict[str, tuple[str, ...]] | None = None,
+        counter: int | None = None,
+        previous: str | None = None,
+    ) -> Operation:
+        number = len(self.log) + 1 if counter is None else counter
+        before = self.log[-1].hash if self.log else ""
+        operation = make_operation(
+            device=self.device,
+            epoch=self.epoch,
+            counter=number,
+            previous=before if previous is None else previous,
+            stream=stream,
+            record=record,
+            stamp=str(Stamp(NOON_MS + number, 0, self.device)),
+            body=Body(
+                salt=f"{number:032x}",
+                by="staff/s-1",
+                tapped_by="staff/s-1",
+                catalogue=1,
+                set={"stop_um": 30_000} if set is None else set,
+                over=over or {},
+            ),
+        )
+        self.log.append(operation)
+        return operation
+
+
+def texts(*operations: Operation) -> list[Texts]:
+    """Return operations as they travel."""
+    return [(operation.envelope_text, operation.body_text or "") for operation in operations]
+
+
+def forged(operation: Operation) -> Texts:
+    """Return an operation whose body was changed after it was written."""
+    body = (operation.body_text or "").replace('"catalogue":1', '"catalogue":9')
+    assert body != operation.body_text
+    return operation.envelope_text, body
+
+
+class StandingUnit:
+    """One unit server over a store in a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.environment = StandingEnvironment()
+        self.store: UnitStore = open_unit_store(folder, new_generation="generation-1")
+        self.static_files = StaticFiles({"index.html": b"<p>Crura</p>"})
+        self.client: TestClient[Any]
+
+    @contextmanager
+    def serving(self):
+        app = create_app(self.store, self.environment, self.static_files, local_key=LOCAL_KEY)
+        with TestClient(app, raise_server_exceptions=False) as client:
+            self.client = client
+            yield self
+        self.store.close()
+
+    def join(self, device: str, role: str = "bedside") -> dict[str, str]:
+        """Let a device join and return the headers it then sends."""
+        code = self.environment.new_code()
+        invite_device(self.store, role, code=code, now_ms=self.environment.now_ms())
+        answer = self.client.post(
+            "/api/devices", json={"code": code, "device": device, "name": f"Name of {device}"}
+        )
+        assert answer.status_code == 201, answer.text
+        return {"authorization": f"Bearer {answer.json()['token']}"}
+
+    def push(self, headers: dict[str, str], device: str, operations: list[Any], **more: Any):
+        return self.client.post(
+            "/api/exchange/push",
+            json={"device": device, "operations": operations, **more},
+            headers=headers,
+        )
+
+    def push_squeezed(self, headers: dict[str, str], content: bytes):
+        return self.client.post(
+            "/api/exchange/push",
+            content=content,
+            headers={
+                **headers,
+                "content-type": "application/json",
+                "content-encoding": "gzip",
+            },
+        )
+
+    def pull(self, headers: dict[str, str], stream: str, **asked: Any):
+        return self.client.get(
+            "/api/exchange/pull", params={"stream": stream, **asked}, headers=headers
+        )
+
+    def handshake(self, headers: dict[str, str], device: str, **changed: Any):
+        content = {
+            "device": device,
+            "tip": {"epoch": "ep01", "counter": 0, "hash": ""},
+            "cursors": {},
+            "catalogue": 1,
+            "wall_ms": NOON_MS,
+            **changed,
+        }
+        return self.client.post("/api/exchange/handshake", json=content, headers=headers)
+
+    def written(self) -> tuple[int, int, int]:
+        """Return how many operations, quarantined texts and views the store holds."""
+        with self.store.transaction():
+            return (
+                self.store.operations.count(),
+                len(self.store.operations.quarantined()),
+                len(self.store.views.of_kind("puncture")),
+            )
+
+
+def squeezed(content: Any) -> bytes:
+    """Return JSON as gzip."""
+    return gzip.compress(json.dumps(content).encode())
+
+
+def assert_problem(answer: Any, status: int, *parts: str) -> None:
+    """Assert problem details of RFC 9457 with one sentence that holds the parts."""
+    assert answer.status_code == status, answer.text
+    assert answer.headers["content-type"] == "application/problem+json"
+    problem = answer.json()
+    assert problem["status"] == status
+    assert problem["title"]
+    assert problem["type"] == "about:blank"
+    for part in parts:
+        assert part in problem["detail"]

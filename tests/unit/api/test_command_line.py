@@ -1,0 +1,306 @@
+"""The command `crura` as people start it: one sentence and exit code 2 when it refuses."""
+
+import json
+import os
+import re
+import signal
+import socket
+import ssl
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+
+from api.storage.running_server import FILE_NAME, find_running_server
+from tests.unit.api.standing_unit import Writer, texts
+
+ROOT = Path(__file__).resolve().parents[3]
+CRURA = Path(sys.executable).with_name("crura")
+STORY = ROOT / "seed_scenarios/00_unit.json"
+
+
+def _crura(*arguments, stdin="", folder=None):
+    return subprocess.run(
+        [CRURA, *map(str, arguments), *(["--data", str(folder)] if folder else [])],
+        input=stdin,
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=ROOT,
+        timeout=60,
+    )
+
+
+def _assert_refused(done, *parts):
+    assert done.returncode == 2, done.stdout
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1, done.stderr
+    for part in parts:
+        assert part in done.stderr
+
+
+def _free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@contextmanager
+def _serving(folder, *more, scheme="http", verify=True):
+    port = _free_port()
+    process = subprocess.Popen(
+        [CRURA, "serve", "--data", folder, "--port", str(port), *map(str, more)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+    )
+    address = f"{scheme}://127.0.0.1:{port}"
+    try:
+        for _ in range(200):
+            assert process.poll() is None, process.stderr.read()
+            try:
+                httpx.get(f"{address}/api/health", verify=verify).raise_for_status()
+                break
+            except httpx.TransportError:
+                time.sleep(0.05)
+        yield process, address
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait()
+
+
+def _join(address, code, device="tablet-a"):
+    answer = httpx.post(
+        f"{address}/api/devices", json={"code": code, "device": device, "name": device}
+    )
+    assert answer.status_code == 201, answer.text
+    return {"authorization": f"Bearer {answer.json()['token']}"}
+
+
+def test_help_says_that_it_is_no_certified_device():
+    done = _crura("--help")
+
+    assert done.returncode == 0
+    assert "not a certified medical device" in done.stdout
+
+
+def test_an_invitation_made_before_serving_lets_a_device_join(tmp_path):
+    printed = _crura("device", "invite", "--role", "bedside", folder=tmp_path).stdout
+    code = re.search(r"#join=([A-Z0-9-]+)", printed)[1]
+
+    with _serving(tmp_path) as (_, address):
+        headers = _join(address, code)
+        answer = httpx.post(
+            f"{address}/api/exchange/push",
+            json={"device": "tablet-a", "operations": texts(Writer("tablet-a").write())},
+            headers=headers,
+        )
+
+    assert answer.json()["tip"]["counter"] == 1
+    assert "1 operations in 1 logs are sound" in _crura("verify", folder=tmp_path).stdout
+
+
+def test_while_it_serves_invitations_work_and_other_commands_say_what_to_do(tmp_path):
+    with _serving(tmp_path) as (_, address):
+        printed = _crura("device", "invite", "--role", "booking", folder=tmp_path)
+        _join(address, re.search(r"#join=([A-Z0-9-]+)", printed.stdout)[1], "desk-a")
+        mode = (tmp_path / FILE_NAME).stat().st_mode & 0o777
+
+        for command in (
+            ["verify"],
+            ["rebuild-views"],
+            ["staff", "add", "--name", "Juno", "--role", "assistant"],
+            ["load-scenario", STORY],
+            ["backup", tmp_path / "copy"],
+            ["restore", tmp_path / "copy"],
+            ["serve", "--port", _free_port()],
+        ):
+            _assert_refused(_crura(*command, folder=tmp_path), "crura")
+
+    assert f"{address}/#join=" in printed.stdout
+    assert mode == 0o600
+    assert not (tmp_path / "copy").exists()
+
+
+def test_a_note_left_by_a_dead_server_leads_nowhere(tmp_path):
+    with _serving(tmp_path) as (process, _):
+        process.kill()
+        process.wait()
+    assert find_running_server(tmp_path) is not None
+
+    done = _crura("device", "invite", "--role", "bedside", folder=tmp_path)
+
+    assert done.returncode == 0
+    assert "#join=" in done.stdout
+
+
+def test_it_stops_within_seconds_while_somebody_listens(tmp_path):
+    code = _crura("device", "invite", "--role", "bedside", folder=tmp_path).stdout.split()[0]
+    with _serving(tmp_path) as (process, address):
+        headers = _join(address, code)
+        with httpx.stream("GET", f"{address}/api/exchange/events", headers=headers) as stream:
+            parts = stream.iter_text()
+            assert next(parts).startswith("data:")
+            process.send_signal(signal.SIGTERM)
+            rest = list(parts)
+        process.wait(timeout=10)
+
+    assert rest in ([], [""])
+    # Uvicorn ends by the signal it was sent, after it has shut down.
+    assert process.returncode in (0, -signal.SIGTERM)
+    assert find_running_server(tmp_path) is None
+
+
+def test_a_taken_port_is_named_with_a_way_out(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+
+        _assert_refused(_crura("serve", "--port", port, folder=tmp_path), str(port), "--port")
+        _assert_refused(_crura("demo", "--port", port), str(port), "--port")
+    assert not (tmp_path / "crura.sqlite3").exists()
+
+
+def test_a_host_open_to_others_without_a_certificate_is_refused(tmp_path):
+    done = _crura("serve", "--host", "0.0.0.0", folder=tmp_path)  # noqa: S104
+
+    _assert_refused(done, "in clear", "--certificate")
+    assert not (tmp_path / "crura.sqlite3").exists()
+
+
+def test_a_certificate_without_its_key_or_that_is_none_is_refused(tmp_path):
+    (tmp_path / "no.pem").write_text("no certificate")
+
+    _assert_refused(
+        _crura("serve", "--certificate", tmp_path / "no.pem", folder=tmp_path), "together"
+    )
+    _assert_refused(
+        _crura(
+            *("serve", "--certificate", tmp_path / "no.pem", "--private-key", tmp_path / "no.pem"),
+            folder=tmp_path,
+        ),
+        "Check both files",
+    )
+
+
+def test_with_a_certificate_it_serves_https_and_invitations_still_work(tmp_path):
+    certificate, key = tmp_path / "cert.pem", tmp_path / "key.pem"
+    made = subprocess.run(
+        [
+            *("openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"),
+            *("-nodes", "-days", "2", "-subj", "/CN=unit.invalid"),
+            *("-keyout", key, "-out", certificate),
+        ],
+        capture_output=True,
+        check=False,
+    )
+    if made.returncode != 0:
+        pytest.skip("openssl is not there to make a certificate")
+    trust = ssl.create_default_context(cafile=str(certificate))
+    trust.check_hostname = False
+
+    more = ("--certificate", certificate, "--private-key", key)
+    with _serving(tmp_path / "unit", *more, scheme="https", verify=trust) as (_, address):
+        health = httpx.get(f"{address}/api/health", verify=trust)
+        invited = _crura("device", "invite", "--role", "bedside", folder=tmp_path / "unit")
+
+    assert "max-age" in health.headers["strict-transport-security"]
+    assert f"{address}/#join=" in invited.stdout
+
+
+def test_staff_scenario_rebuild_verify_backup_and_restore(tmp_path):
+    unit = tmp_path / "unit"
+    steps = [
+        (["load-scenario", STORY, "--as-if-today", "2026-11-25"], "00_unit.json: The unit"),
+        (["load-scenario", STORY, "--as-if-today", "2026-11-25"], "(0 operations)"),
+        (["staff", "add", "--name", "Ada Test", "--role", "assistant"], "Ada Test is staff/"),
+        (["rebuild-views"], "records were merged again"),
+        (["verify"], "are sound"),
+        (["backup", tmp_path / "copy"], "The backup is"),
+        (["restore", tmp_path / "copy"], "Before:"),
+        (["verify"], "are sound"),
+    ]
+    for command, part in steps:
+        done = _crura(*command, folder=unit)
+        assert done.returncode == 0, done.stderr
+        assert part in done.stdout
+    _assert_refused(_crura("backup", tmp_path / "copy", folder=unit), "Choose a new name")
+    _assert_refused(_crura("restore", tmp_path / "gone", folder=unit), "no backup")
+    _assert_refused(
+        _crura("staff", "add", "--name", "Ada", "--role", "boss", folder=unit), "endoscopist"
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["load-scenario", "gone.json"], "cannot be read"),
+        (["load-scenario", ROOT / "README.md"], "cannot be read"),
+        (["load-scenario", STORY, "--as-if-today", "some day"], "is no date"),
+    ],
+)
+def test_a_story_that_cannot_be_loaded_is_refused(tmp_path, arguments, part):
+    _assert_refused(_crura(*arguments, folder=tmp_path), part)
+
+
+def test_an_altered_store_does_not_verify(tmp_path):
+    _crura("load-scenario", STORY, folder=tmp_path)
+    path = tmp_path / "crura.sqlite3"
+    content = path.read_bytes()
+    assert content.count(b"Juno Marrowby") >= 1
+    path.write_bytes(content.replace(b"Juno Marrowby", b"Juno Marrowbx"))
+
+    done = _crura("verify", folder=tmp_path)
+
+    assert done.returncode == 2
+    assert "was changed" in done.stderr
+
+
+@pytest.mark.parametrize("stdin", ["", "{no", "[]", '"text"', "[" * 100_000])
+def test_calculate_refuses_what_is_no_object(stdin):
+    done = _crura("calculate", "liver-scores", stdin=stdin)
+
+    _assert_refused(done, "JSON")
+
+
+def test_the_demo_prints_links_that_work_and_leaves_no_folder():
+    port = _free_port()
+    process = subprocess.Popen(
+        [CRURA, "demo", "--port", str(port)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    try:
+        printed = ""
+        while "Not a certified medical device" not in printed:
+            line = process.stdout.readline()
+            assert line, process.stderr.read()
+            printed += line
+        codes = re.findall(r"#join=([A-Z0-9-]+)", printed)
+        address = f"http://127.0.0.1:{port}"
+        tablet = _join(address, codes[0], "tablet-x")
+        desk = _join(address, codes[1], "desk-x")
+        staff = httpx.get(
+            f"{address}/api/exchange/pull", params={"stream": "unit"}, headers=tablet
+        ).json()["operations"]
+        refused = httpx.get(f"{address}/api/exchange/pull", params={"stream": "care"}, headers=desk)
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.wait(timeout=15)
+
+    assert address in printed
+    assert "What to try first" in printed
+    assert any("Juno Marrowby" in json.dumps(row) for row in staff)
+    assert refused.status_code == 403
+    assert "Traceback" not in process.stderr.read()
