@@ -14,7 +14,6 @@ import httpx
 import rich_click as click
 
 from api.environment import Environment
-from api.serving import Listening, ServingError, open_socket, serve
 from api.storage.backups import write_backup
 from api.storage.device_store import ROLE_STREAMS
 from api.storage.errors import FolderInUseError, StorageError
@@ -31,7 +30,7 @@ from api.use_cases.verify_log import verify_log
 
 DEFAULT_PORT = 8470
 DAY_MS = 86_400_000
-_REFUSALS = (StorageError, UseCaseError, ServingError)
+_REFUSALS = (StorageError, UseCaseError)
 _ENVIRONMENT = Environment()
 
 
@@ -94,6 +93,9 @@ def serve_unit(
     folder: Path, host: str, port: int, certificate: Path | None, private_key: Path | None
 ) -> None:
     """Serve the app and the exchange of one unit."""
+    # The web framework takes half a second to load, which only serving needs.
+    from api.serving import Listening, open_socket, serve
+
     listening = Listening(host, port, certificate, private_key)
     with _refusals():
         bound = open_socket(listening)
@@ -115,6 +117,8 @@ def serve_unit(
 @_port_option
 def serve_demo(host: str, port: int) -> None:
     """Serve invented cases from a throw-away folder."""
+    from api.serving import Listening, open_socket, serve
+
     listening = Listening(host, port)
     with _refusals(), tempfile.TemporaryDirectory(prefix="crura-demo-") as name:
         folder = Path(name)
@@ -253,7 +257,7 @@ def _invite_there(server: RunningServer, role: str, lasts_ms: int) -> str:
             f"The server that runs at {server.address} did not make an invitation ({error}). "
             "Stop it and try again."
         )
-        raise ServingError(message) from error
+        raise StorageError(message) from error
 
 
 def _trust_only(certificate: str) -> Any:  # noqa: ANN401  what httpx takes for `verify`

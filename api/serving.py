@@ -1,9 +1,11 @@
 """Serves one data folder over HTTP until it is told to stop."""
 
 import errno
+import signal
 import socket
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
@@ -23,7 +25,7 @@ GRACE_SECONDS = 3
 _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 
 
-class ServingError(Exception):
+class ServingError(StorageError):
     """The server cannot start as asked; the text says what to change."""
 
 
@@ -101,11 +103,25 @@ def _refuse_bad_certificate(listening: Listening) -> None:
 
 
 class _Server(uvicorn.Server):
-    """Ends open streams at the first signal: they would hold the server up."""
+    """Ends open streams at the first signal: they would hold the server up.
+
+    Once everything is answered it returns, where uvicorn would raise the signal again and end
+    the process before the store is closed and a throw-away folder removed.
+    """
 
     def __init__(self, config: uvicorn.Config, bell: HeadsBell) -> None:
         super().__init__(config)
         self._bell = bell
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        signals = (signal.SIGINT, signal.SIGTERM)
+        former = {number: signal.signal(number, self.handle_exit) for number in signals}
+        try:
+            yield
+        finally:
+            for number, handler in former.items():
+                signal.signal(number, handler)
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         super().handle_exit(sig, frame)
@@ -148,8 +164,6 @@ def serve(
     try:
         on_ready()
         _Server(config, app.state.surroundings.bell).run(sockets=[bound])
-    except KeyboardInterrupt:
-        pass
     finally:
         forget_running_server(folder)
         store.close()

@@ -94,7 +94,7 @@ export function readRuleFile<T>(
     name: head.name,
     version: head.version,
     status: head.status,
-    sha256: bytesToHex(sha256(utf8ToBytes(content))),
+    sha256: hashText(content),
     inForceFrom: head.in_force_from,
     source: head.source,
     approvedBy: head.approved_by,
@@ -106,6 +106,11 @@ export function readRuleFile<T>(
     ),
     note: head.note,
   };
+}
+
+/** Return the SHA-256 of a text's UTF-8 bytes, as hexadecimal digits. */
+export function hashText(content: string): string {
+  return bytesToHex(sha256(utf8ToBytes(content)));
 }
 
 /** Return the path of a rule file below the data folder, for sentences. */

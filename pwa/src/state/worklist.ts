@@ -171,7 +171,7 @@ function groupOf(row: Unsorted, why: WorkRow['clinicianBecause'], todayOn: strin
 }
 
 function latestFirst(a: WorkRow, b: WorkRow): number {
-  const [x, y] = [a.daysPastTarget ?? Number.MAX_SAFE_INTEGER, b.daysPastTarget ?? Infinity];
+  const [x, y] = [a.daysPastTarget ?? Infinity, b.daysPastTarget ?? Infinity];
   if (x !== y) return y - x > 0 ? 1 : -1;
   return a.visit.record < b.visit.record ? -1 : 1;
 }

@@ -1,6 +1,7 @@
 /** Sentences of the Procedure screen: at most six words at the bedside (UX-19). */
 import type { Move, Step } from '../clinical-rules/step-protocol';
 import type { PassedAct } from '../state/procedure-events';
+import { milliText } from '../state/number-entry';
 import { mlText, mmText } from '../state/tally';
 
 type Parts = { readonly [part: string]: unknown };
@@ -88,6 +89,19 @@ export const procedure = {
   nothingYet: 'Nothing recorded yet',
   undo: (what: string) => `Undo ${what}`,
   notDone: 'Not so',
+  mediumFirst: 'Choose the flush medium first',
+  recordWater: (amount: string) => `Record water ${amount}`,
+  recordDistance: (length: string) => `Record distance ${length}`,
+  recordStop: (length: string) => `Record stop ${length}`,
+  recordCoil: (slot: number, loop: string) => `Record coil ${slot}: ${loop}`,
+  openPackage: (loop: string) => `Package opened: ${loop}`,
+  startInjection: (amount: string) => `Start injection ${amount}`,
+  stopInjection: (amount: string) => `Stop: ${amount} given`,
+  startFlush: (amount: string, medium: string) => `Start flush ${amount} ${medium}`,
+  stopFlush: (amount: string) => `Stop: ${amount} flushed`,
+  flushed: (words: string, amount: string) => `${words}, ${amount}`,
+  secondFirst: 'A second person first',
+  stopGate: 'Enter the stop again',
   skip: 'Skip',
   skipTitle: 'Skip: say why',
   steps: 'Other step',
@@ -141,7 +155,7 @@ export const procedure = {
   otherAmount: 'Other amount given',
   notGiven: 'Not given',
   ratio: (pure: number, oil: number) =>
-    oil === 0 ? 'No oil' : `${partText(pure, oil)} adhesive : ${partText(oil, pure)} oil`,
+    oil === 0 ? 'No oil' : `1 part adhesive : ${partText(oil, pure)} oil`,
   ratioUnknown: 'Parts of adhesive and oil unknown.',
   agent: (agent: string | null) => (agent ? (agents[agent] ?? agent) : 'Adhesive not chosen'),
   licence: 'Use of this adhesive here may be outside its licence. Local protocol decides.',
@@ -154,6 +168,8 @@ export const procedure = {
   secondPerson: (total: string, limit: string) =>
     `Adhesive (pure) would be ${total}, above ${limit}. A second person confirms.`,
   secondPersonWho: 'Who confirms?',
+  secondPersonGoOn: 'confirmed by two people',
+  stopGoOn: 'keep this stop',
   secondPersonNone: 'Nobody else in the staff list',
   estimated: 'Uses an estimated size.',
   override: 'Go on without blood return',
@@ -174,8 +190,10 @@ export const procedure = {
   },
 };
 
-function partText(one: number, other: number): string {
-  return one <= other || other === 0 ? '1 part' : `${mlText(Math.floor((one * 1_000) / other)).slice(0, -3)} parts`;
+/** Parts of oil to one part of adhesive, to the nearest thousandth. */
+function partText(oil: number, pure: number): string {
+  const thousandths = Math.floor((2 * oil * 1_000 + pure) / (2 * pure));
+  return `${milliText(thousandths)} ${thousandths > 1_000 ? 'parts' : 'part'}`;
 }
 
 /** Return the words of the primary and the second answer of a yes-or-no step. */

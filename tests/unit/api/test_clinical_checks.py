@@ -176,7 +176,7 @@ def _hibc_secondary(segment):
 
 
 def _units(creatinine_mg_dl, bilirubin_mg_dl, bilirubin_umol_l):
-    """The factors show in scores: amounts that are equal must score equally."""
+    """Converted with the factors that the rule file holds."""
     rules = json.loads(
         (FILE.parents[2] / "api/clinical_rules/data/liver_scores/coefficients.v1.json").read_text()
     )["rows"]

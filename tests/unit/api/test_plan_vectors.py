@@ -134,7 +134,7 @@ def draw_course(seed: int) -> dict[str, Any]:
     on = index_on
     if chance.random() < 0.2:
         # Everything planned took place and nothing was found: what comes next then?
-        for visit in visits + ["eus_12m"]:
+        for visit in [*visits, "eus_12m"]:
             on = add_days(on, 40)
             happened.append({"visit": visit, "on": on, "outcome": "attended"})
     for _ in range(chance.randrange(8)):
