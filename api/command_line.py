@@ -182,14 +182,8 @@ def calculate(kind: str) -> None:
 
     KIND is liver-scores, sizing, follow-up, antithrombotic-holds or device-label.
     """
-    try:
-        request = json.loads(sys.stdin.buffer.read())
-    except (ValueError, RecursionError) as error:
-        _refuse(f"The input is not JSON ({error}). Write one JSON object.")
-    if not isinstance(request, dict):
-        _refuse("The input is not a JSON object. Write one, such as {}.")
     with _refusals():
-        answer = answer_calculation(kind, request, on=_ENVIRONMENT.today())
+        answer = answer_calculation(kind, sys.stdin.buffer.read(), on=_ENVIRONMENT.today())
         click.echo(json.dumps(answer, ensure_ascii=False, indent=1))
 
 

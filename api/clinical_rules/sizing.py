@@ -7,76 +7,28 @@ milliseconds. What lacks an input says so; outside the domain there is no number
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from api.clinical_rules.geometry import (
-    divide_half_up,
-    ellipsoid_ul,
-    leaves_tip_ul,
-    lumen_ul,
-    packing_per_mille,
+from api.clinical_rules.adhesive import FlushRow, find_dead_space, plan_adhesive, warn_of_adhesive
+from api.clinical_rules.coil_picks import (
+    Coil,
+    CoilCountRow,
+    WireGaugeRow,
+    loop_band_um,
+    pass_needle,
+    share_stock,
 )
+from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
+from api.clinical_rules.geometry import ellipsoid_ul, packing_per_mille
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import Row, RuleFile
-from api.clinical_rules.shapes import list_of, one_of, shape, text, natural_number
+from api.clinical_rules.rule_file import Row, RuleFile, path_of, refuse_gaps_and_overlaps
+from api.clinical_rules.sizing_request import READ_REQUEST, refuse_doubles
 
-_TARGET = shape(
-    {"label": text, "short_axis_um": natural_number},
-    {
-        "long_axis_um": natural_number,
-        "third_axis_um": natural_number,
-        "measured_distance_um": natural_number,
-        "near_wall_um": natural_number,
-        "far_wall_um": natural_number,
-        "origin": one_of("measured", "estimated", "earlier-record"),
-    },
-)
-_NEEDLE = shape(
-    {"gauge": natural_number},
-    {
-        "inner_diameter_um": natural_number,
-        "length_um": natural_number,
-        "prime_ul": natural_number,
-        "stop_step_um": natural_number,
-    },
-)
-_COIL = shape(
-    {
-        "id": text,
-        "loop_um": natural_number,
-        "wire_um": natural_number,
-        "length_um": natural_number,
-        "count": natural_number,
-    }
-)
-_ADHESIVE = shape(
-    {
-        "agent": one_of("2-octyl-cyanoacrylate", "n-butyl-2-cyanoacrylate"),
-        "parts_adhesive": natural_number,
-        "parts_oil": natural_number,
-    },
-    {"planned_ul": natural_number},
-)
-READ_REQUEST = shape(
-    {"targets": list_of(_TARGET)},
-    {
-        "needle": _NEEDLE,
-        "coils_in_stock": list_of(_COIL),
-        "adhesive": _ADHESIVE,
-        "given_so_far_ul": natural_number,
-        "shunt": one_of("none", "present", "unknown"),
-        "right_to_left_shunt": one_of("no", "yes", "unknown"),
-    },
-)
+
 _LEVELS = ("stop", "caution", "note")
-_LONGEST_UM = 10_000_000
-
-
-class CoilCountRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """How many coils to start with from one axis on and below another."""
-
-    from_um: int
-    below_um: int
-    from_coils: int
-    to_coils: int
+_FULL_PER_MILLE = 1000
+NOTHING_TEXT = (
+    "Nothing could be calculated. "
+    "Add a target with its short axis and origin, the needle's prime, or an adhesive."
+)
 
 
 class LimitRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -84,13 +36,6 @@ class LimitRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     item: str
     amount: int
-
-
-class FlushRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Which media may flush an adhesive."""
-
-    agent: str
-    media: tuple[str, ...]
 
 
 class CautionRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -121,153 +66,172 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
     Raises
     ------
     ShapeError
-        A key or type is wrong.
+        A key or type is wrong, or a coil's id or a target's label stands twice.
+    CalculationRefusedError
+        Nothing at all could be calculated.
+    RuleFileError
+        The rows of coil counts leave a gap, or a limit or flush row is missing.
 
     Notes
     -----
-    Rules SZ1-SZ12, AD1-AD6, GE1-GE4. Pure.
+    Rules SZ1-SZ16, AD1-AD7, GE1-GE4. Pure.
     """
     read = READ_REQUEST(request, "")
     counts = rule_book.rule_file("sizing/coil_counts", CoilCountRow)
+    gauges = rule_book.rule_file("sizing/wire_gauges", WireGaugeRow)
     limits = rule_book.rule_file("sizing/limits", LimitRow)
     media = rule_book.rule_file("sizing/flush_media", FlushRow)
     remarks = rule_book.rule_file("sizing/cautions", CautionRow)
-    limit = {row.item: row.amount for row in limits.rows}
-    needle = read.get("needle", {})
-    stock = read.get("coils_in_stock", [])
-    passes = _pass_lumen(stock, needle)
-    raised: set[str] = set()
-    targets = [
-        _size_target(target, counts, limit, stock, passes, needle, raised)
-        for target in read["targets"]
+    _refuse_count_faults(counts)
+    limit = _Limits(limits)
+    needle, stock, adhesive = read.get("needle"), read.get("coils_in_stock", []), None
+    refuse_doubles([coil["id"] for coil in stock], "coils_in_stock", "id")
+    refuse_doubles([target["label"] for target in read["targets"]], "targets", "label")
+    passes = pass_needle(stock, needle, gauges.rows)
+    raised = _warn_of_needle(needle, passes)
+    rows = [_find_row(target, counts.rows) for target in read["targets"]]
+    wanted = [
+        (target["short_axis_um"], row) if row is not None and "origin" in target else None
+        for target, row in zip(read["targets"], rows, strict=True)
     ]
-    dead_space = _dead_space(needle)
-    adhesive = read.get("adhesive")
-    injection = (
-        _plan_adhesive(adhesive, media, limit, dead_space, read, raised) if adhesive else None
-    )
-    if stock and "inner_diameter_um" not in needle:
-        raised.add("lumen-unknown")
-    if any(can_pass is False for can_pass in passes.values()):
-        raised.add("wire-too-thick")
+    targets = [
+        _size_target(target, row, counts.rows, own, limit, needle or {}, raised)
+        for target, row, own in zip(
+            read["targets"], rows, share_stock(wanted, limit, stock, passes), strict=True
+        )
+    ]
+    dead_space = find_dead_space(needle or {})
+    if "adhesive" in read:
+        row = _flush_row(media, read["adhesive"]["agent"])
+        adhesive = plan_adhesive(read["adhesive"], row, limit, dead_space["dead_space_ul"])
+        raised |= warn_of_adhesive(read["adhesive"], read, limit)
     found = [row for row in remarks.rows if row.id in raised]
-    return {
+    answer: dict[str, object] = {
         "targets": targets,
         "needle": {**dead_space, "passes": passes},
-        "adhesive": injection,
+        "adhesive": adhesive,
         "cautions": [
             {"id": row.id, "level": row.level, "text": row.text, **_basis(row)}
             for row in sorted(found, key=lambda row: _LEVELS.index(row.level))
         ],
-        "rule_files": name_rule_files(counts, limits, media, remarks),
+        "rule_files": name_rule_files(counts, gauges, limits, media, remarks),
     }
+    if adhesive is None and not isinstance(dead_space["dead_space_ul"], int):
+        parts = ("volume_ul", "needle_stop_um")
+        if not any(
+            "picks" in sized["coils"] or any(isinstance(sized[part], int) for part in parts)
+            for sized in targets
+        ):
+            raise CalculationRefusedError(NOTHING_TEXT, answer)
+    return answer
+
+
+class _Limits(dict[str, int]):
+    def __init__(self, limits: RuleFile[LimitRow]) -> None:
+        super().__init__({row.item: row.amount for row in limits.rows})
+        self._path = path_of(limits)
+
+    def __missing__(self, item: str) -> int:
+        message = f"Rule file {self._path} has no item {item}. Add it."
+        raise RuleFileError(message)
+
+
+def _refuse_count_faults(counts: RuleFile[CoilCountRow]) -> None:
+    refuse_gaps_and_overlaps(
+        path_of(counts),
+        [(row.from_um, row.below_um) for row in counts.rows],
+        unit="um",
+        from_key="from_um",
+        below_key="below_um",
+    )
+
+
+def _flush_row(media: RuleFile[FlushRow], agent: str) -> FlushRow:
+    for row in media.rows:
+        if row.agent == agent:
+            return row
+    message = f"Rule file {path_of(media)} has no row {agent}. Add it."
+    raise RuleFileError(message)
 
 
 def _basis(row: Row) -> dict[str, object]:
     return {"basis": row.basis, "source": row.source}
 
 
-def _pass_lumen(
-    stock: Sequence[Mapping[str, Any]], needle: Mapping[str, Any]
-) -> dict[str, bool | None]:
-    """Say of each coil whether its wire passes the lumen; None when the lumen is unknown (SZ8)."""
-    lumen = needle.get("inner_diameter_um")
-    return {coil["id"]: None if lumen is None else coil["wire_um"] < lumen for coil in stock}
+def _warn_of_needle(
+    needle: Mapping[str, Any] | None, passes: Mapping[str, bool | None]
+) -> set[str]:
+    raised: set[str] = set()
+    if passes and needle is None:
+        raised.add("needle-unknown")
+    elif passes and needle is not None and "inner_diameter_um" not in needle:
+        raised.add("lumen-unknown")
+    if False in passes.values():
+        raised.add("wire-too-thick")
+    return raised
+
+
+def _find_row(target: Mapping[str, Any], rows: Sequence[CoilCountRow]) -> CoilCountRow | None:
+    axis_um = target["short_axis_um"]
+    return next((row for row in rows if row.from_um <= axis_um < row.below_um), None)
 
 
 def _size_target(
     target: Mapping[str, Any],
-    counts: RuleFile[CoilCountRow],
+    row: CoilCountRow | None,
+    rows: Sequence[CoilCountRow],
+    picks: Sequence[Coil],
     limit: Mapping[str, int],
-    stock: Sequence[Mapping[str, Any]],
-    passes: Mapping[str, bool | None],
     needle: Mapping[str, Any],
     raised: set[str],
-) -> dict[str, object]:
-    axis = target["short_axis_um"]
-    sized: dict[str, object] = {"label": target["label"], "axis_used": "short", "axis_um": axis}
+) -> dict[str, Any]:
     origin = target.get("origin")
-    sized["origin"] = origin
+    sized: dict[str, Any] = {
+        "label": target["label"],
+        "axis_used": "short",
+        "axis_um": target["short_axis_um"],
+        "origin": origin,
+    }
     if origin is None:
         sized["coils"] = {"missing": ["origin"]}
-    row = next((row for row in counts.rows if row.from_um <= axis < row.below_um), None)
-    picks: list[Mapping[str, Any]] = []
-    if origin is not None and row is None:
-        least, most = counts.rows[0].from_um // 1000, (counts.rows[-1].below_um - 1) // 1000
+    elif row is None:
+        least, most = rows[0].from_um // 1000, (rows[-1].below_um - 1) // 1000
         words = f"No figure: the protocol covers {least} to {most} mm. You can write your own plan."
-        sized["coils"] = {"refusal": {"kind": "outside-domain", "text": words}}
-    elif origin is not None and row is not None:
-        picks = _pick_coils(axis, row, limit, stock, passes)
-        sized["coils"] = _describe_coils(axis, row, limit, picks, raised)
-        raised.update(
-            {"estimated": {"estimated-size"}, "earlier-record": {"earlier-size"}}.get(origin, set())
+        sized["coils"] = _refuse("outside-domain", words)
+    else:
+        sized["coils"] = _describe_coils(target["short_axis_um"], row, picks, limit, raised)
+        raised |= {"estimated": {"estimated-size"}, "earlier-record": {"earlier-size"}}.get(
+            origin, set()
         )
     sized.update(_fill(target, row, picks, raised))
     sized["needle_stop_um"] = _stop(target, needle, limit)
     return sized
 
 
-def _pick_coils(
-    axis: int,
-    row: CoilCountRow,
-    limit: Mapping[str, int],
-    stock: Sequence[Mapping[str, Any]],
-    passes: Mapping[str, bool | None],
-) -> list[Mapping[str, Any]]:
-    """Return coils from first to last (SZ4-SZ7).
-
-    The first is the smallest stocked loop in the band, else the largest stocked below it. Later
-    ones fill a lumen that the first has narrowed: the largest stocked loop not above the last.
-    """
-    low, high = _band(axis, limit)
-    left = {coil["id"]: coil["count"] for coil in stock if passes[coil["id"]] is not False}
-    picks: list[Mapping[str, Any]] = []
-    for _ in range(row.to_coils):
-        usable = [coil for coil in stock if left.get(coil["id"], 0) > 0]
-        if picks:
-            fitting = [coil for coil in usable if coil["loop_um"] <= picks[-1]["loop_um"]]
-            wanted = max((coil["loop_um"] for coil in fitting), default=None)
-        else:
-            fitting = [coil for coil in usable if low <= coil["loop_um"] <= high]
-            wanted = min((coil["loop_um"] for coil in fitting), default=None)
-            if wanted is None:
-                fitting = [coil for coil in usable if coil["loop_um"] < low]
-                wanted = max((coil["loop_um"] for coil in fitting), default=None)
-        if wanted is None:
-            break
-        chosen = next(coil for coil in fitting if coil["loop_um"] == wanted)
-        left[chosen["id"]] -= 1
-        picks.append(chosen)
-    return picks
-
-
-def _band(axis: int, limit: Mapping[str, int]) -> tuple[int, int]:
-    """Return the loop band: its lower bound rounded up, its upper one down (SZ3)."""
-    low = -(-axis * limit["loop_low_per_mille"] // 1000)
-    return low, axis * limit["loop_high_per_mille"] // 1000
-
-
 def _describe_coils(
-    axis: int,
+    axis_um: int,
     row: CoilCountRow,
+    picks: Sequence[Coil],
     limit: Mapping[str, int],
-    picks: Sequence[Mapping[str, Any]],
     raised: set[str],
 ) -> dict[str, object]:
-    low, high = _band(axis, limit)
-    if row.to_coils == 0:
-        reason = "below-range"
-        raised.add("below-range")
-    elif not picks:
-        reason = "none-fits"
+    low, high = loop_band_um(axis_um, limit)
+    reason = "none-fits"
+    if picks:
+        reason = "in-band" if picks[0]["loop_um"] >= low else "largest-stocked"
+    raised |= {"below-range"} if row.to_coils == 0 else {"doppler-after-each"}
+    if row.to_coils and not picks:
         raised.add("none-fits")
-    elif picks[0]["loop_um"] >= low:
-        reason = "in-band"
-    else:
-        reason = "largest-stocked"
+    if picks and len(picks) < row.from_coils:
+        raised.add("stock-short")
+    if reason == "largest-stocked":
         raised.add("migration")
-    if row.to_coils:
-        raised.add("doppler-after-each")
+    if any(
+        coil["loop_um"] > limit["thick_wire_above_loop_um"]
+        and coil["wire_um"] < limit["thick_wire_um"]
+        for coil in picks
+    ):
+        raised.add("thin-wire")
     return {
         "from": row.from_coils,
         "to": row.to_coils,
@@ -281,31 +245,30 @@ def _describe_coils(
 def _fill(
     target: Mapping[str, Any],
     row: CoilCountRow | None,
-    picks: Sequence[Mapping[str, Any]],
+    picks: Sequence[Coil],
     raised: set[str],
 ) -> dict[str, object]:
-    """Return the volume of the varix and how densely the picks would fill it (SZ11)."""
+    """Return the volume of the varix and how densely the picks would fill it (SZ11, GE4)."""
+    short = target["short_axis_um"]
+    if short > min(target.get("long_axis_um", short), target.get("third_axis_um", short)):
+        raised.add("axes-order")
     if "long_axis_um" not in target:
         missing = {"missing": ["long_axis_um"]}
         return {"volume_ul": missing, "packing_per_mille_from_to": missing}
-    short, long = target["short_axis_um"], target["long_axis_um"]
-    third = target.get("third_axis_um", short)
-    axes = (short, long, third)
+    axes = (short, target["long_axis_um"], target.get("third_axis_um", short))
     volume: dict[str, object] = {
         "volume_ul": ellipsoid_ul(*axes),
         "third_axis_from": "given" if "third_axis_um" in target else "short-axis",
     }
     if not all(axes) or not picks or row is None:
         return {**volume, "packing_per_mille_from_to": {"missing": ["coils.picks"]}}
-    raised.add("packing-information")
     metal = [(coil["wire_um"], coil["length_um"]) for coil in picks]
-    return {
-        **volume,
-        "packing_per_mille_from_to": [
-            packing_per_mille(metal[: row.from_coils], axes),
-            packing_per_mille(metal, axes),
-        ],
-    }
+    packing = [packing_per_mille(metal[:count], axes) for count in (row.from_coils, len(metal))]
+    if packing[1] > _FULL_PER_MILLE:
+        words = "More metal than the varix holds. Check the axes and the coils."
+        return {**volume, "packing_per_mille_from_to": _refuse("implausible", words)}
+    raised.add("packing-information")
+    return {**volume, "packing_per_mille_from_to": packing}
 
 
 def _stop(
@@ -332,66 +295,3 @@ def _stop(
 
 def _refuse(kind: str, words: str) -> dict[str, object]:
     return {"refusal": {"kind": kind, "text": words}}
-
-
-def _dead_space(needle: Mapping[str, Any]) -> dict[str, object]:
-    """Return the dead space: the measured prime first, else the lumen, never a default (AD2)."""
-    if "prime_ul" in needle:
-        return {"dead_space_ul": needle["prime_ul"], "dead_space_from": "measured-prime"}
-    lacking = [key for key in ("inner_diameter_um", "length_um") if key not in needle]
-    if lacking:
-        return {"dead_space_ul": {"missing": ["needle.prime_ul"]}, "dead_space_from": None}
-    if max(needle["inner_diameter_um"], needle["length_um"]) > _LONGEST_UM:
-        refusal = _refuse("implausible", "No needle is that large. Correct its lumen or length.")
-        return {"dead_space_ul": refusal, "dead_space_from": None}
-    computed = lumen_ul(needle["inner_diameter_um"], needle["length_um"])
-    return {"dead_space_ul": computed, "dead_space_from": "computed"}
-
-
-def _plan_adhesive(
-    adhesive: Mapping[str, Any],
-    media: RuleFile[FlushRow],
-    limit: Mapping[str, int],
-    dead_space: Mapping[str, object],
-    read: Mapping[str, Any],
-    raised: set[str],
-) -> dict[str, object]:
-    """Return amounts of adhesive (pure) and mix, aliquot, time and flush (AD1-AD6)."""
-    row = next(row for row in media.rows if row.agent == adhesive["agent"])
-    parts, oil = adhesive["parts_adhesive"], adhesive["parts_oil"]
-    plan: dict[str, object] = {"flush_media": list(row.media), **_basis(row)}
-    aliquot = limit["aliquot_ul"]
-    pure = adhesive.get("planned_ul")
-    if parts < 1:
-        plan["pure_ul"] = plan["mix_ul"] = _refuse(
-            "no-ratio", "The ratio needs at least one part of adhesive. Correct it."
-        )
-    elif pure is None:
-        plan["pure_ul"] = plan["mix_ul"] = {"missing": ["adhesive.planned_ul"]}
-    else:
-        mix = divide_half_up(pure * (parts + oil), parts)
-        plan["pure_ul"], plan["mix_ul"] = pure, mix
-        aliquot = min(aliquot, mix)
-        _raise_limits(pure + read.get("given_so_far_ul", 0), limit, raised)
-    dead = dead_space["dead_space_ul"]
-    plan["aliquot_ul"] = aliquot
-    plan["aliquot_ms"] = divide_half_up(aliquot * limit["aliquot_ms_per_ml"], 1000)
-    plan["flush_ul"] = dead
-    plan["leaves_tip_before_flush_ul"] = (
-        leaves_tip_ul(aliquot, 0, dead) if isinstance(dead, int) else dead
-    )
-    raised.add("licence")
-    if adhesive["agent"].startswith("n-butyl"):
-        raised.add("flush-medium")
-    shunt = {"present": "large-shunt", "unknown": "shunt-unknown"}
-    raised.add(shunt.get(read.get("shunt", "unknown"), ""))
-    crossing = {"yes": "right-to-left-shunt", "unknown": "right-to-left-unknown"}
-    raised.add(crossing.get(read.get("right_to_left_shunt", "unknown"), ""))
-    return plan
-
-
-def _raise_limits(total_pure_ul: int, limit: Mapping[str, int], raised: set[str]) -> None:
-    if total_pure_ul > limit["second_person_ul"]:
-        raised.add("second-person")
-    elif total_pure_ul > limit["soft_limit_ul"]:
-        raised.add("soft-limit")

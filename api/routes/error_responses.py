@@ -1,6 +1,9 @@
 """Which error becomes which status: problem details of RFC 9457 with one clear sentence."""
 
+import logging
+import traceback
 from http import HTTPStatus
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -24,6 +27,7 @@ from api.use_cases.errors import (
     UseCaseError,
 )
 
+_LOG = logging.getLogger("crura")
 CONTENT_TYPE = "application/problem+json"
 _STATUS: dict[type[UseCaseError], HTTPStatus] = {
     UnknownDeviceError: HTTPStatus.UNAUTHORIZED,
@@ -101,7 +105,12 @@ def _answer_http(_: Request[Any, Any, Any], error: HTTPException) -> Response[by
     return response
 
 
-def _answer_unexpected(_: Request[Any, Any, Any], __: Exception) -> Response[bytes]:
+def _answer_unexpected(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
+    # Neither the message nor the path: both may hold what patients' records hold (SEC-20).
+    frames = traceback.extract_tb(error.__traceback__)
+    place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else "nowhere"
+    route = request.scope.get("path_template", "")
+    _LOG.error("%s at %s in %s %s", type(error).__name__, place, request.method, route)
     return _respond(HTTPStatus.INTERNAL_SERVER_ERROR, _BROKEN)
 
 

@@ -1,22 +1,26 @@
 """Answer a clinical calculation from the rule files that this release carries."""
 
 from functools import cache
-from importlib import import_module
 from typing import Any
 
+from api.clinical_rules.calculate import calculate
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.clinical_rules.rule_book import RuleBook
 from api.storage.packaged_files import read_packaged_rule_files
 from api.use_cases.errors import CalculationError
 
 
-def answer_calculation(kind: str, request: dict[str, Any], *, on: str) -> dict[str, Any]:
+def answer_calculation(
+    kind: str, request: bytes | dict[str, Any], *, on: str
+) -> dict[str, Any]:
     """Return what the clinical rules answer.
 
     Parameters
     ----------
     kind : str
         liver-scores, sizing, follow-up, antithrombotic-holds or device-label.
+    request : bytes or dict
+        One JSON object, as bytes or parsed.
     on : str
         Civil date whose rule files are in force.
 
@@ -25,7 +29,6 @@ def answer_calculation(kind: str, request: dict[str, Any], *, on: str) -> dict[s
     CalculationError
         An unknown kind, bad input, or nothing at all could be computed.
     """
-    calculate = import_module("api.clinical_rules.calculate").calculate
     try:
         answer: dict[str, Any] = calculate(kind, request, _rule_book(on))
     except CalculationRefusedError as error:

@@ -36,7 +36,7 @@ async function start(): Promise<void> {
         places,
         clock: deviceClock,
         ids: deviceIds,
-        ruleBook: packagedRuleBook(),
+        ruleBook: packagedRuleBook(deviceClock.today()),
       },
       keeper: new ScreenKeeper(browserWakeLock),
     },

@@ -5,7 +5,7 @@
 import { divideHalfUp, ellipsoidUl, leavesTipUl, lumenUl, packingPerMille } from './geometry';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { rowShape } from './rule-file';
-import { listOf, oneOf, shape, text, naturalNumber } from './shapes';
+import { listOf, naturalNumber, oneOf, shape, text } from './shapes';
 
 const readTarget = shape(
   { label: text, short_axis_um: naturalNumber },

@@ -8,6 +8,9 @@ import { type Json, type RecordState, structureOf, textOf, valuesOf } from './sh
 
 type Parts = { readonly [part: string]: Json };
 
+/** Step name of the answers given at close-out; no step of the bedside. */
+export const CLOSE_OUT_STEP = 'close_out';
+
 const OUTCOMES: readonly string[] = ['done', 'not-seen', 'skipped', 'override'];
 const wholeOrNull = (part: unknown) =>
   typeof part === 'number' && Number.isInteger(part) ? part : null;
@@ -25,7 +28,7 @@ export function readRound(part: Parts | null): Round {
 /** Return what stands, oldest first, as the step protocol takes it. */
 export function readEvents(stepEvents: readonly RecordState[]): StepEvent[] {
   return stepEvents
-    .filter((event) => !event.isEnteredInError)
+    .filter((event) => !event.isEnteredInError && textOf(event, 'step') !== CLOSE_OUT_STEP)
     .flatMap((event) => {
       const outcome = textOf(event, 'outcome');
       const step = textOf(event, 'step');
@@ -95,7 +98,7 @@ export function passedActs(
   const acts = new Map<string, PassedAct>();
   const take = (record: RecordState, kind: PassedAct['kind']) => {
     const set = record.isEnteredInError ? struck.get(record.record) : standingSet(record);
-    if (set === undefined) return;
+    if (set === undefined || set.step === CLOSE_OUT_STEP) return;
     const actId = actOf(record.record);
     const known = acts.get(actId);
     if (known) known.count += 1;
@@ -116,7 +119,7 @@ function standingSet(record: RecordState): Parts {
 /** Return the instant of the first standing act, "" before there was one. */
 export function startedAt(stepEvents: readonly RecordState[]): string {
   const times = stepEvents
-    .filter((event) => !event.isEnteredInError)
+    .filter((event) => !event.isEnteredInError && textOf(event, 'step') !== CLOSE_OUT_STEP)
     .map((event) => textOf(event, 'at'))
     .filter((at) => at !== '');
   return times.reduce((first, at) => (Date.parse(at) < Date.parse(first) ? at : first), times[0] ?? '');

@@ -95,6 +95,11 @@ export class ProcedureSession {
       STARTED_STAGES.includes(textOf(this.record.itself, 'stage')) ||
       isIdentityOpen(this.record.patient),
   );
+  readonly isEmergency = $derived.by(
+    () =>
+      isIdentityOpen(this.record.patient) ||
+      shown(this.record.itself, 'indication') === 'acute-bleed',
+  );
   readonly isClosed = $derived.by(() => textOf(this.record.itself, 'stage') === 'closed');
 
   /** The step on screen; null at a choice of moves and at the end. */

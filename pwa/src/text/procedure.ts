@@ -120,6 +120,7 @@ export const procedure = {
     'Team decision',
     'Other, note later',
   ],
+  whatNext: 'What comes next?',
   outOfOrder: 'Out of order',
   left: (count: number) => `${count} steps left out`,
   coil: 'Coil',

@@ -277,6 +277,39 @@ def test_calculate_refuses_what_is_no_object(stdin):
     _assert_refused(done, "JSON")
 
 
+def test_calculate_answers_in_json():
+    """Child-Pugh 7 points, class B: derived from the published table (bilirubin 2 to 3 mg/dL 2,
+    albumin 2.8 to 3.5 g/dL 2, INR below 1.7 1, no ascites 1, no encephalopathy 1;
+    Pugh et al., Br J Surg 1973;60:646-9)."""
+    given = {
+        "bilirubin": {"value": 2, "unit": "mg/dL"},
+        "albumin": {"value": 3, "unit": "g/dL"},
+        "inr": 1.5,
+        "ascites": "none",
+        "encephalopathy": "none",
+    }
+
+    done = _crura("calculate", "liver-scores", stdin=json.dumps(given))
+
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert answer["child_pugh"] == {"points": 7, "class": "B"}
+    assert answer["rule_files"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "stdin", "part"),
+    [
+        ("liver-scores", '{"bili": 1}', "bili"),
+        ("liver-scores", "{}", "Add what is missing"),
+        ("liver-scores", '{"inr": NaN}', "JSON"),
+        ("weather", "{}", "liver-scores, sizing"),
+    ],
+)
+def test_calculate_refuses_in_one_sentence(kind, stdin, part):
+    _assert_refused(_crura("calculate", kind, stdin=stdin), part)
+
+
 def test_the_demo_prints_links_that_work_and_leaves_no_folder(tmp_path):
     port = _free_port()
     process = subprocess.Popen(

@@ -251,6 +251,24 @@ def test_an_unexpected_error_tells_nothing_of_the_inside(unit):
     assert "Traceback" not in answer.text
 
 
+def test_the_log_of_an_error_names_its_place_and_no_secret(unit, caplog):
+    """[SEC-20]."""
+    device = unit.join("tablet-a")
+
+    def fail(*_, **__):
+        raise ValueError("Ada Fennimore, born 1961")
+
+    unit.store.operations.of_stream = fail
+
+    assert_problem(unit.pull(device, "care"), 500)
+    logged = [record.getMessage() for record in caplog.records if record.name == "crura"]
+    assert len(logged) == 1
+    assert "ValueError at test_enrolment.py:" in logged[0]
+    assert "/api/exchange/pull" in logged[0]
+    assert "Fennimore" not in caplog.text
+    assert "Traceback" not in caplog.text
+
+
 def test_a_foreign_host_name_is_refused_where_only_the_loopback_is_served(unit):
     app = create_app(
         unit.store,

@@ -7,6 +7,7 @@ import pytest
 
 from api.routes.exchange import tell_heads
 from api.routes.outer_shell import MAX_INFLATED_BYTES
+from api.use_cases.answer_calculation import answer_calculation
 from tests.unit.api.standing_unit import (
     NOON_MS,
     StandingUnit,
@@ -457,3 +458,32 @@ def test_a_push_rings_the_bell(unit, a):
     unit.push(a, "tablet-a", texts(Writer("tablet-a").write()))
 
     assert rung == [True]
+
+
+def test_a_calculation_over_http_is_that_of_the_command(unit):
+    given = {"scanned": "0109501101530003", "today_on": "2026-03-16"}
+
+    answer = unit.client.post("/api/calculate/device-label", json=given)
+
+    assert answer.status_code == 200
+    assert answer.json() == answer_calculation("device-label", given, on="2026-03-16")
+    assert answer.json()["gtin"] == "09501101530003"
+
+
+@pytest.mark.parametrize(
+    ("kind", "given", "part"),
+    [
+        ("weather", {}, "liver-scores, sizing"),
+        ("liver-scores", {"bili": 1}, "bili"),
+        ("liver-scores", [], "Expected `object`"),
+    ],
+)
+def test_a_calculation_that_cannot_be_made_is_refused_in_one_sentence(unit, kind, given, part):
+    assert_problem(unit.client.post(f"/api/calculate/{kind}", json=given), 422, part)
+
+
+def test_a_refused_calculation_tells_what_each_part_lacks(unit):
+    answer = unit.client.post("/api/calculate/liver-scores", json={})
+
+    assert_problem(answer, 422, "Add what is missing")
+    assert "bilirubin" in answer.json()["answer"]["child_pugh"]["missing"]
