@@ -68,7 +68,11 @@ def create_app(
         ),
         exception_handlers=EXCEPTION_HANDLERS,
         compression_config=CompressionConfig(
-            backend="gzip", minimum_size=1_024, exclude=["/api/exchange/events"]
+            backend="gzip",
+            minimum_size=1_024,
+            # Static files come squeezed already; an event stream must not wait for a buffer.
+            exclude="/api/exchange/events",
+            exclude_opt_key="comes_squeezed",
         ),
         openapi_config=OpenAPIConfig(
             title="Crura unit server",

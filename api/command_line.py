@@ -1,23 +1,21 @@
 """The command `crura`: serve a unit, invite devices, calculate, verify, back up."""
 
 import json
-import ssl
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from importlib import resources
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
-import httpx
 import rich_click as click
 
+from api.demonstration import prepare_demonstration
 from api.environment import Environment
 from api.storage.backups import write_backup
 from api.storage.device_store import ROLE_STREAMS
 from api.storage.errors import FolderInUseError, StorageError
-from api.storage.running_server import RunningServer, find_running_server
+from api.storage.running_server import ask_for_invitation, find_running_server
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
@@ -29,7 +27,6 @@ from api.use_cases.restore_unit import restore_unit
 from api.use_cases.verify_log import verify_log
 
 DEFAULT_PORT = 8470
-DAY_MS = 86_400_000
 _REFUSALS = (StorageError, UseCaseError)
 _ENVIRONMENT = Environment()
 
@@ -125,11 +122,7 @@ def serve_demo(host: str, port: int) -> None:
         bound = open_socket(listening)
         store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
         try:
-            stories = _load_stories(store)
-            links = {
-                role: f"{listening.address}/#join={_invite_here(store, role, DAY_MS)}"
-                for role in ROLE_STREAMS
-            }
+            welcome = prepare_demonstration(store, listening.address, _ENVIRONMENT)
         except BaseException:
             store.close()
             raise
@@ -139,40 +132,8 @@ def serve_demo(host: str, port: int) -> None:
             listening,
             bound,
             _ENVIRONMENT,
-            on_ready=lambda: click.echo(_welcome(listening.address, links, stories)),
+            on_ready=lambda: click.echo(welcome),
         )
-
-
-def _load_stories(store: UnitStore) -> list[str]:
-    folder = Path(str(resources.files("api"))).parent / "seed_scenarios"
-    titles = []
-    for path in sorted(folder.glob("[0-9]*.json")):
-        loaded = load_scenario(store, path.stem, path.read_bytes(), today_on=_ENVIRONMENT.today())
-        titles.append(loaded.title)
-    return titles
-
-
-def _welcome(address: str, links: dict[str, str], stories: list[str]) -> str:
-    loaded = "\n".join(f"  - {title}" for title in stories)
-    return f"""
-Crura runs at {address} with invented people in a throw-away folder (stop with Ctrl-C).
-
-Open as a bedside tablet:  {links["bedside"]}
-Open as a clinic desk:     {links["booking"]}
-(Each link lets one browser join. Use two browsers, or a private window for the second.)
-
-Loaded:
-{loaded}
-
-What to try first
-  1. Open the tablet link, press "Join as this device", and choose a case.
-  2. Go through the procedure; stop this server in the middle (Ctrl-C) and go on: nothing at the
-     bedside waits for it. A new start is a new unit; join it by its new link.
-  3. Open the desk link in another browser, change the same phone number on both, and settle it
-     under Decisions.
-
-Not a certified medical device: local protocol and licensed practice decide.
-"""
 
 
 @main.command("calculate")
@@ -219,7 +180,7 @@ def invite(role: str, minutes: int, folder: Path) -> None:
             server = find_running_server(folder)
             if server is None:
                 raise
-            code, address = _invite_there(server, role, lasts_ms), server.address
+            code, address = ask_for_invitation(server, role, lasts_ms), server.address
         else:
             try:
                 code = _invite_here(store, role, lasts_ms)
@@ -233,35 +194,6 @@ def _invite_here(store: UnitStore, role: str, lasts_ms: int) -> str:
     code = _ENVIRONMENT.new_code()
     invite_device(store, role, code=code, now_ms=_ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
     return code
-
-
-def _invite_there(server: RunningServer, role: str, lasts_ms: int) -> str:
-    try:
-        answer = httpx.post(
-            f"{server.address}/api/invitations",
-            json={"role": role, "lasts_ms": lasts_ms},
-            headers={"authorization": f"Bearer {server.key}"},
-            verify=_trust_only(server.certificate),
-            trust_env=False,
-        )
-        answer.raise_for_status()
-        return str(answer.json()["code"])
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not make an invitation ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
-
-
-def _trust_only(certificate: str) -> Any:  # noqa: ANN401  what httpx takes for `verify`
-    if not certificate:
-        return True
-    # Its own certificate is the one to expect, under whatever name it was made for.
-    context = ssl.create_default_context(cafile=certificate)
-    context.check_hostname = False
-    context.verify_flags |= ssl.VERIFY_X509_PARTIAL_CHAIN
-    return context
 
 
 @main.group("staff")

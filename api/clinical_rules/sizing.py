@@ -22,7 +22,6 @@ from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.rule_file import Row, RuleFile, path_of, refuse_gaps_and_overlaps
 from api.clinical_rules.sizing_request import READ_REQUEST, refuse_doubles
 
-
 _LEVELS = ("stop", "caution", "note")
 _FULL_PER_MILLE = 1000
 NOTHING_TEXT = (
@@ -74,7 +73,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules SZ1-SZ16, AD1-AD7, GE1-GE4. Pure.
+    Rules SZ1-SZ17, AD1-AD7, GE1-GE4. Pure.
     """
     read = READ_REQUEST(request, "")
     counts = rule_book.rule_file("sizing/coil_counts", CoilCountRow)

@@ -20,13 +20,20 @@ Run <code>make setup</code> in the project's folder, then start the server again
 """
 
 
-@route("/", http_method=[HttpMethod.GET, HttpMethod.HEAD], include_in_schema=False)
+@route(
+    "/", http_method=[HttpMethod.GET, HttpMethod.HEAD], include_in_schema=False, comes_squeezed=True
+)
 async def get_start(request: Request[Any, Any, Any], state: State) -> Response[bytes]:
     """Answer with the app."""
     return _find(request, state, "index.html")
 
 
-@route("/{path:path}", http_method=[HttpMethod.GET, HttpMethod.HEAD], include_in_schema=False)
+@route(
+    "/{path:path}",
+    http_method=[HttpMethod.GET, HttpMethod.HEAD],
+    include_in_schema=False,
+    comes_squeezed=True,
+)
 async def get_static_file(
     request: Request[Any, Any, Any], state: State, path: FromPath[str]
 ) -> Response[bytes]:

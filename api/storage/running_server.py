@@ -1,8 +1,13 @@
 """Where the running server of a data folder listens, and the key that commands show it."""
 
+import ssl
 from pathlib import Path
+from typing import Any
 
+import httpx
 import msgspec
+
+from api.storage.errors import StorageError
 
 FILE_NAME = "crura.running.json"
 
@@ -37,3 +42,39 @@ def find_running_server(folder: Path) -> RunningServer | None:
         return msgspec.json.decode((folder / FILE_NAME).read_bytes(), type=RunningServer)
     except (OSError, msgspec.MsgspecError):
         return None
+
+
+def ask_for_invitation(server: RunningServer, role: str, lasts_ms: int) -> str:
+    """Return the code of an invitation that the running server makes.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses.
+    """
+    try:
+        answer = httpx.post(
+            f"{server.address}/api/invitations",
+            json={"role": role, "lasts_ms": lasts_ms},
+            headers={"authorization": f"Bearer {server.key}"},
+            verify=_trust_only(server.certificate),
+            trust_env=False,
+        )
+        answer.raise_for_status()
+        return str(answer.json()["code"])
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not make an invitation ({error}). "
+            "Stop it and try again."
+        )
+        raise StorageError(message) from error
+
+
+def _trust_only(certificate: str) -> Any:  # noqa: ANN401  what httpx takes for `verify`
+    if not certificate:
+        return True
+    # Its own certificate is the one to expect, under whatever name it was made for.
+    context = ssl.create_default_context(cafile=certificate)
+    context.check_hostname = False
+    context.verify_flags |= ssl.VERIFY_X509_PARTIAL_CHAIN
+    return context

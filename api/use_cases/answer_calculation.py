@@ -10,9 +10,7 @@ from api.storage.packaged_files import read_packaged_rule_files
 from api.use_cases.errors import CalculationError
 
 
-def answer_calculation(
-    kind: str, request: bytes | dict[str, Any], *, on: str
-) -> dict[str, Any]:
+def answer_calculation(kind: str, request: bytes | dict[str, Any], *, on: str) -> dict[str, Any]:
     """Return what the clinical rules answer.
 
     Parameters

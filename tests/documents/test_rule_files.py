@@ -48,7 +48,7 @@ def test_a_released_rule_file_never_changes():
 
 
 def test_every_rule_file_in_force_is_released():
-    """[RF9] One that is not on the list could be changed unseen."""
+    """[RF9] Add what is new with `python -m tests.documents.release_rule_files`."""
     listing = json.loads((DATA / "in_force.json").read_text())["in_force"]
     in_force = {f"{one['name']}.v{one['version']}.json" for one in listing}
 

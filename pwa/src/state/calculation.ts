@@ -29,7 +29,10 @@ export function calculate(ask: () => object): Calculated {
 }
 
 /** Return the part of an answer that is an object, null for anything else. */
-export function partOf(from: unknown, ...names: string[]): Readonly<Record<string, unknown>> | null {
+export function partOf(
+  from: unknown,
+  ...names: string[]
+): Readonly<Record<string, unknown>> | null {
   let found: unknown = from;
   for (const name of names) {
     if (typeof found !== 'object' || found === null) return null;
@@ -73,9 +76,14 @@ export function ruleFilesOf(answer: unknown): RuleFileNamed[] {
   }));
 }
 
-/** Return rule files as one line: "sizing/coil_counts v3, adhesive/flush v1". */
-export function ruleFilesText(answer: unknown): string {
+/**
+ * Return rule files as one line: "sizing/coil_counts v3, sizing/limits v1".
+ *
+ * @param names - only these; all of them when left out
+ */
+export function ruleFilesText(answer: unknown, names?: readonly string[]): string {
   return ruleFilesOf(answer)
+    .filter(({ name }) => names === undefined || names.includes(name))
     .map(({ name, version }) => `${name} v${version}`)
     .join(', ');
 }

@@ -44,9 +44,7 @@ export function countsOf(
       item === 'coil'
         ? placedCoils.filter((coil) => !known.has(textOf(coil, 'package'))).length
         : 0;
-    const ended = new Set(
-      [...fate('discarded'), ...fate('used')].map(({ record }) => record),
-    );
+    const ended = new Set([...fate('discarded'), ...fate('used')].map(({ record }) => record));
     const isOpen = (record: RecordState) => !ended.has(record.record) && !used.has(record.record);
     return {
       item,
@@ -144,7 +142,6 @@ export function openPoints(given: {
 /** Say whether a plan of follow-up, or a reason for none, is recorded. */
 export function hasFollowUp(itself: RecordState | null, visits: readonly RecordState[]): boolean {
   return (
-    visits.some((visit) => !visit.isEnteredInError) ||
-    textOf(itself, 'no_follow_up_because') !== ''
+    visits.some((visit) => !visit.isEnteredInError) || textOf(itself, 'no_follow_up_because') !== ''
   );
 }

@@ -20,7 +20,9 @@ export interface IdentityDigits {
 /** Return the digits that prove the patient, null when the record lacks them. */
 export function identityDigits(patient: MaybeState): IdentityDigits | null {
   const bornYear = textOf(patient, 'born_on').slice(0, 4);
-  const lastThree = textOf(patient, 'local_id').replace(/[^0-9]/g, '').slice(-3);
+  const lastThree = textOf(patient, 'local_id')
+    .replace(/[^0-9]/g, '')
+    .slice(-3);
   return /^\d{4}$/.test(bornYear) && lastThree.length === 3 ? { bornYear, lastThree } : null;
 }
 

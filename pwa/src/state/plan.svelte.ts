@@ -1,4 +1,5 @@
 /** One case's plan on screen: inputs, the rules' answer to them, and the plan in use. */
+import { ClinicalRuleError } from '../clinical-rules/errors';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import { rowShape } from '../clinical-rules/rule-file';
 import { text, wholeNumber } from '../clinical-rules/shapes';
@@ -80,10 +81,22 @@ export class CasePlan extends CaseWork {
     return names(answer) !== names(standing.plan.answer);
   });
 
-  /** What a needle stop lies short of the measured distance, in micrometres. */
-  get stopMarginUm(): number {
-    const limits = this.#ruleBook.ruleFile(LIMITS, readLimitRow);
-    return limits.rows.find((row) => row.item === 'stop_margin_um')?.amount ?? 0;
+  /**
+   * Return a limit of the rule file that the visible answer was made by, with its basis; null
+   * where that version is not on this tablet.
+   */
+  limitOf(item: string): { amount: number; basis: string; source: string } | null {
+    const file = ruleFilesOf(this.visible?.answer).find(({ name }) => name === LIMITS);
+    if (file === undefined) return null;
+    try {
+      const { rows } = this.#ruleBook.ruleFileVersion(LIMITS, file.version, readLimitRow);
+      const row = rows.find((found) => found.item === item);
+      if (row === undefined) return null;
+      return { amount: row.amount, basis: row.basis ?? '', source: row.source ?? '' };
+    } catch (error) {
+      if (error instanceof ClinicalRuleError) return null;
+      throw error;
+    }
   }
 
   stockOf(item: 'coil' | 'needle' | 'adhesive'): RecordState[] {

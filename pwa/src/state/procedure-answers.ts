@@ -149,9 +149,7 @@ function packageDrafts(
   said.stock_id = stock.record;
   if (stock.coil) said.loop_um = stock.coil.loop_um;
   const device = lot === undefined ? {} : { device: deviceOf(lot) };
-  return [
-    madeDraft(mark, 'package_opened', { item, stock_id: stock.record, ...device, fate }),
-  ];
+  return [madeDraft(mark, 'package_opened', { item, stock_id: stock.record, ...device, fate })];
 }
 
 function coilDrafts(

@@ -74,7 +74,12 @@ export function stepDraft(mark: ActMark, passed: PassedStep, part = ''): Draft {
 
 /** Return the draft of a move chosen between steps. */
 export function moveDraft(mark: ActMark, round: Round, move: Move): Draft {
-  return madeDraft(mark, 'step_event', { step: CHOOSE, round: { ...round }, outcome: 'done', move });
+  return madeDraft(mark, 'step_event', {
+    step: CHOOSE,
+    round: { ...round },
+    outcome: 'done',
+    move,
+  });
 }
 
 /** Return the draft that changes what became of a package, over what was on screen. */

@@ -122,5 +122,8 @@ export function startedAt(stepEvents: readonly RecordState[]): string {
     .filter((event) => !event.isEnteredInError && textOf(event, 'step') !== CLOSE_OUT_STEP)
     .map((event) => textOf(event, 'at'))
     .filter((at) => at !== '');
-  return times.reduce((first, at) => (Date.parse(at) < Date.parse(first) ? at : first), times[0] ?? '');
+  return times.reduce(
+    (first, at) => (Date.parse(at) < Date.parse(first) ? at : first),
+    times[0] ?? '',
+  );
 }

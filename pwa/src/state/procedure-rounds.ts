@@ -45,10 +45,7 @@ export function roundForStep(
 }
 
 /** Return the steps before the first puncture that were not passed: what an emergency leaves out. */
-export function stepsBeforePuncture(
-  steps: readonly Step[],
-  events: readonly StepEvent[],
-): Step[] {
+export function stepsBeforePuncture(steps: readonly Step[], events: readonly StepEvent[]): Step[] {
   const first = steps.findIndex((step) => step.loop !== null);
   const passed = new Set(events.map((event) => event.step));
   return steps.slice(0, Math.max(0, first)).filter((step) => !passed.has(step.id));

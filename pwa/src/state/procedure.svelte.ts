@@ -9,8 +9,8 @@ import {
   followProtocol,
   type Move,
   NO_ROUND,
-  readProtocol,
   type Round,
+  readProtocol,
   type Step,
   type StepOutcome,
 } from '../clinical-rules/step-protocol';
@@ -19,7 +19,12 @@ import type { App } from './app';
 import { CaseRecord } from './case-record.svelte';
 import { isIdentityOpen } from './identity';
 import { LiveRecords } from './live-records.svelte';
-import { actDrafts, NO_ANSWERS, type StepAnswers, type StepSurroundings } from './procedure-answers';
+import {
+  actDrafts,
+  NO_ANSWERS,
+  type StepAnswers,
+  type StepSurroundings,
+} from './procedure-answers';
 import {
   ACT_KINDS,
   type ActMark,
@@ -75,9 +80,7 @@ export class ProcedureSession {
     seenCases.add(caseId);
   }
 
-  readonly targets = $derived.by(() =>
-    targetPlans(this.record.itself, this.record.all('target')),
-  );
+  readonly targets = $derived.by(() => targetPlans(this.record.itself, this.record.all('target')));
   readonly adhesive = $derived.by(() => adhesivePlan(this.record.itself));
   readonly events = $derived.by(() => readEvents(this.record.all('step_event')));
   readonly #planned = $derived.by(() => plannedTargets(this.targets, this.adhesive));
@@ -232,10 +235,7 @@ export class ProcedureSession {
     if (last === null) return null;
     const records = ACT_KINDS.flatMap((kind) => this.record.all(kind));
     const own = records.filter(({ record }) => actOf(record) === last.actId);
-    const wanted = [
-      ...own.map(({ record }) => record),
-      ...touchedPackages(last.actId, records),
-    ];
+    const wanted = [...own.map(({ record }) => record), ...touchedPackages(last.actId, records)];
     const histories = new Map(
       await Promise.all(
         wanted.map(async (record) => [record, await this.#app.store.history(record)] as const),

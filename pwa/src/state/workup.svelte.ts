@@ -10,7 +10,7 @@ import { CaseRecord } from './case-record.svelte';
 import { LiveRecords } from './live-records.svelte';
 import { shown, textOf } from './shown';
 import { askHolds, askLiverScores, openParts } from './workup';
-import { type LabOrigin, latestLabs, type LabShown, placeLab } from './workup-labs';
+import { type LabOrigin, type LabShown, latestLabs, placeLab } from './workup-labs';
 
 const HOLDS = 'antithrombotic_holds';
 

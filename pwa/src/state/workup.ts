@@ -156,6 +156,24 @@ export type OpenPart =
   | 'antibiotic'
   | 'conflict';
 
+export const WORKUP_PARTS = ['history', 'liver', 'drugs', 'agreements'] as const;
+export type WorkupPart = (typeof WORKUP_PARTS)[number];
+
+/** Where each open item is entered; `conflict` can stand anywhere. */
+export const PART_OF_ITEM: Record<OpenPart, WorkupPart | null> = {
+  indication: 'history',
+  varix_class: 'history',
+  right_to_left_shunt: 'history',
+  allergies: 'history',
+  liver: 'liver',
+  antithrombotics: 'drugs',
+  procedure_on: 'drugs',
+  airway: 'agreements',
+  consent: 'agreements',
+  antibiotic: 'agreements',
+  conflict: null,
+};
+
 /** Return what the workup still lacks, in the order of the panels; a reminder, never a gate. */
 export function openParts(caseState: MaybeState, labs: readonly LabShown[]): OpenPart[] {
   const lacks = (field: string) => shown(caseState, field) === undefined;
@@ -166,7 +184,9 @@ export function openParts(caseState: MaybeState, labs: readonly LabShown[]): Ope
     if (lacks(field)) open.push(field);
   }
   if (listOf(caseState, 'allergies').length === 0) open.push('allergies');
-  const childLabs = labs.filter((lab) => ['bilirubin', 'albumin', 'inr'].includes(lab.kind.analyte));
+  const childLabs = labs.filter((lab) =>
+    ['bilirubin', 'albumin', 'inr'].includes(lab.kind.analyte),
+  );
   const isLiverOpen =
     lacks('ascites') ||
     lacks('encephalopathy') ||

@@ -84,7 +84,7 @@ function thousandths(number: number): string {
 
 const PARTS: Record<string, string> = {
   mix_ul: 'Mix (adhesive + oil)',
-  planned_ul: 'Planned, Mix (adhesive + oil)',
+  planned_ul: 'Adhesive (pure), planned',
   flush_ul: 'Flush',
   prime_ul: 'Needle prime',
   parts_adhesive: 'parts adhesive',

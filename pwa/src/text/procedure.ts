@@ -1,7 +1,7 @@
 /** Sentences of the Procedure screen: at most six words at the bedside (UX-19). */
 import type { Move, Step } from '../clinical-rules/step-protocol';
-import type { PassedAct } from '../state/procedure-events';
 import { milliText } from '../state/number-entry';
+import type { PassedAct } from '../state/procedure-events';
 import { mlText, mmText } from '../state/tally';
 
 type Parts = { readonly [part: string]: unknown };

@@ -25,6 +25,14 @@ export const workup = {
     antibiotic: 'Antibiotic',
     conflict: 'Two answers wait',
   },
+  partTitles: {
+    history: 'History',
+    liver: 'Liver',
+    drugs: 'Drugs',
+    agreements: 'Airway, consent',
+  },
+  complete: 'complete',
+  stillOpen: (names: string) => `open: ${names}`,
   history: 'History',
   liver: 'Liver',
   drugs: 'Drugs',
@@ -82,6 +90,7 @@ export const historyWords = {
     { id: 'present', words: 'Present' },
     { id: 'unknown', words: 'Unknown' },
   ],
+  safety: 'Before adhesive and oil',
   allergies: 'Allergies',
   allergyChoices: [
     { id: 'none-known', words: 'None known' },

@@ -102,6 +102,26 @@ def _clincalc(score, request):
             "registration_age_years": request["age_years"],
             "qualifying_dialysis_in_prior_7_days": request["dialysis"],
         },
+        "glasgow_blatchford": {
+            "age_16_or_over": True,
+            "acute_upper_gi_bleeding_at_first_assessment": True,
+            "emergency_department_overt_ugib": True,
+            "urea_mmol_l": request["urea"]["value"],
+            "haemoglobin_g_l": request["haemoglobin"]["value"]
+            * (10 if request["haemoglobin"]["unit"] == "g/dL" else 1),
+            "systolic_bp_mm_hg": request["systolic_mmhg"],
+            **{
+                key: request[key]
+                for key in (
+                    "sex",
+                    "heart_rate_bpm",
+                    "melaena",
+                    "syncope",
+                    "hepatic_disease",
+                    "cardiac_failure",
+                )
+            },
+        },
         "cockcroft_gault": {
             **_with_units(request, "creatinine"),
             "age": request["age_years"],
@@ -112,8 +132,10 @@ def _clincalc(score, request):
     return clincalc.calculate(score, arguments)
 
 
-def test_child_pugh_meld_meld_3_and_clearance_agree_with_clincalc():
-    """[LS4] [LS6] [LS7] [LS11] Oracle: clincalc 0.4.0, 500 seeded cases a score.
+def test_the_scores_that_clincalc_holds_agree_with_it():
+    """[LS4] [LS6] [LS7] [LS10] [LS11] Oracle: clincalc 0.4.0, 500 seeded cases a score.
+
+    It holds Child-Pugh, MELD, MELD 3.0, Glasgow-Blatchford and Cockcroft-Gault.
 
     Planted bugs that this caught: creatinine capped at 4.0 in MELD 3.0; bilirubin band 2 ending
     below 51.3.
@@ -128,6 +150,8 @@ def test_child_pugh_meld_meld_3_and_clearance_agree_with_clincalc():
         assert ours["meld_3"]["score"] == meld_3["result"], request
         raw = meld_3["working"]["raw_policy_score"]
         assert math.isclose(ours["meld_3"]["unrounded"], raw, abs_tol=0.00006), request
+        glasgow = _clincalc("glasgow_blatchford", request)["result"]
+        assert ours["glasgow_blatchford"]["points"] == glasgow, request
         clearance = _clincalc("cockcroft_gault", request)["result"]
         assert math.isclose(ours["creatinine_clearance"]["ml_per_min"], clearance, abs_tol=0.051), (
             request
@@ -137,7 +161,7 @@ def test_child_pugh_meld_meld_3_and_clearance_agree_with_clincalc():
 def test_both_engines_write_the_same_json_for_random_requests():
     """[LS1] [LS2] 300 seeded requests, a third of them with gaps, slips or wrong types.
 
-    Planted bug that this caught: the logarithm of the twin cut off after eight terms.
+    Planted bug that this caught: the series of the twin's logarithm cut off after z^7.
     """
     requests = []
     for seed in range(300):

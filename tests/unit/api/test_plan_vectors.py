@@ -269,7 +269,10 @@ def test_no_pick_breaks_the_stock_or_the_lumen():
     picked = 0
     for seed in range(1500):
         request = draw_sizing(seed)
-        answer = calculate("sizing", request, BOOK)
+        try:
+            answer = calculate("sizing", request, BOOK)
+        except CalculationRefusedError as nothing:
+            answer = nothing.answer
         stock = {coil["id"]: coil for coil in request["coils_in_stock"]}
         for sized in answer["targets"]:
             picks = sized["coils"].get("picks", [])

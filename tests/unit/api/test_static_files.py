@@ -70,7 +70,8 @@ def test_squeezed_content_is_the_same_content(unit):
     squeezed = unit.client.get("/assets/main-abc.js", headers={"accept-encoding": "gzip"})
     plain = unit.client.get("/assets/main-abc.js", headers={"accept-encoding": "identity"})
 
-    assert squeezed.headers["content-encoding"] == "gzip"
+    # Once, not twice: a browser undoes what the header says and runs what is left.
+    assert squeezed.headers.get_list("content-encoding") == ["gzip"]
     assert int(squeezed.headers["content-length"]) < len(SCRIPT)
     assert "content-encoding" not in plain.headers
     assert squeezed.content == plain.content == SCRIPT

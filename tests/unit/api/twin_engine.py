@@ -20,7 +20,7 @@ ON = "2026-11-25"
 
 def seeded(seed: int) -> random.Random:
     """Return a source of chance that repeats itself, for drawing requests."""
-    return random.Random(seed)  # noqa: S311 - tests, no secrets
+    return random.Random(seed)
 
 
 def packaged_rule_book(on: str = ON) -> RuleBook:

@@ -1,0 +1,62 @@
+"""The demonstration: invented stories loaded as if they ended today, and what to try first."""
+
+from importlib import resources
+from pathlib import Path
+
+from api.environment import Environment
+from api.storage.device_store import ROLE_STREAMS
+from api.storage.errors import StorageError
+from api.storage.unit_store import UnitStore
+from api.use_cases.invite_device import invite_device
+from api.use_cases.load_scenario import load_scenario
+
+DAY_MS = 86_400_000
+_STORIES = Path(str(resources.files("api"))).parent / "seed_scenarios"
+
+
+def prepare_demonstration(store: UnitStore, address: str, environment: Environment) -> str:
+    """Load every story, invite a tablet and a desk for a day, and return what to tell people.
+
+    Raises
+    ------
+    StorageError
+        There is no story to load.
+    ScenarioError
+        A story cannot be played.
+    """
+    titles = []
+    for path in sorted(_STORIES.glob("[0-9]*.json")):
+        loaded = load_scenario(store, path.stem, path.read_bytes(), today_on=environment.today())
+        titles.append(loaded.title)
+    if not titles:
+        message = f"There are no stories in {_STORIES}. Start the demonstration from the project."
+        raise StorageError(message)
+    links = {}
+    for role in ROLE_STREAMS:
+        code = environment.new_code()
+        invite_device(store, role, code=code, now_ms=environment.now_ms(), lasts_ms=DAY_MS)
+        links[role] = f"{address}/#join={code}"
+    return _welcome(address, links, titles)
+
+
+def _welcome(address: str, links: dict[str, str], titles: list[str]) -> str:
+    loaded = "\n".join(f"  - {title}" for title in titles)
+    return f"""
+Crura runs at {address} with invented people in a throw-away folder (stop with Ctrl-C).
+
+Open as a bedside tablet:  {links["bedside"]}
+Open as a clinic desk:     {links["booking"]}
+(Each link lets one browser join. Use two browsers, or a private window for the second.)
+
+Loaded:
+{loaded}
+
+What to try first
+  1. Open the tablet link, press "Join as this device", and choose a case.
+  2. Go through the procedure; stop this server in the middle (Ctrl-C) and go on: nothing at the
+     bedside waits for it. A new start is a new unit; join it by its new link.
+  3. Open the desk link in another browser, change the same phone number on both, and settle it
+     under Decisions.
+
+Not a certified medical device: local protocol and licensed practice decide.
+"""

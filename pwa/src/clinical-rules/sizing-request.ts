@@ -1,0 +1,82 @@
+/** The request of `sizing`: its keys, types and bounds. Twin of `sizing_request.py`. */
+import { ShapeError } from './errors';
+import { listOf, naturalNumber, oneOf, type Reader, shape, text } from './shapes';
+
+function atMost(most: number): Reader<number> {
+  return (content, where) => {
+    const amount = naturalNumber(content, where);
+    if (amount > most) throw new ShapeError(`${where} must be at most ${most}. Correct it.`);
+    return amount;
+  };
+}
+
+// Ten metres and ten litres: beyond them a slip of the unit, and every product stays exact.
+const lengthUm = atMost(10_000_000);
+const amountUl = lengthUm;
+const parts = atMost(1000);
+
+const readTarget = shape(
+  { label: text, short_axis_um: lengthUm },
+  {
+    long_axis_um: lengthUm,
+    third_axis_um: lengthUm,
+    measured_distance_um: lengthUm,
+    near_wall_um: lengthUm,
+    far_wall_um: lengthUm,
+    origin: oneOf('measured', 'estimated', 'earlier-record'),
+  },
+);
+const readNeedle = shape(
+  { gauge: naturalNumber },
+  {
+    inner_diameter_um: lengthUm,
+    length_um: lengthUm,
+    prime_ul: amountUl,
+    stop_step_um: lengthUm,
+  },
+);
+const readCoil = shape({
+  id: text,
+  loop_um: lengthUm,
+  wire_um: lengthUm,
+  length_um: lengthUm,
+  count: naturalNumber,
+});
+const readAdhesive = shape(
+  {
+    agent: oneOf('2-octyl-cyanoacrylate', 'n-butyl-2-cyanoacrylate'),
+    parts_adhesive: parts,
+    parts_oil: parts,
+  },
+  { planned_ul: amountUl },
+);
+export const readRequest = shape(
+  { targets: listOf(readTarget) },
+  {
+    needle: readNeedle,
+    coils_in_stock: listOf(readCoil),
+    adhesive: readAdhesive,
+    given_so_far_ul: amountUl,
+    shunt: oneOf('none', 'present', 'unknown'),
+    right_to_left_shunt: oneOf('no', 'yes', 'unknown'),
+  },
+);
+
+export type Target = ReturnType<typeof readTarget>;
+export type Needle = ReturnType<typeof readNeedle>;
+export type Coil = ReturnType<typeof readCoil>;
+export type Adhesive = ReturnType<typeof readAdhesive>;
+export type SizingRequest = ReturnType<typeof readRequest>;
+
+/**
+ * Refuse a name that stands twice in a list.
+ *
+ * @throws ShapeError that names the later entry
+ */
+export function refuseDoubles(names: readonly string[], key: string, part: string): void {
+  for (const [place, name] of names.entries()) {
+    if (names.indexOf(name) < place) {
+      throw new ShapeError(`${key}[${place}].${part} stands twice: ${name}. Give each its own.`);
+    }
+  }
+}

@@ -1,0 +1,266 @@
+/** The close-out of one case: what was answered, what is open, and signing it. */
+import type { Draft } from '../ports';
+import { AnswerActs } from './answer-acts.svelte';
+import type { App } from './app';
+import { CaseRecord } from './case-record.svelte';
+import {
+  closeOutBase,
+  closeOutRecord,
+  countsOf,
+  digestOf,
+  hasFollowUp,
+  lastSignature,
+  type OpenPoint,
+  openPoints,
+  SIGNED_KINDS,
+} from './close-out';
+import { LiveRecords } from './live-records.svelte';
+import { CLOSE_OUT_STEP } from './procedure-events';
+import {
+  headsOf,
+  idOf,
+  type Json,
+  overOf,
+  type RecordState,
+  shown,
+  structureOf,
+  textOf,
+} from './shown';
+import { tallyOf } from './tally';
+
+export interface GateReason {
+  gate: string;
+  reason: string;
+  text_shown: string;
+  shown_ms: number;
+}
+
+export class CloseOutSession {
+  readonly #app: App;
+  readonly record: CaseRecord;
+  readonly staff: LiveRecords;
+  readonly acts: AnswerActs;
+  readonly #stock: LiveRecords;
+  /** Minted when the control is drawn: a second press signs nothing twice (HAZ-14). */
+  #signId: string;
+
+  constructor(app: App, caseId: string) {
+    this.#app = app;
+    this.record = new CaseRecord(app.store, caseId);
+    this.staff = new LiveRecords(app.store, { kind: 'staff' });
+    this.#stock = new LiveRecords(app.store, { kind: 'stock_item' });
+    this.acts = new AnswerActs(app);
+    this.#signId = app.ids.newId();
+  }
+
+  readonly answers = $derived.by(
+    () =>
+      this.record
+        .standing('step_event')
+        .find(({ record }) => record === closeOutRecord(this.record.caseRecord)) ?? null,
+  );
+  readonly said = $derived.by(() => structureOf(this.answers, 'answers') ?? {});
+  readonly counts = $derived.by(() =>
+    countsOf(this.record.all('package_opened'), this.record.all('coil_placed')),
+  );
+  readonly totals = $derived.by(() =>
+    tallyOf({
+      punctures: this.record.all('puncture'),
+      coils: this.record.all('coil_placed'),
+      adhesives: this.record.all('adhesive_injected'),
+      flushes: this.record.all('flush'),
+    }),
+  );
+  readonly complications = $derived.by(() => this.record.standing('complication'));
+  readonly visits = $derived.by(() =>
+    this.record.visits.filter((visit) => !visit.isEnteredInError),
+  );
+  readonly open = $derived.by(() =>
+    openPoints({
+      counts: this.counts,
+      hasFollowUp: hasFollowUp(this.record.itself, this.record.visits),
+      answers: this.answers,
+      complications: this.complications,
+    }),
+  );
+  /** Only these keep the case from closing (HARD-08). */
+  readonly blocking = $derived.by((): OpenPoint[] =>
+    this.open.filter((point) => point === 'counts' || point === 'follow-up'),
+  );
+  readonly digest = $derived.by(() =>
+    digestOf(
+      this.record.itself,
+      SIGNED_KINDS.flatMap((kind) => this.record.all(kind)),
+    ),
+  );
+  readonly signature = $derived.by(() => lastSignature(this.record.all('sign_off')));
+  readonly isChanged = $derived.by(
+    () => this.signature !== null && shown(this.signature, 'digest') !== this.digest,
+  );
+
+  /** Name of a stocked item, "" when the unit's list does not hold it. */
+  stockName(record: string): string {
+    return textOf(
+      this.#stock.list.find((item) => item.record === record),
+      'name',
+    );
+  }
+
+  /** Save one answer of close-out at once, over what was on screen. */
+  async say(words: string, said: Record<string, Json>): Promise<void> {
+    const { caseRecord } = this.record;
+    const now = this.#app.clock.nowIso();
+    await this.acts.give({
+      record: closeOutRecord(caseRecord),
+      onScreen: this.answers,
+      field: 'answers',
+      words,
+      control: `${CLOSE_OUT_STEP} ${JSON.stringify(said)}`,
+      compose: (held) => ({
+        ...(typeof held === 'object' && held !== null && !Array.isArray(held) ? held : {}),
+        ...said,
+      }),
+      withNew: closeOutBase(caseRecord, now),
+    });
+  }
+
+  /** Order nil by mouth for whole hours from now; 0 lifts it. */
+  orderNilByMouth(words: string, hours: number): Promise<void> {
+    const until = new Date(this.#app.clock.nowMs() + hours * 3_600_000).toISOString();
+    return this.say(words, {
+      nil_by_mouth_hours: hours,
+      nil_by_mouth_until: hours === 0 ? null : until,
+    });
+  }
+
+  /** Say what became of a package. */
+  async end(opened: RecordState, fate: 'discarded' | 'used', words: string): Promise<void> {
+    await this.acts.give({
+      record: opened.record,
+      onScreen: opened,
+      field: 'fate',
+      words,
+      control: `fate ${opened.record}`,
+      compose: () => fate,
+    });
+  }
+
+  /** Add the package of a coil that was recorded without one. */
+  async addPackage(coil: RecordState, words: string): Promise<void> {
+    const id = this.#app.ids.newId();
+    const at = this.#app.clock.nowIso();
+    const stock = structureOf(coil, 'coil')?.stock_id;
+    const device = shown(coil, 'device');
+    await this.acts.saveTogether(`package of ${coil.record}`, words, () => [
+      {
+        draftId: `package_opened-${id}`,
+        record: `package_opened/${id}`,
+        set: {
+          case: this.record.caseRecord,
+          item: 'coil',
+          ...(typeof stock === 'string' ? { stock_id: stock } : {}),
+          ...(device ? { device } : {}),
+          at,
+          fate: 'placed',
+        },
+      },
+      {
+        draftId: `package-${id}`,
+        record: coil.record,
+        set: { package: `package_opened/${id}` },
+        over: overOf(coil, 'package'),
+      },
+    ]);
+  }
+
+  /** Record a complication, or "none"; one that happened takes back an earlier "none". */
+  async complicate(what: string, words: string): Promise<void> {
+    const id = this.#app.ids.newId();
+    const at = this.#app.clock.nowIso();
+    const none = this.complications.filter((one) => shown(one, 'what') === 'none');
+    await this.acts.saveTogether(`complication ${what}`, words, () => [
+      {
+        draftId: `complication-${id}`,
+        record: `complication/${id}`,
+        set: { case: this.record.caseRecord, what, at },
+      },
+      ...(what === 'none' ? [] : none).map(
+        (one): Draft => ({
+          draftId: `retract-${id}-${idOf(one.record)}`,
+          record: one.record,
+          retract: headsOf(one),
+          because: 'a complication was recorded',
+        }),
+      ),
+    ]);
+  }
+
+  async leaveFollowUpOut(reason: string, words: string): Promise<void> {
+    await this.acts.give({
+      record: this.record.caseRecord,
+      onScreen: this.record.itself,
+      field: 'no_follow_up_because',
+      words,
+      control: `no follow-up ${reason}`,
+      compose: () => reason,
+    });
+  }
+
+  /**
+   * Sign the case as it stands and close it, in one save.
+   *
+   * @param by - staff id of the person who signs
+   * @param gate - reason given for what is still open, null when nothing is
+   */
+  async sign(by: string, gate: GateReason | null): Promise<boolean> {
+    const { itself, caseRecord } = this.record;
+    if (itself === null || (this.blocking.length > 0 && gate === null)) return false;
+    const { coils, pureUl, mixUl, flushUl, punctures } = this.totals;
+    const answer = await this.#app.tablet.save(
+      [
+        {
+          draftId: `sign_off-${this.#signId}`,
+          record: `sign_off/${this.#signId}`,
+          set: {
+            case: caseRecord,
+            digest: this.digest,
+            at: this.#app.clock.nowIso(),
+            outcome: {
+              ...this.said,
+              complications: this.complications.map((one) => textOf(one, 'what')),
+              coils,
+              adhesive_pure_ul: pureUl,
+              mix_ul: mixUl,
+              flush_ul: flushUl,
+              punctures,
+              counts: this.counts.map(({ item, opened, placed, discarded, used }) => ({
+                item,
+                opened,
+                placed,
+                discarded,
+                used,
+              })),
+              ...(gate ? { override: { ...gate } } : {}),
+            },
+          },
+        },
+        {
+          draftId: `stage-closed-${this.#signId}`,
+          record: caseRecord,
+          set: { stage: 'closed' },
+          over: overOf(itself, 'stage'),
+        },
+      ],
+      by,
+    );
+    if (answer.kind !== 'saved') return false;
+    this.#signId = this.#app.ids.newId();
+    return true;
+  }
+
+  dispose(): void {
+    this.record.dispose();
+    this.staff.dispose();
+    this.#stock.dispose();
+  }
+}
