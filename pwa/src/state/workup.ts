@@ -51,8 +51,7 @@ export function askLiverScores(
     if (isInConflict(caseState, field)) question.inConflict.push(field);
     const answer = shown(caseState, field);
     if (answer === undefined) continue;
-    const words = typeof answer === 'boolean' ? (answer ? 'yes' : 'no') : String(answer);
-    take(field, answer, `${field} ${words}`);
+    take(field, answer, `${field} ${findingWords(answer)}`);
   }
   const sex = textOf(patient, 'sex');
   if (sex !== '') take('sex', sex, sex);
@@ -64,6 +63,11 @@ export function askLiverScores(
   return question;
 }
 
+function findingWords(answer: Json): string {
+  if (typeof answer === 'boolean') return answer ? 'yes' : 'no';
+  return String(answer).replace(/^grade(\d)-(\d)$/, 'grade $1–$2').replace('-', ' to ');
+}
+
 /** Return whole years lived on a day, null without a date of birth. */
 export function ageOn(bornOn: string, on: string): number | null {
   if (!/^\d{4}-\d{2}-\d{2}$/.test(bornOn) || bornOn > on) return null;
@@ -73,10 +77,11 @@ export function ageOn(bornOn: string, on: string): number | null {
 
 /** Return a lab value in words: name, number with unit, origin, day. */
 export function labWords(lab: LabShown): string {
-  if (lab.milli === null) return `${lab.kind.analyte} not entered`;
+  const name = lab.kind.analyte === 'inr' ? 'INR' : lab.kind.analyte;
+  if (lab.milli === null) return `${name} not entered`;
   const origin = lab.origin === 'earlier-record' ? 'from earlier record' : (lab.origin ?? '');
-  const number = `${milliText(lab.milli)} ${unitShownOf(lab.unit)}`;
-  return [`${lab.kind.analyte} ${number}`, origin, lab.takenOn].filter(Boolean).join(', ');
+  const unit = lab.kind.analyte === 'inr' ? '' : ` ${unitShownOf(lab.unit)}`;
+  return [`${name} ${milliText(lab.milli)}${unit}`, origin, lab.takenOn].filter(Boolean).join(', ');
 }
 
 export type HoldsQuestion =

@@ -14,7 +14,7 @@ export const plan = {
   shortAxis: 'Short axis',
   longAxis: 'Long axis',
   thirdAxis: 'Third axis',
-  measuredDistance: 'Distance to the centre',
+  measuredDistance: 'Measured distance',
   nearWall: 'Near wall',
   farWall: 'Far wall',
   distanceNote: 'All from the needle tip, by ultrasound.',

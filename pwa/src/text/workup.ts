@@ -10,7 +10,7 @@ export const workup = {
   openNote: 'A reminder. Nothing here holds you up.',
   nothingOpen: 'Nothing open here.',
   undo: (words: string) => `Undo: ${words}`,
-  recorded: (words: string) => `Recorded: ${words}`,
+  recorded: 'Recorded.',
   notEntered: 'not entered',
   parts: {
     indication: 'Indication',

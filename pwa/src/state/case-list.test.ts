@@ -1,0 +1,144 @@
+import { expect, test } from 'vitest';
+import type { Json, RecordState } from '../ports';
+import {
+  areNamesSimilar,
+  caseDraft,
+  emergencyDrafts,
+  findSamePatients,
+  listCases,
+  placeOfStage,
+  plainText,
+  searchCases,
+} from './case-list';
+
+function held(record: string, content: Record<string, Json>): RecordState {
+  return {
+    record,
+    fields: Object.fromEntries(
+      Object.entries(content).map(([field, value]) => [
+        field,
+        { values: [{ value, references: ['r'], by: 's', stamp: '1' }], isConflict: false },
+      ]),
+    ),
+    struck: [],
+    isEnteredInError: false,
+    heads: [],
+  };
+}
+const person = (id: string, family: string, localId: string, born = '1960-01-01') =>
+  held(`patient/${id}`, {
+    family_name: family,
+    given_name: 'Test',
+    born_on: born,
+    sex: 'female',
+    local_id: localId,
+  });
+const opened = (id: string, patient: string, more: Record<string, Json>) =>
+  held(`case/${id}`, { patient: `patient/${patient}`, stage: 'workup', ...more });
+
+const patients = [
+  person('a', 'Ashwick', '100-1'),
+  person('b', 'Ashwich', '100-2'),
+  person('c', 'Müller-Øst', '200'),
+];
+const cases = [
+  opened('later', 'a', { procedure_on: '2026-03-20', opened_at: '2026-03-01' }),
+  opened('today', 'b', { procedure_on: '2026-03-16', opened_at: '2026-03-02' }),
+  opened('undated', 'c', { opened_at: '2026-03-03' }),
+  opened('live', 'c', { stage: 'in-procedure', opened_at: '2026-03-04' }),
+  opened('done', 'a', { stage: 'closed', opened_at: '2026-03-05' }),
+];
+const inputs = {
+  cases,
+  patients,
+  unsent: new Set(['patient/b']),
+  inConflict: new Set(['case/later']),
+  hasJoined: true,
+  today: '2026-03-16',
+};
+const rowOf = (id: string) => listCases(inputs).find((row) => row.caseId === id);
+
+test('the live case stands first, then today, then dated, then undated, then closed', () => {
+  expect(listCases(inputs).map((row) => row.caseId)).toEqual([
+    'live',
+    'today',
+    'later',
+    'undated',
+    'done',
+  ]);
+});
+
+test('a case says where it is: its patient not yet sent means on this tablet', () => {
+  expect(rowOf('today')?.isOnTabletOnly).toBe(true);
+  expect(rowOf('later')?.isOnTabletOnly).toBe(false);
+  const alone = listCases({ ...inputs, hasJoined: false });
+  expect(alone.every((row) => row.isOnTabletOnly)).toBe(true);
+});
+
+test('[HAZ-32] a case with an open conflict in it or below it is marked', () => {
+  expect(rowOf('later')?.hasConflict).toBe(true);
+  expect(rowOf('today')?.hasConflict).toBe(false);
+});
+
+test('[SOFT-11] open cases of other patients with a like family name are marked, both ways', () => {
+  expect(rowOf('later')?.similarTo).toEqual([expect.stringContaining('Ashwich')]);
+  expect(rowOf('today')?.similarTo).toEqual([expect.stringContaining('Ashwick')]);
+  expect(rowOf('undated')?.similarTo).toEqual([]);
+  expect(rowOf('done')?.similarTo).toEqual([]);
+});
+
+test('[SOFT-11] one letter in, out, changed or swapped is alike; two are not', () => {
+  const alike = (one: string, other: string) =>
+    areNamesSimilar(person('x', one, '1'), person('y', other, '2'));
+  expect(alike('Hartley', 'Hartly')).toBe(true);
+  expect(alike('Hartley', 'Harlety')).toBe(false);
+  expect(alike('Hartley', 'Hatrley')).toBe(true);
+  expect(alike('Hartley', 'Bartley')).toBe(true);
+  expect(alike('HÄRTLEY', 'hartley')).toBe(true);
+  expect(alike('Hartley', 'Hartwell')).toBe(false);
+  expect(alike('Li', 'Lu')).toBe(false);
+  expect(alike('', '')).toBe(false);
+});
+
+test('[TASK-16] search finds by parts of name and by local ID with or without its marks', () => {
+  const found = (search: string) => searchCases(listCases(inputs), search).map((row) => row.caseId);
+  expect(found('ashw')).toEqual(['today', 'later', 'done']);
+  expect(found('1002')).toEqual(['today']);
+  expect(found('100-1')).toEqual(['later', 'done']);
+  expect(found('ost muller')).toEqual(expect.arrayContaining(['live', 'undated']));
+  expect(found('nobody')).toEqual([]);
+});
+
+test('letters with a stroke keep their place in plain text', () => {
+  expect(plainText('  Müller–Øst ')).toBe('muller ost');
+});
+
+test('[HAZ-41] adding a patient with a known local ID, or name and birth date, names them', () => {
+  const same = (familyName: string, bornOn: string, localId: string) =>
+    findSamePatients(patients, { familyName, bornOn, localId }).map((state) => state.record);
+  expect(same('Other', '', '100-1')).toEqual(['patient/a']);
+  expect(same('Ashwick', '1960-01-01', '')).toEqual(['patient/a', 'patient/b']);
+  expect(same('Ashwick', '1961-01-01', '')).toEqual([]);
+});
+
+test('[HAZ-28] an emergency start makes an unknown patient with an acute bleed', () => {
+  const ids = { patientId: 'p', caseId: 'c', patientDraftId: 'd1', caseDraftId: 'd2' };
+  const [patient, made] = emergencyDrafts(ids, '2026-03-16T02:41:07.000+01:00');
+  expect(patient?.set).toEqual({
+    family_name: 'Emergency 02:41',
+    given_name: 'Unknown',
+    identity: 'to-be-confirmed',
+  });
+  expect(made?.set).toMatchObject({ patient: 'patient/p', indication: 'acute-bleed' });
+});
+
+test('[HAZ-09] a new case holds nothing clinical', () => {
+  const ids = { patientId: 'p', caseId: 'c', patientDraftId: 'd1', caseDraftId: 'd2' };
+  const { set } = caseDraft(ids, 'patient/p', '2026-03-16T02:41:07.000+01:00');
+  expect(Object.keys(set ?? {})).toEqual(['patient', 'stage', 'opened_at']);
+});
+
+test('a case opens at the part of the work its stage is at', () => {
+  expect(placeOfStage('planned')).toBe('plan');
+  expect(placeOfStage('closing')).toBe('close-out');
+});
