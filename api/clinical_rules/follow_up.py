@@ -42,6 +42,7 @@ READ_REQUEST = shape(
 )
 _ENDS = ("died", "transferred", "declined")
 _SEEN = ("attended", "done-elsewhere")
+_FINDINGS = ("doppler_flow", "obliterated", "retreated")
 _ASSUMED = ("cirrhosis", "transplant_listed", "on_beta_blocker", "oesophageal_banded")
 
 
@@ -59,6 +60,7 @@ class VisitRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     after_days: int
     repeat_months: int | None
     when: str
+    lapses: bool
     because: str
 
 
@@ -96,18 +98,18 @@ def answer_follow_up(request: object, rule_book: RuleBook) -> dict[str, object]:
     -------
     dict
         ``visits`` by target date, ``next`` (None only when ended), ``ended``, ``assumed``,
-        ``rule_files``.
+        ``missing`` (what a condition lacks to be decided), ``rule_files``.
 
     Raises
     ------
     ShapeError
         A key or type is wrong.
     CalculationRefusedError
-        The plan is not in force, or today lies before the index date.
+        The plan is not in force.
 
     Notes
     -----
-    Rules FU1-FU12. Pure.
+    Rules FU1-FU14. Pure.
     """
     read = READ_REQUEST(request, "")
     name = "follow_up/default" if read["plan"] == "default" else f"follow_up/{read['plan']}"
@@ -123,12 +125,14 @@ def answer_follow_up(request: object, rule_book: RuleBook) -> dict[str, object]:
     course = _read_course(read["index_on"], happened)
     holds = _hold_conditions(read["acute_bleed"], conditions, course, early.rows[0])
     end = _find_end(happened)
-    visits = [
-        _visit(row, course, happened, read["today_on"], is_ended=end is not None)
-        for row in plan.rows
-        if holds[row.when]
+    rows = [row for row in plan.rows if holds[row.when]]
+    planned = [
+        _visit(row, course, happened, read["today_on"], is_ended=end is not None) for row in rows
     ]
-    visits = [_supersede(visit, visits) for visit in visits]
+    visits = [
+        _supersede(visit, planned, lapses=row.lapses)
+        for row, visit in zip(rows, planned, strict=True)
+    ]
     if end is None and not any(_is_open(visit) for visit in visits):
         visits += [
             _visit(row, course, happened, read["today_on"], is_ended=False)
@@ -143,12 +147,13 @@ def answer_follow_up(request: object, rule_book: RuleBook) -> dict[str, object]:
         else _next_act(visits, happened, read["today_on"], early.rows[0].no_shows_to_clinician),
         "ended": end,
         "assumed": [f"{key}: false" for key in _ASSUMED if key not in conditions],
+        "missing": _find_missing(conditions),
         "rule_files": name_rule_files(plan, early),
     }
 
 
 def _read_course(index_on: str, happened: Sequence[Mapping[str, Any]]) -> _Course:
-    seen = [one for one in happened if one.get("outcome") in _SEEN]
+    seen = [one for one in happened if _is_seen(one)]
     retreated = [one["on"] for one in seen if one.get("retreated")]
     treated_on = max([index_on, *retreated])
     # A look on the day of the treatment itself came before it and says nothing of its result.
@@ -197,6 +202,19 @@ def _hold_conditions(
     }
 
 
+def _find_missing(conditions: Mapping[str, Any]) -> list[str]:
+    """Return the condition that decides on the liver ultrasound and was not given (FU14)."""
+    is_open = conditions.get("cirrhosis", False) and not conditions.get("transplant_listed", False)
+    return ["conditions.child_class"] if is_open and "child_class" not in conditions else []
+
+
+def _is_seen(one: Mapping[str, Any]) -> bool:
+    """Say whether a visit took place: it did where it left a finding (FU7)."""
+    if "outcome" in one:
+        return one["outcome"] in _SEEN
+    return any(key in one for key in _FINDINGS)
+
+
 def _find_end(happened: Sequence[Mapping[str, Any]]) -> dict[str, object] | None:
     for one in happened:
         for reason in _ENDS:
@@ -224,7 +242,7 @@ def _visit(
     own = [one for one in happened if one["visit"] == row.visit and one["on"] > anchor_on]
     months, days = row.months, row.days
     if row.repeat_months is not None:
-        attended = [one["on"] for one in own if one.get("outcome") in _SEEN]
+        attended = [one["on"] for one in own if _is_seen(one)]
         if attended:
             # The next turn counts from the last one that took place (FU6).
             anchor_on, months, days = attended[-1], row.repeat_months, 0
@@ -233,7 +251,7 @@ def _visit(
     earliest_on = add_days(target_on, -row.before_days)
     latest_on = add_days(target_on, row.after_days)
     outcomes = [one.get("outcome") for one in own if one.get("outcome")]
-    if any(outcome in _SEEN for outcome in outcomes):
+    if any(_is_seen(one) for one in own):
         state = "attended"
     elif is_ended:
         state = "ended"
@@ -265,18 +283,21 @@ def _is_open(visit: Mapping[str, object]) -> bool:
 
 
 def _supersede(
-    visit: dict[str, object], visits: Sequence[Mapping[str, object]]
+    visit: dict[str, object], visits: Sequence[Mapping[str, object]], *, lapses: bool
 ) -> dict[str, object]:
-    """End a look that was missed once a later look of its kind took place (FU8)."""
-    is_past = _is_open(visit) and any(
-        other["kind"] == visit["kind"]
-        and other["state"] == "attended"
-        and str(other["target_on"]) > str(visit["target_on"])
+    """End a visit that was missed once a later one stands for it (FU8, FU13)."""
+    later = [
+        other
         for other in visits
-    )
-    if not is_past:
+        if other["state"] == "attended" and str(other["target_on"]) > str(visit["target_on"])
+    ]
+    if not _is_open(visit):
         return visit
-    return {**visit, "state": "ended", "because": "A later look of this kind took place."}
+    if any(other["kind"] == visit["kind"] for other in later):
+        return {**visit, "state": "ended", "because": "A later look of this kind took place."}
+    if lapses and later:
+        return {**visit, "state": "ended", "because": "A later visit took place."}
+    return visit
 
 
 def _next_act(

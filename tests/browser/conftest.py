@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Playwright, sync_playwright
+
 from tests.browser.chromium import Device
 from tests.browser.unit_server import UnitServer
 

@@ -51,6 +51,7 @@ const readVisitRow = rowShape({
   after_days: wholeNumber,
   repeat_months: orNull,
   when: text,
+  lapses: flag,
   because: text,
 });
 const readEarlyLookRow = rowShape({
@@ -89,6 +90,8 @@ export interface FollowUpAnswer {
   next: { visit: string; on: string; owner_role: string; because: string } | null;
   ended: { on: string; reason: string } | null;
   assumed: string[];
+  /** What a condition lacks to be decided. */
+  missing: string[];
   rule_files: { name: string; version: number; sha256: string }[];
 }
 
@@ -109,8 +112,15 @@ const ASSUMED = [
   'on_beta_blocker',
   'oesophageal_banded',
 ] as const;
-const isSeen = (one: Happened) => one.outcome === 'attended' || one.outcome === 'done-elsewhere';
-const latestOf = (dates: readonly string[]) => dates.reduce((a, b) => (b > a ? b : a));
+const FINDINGS = ['doppler_flow', 'obliterated', 'retreated'] as const;
+
+/** Whether a visit took place: it did where it left a finding (FU7). */
+function isSeen(one: Happened): boolean {
+  if (one.outcome !== undefined)
+    return one.outcome === 'attended' || one.outcome === 'done-elsewhere';
+  return FINDINGS.some((key) => one[key] !== undefined);
+}
+const latestOf = (dates: readonly string[]) => [...dates].sort().at(-1) ?? '';
 const isOpen = (visit: PlannedVisit) => visit.state !== 'attended' && visit.state !== 'ended';
 const byTarget = (a: PlannedVisit, b: PlannedVisit) =>
   compare(a.target_on, b.target_on) || compare(a.visit, b.visit);
@@ -120,7 +130,7 @@ function compare(a: string, b: string): number {
 }
 
 /**
- * Return the visits of a plan with their windows and states, and the next act (FU1-FU12).
+ * Return the visits of a plan with their windows and states, and the next act (FU1-FU14).
  *
  * @throws ShapeError when a key or type is wrong
  * @throws CalculationRefusedError when the plan is not in force
@@ -142,10 +152,11 @@ export function answerFollowUp(request: unknown, ruleBook: RuleBook): FollowUpAn
   const course = readCourse(read.index_on, happened);
   const holds = holdConditions(read.acute_bleed, conditions, course, limits);
   const ended = findEnd(happened);
-  const planned = plan.rows
-    .filter((row) => holds[row.when])
-    .map((row) => visitOf(row, course, happened, read.today_on, ended !== null));
-  let visits = planned.map((visit) => supersede(visit, planned));
+  const rows = plan.rows.filter((row) => holds[row.when]);
+  const planned = rows.map((row) => visitOf(row, course, happened, read.today_on, ended !== null));
+  let visits = planned.map((visit, place) =>
+    supersede(visit, planned, rows[place]?.lapses === true),
+  );
   if (ended === null && !visits.some(isOpen)) {
     const review = plan.rows.filter((row) => row.when === 'nothing_else');
     visits = [
@@ -159,6 +170,7 @@ export function answerFollowUp(request: unknown, ruleBook: RuleBook): FollowUpAn
     next: ended ? null : nextAct(visits, happened, read.today_on, limits.no_shows_to_clinician),
     ended,
     assumed: ASSUMED.filter((key) => conditions[key] === undefined).map((key) => `${key}: false`),
+    missing: findMissing(conditions),
     rule_files: nameRuleFiles(plan, early),
   };
 }
@@ -284,18 +296,29 @@ function stateOf(
   return todayOn >= earliestOn ? 'due' : 'planned';
 }
 
-/** End a look that was missed once a later look of its kind took place (FU8). */
-function supersede(visit: PlannedVisit, visits: readonly PlannedVisit[]): PlannedVisit {
-  const isPast =
-    isOpen(visit) &&
-    visits.some(
-      (other) =>
-        other.kind === visit.kind &&
-        other.state === 'attended' &&
-        other.target_on > visit.target_on,
-    );
-  if (!isPast) return visit;
-  return { ...visit, state: 'ended', because: 'A later look of this kind took place.' };
+/** End a visit that was missed once a later one stands for it (FU8, FU13). */
+function supersede(
+  visit: PlannedVisit,
+  visits: readonly PlannedVisit[],
+  lapses: boolean,
+): PlannedVisit {
+  const later = visits.filter(
+    (other) => other.state === 'attended' && other.target_on > visit.target_on,
+  );
+  if (!isOpen(visit)) return visit;
+  if (later.some((other) => other.kind === visit.kind)) {
+    return { ...visit, state: 'ended', because: 'A later look of this kind took place.' };
+  }
+  if (lapses && later.length > 0) {
+    return { ...visit, state: 'ended', because: 'A later visit took place.' };
+  }
+  return visit;
+}
+
+/** The condition that decides on the liver ultrasound and was not given (FU14). */
+function findMissing(conditions: Conditions): string[] {
+  const isOpenQuestion = conditions.cirrhosis === true && conditions.transplant_listed !== true;
+  return isOpenQuestion && conditions.child_class === undefined ? ['conditions.child_class'] : [];
 }
 
 /** The one next act; an overdue or missed visit comes before a later one (FU9). */

@@ -109,8 +109,9 @@ test('[TASK-16] search finds by parts of name and by local ID with or without it
   expect(found('nobody')).toEqual([]);
 });
 
-test('letters with a stroke keep their place in plain text', () => {
+test('letters with accents or strokes are found by their plain letters', () => {
   expect(plainText('  Müller–Øst ')).toBe('muller ost');
+  expect(plainText('Straße Łukasz')).toBe('strasse lukasz');
 });
 
 test('[HAZ-41] adding a patient with a known local ID, or name and birth date, names them', () => {

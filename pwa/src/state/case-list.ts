@@ -61,13 +61,13 @@ export function listCases(inputs: CaseListInputs): CaseRow[] {
 
 /** Return the rows that hold every word searched for; all rows for an empty search. */
 export function searchCases(rows: readonly CaseRow[], search: string): CaseRow[] {
-  const words = plainText(search).split(' ').filter(Boolean);
+  const words = searchWords(search);
   return rows.filter((row) => words.every((word) => row.searchText.includes(word)));
 }
 
 /** Return the patients that hold every word searched for; none for an empty search. */
 export function searchPatients(patients: readonly RecordState[], search: string): RecordState[] {
-  const words = plainText(search).split(' ').filter(Boolean);
+  const words = searchWords(search);
   if (words.length === 0) return [];
   return patients.filter((patient) => {
     const text = searchTextOf(patient);
@@ -173,12 +173,26 @@ export function patientDraft(ids: NewCaseIds, added: AddedPatient): Draft {
   };
 }
 
+/** Letters that no decomposition splits into a plain one and a mark. */
+const FOLDED: Readonly<Record<string, string>> = {
+  æ: 'ae',
+  đ: 'd',
+  ð: 'd',
+  ı: 'i',
+  ł: 'l',
+  ø: 'o',
+  œ: 'oe',
+  ß: 'ss',
+  þ: 'th',
+};
+
 /** Return text in lower case, without accents and marks, words one space apart. */
 export function plainText(text: string): string {
   return text
     .normalize('NFD')
     .replace(/\p{M}/gu, '')
     .toLowerCase()
+    .replace(/[æđðıłøœßþ]/g, (letter) => FOLDED[letter] ?? letter)
     .replace(/[^\p{L}\p{N}]+/gu, ' ')
     .trim();
 }
@@ -207,6 +221,11 @@ function rowOf(
     similarTo: [],
     searchText: searchTextOf(patient),
   };
+}
+
+/** Words between spaces; one with marks in it, such as `100-1`, stays one. */
+function searchWords(search: string): string[] {
+  return search.split(/\s+/).map(plainText).filter(Boolean);
 }
 
 /** Names, date of birth and local ID, the ID also without its marks. */

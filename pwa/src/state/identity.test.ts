@@ -36,7 +36,9 @@ test('[HARD-01] the year of birth and the last three digits of the local ID open
 /** Caught a planted bug: a check that asked for the year or the digits, not for both. */
 test('[HARD-01] of 500 random pairs of digits none but the right one opens a case', () => {
   const digits = (count: number) =>
-    fc.array(fc.integer({ min: 0, max: 9 }), { minLength: count, maxLength: count }).map((all) => all.join(''));
+    fc
+      .array(fc.integer({ min: 0, max: 9 }), { minLength: count, maxLength: count })
+      .map((all) => all.join(''));
   const year = fc.oneof(digits(4), fc.constant('1961'));
   const three = fc.oneof(digits(3), fc.constant('473'));
   fc.assert(

@@ -66,7 +66,8 @@ export function monthMarks(
     month += 1;
     if (month > 12) [year, month] = [year + 1, 1];
     const on = `${year}-${String(month).padStart(2, '0')}-01`;
-    if (on > untilOn) break;
+    // A name that begins in the last twentieth would run over the edge.
+    if (on > untilOn || placeOnAxis(on, fromOn, untilOn) > 950) break;
     const name = MONTHS[month - 1] ?? '';
     marks.push({ on, words: month === 1 ? `${name} ${year}` : name });
   }

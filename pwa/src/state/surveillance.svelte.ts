@@ -219,7 +219,14 @@ export class Surveillance {
     await this.readHistories(visits);
     const after = told({ visits, results });
     const happened = happeningsOf(after.visits, after.results, this.histories, civilDayOf);
-    return this.#changesOf(this.#ask(happened).answer, after.visits);
+    const changes = this.#changesOf(this.#ask(happened).answer, after.visits);
+    return { ...changes, fresh: await Promise.all(changes.fresh.map((one) => this.#afresh(one))) };
+  }
+
+  /** A visit that was undone shows no field, but is there: the draft has to be a new act on it. */
+  async #afresh(draft: Draft): Promise<Draft> {
+    const [now] = await this.#parts.store.read({ kind: 'visit', record: draft.record });
+    return draftOn(now ?? null, draft.record, draft.set ?? {});
   }
 
   /** The visits that are new or moved once a result stands, as it is about to be saved. */

@@ -21,6 +21,8 @@ export type Group = (typeof GROUPS)[number];
 
 /** Common practice, no source: a place is looked for from four weeks before the target. */
 export const BOOK_AHEAD_DAYS = 28;
+/** Common practice, no source: what a clinician does needs no place, only to be seen coming. */
+export const CLINICIAN_AHEAD_DAYS = 7;
 /** FU-06: this long past the end of the window a clinician looks at it. */
 export const CLINICIAN_AFTER_DAYS = 14;
 /** FU-06: so many tries without an answer, and a clinician looks at it. */
@@ -149,7 +151,8 @@ function whyClinician(row: Unsorted, todayOn: string): WorkRow['clinicianBecause
     ['no-answer', 'wrong-number'].includes(textOf(attempt, 'result')),
   );
   if (failed.length >= FAILED_TRIES) return 'no-answer';
-  const isNear = row.window === null || addDays(todayOn, BOOK_AHEAD_DAYS) >= row.window.targetOn;
+  const isNear =
+    row.window === null || addDays(todayOn, CLINICIAN_AHEAD_DAYS) >= row.window.targetOn;
   return row.owner === 'clinician' && isNear ? 'owner' : '';
 }
 

@@ -65,7 +65,9 @@ export function askLiverScores(
 
 function findingWords(answer: Json): string {
   if (typeof answer === 'boolean') return answer ? 'yes' : 'no';
-  return String(answer).replace(/^grade(\d)-(\d)$/, 'grade $1–$2').replace('-', ' to ');
+  return String(answer)
+    .replace(/^grade(\d)-(\d)$/, 'grade $1–$2')
+    .replace('-', ' to ');
 }
 
 /** Return whole years lived on a day, null without a date of birth. */

@@ -129,4 +129,5 @@ export const surveillance = {
   whatHappenedTo: (label: string) => `What happened: ${label}?`,
   cautionLocal: 'A proposal from the rule file. Local protocol and the clinician decide.',
   pastVisits: 'Done',
+  tellAll: 'Record a later visit',
 };

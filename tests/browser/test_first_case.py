@@ -1,0 +1,194 @@
+"""One case from workup to booked follow-up, offline, killed in the middle, then synced.
+
+Plays the built app and the real server; nothing is stubbed. Cites UX-01, UX-08, UX-15, UX-17,
+HAZ-22, HAZ-32, SEC-22, FU-11.
+"""
+
+import re
+import sqlite3
+import time
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser import played_case as case
+from tests.browser.unit_server import ROOT, UnitServer
+
+pytestmark = pytest.mark.browser
+
+FAMILY, GIVEN = "Quillmere", "Dorothea"
+TABLET_PHONE, DESK_PHONE = "0700 900 111", "0700 900 222"
+
+
+def texts(page: Page) -> str:
+    return page.locator("main").inner_text()
+
+
+def case_address(page: Page) -> str:
+    return page.evaluate("location.hash")
+
+
+def counted(server: UnitServer, stream: str) -> int:
+    with sqlite3.connect(server.folder / "crura.sqlite3") as connection:
+        row = connection.execute("SELECT count(*) FROM operation WHERE stream = ?", (stream,))
+        return int(row.fetchone()[0])
+
+
+def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled(
+    server: UnitServer, new_device
+):
+    # given: a unit with staff, stock and clinic sessions, a tablet and a desk that joined it
+    unit_story = str(ROOT / "seed_scenarios/00_unit.json")
+    server.crura("load-scenario", unit_story, "--as-if-today", "today")
+    server.start()
+    tablet, desk = new_device("tablet"), new_device("desk", "desk")
+    page = tablet.start(server.invite("bedside"))
+    case.join(page)
+    desk_page = desk.start(server.invite("booking"))
+    case.join(desk_page)
+    case.choose_who_taps(desk_page, "Pell")
+    case.choose_who_taps(page, "Otis")
+    care_before = counted(server, "care")
+
+    # when: the server is gone and the whole bedside job is done
+    server.stop()
+    case.add_patient_and_case(page, FAMILY, GIVEN)
+    case.fill_workup(page)
+    case.fill_plan(page)
+    case.confirm_identity(page)
+    expect(page.locator("[data-primary]")).to_be_visible()
+    no_return = {"Does blood come back?": "No blood return"}
+    case.pass_steps(page, "What comes next?", instead=no_return)
+
+    # then: without blood return the tool does not offer adhesive (the hard stop)
+    assert "No blood return: no adhesive here." in texts(page)
+    assert page.get_by_role("button", name=re.compile("Inject adhesive")).count() == 0
+    assert case.primary(page).inner_text() == "Flush and try again"
+    box = case.primary(page).bounding_box()
+    assert box is not None
+    assert box["height"] >= 128, "UX-01: the primary action is at least 128 px"
+    assert page.locator("main input").count() == 0, "UX-08: no keyboard at the bedside"
+    case.primary(page).click()
+    time.sleep(1)
+
+    # when: the adhesive timer runs and the tablet dies
+    case.pass_steps(page, "Inject slowly")
+    coil_line = page.get_by_role("button", name=re.compile("^Undo"))
+    expect(coil_line).to_be_visible()
+    case.primary(page).click()
+    expect(page.get_by_role("timer")).to_be_visible()
+    address = case_address(page)
+    started = time.monotonic()
+    tablet.kill()
+    page = tablet.start(server.address)
+
+    # then: the same step, the same timer, and everything that was recorded (UX-15)
+    expect(page.get_by_role("timer")).to_be_visible()
+    waited = time.monotonic() - started
+    shown = page.get_by_role("timer").inner_text()
+    minutes, seconds = (
+        (int(part) for part in re.findall(r"\d+", shown)[:2])
+        if ":" in shown
+        else (
+            0,
+            int(re.findall(r"\d+", shown)[0]),
+        )
+    )
+    assert abs(minutes * 60 + seconds - waited) < 6, f"{shown} shown after {waited:.0f} s"
+    assert case_address(page) == address
+    assert "Restored" in texts(page)
+    assert "Stop: 1 mL given" in case.primary(page).inner_text()
+
+    # when: the rest is done, an act undone and done again, and the case closed
+    case.pass_steps(page, "Push the adhesive out")
+    page.get_by_role("button", name=re.compile("^Undo")).click()
+    expect(page.locator("h1.ask")).to_contain_text("Inject slowly")
+    time.sleep(1)
+    case.pass_steps(page, "All steps passed")
+    case.primary(page).click()
+    planned = case.make_follow_up_plan(page)
+    assert planned >= 5
+    case.close_out(page, "Wren")
+    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    assert unsent > 60
+
+    # then: started again, the server gets all of it
+    server.start()
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    case.wait_until_sent(page)
+    assert counted(server, "care") - care_before > 50
+    server_side = server.address
+    assert counted(server, "booking") > planned
+
+    # and the desk sees what is due, and holds nothing of the care stream
+    desk_page.evaluate("window.dispatchEvent(new Event('online'))")
+    case.go(desk_page, "Clinic")
+    row = desk_page.get_by_role("button", name=re.compile(FAMILY)).first
+    row.click(timeout=40_000)
+    for finding in ("varix", "coil", "adhesive", "Child", "flow"):
+        assert finding.lower() not in texts(desk_page).lower(), f"FU-11: {finding} at the desk"
+    case.press(desk_page, "Book", exact=True)
+    offer = desk_page.get_by_role("region", name="Choose a session").get_by_role("button").first
+    offer.click()
+    if desk_page.get_by_text("This day lies outside the window. Why?").count():
+        case.press(desk_page, "Clinician agreed")
+    expect(desk_page.get_by_text(re.compile("^.*Booked for")).first).to_be_visible()
+    case.wait_until_sent(desk_page)
+
+    # and the booking comes back to the tablet
+    case.go(page, "Surveillance")
+    expect(page.get_by_text(re.compile("^Booked ")).first).to_be_visible(timeout=40_000)
+
+    # when: both change the same phone number without a network
+    server.stop()
+    page.get_by_role("button", name="Name, phone, needs").click()
+    case.change_phone(page, TABLET_PHONE)
+    desk_page.get_by_role("button", name="Name, phone, needs").click()
+    case.change_phone(desk_page, DESK_PHONE)
+    server.start()
+    for one in (page, desk_page):
+        one.evaluate("window.dispatchEvent(new Event('online'))")
+        case.wait_until_sent(one)
+
+    # then: both show the conflict, with both values (HAZ-32)
+    for one in (page, desk_page):
+        expect(one.get_by_text("Two answers. Choose one.").first).to_be_visible(timeout=40_000)
+        expect(one.get_by_text(TABLET_PHONE).first).to_be_visible()
+        expect(one.get_by_text(DESK_PHONE).first).to_be_visible()
+
+    # when: a person settles it under Decisions on the desk
+    case.go(desk_page, "Decisions")
+    case.press(desk_page, DESK_PHONE)
+    case.press(desk_page, "Asked the patient")
+
+    # then: it is settled on both, and the log of the unit is sound
+    case.wait_until_sent(desk_page)
+    expect(page.get_by_text("Two answers. Choose one.")).to_have_count(0, timeout=40_000)
+    expect(page.get_by_text(DESK_PHONE).first).to_be_visible()
+    assert server_side == server.address
+    server.stop()
+    assert "sound" in server.crura("verify").lower()
+    assert tablet.problems == []
+    assert desk.problems == []
+
+
+def test_the_desk_has_no_byte_of_care_on_its_disk(server: UnitServer, new_device):
+    """[EX7] SEC-22: the care stream never reaches a booking device."""
+    for story in sorted(Path(ROOT / "seed_scenarios").glob("0*.json")):
+        server.crura("load-scenario", str(story), "--as-if-today", "today")
+    server.start()
+    desk = new_device("desk", "desk")
+    page = desk.start(server.invite("booking"))
+    case.join(page)
+    expect(page.get_by_role("button", name=re.compile("Open|,")).first).to_be_visible()
+    time.sleep(3)
+    assert counted(server, "care") > 0
+    desk.kill()
+
+    stored = [file for file in desk._profile.rglob("*") if file.is_file()]
+    assert any(b"clinic_session/" in file.read_bytes() for file in stored), "nothing was stored"
+    for file in stored:
+        content = file.read_bytes()
+        for canary in (b'"varix_class":"GOV2"', b"coil_placed/", b"lab_result/", b"step_event/"):
+            assert canary not in content, f"{canary!r} in {file.name}"
