@@ -12,7 +12,7 @@ from run_npm import run_npm
 
 
 class PwaBuildHook(BuildHookInterface):  # type: ignore[type-arg]
-    """Runs `npm ci` and the build; ``SKIP_PWA_BUILD=1`` leaves what is there (editable installs)."""
+    """Runs `npm ci` and the build; ``SKIP_PWA_BUILD=1`` leaves what is there."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Build before the files of the wheel are gathered."""

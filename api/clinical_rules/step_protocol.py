@@ -136,6 +136,22 @@ def follow_protocol(
     return Progress(None, Round(), "", (), (), passed, is_finished=True)
 
 
+def find_out_of_turn(
+    steps: Sequence[Step], targets: Sequence[PlannedTarget], events: Sequence[StepEvent]
+) -> list[int]:
+    """Return the places of events that were recorded while another step stood first (ST10).
+
+    They stay as recorded; a report shows them as such. An override is never out of turn: it is
+    how a person passes a gate.
+    """
+    places = []
+    for place, event in enumerate(events):
+        now = follow_protocol(steps, targets, events[:place])
+        if event.outcome != "override" and (event.step, event.round) != (now.step, now.round):
+            places.append(place)
+    return places
+
+
 def _around(steps: Sequence[Step]) -> tuple[list[Step], list[Step]]:
     """Return the steps before the first loop and those after the last."""
     looped = [place for place, step in enumerate(steps) if step.loop is not None]

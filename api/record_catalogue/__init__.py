@@ -1,0 +1,1 @@
+"""The data dictionary: every record kind and field, and how concurrent values live together."""

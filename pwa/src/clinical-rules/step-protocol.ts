@@ -29,6 +29,9 @@ const readStep = rowShape({
   applies: text,
 });
 
+/** The latest event of each step and round, with its place in the record. */
+type Latest = ReadonlyMap<string, { event: StepEvent; place: number }>;
+
 /** One row of a step protocol. */
 export type Step = ReturnType<typeof readStep>;
 
@@ -108,22 +111,23 @@ export function followProtocol(
   const looped = steps.flatMap((step, place) => (step.loop === null ? [] : [place]));
   const before = looped.length === 0 ? steps : steps.slice(0, looped[0]);
   const tail = looped.length === 0 ? [] : steps.slice((looped.at(-1) ?? 0) + 1);
-  const passed = new Set(
-    events.filter(({ step }) => step !== CHOOSE).map(({ step, round }) => keyOf(step, round)),
-  ).size;
+  const latest: Latest = new Map(
+    events.map((event, place) => [keyOf(event.step, event.round), { event, place }]),
+  );
+  const passed = [...latest.values()].filter(({ event }) => event.step !== CHOOSE).length;
   for (const step of before) {
-    if (lastOf(events, NO_ROUND, step.id) === null) return at(step, NO_ROUND, passed);
+    if (lastOf(latest, NO_ROUND, step.id) === null) return at(step, NO_ROUND, passed);
   }
   let [index, puncture] = [0, 1];
   while (index < targets.length) {
-    const walked = walkPuncture(steps, targets, index, puncture, events, passed);
+    const walked = walkPuncture(steps, targets, index, puncture, latest, passed);
     if (typeof walked !== 'string') return walked;
     if (walked === 'another_puncture') puncture += 1;
     else if (walked === 'next_target') [index, puncture] = [index + 1, 1];
     else break;
   }
   for (const step of tail) {
-    if (lastOf(events, NO_ROUND, step.id) === null) return at(step, NO_ROUND, passed);
+    if (lastOf(latest, NO_ROUND, step.id) === null) return at(step, NO_ROUND, passed);
   }
   return {
     step: null,
@@ -136,22 +140,41 @@ export function followProtocol(
   };
 }
 
+/**
+ * Return the places of events that were recorded while another step stood first (ST10).
+ *
+ * They stay as recorded; a report shows them as such. An override is never out of turn: it is how
+ * a person passes a gate.
+ */
+export function findOutOfTurn(
+  steps: readonly Step[],
+  targets: readonly PlannedTarget[],
+  events: readonly StepEvent[],
+): number[] {
+  return events.flatMap((event, place) => {
+    const now = followProtocol(steps, targets, events.slice(0, place));
+    const isNext =
+      now.step !== null && keyOf(now.step, now.round) === keyOf(event.step, event.round);
+    return isNext || event.outcome === 'override' ? [] : [place];
+  });
+}
+
 /** Where one puncture stands, or the move that leads out of it. */
 function walkPuncture(
   steps: readonly Step[],
   targets: readonly PlannedTarget[],
   index: number,
   puncture: number,
-  events: readonly StepEvent[],
+  latest: Latest,
   passed: number,
 ): Progress | Move {
   const target = targets[index];
   if (target === undefined) return 'withdraw';
   const here: Round = { ...NO_ROUND, target: target.label, puncture };
   for (const step of steps.filter(({ loop }) => loop === 'puncture')) {
-    if (lastOf(events, here, step.id) === null) return at(step, here, passed);
+    if (lastOf(latest, here, step.id) === null) return at(step, here, passed);
   }
-  const returned = lastOf(events, here, BLOOD_RETURN);
+  const returned = lastOf(latest, here, BLOOD_RETURN);
   const hasBlood = returned?.outcome === 'done' || returned?.outcome === 'override';
   const gates = gatesOf(target, hasBlood);
   let point = here;
@@ -159,7 +182,7 @@ function walkPuncture(
   let move: Move | null = hasBlood ? 'coil' : null;
   let [coil, aliquot] = [0, 0];
   for (;;) {
-    move ??= lastOf(events, point, CHOOSE, after)?.move ?? null;
+    move ??= lastOf(latest, point, CHOOSE, after)?.move ?? null;
     const offered = choicesOf(targets, index, coil, aliquot, hasBlood);
     const bloodStep = steps.find(({ id }) => id === BLOOD_RETURN);
     if (move === 'try_again' && after === BLOOD_RETURN && !hasBlood && bloodStep) {
@@ -183,7 +206,7 @@ function walkPuncture(
     point = isCoil ? { ...here, coil } : { ...here, aliquot };
     const inside = steps.filter(({ loop }) => loop === (isCoil ? 'coil' : 'aliquot'));
     for (const step of inside) {
-      if (lastOf(events, point, step.id) === null) return at(step, point, passed, gates);
+      if (lastOf(latest, point, step.id) === null) return at(step, point, passed, gates);
     }
     after = inside.at(-1)?.id ?? after;
     move = null;
@@ -229,11 +252,9 @@ function keyOf(step: string, { target, puncture, coil, aliquot }: Round): string
 }
 
 /** The latest event of a step (or of either step) in a round. */
-function lastOf(
-  events: readonly StepEvent[],
-  round: Round,
-  ...steps: readonly string[]
-): StepEvent | null {
-  const wanted = new Set(steps.map((step) => keyOf(step, round)));
-  return events.findLast((event) => wanted.has(keyOf(event.step, event.round))) ?? null;
+function lastOf(latest: Latest, round: Round, ...steps: readonly string[]): StepEvent | null {
+  const found = steps
+    .map((step) => latest.get(keyOf(step, round)))
+    .reduce((one, other) => ((other?.place ?? -1) > (one?.place ?? -1) ? other : one), undefined);
+  return found?.event ?? null;
 }

@@ -147,6 +147,8 @@ export interface StockChoice {
   item: string;
   name: string;
   coil: { stock_id: string; loop_um: number; wire_um: number; length_um: number } | null;
+  /** Of an adhesive, else "". */
+  agent: string;
   lots: Lot[];
 }
 
@@ -180,6 +182,7 @@ export function stockOf(items: readonly RecordState[], item: string): StockChoic
                 wire_um: wire ?? 0,
                 length_um: length ?? 0,
               },
+        agent: String(structureOf(record, 'adhesive')?.agent ?? ''),
         lots: list(shown(record, 'lots')).flatMap(lotOf),
       };
     })

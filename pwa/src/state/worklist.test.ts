@@ -4,7 +4,7 @@ import { addDays } from '../clinical-rules/civil-date';
 import type { HistoryEntry, Json } from '../ports';
 import type { RecordState } from './shown';
 import { blankState, withFields } from './surveillance';
-import { GROUPS, isOpen, makeWorklist, offerSessions } from './worklist';
+import { equipmentFor, GROUPS, isOpen, makeWorklist, offerSessions } from './worklist';
 import { attemptDraft, bookDraft, noShowDraft } from './worklist-acts';
 
 const TODAY = '2026-03-16';
@@ -58,6 +58,10 @@ test('[FU-01] each visit lands in the group that names its next act', () => {
   expect(groupOf(booked('2026-03-22'))).toBe('this-week');
   expect(groupOf(booked('2026-03-23'))).toBe('later');
   expect(groupOf(visit('g', { owner_role: 'clinician' }))).toBe('clinician');
+  const nextWeek = (days: number) =>
+    visit('j', { owner_role: 'clinician', window: windowAround(addDays(TODAY, days)) });
+  expect(groupOf(nextWeek(7))).toBe('clinician');
+  expect(groupOf(nextWeek(8))).toBe('later');
   expect(groupOf(visit('h', { status: 'attended' }))).toBeUndefined();
   expect(groupOf(visit('i', { status: 'ended' }))).toBeUndefined();
 });
@@ -156,6 +160,15 @@ test('[FU-02] sessions come nearest to the target first; outside the window they
     ['clinic_session/early', 'before'],
     ['clinic_session/far', 'after'],
   ]);
+});
+
+test('the label alone says what the room has to hold', () => {
+  expect(equipmentFor('Scope check with ultrasound')).toBe('ultrasound-scope');
+  expect(equipmentFor('Treatment session')).toBe('ultrasound-scope');
+  expect(equipmentFor('Scope check')).toBe('scope');
+  expect(equipmentFor('Phone call')).toBe('phone');
+  expect(equipmentFor('Liver ultrasound')).toBe('');
+  expect(equipmentFor('Clinic visit')).toBe('');
 });
 
 test('[FU-14] a session whose places are all booked is not offered', () => {

@@ -169,6 +169,8 @@ function groupOf(row: Unsorted, why: WorkRow['clinicianBecause'], todayOn: strin
   if (row.status === 'no-show') return 'no-show';
   if (row.window === null || row.status === 'booked') return 'due';
   if (row.window.latestOn < todayOn) return 'overdue';
+  // A clinician's own act needs no place: it shows when it comes near.
+  if (row.owner === 'clinician') return 'later';
   if (row.status === 'cancelled') return 'due';
   return addDays(todayOn, BOOK_AHEAD_DAYS) >= row.window.targetOn ? 'due' : 'later';
 }
@@ -201,6 +203,7 @@ export function isFoundBy(row: WorkRow, typed: string): boolean {
 /** What a visit of this label needs in the room; "" where any clinic does. */
 export function equipmentFor(label: string): '' | 'phone' | 'scope' | 'ultrasound-scope' {
   if (/^phone\b/i.test(label)) return 'phone';
+  if (/^treatment\b/i.test(label)) return 'ultrasound-scope';
   if (!/\bscope\b/i.test(label)) return '';
   return /ultrasound/i.test(label) ? 'ultrasound-scope' : 'scope';
 }

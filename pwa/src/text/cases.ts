@@ -42,6 +42,8 @@ export const newCase = {
   title: 'New case',
   use: 'For adults with gastric varices treated under endoscopic ultrasound.',
   useBasis: 'Other use: record only. Local protocol decides.',
+  mayBeCleared: (unsent: number) =>
+    `This browser may clear its storage, and ${unsent} entries are on this tablet alone. Exchange with the unit first.`,
   listed: 'A patient who is listed',
   added: 'A patient who is not listed',
   search: 'Name or local ID',

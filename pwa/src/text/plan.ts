@@ -127,7 +127,6 @@ export const numberWords = {
   stopSum: (measured: string, margin: string, room: string, step: string) =>
     `${measured} − ${margin} = ${room}, down to ${step} steps`,
   packing: 'Packing',
-  packingNote: 'Information only, never a target.',
   perCent: (from: string, to: string) => (from === to ? `${from} %` : `${from} to ${to} %`),
   fill: 'Varix, computed as an ellipsoid',
   about: (amount: string) => `about ${amount}`,

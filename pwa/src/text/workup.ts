@@ -31,6 +31,8 @@ export const workup = {
     drugs: 'Drugs',
     agreements: 'Airway, consent',
   },
+  identityOpen: 'Identity to be confirmed.',
+  goToPatient: 'Open the patient page',
   complete: 'complete',
   stillOpen: (names: string) => `open: ${names}`,
   history: 'History',
@@ -268,3 +270,12 @@ export const dayWords = {
   weekOn: '7 days on',
   take: (on: string) => `Enter ${on}`,
 };
+
+/** Return where a figure comes from as one line, the basis not said twice. */
+export function basisLine(basis: string, source: string): string {
+  const words = drugsWords.basis[basis] ?? basis;
+  const said = source.toLowerCase().startsWith(basis.replace('-', ' '));
+  return said
+    ? `${source.charAt(0).toUpperCase()}${source.slice(1)}`
+    : [words, source].filter(Boolean).join(': ');
+}
