@@ -6,6 +6,14 @@ Both engines therefore give the same whole number for the same input (GE1).
 
 _PI = (355, 113)
 _UM3_PER_UL = 10**9
+# Of each number that is a sum of ours, in the words that an answer gives for it.
+BASIS = {
+    "dead_space_ul": ("derived", "pi/4 d^2 L"),
+    "volume_ul": ("published", "V = 4pi/3 (A/2)(B/2)(C/2), volume embolisation ratio literature"),
+    "packing_per_mille_from_to": ("derived", "metal through volume of the varix"),
+    "leaves_tip_before_flush_ul": ("derived", "clamp(V + flush - dead space, 0, V), mass balance"),
+    "mix_ul": ("derived", "adhesive (pure) times all parts through the adhesive's parts"),
+}
 
 
 def divide_half_up(dividend: int, divisor: int) -> int:

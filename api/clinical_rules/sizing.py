@@ -20,6 +20,7 @@ from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.clinical_rules.geometry import ellipsoid_ul, packing_per_mille
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.rule_file import Row, RuleFile, path_of, refuse_gaps_and_overlaps
+from api.clinical_rules.sizing_limits import LimitRow, Limits
 from api.clinical_rules.sizing_request import READ_REQUEST, refuse_doubles
 
 _LEVELS = ("stop", "caution", "note")
@@ -28,13 +29,6 @@ NOTHING_TEXT = (
     "Nothing could be calculated. "
     "Add a target with its short axis and origin, the needle's prime, or an adhesive."
 )
-
-
-class LimitRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One factor or limit by name."""
-
-    item: str
-    amount: int
 
 
 class CautionRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -59,8 +53,8 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
     -------
     dict
         ``targets``, ``needle``, ``adhesive`` (None for coils alone), ``cautions`` by level,
-        ``rule_files``; a part that lacks an input is ``{"missing": [...]}``, one outside the
-        domain ``{"refusal": {...}}``.
+        ``basis``, ``rule_files``; a part that lacks an input is ``{"missing": [...]}``, one
+        outside the domain ``{"refusal": {...}}``.
 
     Raises
     ------
@@ -82,7 +76,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
     media = rule_book.rule_file("sizing/flush_media", FlushRow)
     remarks = rule_book.rule_file("sizing/cautions", CautionRow)
     _refuse_count_faults(counts)
-    limit = _Limits(limits)
+    limit = Limits(limits)
     needle, stock, adhesive = read.get("needle"), read.get("coils_in_stock", []), None
     refuse_doubles([coil["id"] for coil in stock], "coils_in_stock", "id")
     refuse_doubles([target["label"] for target in read["targets"]], "targets", "label")
@@ -113,6 +107,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
             {"id": row.id, "level": row.level, "text": row.text, **_basis(row)}
             for row in sorted(found, key=lambda row: _LEVELS.index(row.level))
         ],
+        "basis": limit.name_basis(),
         "rule_files": name_rule_files(counts, gauges, limits, media, remarks),
     }
     if adhesive is None and not isinstance(dead_space["dead_space_ul"], int):
@@ -123,16 +118,6 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
         ):
             raise CalculationRefusedError(NOTHING_TEXT, answer)
     return answer
-
-
-class _Limits(dict[str, int]):
-    def __init__(self, limits: RuleFile[LimitRow]) -> None:
-        super().__init__({row.item: row.amount for row in limits.rows})
-        self._path = path_of(limits)
-
-    def __missing__(self, item: str) -> int:
-        message = f"Rule file {self._path} has no item {item}. Add it."
-        raise RuleFileError(message)
 
 
 def _refuse_count_faults(counts: RuleFile[CoilCountRow]) -> None:

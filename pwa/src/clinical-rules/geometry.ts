@@ -5,6 +5,14 @@
  */
 
 const UM3_PER_UL = 1_000_000_000n;
+/** Of each number that is a sum of ours, in the words that an answer gives for it. */
+export const BASIS = {
+  dead_space_ul: ['derived', 'pi/4 d^2 L'],
+  volume_ul: ['published', 'V = 4pi/3 (A/2)(B/2)(C/2), volume embolisation ratio literature'],
+  packing_per_mille_from_to: ['derived', 'metal through volume of the varix'],
+  leaves_tip_before_flush_ul: ['derived', 'clamp(V + flush - dead space, 0, V), mass balance'],
+  mix_ul: ['derived', "adhesive (pure) times all parts through the adhesive's parts"],
+} as const;
 
 /** The quotient of two whole numbers, none negative, a half rounded up. */
 export function divideHalfUp(dividend: bigint, divisor: bigint): number {

@@ -62,5 +62,7 @@ export interface SizingAnswer {
   needle: DeadSpace & { passes: Passes };
   adhesive: AdhesivePlan | null;
   cautions: Caution[];
+  /** Of every number that no row of the answer carries. */
+  basis: Record<string, Basis>;
   rule_files: { name: string; version: number; sha256: string }[];
 }

@@ -15,8 +15,8 @@ import {
 import { CalculationRefusedError, RuleFileError } from './errors';
 import { ellipsoidUl, packingPerMille } from './geometry';
 import { nameRuleFiles, type RuleBook } from './rule-book';
-import { pathOf, type RuleFile, refuseGapsAndOverlaps, rowShape } from './rule-file';
-import { naturalNumber, text } from './shapes';
+import { pathOf, refuseGapsAndOverlaps, rowShape } from './rule-file';
+import { text } from './shapes';
 import type {
   AdhesivePlan,
   Basis,
@@ -28,11 +28,11 @@ import type {
   SizedTarget,
   SizingAnswer,
 } from './sizing-answer';
+import { limitsOf, nameBasis, readLimitRow } from './sizing-limits';
 import { type Coil, type Needle, readRequest, refuseDoubles, type Target } from './sizing-request';
 
 export type * from './sizing-answer';
 
-const readLimitRow = rowShape({ item: text, amount: naturalNumber });
 const readCautionRow = rowShape({ id: text, level: text, text });
 
 const LEVELS = ['stop', 'caution', 'note'];
@@ -112,6 +112,7 @@ export function answerSizing(request: unknown, ruleBook: RuleBook): SizingAnswer
         ...basisOf(row),
       }))
       .sort((a, b) => LEVELS.indexOf(a.level) - LEVELS.indexOf(b.level)),
+    basis: nameBasis(limits),
     rule_files: nameRuleFiles(counts, gauges, limits, media, remarks),
   };
   const hasNumber =
@@ -127,15 +128,6 @@ export function answerSizing(request: unknown, ruleBook: RuleBook): SizingAnswer
 
 function basisOf(row: { basis?: string; source?: string }): Basis {
   return { basis: row.basis ?? null, source: row.source ?? null };
-}
-
-function limitsOf(limits: RuleFile<ReturnType<typeof readLimitRow>>): LimitOf {
-  const amounts = new Map(limits.rows.map(({ item, amount }) => [item, amount]));
-  return (item) => {
-    const amount = amounts.get(item);
-    if (amount !== undefined) return amount;
-    throw new RuleFileError(`Rule file ${pathOf(limits)} has no item ${item}. Add it.`);
-  };
 }
 
 function warnOfNeedle(needle: Needle | undefined, passes: Passes): Set<string> {

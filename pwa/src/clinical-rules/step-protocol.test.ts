@@ -70,7 +70,7 @@ test('[ST7] without blood return the primary action never leads past the gate', 
 /** Has caught: `mayInject` without `hasBlood`. */
 test('[ST7] adhesive is never offered at a puncture where blood return was not seen', () => {
   let offered = 0;
-  for (let seed = 0; seed < 300; seed++) {
+  for (let seed = 0; seed < 100; seed++) {
     const chance = seeded(seed);
     const events: StepEvent[] = [];
     for (let press = 0; press < 100; press++) {

@@ -1,4 +1,5 @@
 /** The timer of the procedure: kept beside the records, read anew at each paint (HAZ-17). */
+import type { Clock } from '../ports';
 import type { App } from './app';
 import {
   type ClockReading,
@@ -11,8 +12,8 @@ import {
 } from './timer';
 
 const PAINT_EVERY_MS = 200;
-/** Which opening of the page the monotonic clock belongs to. */
-let page = '';
+/** A mark for each clock: it lives as long as the page does, and so does its monotonic time. */
+const pages = new WeakMap<Clock, string>();
 
 export class ProcedureTimer {
   readonly #app: App;
@@ -26,7 +27,7 @@ export class ProcedureTimer {
   constructor(app: App, caseRecord: string) {
     this.#app = app;
     this.#name = `timer ${caseRecord}`;
-    page ||= app.ids.newId();
+    if (!pages.has(app.clock)) pages.set(app.clock, app.ids.newId());
     this.tick();
     void this.#restore();
     this.#paint = setInterval(() => this.tick(), PAINT_EVERY_MS);
@@ -39,7 +40,11 @@ export class ProcedureTimer {
   /** Read both clocks; called before each paint and when the page becomes visible. */
   tick(): void {
     const { clock } = this.#app;
-    this.now = { wallMs: clock.nowMs(), monotonicMs: clock.monotonicMs(), page };
+    this.now = {
+      wallMs: clock.nowMs(),
+      monotonicMs: clock.monotonicMs(),
+      page: pages.get(clock) ?? '',
+    };
   }
 
   /** @param of - step and round the timer belongs to */

@@ -26,7 +26,7 @@ function press(timesMs: readonly number[], saveMs: number): string[] {
   return acts;
 }
 
-/** Has caught: a lockout counted from the press with no wait for the redraw. */
+/** Has caught: a lockout of 0 ms after the act was drawn. */
 test('[HAZ-14] 1,000 double and triple presses 0 to 400 ms apart are one act each', () => {
   for (let run = 0; run < 1_000; run++) {
     const gapMs = run % 401;

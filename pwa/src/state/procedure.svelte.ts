@@ -46,7 +46,7 @@ import { tallyOf } from './tally';
 
 const STARTED_STAGES = ['in-procedure', 'closing', 'closed'];
 /** Cases that were on screen since the page opened: they are not "restored" when opened again. */
-const seenCases = new Set<string>();
+const seenCases = new WeakMap<App, Set<string>>();
 
 export class ProcedureSession {
   readonly #app: App;
@@ -76,8 +76,10 @@ export class ProcedureSession {
     this.timer = new ProcedureTimer(app, this.record.caseRecord);
     this.steps = readProtocol(app.ruleBook);
     this.limits = injectionLimits(app.ruleBook);
-    this.isRestored = !seenCases.has(caseId);
-    seenCases.add(caseId);
+    const seen = seenCases.get(app) ?? new Set();
+    seenCases.set(app, seen);
+    this.isRestored = !seen.has(caseId);
+    seen.add(caseId);
   }
 
   readonly targets = $derived.by(() => targetPlans(this.record.itself, this.record.all('target')));

@@ -93,7 +93,7 @@ test('[HAZ-09] adhesive without its parts is named apart, never taken for pure',
   });
 });
 
-/** Has caught: rounding down instead of half up. */
+/** Has caught: the share rounded down instead of half up. */
 test('the pure share is the nearest whole number to the exact one', () => {
   const whole = fc.integer({ min: 1, max: 20 });
   fc.assert(

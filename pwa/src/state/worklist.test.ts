@@ -11,9 +11,9 @@ const TODAY = '2026-03-16';
 
 function record(id: string, fields: Record<string, Json>): RecordState {
   const state = withFields(blankState(id), fields);
-  for (const [field, one] of Object.entries(state.fields)) {
+  for (const one of Object.values(state.fields)) {
     for (const held of one.values) {
-      held.references = [`tab.e1.1#${field}`];
+      held.references = ['tab.e1.1#00'];
       held.stamp = '000000000000001.00000.tab';
     }
   }
@@ -86,6 +86,15 @@ test('[FU-06] two tries without an answer go to a clinician, one reached in betw
   expect(groupOf(visit('a', {}), [first])).toBe('due');
   expect(groupOf(visit('a', {}), [second, first])).toBe('clinician');
   expect(groupOf(visit('a', {}), [second, reached, first])).toBe('due');
+});
+
+test('[FU-05] what is handed to a clinician waits there at once, however far its target', () => {
+  const far = visit('a', { owner_role: 'clinician', window: windowAround('2026-06-16') });
+  expect(groupOf(far)).toBe('later');
+
+  for (const held of far.fields.owner_role?.values ?? []) held.references = ['tab.e1.2#00'];
+
+  expect(groupOf(far)).toBe('clinician');
 });
 
 test('[HAZ-32] a visit with two answers asks for one before anything else', () => {
@@ -198,7 +207,7 @@ test('[MG2] booking replaces what was on screen and nothing else', () => {
     booking: { session: 'clinic_session/s', on: '2026-03-17', time: '09:00' },
     status: 'booked',
   });
-  expect(draft.over).toEqual({ status: ['tab.e1.1#status'] });
+  expect(draft.over).toEqual({ status: ['tab.e1.1#00'] });
   expect(bookDraft(one, offer, '').draftId).toBe(draft.draftId);
 });
 

@@ -4,7 +4,15 @@
  */
 import { addDays, daysBetween } from '../clinical-rules/civil-date';
 import type { HistoryEntry } from '../ports';
-import { isInConflict, listOf, numberOf, type RecordState, structureOf, textOf } from './shown';
+import {
+  isInConflict,
+  listOf,
+  numberOf,
+  type RecordState,
+  structureOf,
+  textOf,
+  valuesOf,
+} from './shown';
 
 /** In the order in which a day's work goes; every open visit is in exactly one (FU-01). */
 export const GROUPS = [
@@ -153,7 +161,15 @@ function whyClinician(row: Unsorted, todayOn: string): WorkRow['clinicianBecause
   if (failed.length >= FAILED_TRIES) return 'no-answer';
   const isNear =
     row.window === null || addDays(todayOn, CLINICIAN_AHEAD_DAYS) >= row.window.targetOn;
-  return row.owner === 'clinician' && isNear ? 'owner' : '';
+  return row.owner === 'clinician' && (isNear || wasHandedOver(row.visit)) ? 'owner' : '';
+}
+
+/** Whether somebody gave the visit to its owner after it was planned: then it waits at once. */
+function wasHandedOver(visit: RecordState): boolean {
+  const [owner, label] = ['owner_role', 'label'].map(
+    (field) => valuesOf(visit, field).at(-1)?.references ?? [],
+  );
+  return owner !== undefined && !owner.some((reference) => label?.includes(reference));
 }
 
 function groupOf(row: Unsorted, why: WorkRow['clinicianBecause'], todayOn: string): Group {

@@ -169,6 +169,16 @@ test('an acute bleed or an urgent procedure is decided by the team, never comput
   expect(askHolds(urgent, 'p', null)).toEqual({ kind: 'team-decides' });
 });
 
+test('[HARD-06] no hold is computed while one of two answers says acute bleed', () => {
+  const open = held('case/c', {
+    indication: 'acute-bleed',
+    procedure_on: '2026-03-23',
+    antithrombotics: { drugs: ['apixaban'], urgent: false },
+  });
+  if (open.fields.indication) open.fields.indication.isConflict = true;
+  expect(askHolds(open, 'p', null)).toEqual({ kind: 'conflict', fields: ['indication'] });
+});
+
 test('no drug pressed and "none" pressed are told apart', () => {
   const nobody = askHolds(held('case/c', {}), 'p', null);
   const none = askHolds(held('case/c', { antithrombotics: { drugs: [] } }), 'p', null);

@@ -17,6 +17,7 @@ export interface ScoresQuestion {
   inConflict: string[];
 }
 
+const HOLDS_FIELDS = ['indication', 'antithrombotics', 'procedure_on'];
 const LAB_KEYS: Record<string, string> = { inr: 'inr', sodium: 'sodium_mmol_l' };
 
 /**
@@ -89,6 +90,8 @@ export function labWords(lab: LabShown): string {
 export type HoldsQuestion =
   | { kind: 'ask'; request: Record<string, Json> }
   | { kind: 'missing'; fields: ('drugs' | 'procedure_on' | 'urgent')[] }
+  /** Fields in which two answers wait: no day is computed (HARD-06). */
+  | { kind: 'conflict'; fields: string[] }
   | { kind: 'none-taken' }
   | { kind: 'team-decides' };
 
@@ -108,6 +111,8 @@ export function askHolds(
   if (entered?.urgent === true || shown(caseState, 'indication') === 'acute-bleed') {
     return { kind: 'team-decides' };
   }
+  const inConflict = HOLDS_FIELDS.filter((field) => isInConflict(caseState, field));
+  if (inConflict.length > 0) return { kind: 'conflict', fields: inConflict };
   const drugs = drugsOf(caseState);
   if (drugs !== null && drugs.length === 0) return { kind: 'none-taken' };
   const fields: ('drugs' | 'procedure_on' | 'urgent')[] = [];

@@ -107,7 +107,7 @@ export const procedure = {
   steps: 'Other step',
   stepsTitle: 'Record another step',
   stepsNote: 'Recorded out of order, as it happened.',
-  backToStep: 'Back to the current step',
+  backToStep: 'Back to step',
   event: 'Record event',
   eventTitle: 'What happened?',
   leave: 'Leave as it was',

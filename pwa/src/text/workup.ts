@@ -213,6 +213,11 @@ export const drugsWords = {
     procedure_on: 'the procedure date',
     urgent: 'planned or urgent',
   },
+  conflictNames: {
+    indication: 'indication',
+    antithrombotics: 'antithrombotic drugs',
+    procedure_on: 'procedure date',
+  } as Record<string, string>,
   noneTaken: 'No antithrombotic drug taken. Nothing to hold.',
   team: 'Bleeding or urgent: no hold is computed. The team decides, by local protocol.',
   defer: 'Check with local protocol and the prescriber.',

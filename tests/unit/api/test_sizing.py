@@ -181,6 +181,29 @@ def test_stops_come_before_cautions_and_cautions_before_notes():
     assert levels == sorted(levels, key=["stop", "caution", "note"].index)
 
 
+def test_every_number_names_its_basis_and_source():
+    """[RF2] A number carries its own, or the answer names it under ``basis``."""
+    answer = size({"targets": [target(10_000)], "needle": NEEDLE})
+
+    assert set(answer["basis"]) == {
+        "loop_band_um",
+        "needle_stop_um",
+        "aliquot_ul",
+        "aliquot_ms",
+        "soft_limit_ul",
+        "second_person_ul",
+        "dead_space_ul",
+        "volume_ul",
+        "packing_per_mille_from_to",
+        "leaves_tip_before_flush_ul",
+        "mix_ul",
+    }
+    assert answer["basis"]["needle_stop_um"]["basis"] == "unit-setting"
+    parts = [*answer["basis"].values(), answer["targets"][0]["coils"], *answer["cautions"]]
+    standings = ("published", "common-practice", "from-memory", "derived", "unit-setting")
+    assert all(part["basis"] in standings and part["source"] for part in parts)
+
+
 def test_a_refusal_carries_what_each_part_lacks():
     """[SZ16]"""
     with pytest.raises(CalculationRefusedError, match=r"Nothing could be calculated\.") as refused:

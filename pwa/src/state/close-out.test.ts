@@ -1,0 +1,131 @@
+import { expect, test } from 'vitest';
+import { countsOf, digestOf, hasFollowUp, lastSignature, openPoints } from './close-out';
+import type { Json, RecordState } from './shown';
+
+function recorded(
+  record: string,
+  set: Record<string, Json>,
+  reference = `ref ${record}`,
+): RecordState {
+  return {
+    record,
+    fields: Object.fromEntries(
+      Object.entries(set).map(([field, value]) => [
+        field,
+        { values: [{ value, references: [reference], by: '', stamp: '1' }], isConflict: false },
+      ]),
+    ),
+    struck: [],
+    isEnteredInError: false,
+    heads: [reference],
+  };
+}
+const struck = (record: string): RecordState => ({
+  ...recorded(record, {}),
+  isEnteredInError: true,
+  heads: [],
+});
+const opened = (id: string, fate: string, item = 'coil') =>
+  recorded(`package_opened/${id}`, { item, fate });
+const placed = (id: string, from: string) =>
+  recorded(`coil_placed/${id}`, { package: `package_opened/${from}` });
+
+test('[HARD-08] opened = placed + discarded agrees', () => {
+  const [coils] = countsOf(
+    [opened('1', 'placed'), opened('2', 'discarded'), opened('3', 'placed')],
+    [placed('1', '1'), placed('2', '3')],
+  );
+
+  expect(coils).toMatchObject({ opened: 3, placed: 2, discarded: 1, open: [], agrees: true });
+});
+
+test('[HARD-08] an open package, a coil without one, or both ends at once do not agree', () => {
+  const agree = (packages: RecordState[], coils: RecordState[]) =>
+    countsOf(packages, coils)[0]?.agrees;
+
+  expect(agree([opened('1', 'open')], [])).toBe(false);
+  expect(agree([], [placed('1', '9')])).toBe(false);
+  expect(agree([opened('1', 'discarded')], [placed('1', '1')])).toBe(false);
+  // One package open, one coil without a package: the sums alone would agree.
+  expect(agree([opened('1', 'open')], [placed('1', '9')])).toBe(false);
+});
+
+test('[HARD-08] needles and adhesive are used or discarded', () => {
+  const counts = countsOf([opened('1', 'used', 'needle'), opened('2', 'open', 'adhesive')], []);
+
+  expect(counts[1]).toMatchObject({ item: 'needle', used: 1, agrees: true });
+  expect(counts[2]).toMatchObject({ item: 'adhesive', agrees: false });
+  expect(counts[2]?.open).toHaveLength(1);
+});
+
+test('[HAZ-16] undone packages and coils are not counted', () => {
+  const [coils] = countsOf([struck('package_opened/1')], [struck('coil_placed/1')]);
+
+  expect(coils).toMatchObject({ opened: 0, placed: 0, agrees: true });
+});
+
+test('a signature stands under what was there: any later change shows, its own does not', () => {
+  const itself = recorded('case/c', { stage: 'closing' }, 's1');
+  const coil = placed('1', '1');
+  const signed = digestOf(itself, [coil, opened('1', 'placed')]);
+
+  // The order of reading and the stage that signing itself sets change nothing.
+  expect(digestOf(itself, [opened('1', 'placed'), coil])).toBe(signed);
+  expect(
+    digestOf(recorded('case/c', { stage: 'closed' }, 's2'), [coil, opened('1', 'placed')]),
+  ).toBe(signed);
+  expect(digestOf(itself, [coil])).not.toBe(signed);
+  expect(digestOf(itself, [coil, opened('1', 'placed'), placed('2', '1')])).not.toBe(signed);
+  expect(
+    digestOf(itself, [coil, recorded('package_opened/1', { fate: 'discarded' }, 'later')]),
+  ).not.toBe(signed);
+  expect(
+    digestOf(recorded('case/c', { indication: 'acute-bleed' }), [coil, opened('1', 'placed')]),
+  ).not.toBe(signed);
+});
+
+test('the digest is SHA-256 of the sorted references, one a line', () => {
+  // From `printf 'a\nb' | sha256sum` of GNU coreutils.
+  const under = [recorded('lab_result/1', { x: 1 }, 'b'), recorded('lab_result/2', { x: 1 }, 'a')];
+
+  expect(digestOf(null, under)).toBe(
+    '7e18f737311b2dc3b2f269dd78396b0351f14fb66efa879f768cb23181883c78',
+  );
+});
+
+test('the last signature that stands counts', () => {
+  expect(lastSignature([])).toBeNull();
+  expect(
+    lastSignature([recorded('sign_off/1', {}), recorded('sign_off/2', {}), struck('sign_off/3')])
+      ?.record,
+  ).toBe('sign_off/2');
+});
+
+test('[HARD-08] nothing is open only once counts, follow-up, outcome and events are said', () => {
+  const answers = recorded('step_event/c-close-out', {
+    answers: { doppler_flow: 'none', technical_success: 'yes' },
+  });
+  const complete = {
+    counts: countsOf([], []),
+    hasFollowUp: true,
+    answers,
+    complications: [recorded('complication/1', { what: 'none' })],
+  };
+
+  expect(openPoints(complete)).toEqual([]);
+  expect(openPoints({ ...complete, hasFollowUp: false })).toEqual(['follow-up']);
+  expect(openPoints({ ...complete, counts: countsOf([opened('1', 'open')], []) })).toEqual([
+    'counts',
+  ]);
+  expect(openPoints({ ...complete, answers: null, complications: [] })).toEqual([
+    'outcome',
+    'complications',
+  ]);
+});
+
+test('[HAZ-44] a plan of visits or a reason for none counts as follow-up', () => {
+  expect(hasFollowUp(recorded('case/c', {}), [])).toBe(false);
+  expect(hasFollowUp(recorded('case/c', { no_follow_up_because: 'Died' }), [])).toBe(true);
+  expect(hasFollowUp(null, [recorded('visit/1', {})])).toBe(true);
+  expect(hasFollowUp(null, [struck('visit/1')])).toBe(false);
+});
