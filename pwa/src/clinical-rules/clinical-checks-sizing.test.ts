@@ -172,10 +172,10 @@ const FUNCTIONS: Record<string, (inputs: Inputs) => unknown> = {
   GEO: ([innerMm, lengthMm]) => lumenUl(thousandths(innerMm), thousandths(lengthMm)) / 1000,
   'FU-01': ([indexOn]) => visitsOf(indexOn).eus_3m,
   'FU-02': ([indexOn]) => visitsOf(indexOn).eus_1m,
-  'FU-04': ([indexOn]) => visitsOf(indexOn).endpoint_6w,
+  'FU-04': ([indexOn]) => visitsOf(indexOn).call_week_6,
   'FU-05': ([instant]) => {
     const [on = '', time] = (instant as string).split('T');
-    return `${visitsOf(on).failure_window}T${time}`;
+    return `${visitsOf(on).call_day_5}T${time}`;
   },
   'FU-07': (children) =>
     (children as string[]).map(

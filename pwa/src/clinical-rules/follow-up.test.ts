@@ -5,7 +5,15 @@ import { answerFollowUp } from './follow-up';
 import { packagedRuleBook } from './packaged-rule-files';
 
 const ruleBook = packagedRuleBook('2026-11-25');
-const VISITS = ['call_24_72h', 'clinic_1w', 'eus_1m', 'ae_30d', 'eus_3m', 'retreat', 'eus_12m'];
+const VISITS = [
+  'call_24_72h',
+  'clinic_1w',
+  'eus_1m',
+  'call_day_30',
+  'eus_3m',
+  'treatment_session',
+  'eus_12m',
+];
 const OUTCOMES = ['attended', 'no-show', 'cancelled', 'done-elsewhere'];
 
 /** Numbers from 0 below a bound, the same for the same seed (a linear congruence). */
@@ -63,7 +71,7 @@ test('[FU10] unless ended there is one next act with a day to come and an owner'
     expect(next).not.toBeNull();
     expect(['booking', 'clinician']).toContain(next?.owner_role);
     expect((next?.on ?? '') >= request.today_on).toBe(true);
-    if (next?.visit === 'clinician_review') reviews += 1;
+    if (next?.visit === 'clinician_visit') reviews += 1;
   }
   expect(goingOn).toBeGreaterThan(500);
   expect(reviews).toBeGreaterThan(0);

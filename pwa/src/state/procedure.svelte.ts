@@ -83,7 +83,14 @@ export class ProcedureSession {
   }
 
   readonly targets = $derived.by(() => targetPlans(this.record.itself, this.record.all('target')));
-  readonly adhesive = $derived.by(() => adhesivePlan(this.record.itself));
+  /** As planned; where nobody chose an adhesive, that of the package in use. */
+  readonly adhesive = $derived.by(() => {
+    const plan = adhesivePlan(this.record.itself);
+    if (plan.agent !== null) return plan;
+    const stock = textOf(this.adhesivePackage, 'stock_id');
+    const agent = this.adhesives.find(({ record }) => record === stock)?.agent;
+    return agent ? { ...plan, agent } : plan;
+  });
   readonly events = $derived.by(() => readEvents(this.record.all('step_event')));
   readonly #planned = $derived.by(() => plannedTargets(this.targets, this.adhesive));
   readonly progress = $derived.by(() => followProtocol(this.steps, this.#planned, this.events));

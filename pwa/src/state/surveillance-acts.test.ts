@@ -103,7 +103,7 @@ test('a result and the visits that follow from it are saved in one act', async (
   await plan.recordFinding(look, 'doppler_flow', 'yes', 'Doppler flow');
   await settle();
 
-  const retreat = visitOf(caseRecord, 'retreat');
+  const retreat = visitOf(caseRecord, 'treatment_session');
   expect(textOf(retreat, 'label')).toBe('Treatment session');
   expect(textOf(visitOf(caseRecord, 'eus_3m'), 'status')).toBe('attended');
   expect(textOf(caseRecord.standing('visit_result')[0], 'doppler_flow')).toBe('yes');
@@ -113,7 +113,9 @@ test('a result and the visits that follow from it are saved in one act', async (
   await plan.recordFinding(look, 'doppler_flow', 'yes', 'Doppler flow');
   // The answer stands already: the same words again are one more operation at most, no visit.
   expect(held.tip().counter - before).toBeLessThanOrEqual(1);
-  expect(caseRecord.visits.filter((one) => textOf(one, 'plan_visit') === 'retreat').length).toBe(1);
+  expect(
+    caseRecord.visits.filter((one) => textOf(one, 'plan_visit') === 'treatment_session').length,
+  ).toBe(1);
 });
 
 test('[HAZ-43] ending follow-up ends every open visit with the reason, and the plan stays silent', async () => {

@@ -184,7 +184,7 @@ def _visits(index_on, **conditions):
 
 def _failure_window(instant):
     on, time = instant.split("T")
-    return f"{_visits(on)['failure_window']}T{time}"
+    return f"{_visits(on)['call_day_5']}T{time}"
 
 
 def _is_ultrasound_due(*children):
@@ -227,7 +227,7 @@ FUNCTIONS: dict[str, Callable[..., Any]] = {
     "GEO": _lumen,
     "FU-01": lambda index_on: _visits(index_on)["eus_3m"],
     "FU-02": lambda index_on: _visits(index_on)["eus_1m"],
-    "FU-04": lambda index_on: _visits(index_on)["endpoint_6w"],
+    "FU-04": lambda index_on: _visits(index_on)["call_week_6"],
     "FU-05": _failure_window,
     "FU-07": _is_ultrasound_due,
     "FU-08": _ultrasound_months,

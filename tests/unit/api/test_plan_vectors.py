@@ -129,7 +129,15 @@ def test_adhesive_is_never_offered_without_blood_return():
 def draw_course(seed: int) -> dict[str, Any]:
     chance = random.Random(seed)
     index_on = add_days("2024-01-01", chance.randrange(1500))
-    visits = ["call_24_72h", "clinic_1w", "eus_1m", "ae_30d", "eus_3m", "retreat", "eus_6m"]
+    visits = [
+        "call_24_72h",
+        "clinic_1w",
+        "eus_1m",
+        "call_day_30",
+        "eus_3m",
+        "treatment_session",
+        "eus_6m",
+    ]
     happened: list[dict[str, Any]] = []
     on = index_on
     if chance.random() < 0.2:
@@ -182,7 +190,7 @@ def test_nobody_is_lost():
         act = answer["next"]
         assert act["owner_role"] in ("booking", "clinician")
         assert act["on"] >= request["today_on"]
-        reviews += act["visit"] == "clinician_review"
+        reviews += act["visit"] == "clinician_visit"
     assert without_end > 1000
     assert reviews > 0
 
@@ -253,7 +261,7 @@ def test_both_engines_follow_up_alike():
 
 
 def test_intervals_agree_with_dateutil():
-    """[FU1] [FU2] Against python-dateutil, every day of 2024 to 2040."""
+    """[FU1] [FU2] Against python-dateutil, every third day of 2024 to 2040."""
     import datetime
 
     day = datetime.date(2024, 1, 1)
