@@ -1,6 +1,7 @@
 /** The timer of the procedure: kept beside the records, read anew at each paint (HAZ-17). */
 import type { Clock } from '../ports';
 import type { App } from './app';
+import type { StepAnswers } from './procedure-answers';
 import {
   type ClockReading,
   moveStartBack,
@@ -15,11 +16,14 @@ const PAINT_EVERY_MS = 200;
 /** A mark for each clock: it lives as long as the page does, and so does its monotonic time. */
 const pages = new WeakMap<Clock, string>();
 
+/** What was answered before the timer began, as it goes into the record when it stops. */
+export type Kept = Pick<StepAnswers, 'amount' | 'medium' | 'secondPerson' | 'override'>;
+
 export class ProcedureTimer {
   readonly #app: App;
   readonly #name: string;
   #paint: ReturnType<typeof setInterval> | undefined;
-  running = $state.raw<{ of: string; timer: RunningTimer } | null>(null);
+  running = $state.raw<{ of: string; timer: RunningTimer; kept: Kept } | null>(null);
   now = $state.raw<ClockReading>({ wallMs: 0, monotonicMs: 0, page: '' });
   /** False until it is known whether a timer ran when the page closed. */
   isLoaded = $state(false);
@@ -48,16 +52,22 @@ export class ProcedureTimer {
   }
 
   /** @param of - step and round the timer belongs to */
-  async start(of: string): Promise<void> {
+  async start(of: string, kept: Kept): Promise<void> {
     this.tick();
-    this.running = { of, timer: startTimer(this.now) };
+    this.running = { of, timer: startTimer(this.now), kept };
+    await this.#remember();
+  }
+
+  /** Keep an answer that was given while the timer runs. */
+  async keep(kept: Kept): Promise<void> {
+    if (this.running === null) return;
+    this.running = { ...this.running, kept };
     await this.#remember();
   }
 
   async moveStartBack(byMs: number): Promise<void> {
     if (this.running === null) return;
-    const { of, timer } = this.running;
-    this.running = { of, timer: moveStartBack(timer, byMs) };
+    this.running = { ...this.running, timer: moveStartBack(this.running.timer, byMs) };
     await this.#remember();
   }
 
@@ -85,10 +95,10 @@ export class ProcedureTimer {
 
   async #restore(): Promise<void> {
     const remembered = await this.#app.store.recall(this.#name);
-    const { of, timer } = (remembered ?? {}) as { of?: unknown; timer?: unknown };
+    const { of, timer, kept } = (remembered ?? {}) as Record<string, unknown>;
     const running = readRunningTimer(timer);
     if (typeof of === 'string' && running && this.running === null) {
-      this.running = { of, timer: running };
+      this.running = { of, timer: running, kept: kept as Kept };
     }
     this.isLoaded = true;
   }
@@ -97,7 +107,7 @@ export class ProcedureTimer {
     const { running } = this;
     return this.#app.store.remember(
       this.#name,
-      running ? { of: running.of, timer: JSON.parse(JSON.stringify(running.timer)) } : null,
+      running === null ? null : JSON.parse(JSON.stringify(running)),
     );
   }
 }

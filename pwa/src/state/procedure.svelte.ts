@@ -5,26 +5,15 @@
  * step (UX-15); only the jump to another step and a running timer are kept beside them.
  */
 import {
-  CHOOSE,
-  followProtocol,
   type Move,
   NO_ROUND,
   type Round,
-  readProtocol,
   type Step,
   type StepOutcome,
 } from '../clinical-rules/step-protocol';
 import type { Draft } from '../ports';
 import type { App } from './app';
-import { CaseRecord } from './case-record.svelte';
-import { isIdentityOpen } from './identity';
-import { LiveRecords } from './live-records.svelte';
-import {
-  actDrafts,
-  NO_ANSWERS,
-  type StepAnswers,
-  type StepSurroundings,
-} from './procedure-answers';
+import { actDrafts, type StepAnswers, type StepSurroundings } from './procedure-answers';
 import {
   ACT_KINDS,
   type ActMark,
@@ -35,161 +24,46 @@ import {
   touchedPackages,
   undoDrafts,
 } from './procedure-drafts';
-import { answerOf, findEvent, passedActs, readEvents, startedAt } from './procedure-events';
-import { flushMediaOf, injectionLimits } from './procedure-limits';
-import { adhesivePlan, plannedTargets, stockOf, targetPlans } from './procedure-plan';
-import { roundForStep, stepsBeforePuncture } from './procedure-rounds';
-import { ProcedureTimer } from './procedure-timer.svelte';
+import { findEvent } from './procedure-events';
+import { roundForStep } from './procedure-rounds';
+import { type Kept, ProcedureTimer } from './procedure-timer.svelte';
 import { ActTurn, LOCKOUT_MS } from './procedure-turn';
-import { type Json, overOf, type RecordState, shown, textOf } from './shown';
-import { tallyOf } from './tally';
+import { ProcedureView, STARTED_STAGES } from './procedure-view.svelte';
+import { overOf, type RecordState, shown, textOf } from './shown';
 
-const STARTED_STAGES = ['in-procedure', 'closing', 'closed'];
 /** Cases that were on screen since the page opened: they are not "restored" when opened again. */
 const seenCases = new WeakMap<App, Set<string>>();
 
-export class ProcedureSession {
-  readonly #app: App;
-  readonly record: CaseRecord;
-  readonly #stock: LiveRecords;
-  readonly staff: LiveRecords;
+export class ProcedureSession extends ProcedureView {
   readonly #turn: ActTurn;
   readonly timer: ProcedureTimer;
-  readonly steps: readonly Step[];
-  readonly limits;
   /** True when the case came back after the page had been closed. */
   readonly isRestored: boolean;
   #isShown: (() => boolean) | null = null;
   #unlocking: ReturnType<typeof setTimeout> | undefined;
   /** False from a press until its record is drawn and the lockout is over. */
   isReady = $state(true);
-  #jump = $state.raw<{ step: string; round: Round } | null>(null);
-  #pressed = $state.raw<{ key: string; answers: StepAnswers }>({ key: '', answers: NO_ANSWERS });
-  #struck = $state.raw<ReadonlyMap<string, Record<string, Json>>>(new Map());
 
   constructor(app: App, caseId: string) {
-    this.#app = app;
-    this.record = new CaseRecord(app.store, caseId);
-    this.#stock = new LiveRecords(app.store, { kind: 'stock_item' });
-    this.staff = new LiveRecords(app.store, { kind: 'staff' });
+    super(app, caseId);
     this.#turn = new ActTurn(app.ids.newId);
     this.timer = new ProcedureTimer(app, this.record.caseRecord);
-    this.steps = readProtocol(app.ruleBook);
-    this.limits = injectionLimits(app.ruleBook);
     const seen = seenCases.get(app) ?? new Set();
     seenCases.set(app, seen);
     this.isRestored = !seen.has(caseId);
     seen.add(caseId);
   }
 
-  readonly targets = $derived.by(() => targetPlans(this.record.itself, this.record.all('target')));
-  /** As planned; where nobody chose an adhesive, that of the package in use. */
-  readonly adhesive = $derived.by(() => {
-    const plan = adhesivePlan(this.record.itself);
-    if (plan.agent !== null) return plan;
-    const stock = textOf(this.adhesivePackage, 'stock_id');
-    const agent = this.adhesives.find(({ record }) => record === stock)?.agent;
-    return agent ? { ...plan, agent } : plan;
-  });
-  readonly events = $derived.by(() => readEvents(this.record.all('step_event')));
-  readonly #planned = $derived.by(() => plannedTargets(this.targets, this.adhesive));
-  readonly progress = $derived.by(() => followProtocol(this.steps, this.#planned, this.events));
-  readonly acts = $derived.by(() =>
-    passedActs(this.record.all('step_event'), this.record.all('complication'), this.#struck),
-  );
-  readonly startedAt = $derived.by(() => startedAt(this.record.all('step_event')));
-  readonly coils = $derived.by(() => stockOf(this.#stock.list, 'coil'));
-  readonly adhesives = $derived.by(() => stockOf(this.#stock.list, 'adhesive'));
-  readonly needles = $derived.by(() => stockOf(this.#stock.list, 'needle'));
-
-  readonly isStarted = $derived.by(
-    () =>
-      STARTED_STAGES.includes(textOf(this.record.itself, 'stage')) ||
-      isIdentityOpen(this.record.patient),
-  );
-  readonly isEmergency = $derived.by(
-    () =>
-      isIdentityOpen(this.record.patient) ||
-      shown(this.record.itself, 'indication') === 'acute-bleed',
-  );
-  readonly isClosed = $derived.by(() => textOf(this.record.itself, 'stage') === 'closed');
-
-  /** The step on screen; null at a choice of moves and at the end. */
-  readonly step = $derived.by(() => {
-    const id = this.#jump?.step ?? this.progress.step;
-    return this.steps.find((step) => step.id === id) ?? null;
-  });
-  readonly round = $derived.by(() => this.#jump?.round ?? this.progress.round);
-  readonly isJumped = $derived.by(() => this.#jump !== null);
-  readonly isChoosing = $derived.by(() => !this.isJumped && this.progress.step === CHOOSE);
-  readonly isFinished = $derived.by(() => !this.isJumped && this.progress.isFinished);
-  readonly target = $derived.by(
-    () => this.targets.find((target) => target.label === this.round.target) ?? null,
-  );
-  readonly #key = $derived.by(
-    () => `${JSON.stringify([this.step?.id ?? this.progress.step, this.round])}`,
-  );
-  readonly answers = $derived.by(() =>
-    this.#pressed.key === this.#key ? this.#pressed.answers : NO_ANSWERS,
-  );
-  readonly flushMedia = $derived.by(() =>
-    this.adhesive.flushMedia.length > 0
-      ? this.adhesive.flushMedia
-      : flushMediaOf(this.#app.ruleBook, this.adhesive.agent),
-  );
-  readonly totals = $derived.by(() => this.tally());
-  /** Distance and stop recorded for this puncture. */
-  readonly distanceUm = $derived.by(() => this.#measured('distance'));
-  readonly stopUm = $derived.by(() => this.#measured('stop_set'));
-  /** The package opened for this coil. */
-  readonly opened = $derived.by(() => {
-    const event = findEvent(this.record.all('step_event'), 'package_opened', this.round);
-    if (event === null) return null;
-    const act = actOf(event.record);
-    return (
-      this.record.standing('package_opened').find(({ record }) => actOf(record) === act) ?? null
-    );
-  });
-  readonly adhesivePackage = $derived.by(
-    () =>
-      this.record
-        .standing('package_opened')
-        .findLast((opened) => shown(opened, 'item') === 'adhesive') ?? null,
-  );
-  readonly lastAct = $derived.by(() => this.acts.findLast((act) => !act.isUndone) ?? null);
-  readonly leftOut = $derived.by(() => stepsBeforePuncture(this.steps, this.events));
-
-  /** What was given, to one target or in all. */
-  tally(target?: string) {
-    return tallyOf(
-      {
-        punctures: this.record.all('puncture'),
-        coils: this.record.all('coil_placed'),
-        adhesives: this.record.all('adhesive_injected'),
-        flushes: this.record.all('flush'),
-      },
-      target,
-    );
-  }
-
-  /** Pure adhesive of the session; mix where its parts are not known, which is the stricter. */
-  readonly givenUl = $derived.by(() => this.totals.pureUl + this.totals.mixOfUnknownPartsUl);
-
-  /** Keep what was pressed on this step. */
-  answer(pressed: Partial<StepAnswers>): void {
-    this.#pressed = { key: this.#key, answers: { ...this.answers, ...pressed } };
-  }
-
   /** Show a step out of order; what is recorded there is recorded as it happened. */
   jumpTo(step: Step): void {
     if (this.isTimerHere()) return;
-    const round = roundForStep(step, this.progress, this.#planned, this.events);
-    this.#jump = { step: step.id, round };
+    const round = roundForStep(step, this.progress, this.planned, this.events);
+    this.jump = { step: step.id, round };
   }
 
   /** Back to the step of the protocol; changes no record. */
   leaveJump(): void {
-    this.#jump = null;
+    this.jump = null;
   }
 
   /** Record the step on screen, with whatever physically happened, in one save. */
@@ -200,7 +74,7 @@ export class ProcedureSession {
     const answers = { ...this.answers, ...more };
     const isSaved = await this.#save((mark) => actDrafts(mark, here, outcome, answers));
     if (isSaved) {
-      this.#jump = null;
+      this.jump = null;
       await this.timer.clear();
     }
     return isSaved;
@@ -247,7 +121,7 @@ export class ProcedureSession {
     const wanted = [...own.map(({ record }) => record), ...touchedPackages(last.actId, records)];
     const histories = new Map(
       await Promise.all(
-        wanted.map(async (record) => [record, await this.#app.store.history(record)] as const),
+        wanted.map(async (record) => [record, await this.app.store.history(record)] as const),
       ),
     );
     const isSaved = await this.#save(
@@ -281,58 +155,43 @@ export class ProcedureSession {
   async startTimer(): Promise<void> {
     const { step, round } = this;
     if (step === null || !this.#beginLocal()) return;
-    await this.timer.start(JSON.stringify([step.id, round]));
+    await this.timer.start(JSON.stringify([step.id, round]), keptOf(this.answers));
   }
 
   isTimerHere(): boolean {
     return this.timer.runs(JSON.stringify([this.step?.id ?? null, this.round]));
   }
 
+  /** Keep what was pressed on this step; with a running timer also across a kill. */
+  override answer(pressed: Partial<StepAnswers>): void {
+    super.answer(pressed);
+    if (this.isTimerHere()) void this.timer.keep(keptOf(this.answers));
+  }
+
   /** Go back to the step whose timer ran when the page closed, unless it was recorded (UX-15). */
   adoptTimer(): void {
     const { running } = this.timer;
-    if (running === null || this.isTimerHere() || this.isJumped) return;
+    if (running === null || this.isJumped) return;
     const [step, round] = JSON.parse(running.of) as [string, Round];
-    if (findEvent(this.record.all('step_event'), step, round) === null) {
-      this.#jump = { step, round };
-    } else {
+    if (findEvent(this.record.all('step_event'), step, round) !== null) {
       void this.timer.clear();
+      return;
     }
+    if (!this.isTimerHere()) this.jump = { step, round };
+    super.answer(running.kept);
   }
 
   /** Look whether the last act is drawn now; call whenever the lists have changed. */
   noteRedraw(): void {
     if (this.#isShown === null || !this.#isShown()) return;
     this.#isShown = null;
-    this.#turn.redrawn(this.#turn.current, this.#app.clock.monotonicMs());
+    this.#turn.redrawn(this.#turn.current, this.app.clock.monotonicMs());
   }
 
-  /** Read what undone records held, so that the list can show them struck through. */
-  async readStruck(): Promise<void> {
-    const undone = [...this.record.all('step_event'), ...this.record.all('complication')].filter(
-      (record) => record.isEnteredInError && !this.#struck.has(record.record),
-    );
-    if (undone.length === 0) return;
-    const known = new Map(this.#struck);
-    for (const { record } of undone) {
-      const history = await this.#app.store.history(record);
-      known.set(record, history.find((entry) => Object.keys(entry.set).length > 0)?.set ?? {});
-    }
-    this.#struck = known;
-  }
-
-  dispose(): void {
+  override dispose(): void {
     clearTimeout(this.#unlocking);
     this.timer.dispose();
-    this.record.dispose();
-    this.#stock.dispose();
-    this.staff.dispose();
-  }
-
-  #measured(step: string): number | null {
-    const { target, puncture } = this.round;
-    const event = findEvent(this.record.all('step_event'), step, { ...NO_ROUND, target, puncture });
-    return answerOf(event, 'length_um');
+    super.dispose();
   }
 
   #surroundings(step: Step): StepSurroundings {
@@ -352,7 +211,7 @@ export class ProcedureSession {
   }
 
   #beginLocal(): boolean {
-    const now = this.#app.clock.monotonicMs();
+    const now = this.app.clock.monotonicMs();
     if (this.#turn.begin(now) === null) return false;
     this.#turn.end(true, now);
     this.#turn.redrawn(this.#turn.current, now);
@@ -361,7 +220,7 @@ export class ProcedureSession {
   }
 
   async #save(build: (mark: ActMark) => Draft[], isShown?: () => boolean): Promise<boolean> {
-    const { clock, tablet } = this.#app;
+    const { clock, tablet } = this.app;
     const actId = this.#turn.begin(clock.monotonicMs());
     if (actId === null) return false;
     this.isReady = false;
@@ -384,7 +243,7 @@ export class ProcedureSession {
   #opening(): Draft[] {
     const { itself } = this.record;
     if (itself === null || STARTED_STAGES.includes(textOf(itself, 'stage'))) return [];
-    void this.#app.store.remember('live-case', this.record.caseRecord);
+    void this.app.store.remember('live-case', this.record.caseRecord);
     return [stageDraft(itself, 'in-procedure')];
   }
 
@@ -393,11 +252,15 @@ export class ProcedureSession {
     clearTimeout(this.#unlocking);
     const unlock = () => {
       this.noteRedraw();
-      this.isReady = this.#turn.settle(this.#app.clock.monotonicMs());
+      this.isReady = this.#turn.settle(this.app.clock.monotonicMs());
       if (!this.isReady) this.#unlocking = setTimeout(unlock, 100);
     };
     this.#unlocking = setTimeout(unlock, LOCKOUT_MS);
   }
+}
+
+function keptOf({ amount, medium, secondPerson, override }: StepAnswers): Kept {
+  return { amount, medium, secondPerson, override };
 }
 
 function stageDraft(itself: RecordState, stage: string): Draft {

@@ -5,6 +5,7 @@ import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { type MemoryDisk, openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
 import type { App } from './app';
+import { askPlan } from './plan';
 import { ProcedureSession } from './procedure.svelte';
 import { LOCKOUT_MS } from './procedure-turn';
 import { textOf } from './shown';
@@ -43,11 +44,32 @@ class Bench {
         { record: 'patient/p1', set: { family_name: 'Sample', born_on: '1960-01-02' } },
         {
           record: 'case/c1',
-          set: { patient: 'patient/p1', stage: 'planned', adhesive: ADHESIVE, plan: PLAN },
+          set: {
+            patient: 'patient/p1',
+            stage: 'planned',
+            adhesive: ADHESIVE,
+            needle: { gauge: 19 },
+          },
         },
-        { record: 'target/t1', set: { case: 'case/c1', label: 'Varix A', order: 1 } },
+        {
+          record: 'target/t1',
+          set: {
+            case: 'case/c1',
+            label: 'Varix A',
+            order: 1,
+            size: { short_axis_um: 11_000, origin: 'measured' },
+            distance: { measured_um: 23_000 },
+          },
+        },
         { record: 'stock_item/s14', set: COIL },
       ]);
+      const read = (kind: string) => this.store.read({ kind });
+      const question = askPlan(read('case')[0] ?? null, read('target'), read('stock_item'));
+      if (question.kind !== 'ask') throw new Error('the plan lacks an input');
+      this.write(
+        [{ record: 'case/c1', set: { plan: { ...PLAN, request: question.request } } }],
+        '2',
+      );
     }
     const clock: Clock = {
       nowMs: () => this.wallMs,
@@ -68,11 +90,11 @@ class Bench {
   }
 
   /** Put something into the store as if from an earlier day. */
-  write(drafts: Omit<Draft, 'draftId'>[]): void {
+  write(drafts: Omit<Draft, 'draftId'>[], part = ''): void {
     const who = { by: 'staff/s', tappedBy: 'staff/s' };
     const around = { wallMs: START_MS - 1_000, newSalt: () => 'a'.repeat(32) };
     this.store.save(
-      drafts.map((draft) => ({ ...draft, draftId: draft.record.replace('/', '-') })),
+      drafts.map((draft) => ({ ...draft, draftId: draft.record.replace('/', '-') + part })),
       who,
       around,
     );
@@ -126,12 +148,12 @@ class Bench {
 const ADHESIVE = { agent: '2-octyl-cyanoacrylate', parts_adhesive: 1, parts_oil: 0 };
 const COIL = {
   item: 'coil',
+  count: 6,
   name: 'Coil 14 mm',
   coil: { loop_um: 14_000, wire_um: 889, length_um: 140_000 },
   lots: [{ lot: 'L-0417-A', expires_on: '2028-04-30' }],
 };
 const PLAN = {
-  request: { targets: [{ label: 'Varix A', measured_distance_um: 23_000 }] },
   answer: {
     targets: [
       { label: 'Varix A', needle_stop_um: 21_000, coils: { from: 1, picks: ['stock_item/s14'] } },
@@ -252,6 +274,7 @@ test('[UX-15] after a kill: same step, same timer, same tally', async () => {
   await bench.session.pass('done');
   await bench.pass();
   expect(bench.session.step?.id).toBe('injection');
+  bench.session.answer({ amount: 500 });
   await bench.session.startTimer();
   const before = { round: bench.session.round, totals: bench.session.totals };
 
@@ -267,10 +290,11 @@ test('[UX-15] after a kill: same step, same timer, same tally', async () => {
   expect(again.session.isTimerHere()).toBe(true);
   expect(again.session.timer.readNow()).toMatchObject({ elapsedMs: 30_000 });
 
-  await again.session.pass('done', { amount: 1_000 });
+  // The amount that a person entered before the kill is still the one on screen.
+  await again.session.pass('done');
   await again.pass();
   expect(again.session.timer.running).toBeNull();
-  expect(again.session.totals).toMatchObject({ pureUl: 1_000, mixUl: 1_000 });
+  expect(again.session.totals).toMatchObject({ pureUl: 500, mixUl: 500 });
   const [injected] = again.store.read({ kind: 'adhesive_injected' });
   expect(injected?.fields.elapsed_ms?.values[0]?.value).toBe(30_000);
 });
@@ -289,6 +313,41 @@ test('[HAZ-28] steps left out in an emergency are one act, said as skipped, and 
   await bench.session.undo();
   await bench.pass();
   expect(bench.session.step?.id).toBe('identity');
+});
+
+test('[HAZ-02] a plan whose inputs changed gives no number; one whose stock changed still does', async () => {
+  const bench = await opened();
+  const numbers = (of: Bench) => [
+    of.session.targets[0]?.needleStopUm,
+    of.session.targets[0]?.picks.length,
+    of.session.adhesive.aliquotUl,
+  ];
+  expect(numbers(bench)).toEqual([21_000, 1, 1_000]);
+
+  const [item] = bench.store.read({ kind: 'stock_item' });
+  bench.write(
+    [{ record: 'stock_item/s14', set: { count: 5 }, over: { count: item?.heads ?? [] } }],
+    '3',
+  );
+  const lessStock = new Bench(bench.disk.reopen());
+  await lessStock.settle();
+  expect(numbers(lessStock)).toEqual([21_000, 1, 1_000]);
+
+  const [target] = bench.store.read({ kind: 'target' });
+  bench.write(
+    [
+      {
+        record: 'target/t1',
+        set: { size: { short_axis_um: 16_000, origin: 'measured' } },
+        over: { size: target?.heads ?? [] },
+      },
+    ],
+    '4',
+  );
+  const measuredAgain = new Bench(bench.disk.reopen());
+  await measuredAgain.settle();
+  expect(measuredAgain.session.isPlanStale).toBe(true);
+  expect(numbers(measuredAgain)).toEqual([null, 0, null]);
 });
 
 test('[HARD-04] the session total counts mix of unknown parts as pure', async () => {

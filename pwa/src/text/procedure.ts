@@ -144,6 +144,7 @@ export const procedure = {
   stop: 'Needle stop',
   stopFirst: 'Enter the stop first',
   asPlanned: (words: string) => `As planned: ${words}`,
+  planStale: 'Plan is out of date. Enter your own, or plan again.',
   stopStale: 'Distance differs from plan. No planned stop.',
   stopDeep: (stop: string, distance: string) =>
     `Stop ${stop} is beyond the distance ${distance}. Enter it again.`,

@@ -1,0 +1,196 @@
+/**
+ * What the Procedure screen shows of a case, read from its records alone: the step, what was
+ * given, the last acts, and the plan while it still answers the question it was made for.
+ */
+import {
+  CHOOSE,
+  followProtocol,
+  NO_ROUND,
+  type Round,
+  readProtocol,
+  type Step,
+} from '../clinical-rules/step-protocol';
+import type { App } from './app';
+import { CaseRecord } from './case-record.svelte';
+import { isIdentityOpen } from './identity';
+import { LiveRecords } from './live-records.svelte';
+import { askPlan, judgePlan, savedPlanOf } from './plan';
+import { NO_ANSWERS, type StepAnswers } from './procedure-answers';
+import { actOf } from './procedure-drafts';
+import { answerOf, findEvent, passedActs, readEvents, startedAt } from './procedure-events';
+import { flushMediaOf, injectionLimits } from './procedure-limits';
+import { adhesivePlan, plannedTargets, stockOf, targetPlans } from './procedure-plan';
+import { stepsBeforePuncture } from './procedure-rounds';
+import { type Json, shown, textOf } from './shown';
+import { tallyOf } from './tally';
+
+export const STARTED_STAGES = ['in-procedure', 'closing', 'closed'];
+
+export class ProcedureView {
+  protected readonly app: App;
+  readonly record: CaseRecord;
+  protected readonly stock: LiveRecords;
+  readonly staff: LiveRecords;
+  readonly steps: readonly Step[];
+  readonly limits;
+  protected jump = $state.raw<{ step: string; round: Round } | null>(null);
+  #pressed = $state.raw<{ key: string; answers: StepAnswers }>({ key: '', answers: NO_ANSWERS });
+  #struck = $state.raw<ReadonlyMap<string, Record<string, Json>>>(new Map());
+
+  constructor(app: App, caseId: string) {
+    this.app = app;
+    this.record = new CaseRecord(app.store, caseId);
+    this.stock = new LiveRecords(app.store, { kind: 'stock_item' });
+    this.staff = new LiveRecords(app.store, { kind: 'staff' });
+    this.steps = readProtocol(app.ruleBook);
+    this.limits = injectionLimits(app.ruleBook);
+  }
+
+  /**
+   * Say whether the saved plan no longer answers what the record asks (HAZ-02, HARD-03).
+   *
+   * What is left in stock is no part of it here: opening a package must not take the plan away.
+   */
+  readonly isPlanStale = $derived.by(() => {
+    const { itself } = this.record;
+    const saved = savedPlanOf(itself);
+    if (saved === null) return false;
+    const question = askPlan(itself, this.record.all('target'), this.stock.list);
+    if (question.kind === 'ask') {
+      const { coils_in_stock = [] } = saved.request;
+      question.request = { ...question.request, coils_in_stock };
+    }
+    return judgePlan(saved, question).kind === 'out-of-date';
+  });
+  /** The case, without its plan when that is out of date: then none of its numbers is shown. */
+  readonly #usable = $derived.by(() => {
+    const { itself } = this.record;
+    if (itself === null || !this.isPlanStale) return itself;
+    const { plan: _, ...fields } = itself.fields;
+    return { ...itself, fields };
+  });
+  readonly targets = $derived.by(() => targetPlans(this.#usable, this.record.all('target')));
+  /** As planned; where nobody chose an adhesive, that of the package in use. */
+  readonly adhesive = $derived.by(() => {
+    const plan = adhesivePlan(this.#usable);
+    if (plan.agent !== null) return plan;
+    const stock = textOf(this.adhesivePackage, 'stock_id');
+    const agent = this.adhesives.find(({ record }) => record === stock)?.agent;
+    return agent ? { ...plan, agent } : plan;
+  });
+  readonly events = $derived.by(() => readEvents(this.record.all('step_event')));
+  protected readonly planned = $derived.by(() => plannedTargets(this.targets, this.adhesive));
+  readonly progress = $derived.by(() => followProtocol(this.steps, this.planned, this.events));
+  readonly acts = $derived.by(() =>
+    passedActs(this.record.all('step_event'), this.record.all('complication'), this.#struck),
+  );
+  readonly startedAt = $derived.by(() => startedAt(this.record.all('step_event')));
+  readonly coils = $derived.by(() => stockOf(this.stock.list, 'coil'));
+  readonly adhesives = $derived.by(() => stockOf(this.stock.list, 'adhesive'));
+  readonly needles = $derived.by(() => stockOf(this.stock.list, 'needle'));
+
+  readonly isStarted = $derived.by(
+    () =>
+      STARTED_STAGES.includes(textOf(this.record.itself, 'stage')) ||
+      isIdentityOpen(this.record.patient),
+  );
+  readonly isEmergency = $derived.by(
+    () =>
+      isIdentityOpen(this.record.patient) ||
+      shown(this.record.itself, 'indication') === 'acute-bleed',
+  );
+  readonly isClosed = $derived.by(() => textOf(this.record.itself, 'stage') === 'closed');
+
+  /** The step on screen; null at a choice of moves and at the end. */
+  readonly step = $derived.by(() => {
+    const id = this.jump?.step ?? this.progress.step;
+    return this.steps.find((step) => step.id === id) ?? null;
+  });
+  readonly round = $derived.by(() => this.jump?.round ?? this.progress.round);
+  readonly isJumped = $derived.by(() => this.jump !== null);
+  readonly isChoosing = $derived.by(() => !this.isJumped && this.progress.step === CHOOSE);
+  readonly isFinished = $derived.by(() => !this.isJumped && this.progress.isFinished);
+  readonly target = $derived.by(
+    () => this.targets.find((target) => target.label === this.round.target) ?? null,
+  );
+  readonly #key = $derived.by(
+    () => `${JSON.stringify([this.step?.id ?? this.progress.step, this.round])}`,
+  );
+  readonly answers = $derived.by(() =>
+    this.#pressed.key === this.#key ? this.#pressed.answers : NO_ANSWERS,
+  );
+  readonly flushMedia = $derived.by(() =>
+    this.adhesive.flushMedia.length > 0
+      ? this.adhesive.flushMedia
+      : flushMediaOf(this.app.ruleBook, this.adhesive.agent),
+  );
+  readonly totals = $derived.by(() => this.tally());
+  /** Distance and stop recorded for this puncture. */
+  readonly distanceUm = $derived.by(() => this.#measured('distance'));
+  readonly stopUm = $derived.by(() => this.#measured('stop_set'));
+  /** The package opened for this coil. */
+  readonly opened = $derived.by(() => {
+    const event = findEvent(this.record.all('step_event'), 'package_opened', this.round);
+    if (event === null) return null;
+    const act = actOf(event.record);
+    return (
+      this.record.standing('package_opened').find(({ record }) => actOf(record) === act) ?? null
+    );
+  });
+  readonly adhesivePackage = $derived.by(
+    () =>
+      this.record
+        .standing('package_opened')
+        .findLast((opened) => shown(opened, 'item') === 'adhesive') ?? null,
+  );
+  readonly lastAct = $derived.by(() => this.acts.findLast((act) => !act.isUndone) ?? null);
+  readonly leftOut = $derived.by(() => stepsBeforePuncture(this.steps, this.events));
+
+  /** What was given, to one target or in all. */
+  tally(target?: string) {
+    return tallyOf(
+      {
+        punctures: this.record.all('puncture'),
+        coils: this.record.all('coil_placed'),
+        adhesives: this.record.all('adhesive_injected'),
+        flushes: this.record.all('flush'),
+      },
+      target,
+    );
+  }
+
+  /** Pure adhesive of the session; mix where its parts are not known, which is the stricter. */
+  readonly givenUl = $derived.by(() => this.totals.pureUl + this.totals.mixOfUnknownPartsUl);
+
+  /** Keep what was pressed on this step. */
+  answer(pressed: Partial<StepAnswers>): void {
+    this.#pressed = { key: this.#key, answers: { ...this.answers, ...pressed } };
+  }
+
+  /** Read what undone records held, so that the list can show them struck through. */
+  async readStruck(): Promise<void> {
+    const undone = [...this.record.all('step_event'), ...this.record.all('complication')].filter(
+      (record) => record.isEnteredInError && !this.#struck.has(record.record),
+    );
+    if (undone.length === 0) return;
+    const known = new Map(this.#struck);
+    for (const { record } of undone) {
+      const history = await this.app.store.history(record);
+      known.set(record, history.find((entry) => Object.keys(entry.set).length > 0)?.set ?? {});
+    }
+    this.#struck = known;
+  }
+
+  /** Stop following the store. */
+  dispose(): void {
+    this.record.dispose();
+    this.stock.dispose();
+    this.staff.dispose();
+  }
+
+  #measured(step: string): number | null {
+    const { target, puncture } = this.round;
+    const event = findEvent(this.record.all('step_event'), step, { ...NO_ROUND, target, puncture });
+    return answerOf(event, 'length_um');
+  }
+}
