@@ -8,6 +8,7 @@ import { registerServiceWorker } from './device/service-worker';
 import { browserWakeLock } from './device/wake-lock';
 import { Places } from './state/place.svelte';
 import { ScreenKeeper } from './state/screen-keeper.svelte';
+import { StatusSubject } from './state/status-subject.svelte';
 import { Tablet } from './state/tablet.svelte';
 import { WorkerRecordStore } from './storage/worker-record-store';
 import './theme.css';
@@ -37,6 +38,7 @@ async function start(): Promise<void> {
         clock: deviceClock,
         ids: deviceIds,
         ruleBook: packagedRuleBook(deviceClock.today()),
+        status: new StatusSubject(store),
       },
       keeper: new ScreenKeeper(browserWakeLock),
     },

@@ -3,6 +3,7 @@ import { getContext, setContext } from 'svelte';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Clock, IdSource, RecordStore } from '../ports';
 import type { Places } from './place.svelte';
+import type { StatusSubject } from './status-subject.svelte';
 import type { Tablet } from './tablet.svelte';
 
 export interface App {
@@ -12,6 +13,7 @@ export interface App {
   tablet: Tablet;
   places: Places;
   ruleBook: RuleBook;
+  status: StatusSubject;
 }
 
 const KEY = Symbol('app');

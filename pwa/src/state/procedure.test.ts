@@ -85,6 +85,7 @@ class Bench {
       tablet: new Tablet(port, clock),
       places: null as never,
       ruleBook: packagedRuleBook('2026-03-16'),
+      status: null as never,
     };
     this.session = new ProcedureSession(this.app, caseId);
   }

@@ -7,6 +7,7 @@ export class StatusSubject {
   #store: RecordStore;
   #place: Place | null = null;
   patient = $state('');
+  /** Number and title of the step at hand, said by the Procedure screen; else "". */
   step = $state('');
   openDecisions = $state(0);
 
