@@ -10,20 +10,9 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_the_wheel_carries_the_built_app_and_the_data(tmp_path):
+    pip = [sys.executable, "-m", "pip", "wheel", "-q", "--disable-pip-version-check"]
     made = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "pip",
-            "wheel",
-            "-q",
-            "--no-deps",
-            "--no-build-isolation",
-            "--disable-pip-version-check",
-            "-w",
-            str(tmp_path),
-            str(ROOT),
-        ],
+        [*pip, "--no-deps", "--no-build-isolation", "-w", str(tmp_path), str(ROOT)],
         env={**os.environ, "SKIP_PWA_BUILD": "1"},
         capture_output=True,
         text=True,
