@@ -177,7 +177,8 @@ def _walk_puncture(
     returned = _last(events, BLOOD_RETURN, here)
     has_blood = returned is not None and returned.outcome in ("done", "override")
     gates = _gates(target, has_blood=has_blood)
-    point, after, move = here, BLOOD_RETURN, "coil" if has_blood else None
+    point, after = here, BLOOD_RETURN
+    move = "coil" if has_blood and target.coils_planned > 0 else None
     coil = aliquot = 0
     while True:
         if move is None:

@@ -179,7 +179,7 @@ function walkPuncture(
   const gates = gatesOf(target, hasBlood);
   let point = here;
   let after = BLOOD_RETURN;
-  let move: Move | null = hasBlood ? 'coil' : null;
+  let move: Move | null = hasBlood && target.coilsPlanned > 0 ? 'coil' : null;
   let [coil, aliquot] = [0, 0];
   for (;;) {
     move ??= lastOf(latest, point, CHOOSE, after)?.move ?? null;

@@ -96,10 +96,11 @@ export function plannedTargets(
   targets: readonly TargetPlan[],
   adhesive: AdhesivePlan,
 ): PlannedTarget[] {
-  return targets.map(({ label, picks, coilsFrom }) => ({
+  return targets.map(({ label, coilsFrom }) => ({
     label,
     wantsAdhesive: adhesive.agent !== 'none',
-    coilsPlanned: picks.length || coilsFrom || 1,
+    // The lower end of the range: more only where Doppler says so.
+    coilsPlanned: coilsFrom ?? 1,
   }));
 }
 
