@@ -179,12 +179,15 @@ def _walk_puncture(
     gates = _gates(target, has_blood=has_blood)
     point, after = here, BLOOD_RETURN
     move = "coil" if has_blood and target.coils_planned > 0 else None
+    placed = _count_placed(steps, target.label, events)
     coil = aliquot = 0
     while True:
         if move is None:
             latest = _last(events, CHOOSE, point, also=after)
             move = latest.move if latest else None
-        offered = _choices(targets, index, coil=coil, aliquot=aliquot, has_blood=has_blood)
+        offered = _choices(
+            targets, index, coil=coil, placed=placed, aliquot=aliquot, has_blood=has_blood
+        )
         if move == "try_again" and after == BLOOD_RETURN and not has_blood:
             return _at(_by_id(steps, BLOOD_RETURN), here, passed), None
         if move not in offered:
@@ -207,8 +210,25 @@ def _walk_puncture(
         after, move = inside[-1].id, None
 
 
+def _count_placed(steps: Sequence[Step], label: str, events: Sequence[StepEvent]) -> int:
+    """Return the coils that formed in a target; a discarded one does not count (ST6)."""
+    forming = {step.id for step in steps if step.takes == "coil"}
+    outcomes = {
+        event.round: event.outcome
+        for event in events
+        if event.step in forming and event.round.target == label
+    }
+    return sum(outcome in ("done", "override") for outcome in outcomes.values())
+
+
 def _choices(
-    targets: Sequence[PlannedTarget], index: int, *, coil: int, aliquot: int, has_blood: bool
+    targets: Sequence[PlannedTarget],
+    index: int,
+    *,
+    coil: int,
+    placed: int,
+    aliquot: int,
+    has_blood: bool,
 ) -> tuple[str, ...]:
     """Return the moves open at a point of choice, the planned one first (ST6)."""
     target = targets[index]
@@ -222,7 +242,7 @@ def _choices(
         return ("try_again", "another_puncture", "coil", *onward)
     if aliquot:
         order = [*onward, adhesive_move, coil_move, "another_puncture"]
-    elif coil < target.coils_planned:
+    elif placed < target.coils_planned:
         order = [coil_move, *injecting, "another_puncture", *onward]
     else:
         order = [*injecting, *onward, coil_move, "another_puncture"]

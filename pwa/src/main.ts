@@ -6,6 +6,7 @@ import { deviceClock } from './device/clock';
 import { deviceIds } from './device/ids';
 import { registerServiceWorker } from './device/service-worker';
 import { browserWakeLock } from './device/wake-lock';
+import { openedInvitation } from './screens/welcome/invitation';
 import { Places } from './state/place.svelte';
 import { ScreenKeeper } from './state/screen-keeper.svelte';
 import { StatusSubject } from './state/status-subject.svelte';
@@ -28,6 +29,7 @@ async function start(): Promise<void> {
   await tablet.take(opened);
   const places = new Places(store);
   await places.restore({ name: opened.standing?.role === 'booking' ? 'clinic' : 'cases' });
+  if (opened.standing !== null && openedInvitation() !== '') places.go({ name: 'join' });
   mount(App, {
     target,
     props: {

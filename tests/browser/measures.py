@@ -20,7 +20,8 @@ _READ = r"""
   const root = dialogs.at(-1) ?? document.querySelector('main');
   const wide = { width: innerWidth, height: innerHeight };
   const scrolls = (style) => /auto|scroll|hidden|clip/.test(style.overflowX + style.overflowY);
-  const isSeen = (node) => node.checkVisibility({ opacityProperty: true, visibilityProperty: true });
+  const isSeen = (node) =>
+    node.checkVisibility({ opacityProperty: true, visibilityProperty: true });
   const shownPart = (node) => {
     const full = node.getBoundingClientRect();
     const part = { left: full.left, top: full.top, right: full.right, bottom: full.bottom };
@@ -37,8 +38,10 @@ _READ = r"""
     return part;
   };
   const words = (node) =>
-    (node.getAttribute('aria-label') || node.innerText || node.tagName).replace(/\s+/g, ' ').slice(0, 50);
-  const kinds = 'button, a[href], input, select, textarea, summary, [role=button], [contenteditable]';
+    (node.getAttribute('aria-label') || node.innerText || node.tagName)
+      .replace(/\s+/g, ' ').slice(0, 50);
+  const kinds =
+    'button, a[href], input, select, textarea, summary, [role=button], [contenteditable]';
   const boxOf = (node) => {
     const full = node.getBoundingClientRect();
     const part = shownPart(node);
@@ -55,13 +58,16 @@ _READ = r"""
     };
   };
   const boxes = [...root.querySelectorAll(kinds)].filter(isSeen).map(boxOf);
-  const frame = [...document.querySelectorAll('header button, nav button')].filter(isSeen).map(boxOf);
+  const frame = [...document.querySelectorAll('header button, nav button')]
+    .filter(isSeen).map(boxOf);
 
-  const sideways = [document.documentElement, document.querySelector('main'), ...root.querySelectorAll('*')]
+  const page = document.documentElement;
+  const sideways = [page, document.querySelector('main'), ...root.querySelectorAll('*')]
     .filter((node) => node && node.scrollWidth > node.clientWidth + 1 && node.clientWidth > 0)
-    .filter((node) => node === document.documentElement ||
+    .filter((node) => node === page ||
       /auto|scroll/.test(getComputedStyle(node).overflowX))
-    .map((node) => `${node.tagName}.${node.className} by ${node.scrollWidth - node.clientWidth} px`);
+    .map((node) =>
+      `${node.tagName}.${node.className} by ${node.scrollWidth - node.clientWidth} px`);
 
   const fields = [...root.querySelectorAll('input, textarea, [contenteditable]')].map(words);
 
@@ -71,7 +77,8 @@ _READ = r"""
       ? [...parts.slice(0, 3).map((part) => part * 255), parts[3] ?? 1]
       : [...parts.slice(0, 3), parts[3] ?? 1];
   };
-  const over = (top, under) => [0, 1, 2].map((i) => top[i] * top[3] + under[i] * (1 - top[3])).concat(1);
+  const over = (top, under) =>
+    [0, 1, 2].map((i) => top[i] * top[3] + under[i] * (1 - top[3])).concat(1);
   const ground = (node) => {
     const layers = [];
     for (let up = node; up; up = up.parentElement) {
@@ -140,12 +147,14 @@ def find_faults(screen: dict[str, Any], *, wants_primary: bool) -> Faults:
             targets.append(
                 f"{box['words']!r} is {box['width']:.0f} x {box['height']:.0f} px, not {least}"
             )
-    for box in screen["frame"]:
-        if box["height"] < DESK_PX - SLACK_PX or box["width"] < DESK_PX - SLACK_PX:
-            targets.append(f"frame: {box['words']!r} is {box['width']:.0f} x {box['height']:.0f}")
-    for box in boxes:
-        if box["covered"]:
-            targets.append(f"{box['words']!r} is covered by {box['covered']!r}")
+    targets.extend(
+        f"frame: {box['words']!r} is {box['width']:.0f} x {box['height']:.0f} px, not {DESK_PX}"
+        for box in screen["frame"]
+        if box["height"] < DESK_PX - SLACK_PX or box["width"] < DESK_PX - SLACK_PX
+    )
+    targets.extend(
+        f"{box['words']!r} is covered by {box['covered']!r}" for box in boxes if box["covered"]
+    )
     for one, other in combinations(boxes, 2):
         gap = _gap_px(one, other)
         if gap < GAP_PX - SLACK_PX:
@@ -155,12 +164,12 @@ def find_faults(screen: dict[str, Any], *, wants_primary: bool) -> Faults:
     if wants_primary:
         if len(primaries) != 1:
             targets.append(f"{len(primaries)} primary actions in sight, not 1")
-        for box in primaries:
-            if box["top"] < screen["wide"]["height"] * 2 / 3 - SLACK_PX:
-                targets.append(
-                    f"primary {box['words']!r} starts at {box['top']:.0f} of "
-                    f"{screen['wide']['height']} px, above the lower third"
-                )
+        height = screen["wide"]["height"]
+        targets.extend(
+            f"primary {box['words']!r} starts at {box['top']:.0f} of {height} px, too high"
+            for box in primaries
+            if box["top"] < height * 2 / 3 - SLACK_PX
+        )
     return Faults(
         targets=targets,
         edges=[

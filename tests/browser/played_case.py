@@ -214,7 +214,9 @@ def make_follow_up_plan(page: Page) -> int:
     make = page.get_by_role("button", name=re.compile("^Make this plan"))
     count = int(re.findall(r"\d+", make.inner_text())[0])
     make.click()
-    expect(page.get_by_text("Plan saved. The clinic sees these visits.")).to_be_visible()
+    expect(
+        page.get_by_text("Plan saved. The clinic sees it after the next exchange.")
+    ).to_be_visible()
     return count
 
 

@@ -195,3 +195,23 @@ def test_the_desk_has_no_byte_of_care_on_its_disk(server: UnitServer, new_device
         content = file.read_bytes()
         for canary in (b'"varix_class":"GOV2"', b"coil_placed/", b"lab_result/", b"step_event/"):
             assert canary not in content, f"{canary!r} in {file.name}"
+
+
+def test_a_device_that_a_unit_does_not_know_joins_another_one(server: UnitServer, new_device):
+    """A tablet at work meets a new unit: it asks, keeps what it has, and sends it there."""
+    tablet = new_device("tablet")
+    server.start()
+    page = tablet.start(server.address)
+    case.press(page, "Work on this device alone")
+    case.press(page, "Emergency start")
+    case.press(page, "Start emergency case now")
+    expect(page.locator("h1.ask")).to_be_visible()
+    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    assert unsent > 0
+
+    page.goto(server.invite("bedside"))
+    case.press(page, "Join as this device")
+    case.wait_until_sent(page)
+
+    assert counted(server, "care") + counted(server, "booking") >= unsent
+    assert tablet.problems == []

@@ -121,7 +121,12 @@ def pass_one(page: Page, instead: dict[str, str]) -> None:
     else:
         if case.primary(page).is_disabled():
             case.supply_what_is_missing(page, case.primary(page).inner_text())
+        words = case.primary(page).inner_text()
         case.primary(page).click()
+        if words.startswith("Start "):
+            # A timer starts on the step that is asked already.
+            expect(page.get_by_role("timer")).to_be_visible()
+            now = ""
     wait_until_ready(page, now)
 
 
@@ -163,6 +168,18 @@ class Walk:
         return [f"{fault} -- {'; '.join(places)}" for fault, places in seen.items()]
 
 
+_PLANT = """
+() => {
+  const restyle = (where, style) => Object.assign(document.querySelector(where).style, style);
+  restyle('[data-primary] button', { minHeight: '0', height: '120px', marginLeft: '-20px' });
+  restyle('main .ever button:last-child',
+    { minWidth: '0', width: '80px', padding: '0', marginLeft: '-10px' });
+  restyle('main .ask', { color: '#888' });
+  document.querySelector('main .now').append(document.createElement('input'));
+}
+"""
+
+
 @pytest.fixture(scope="module")
 def walk(unit: Unit) -> Walk:
     page = unit.device("walk")
@@ -174,6 +191,7 @@ def walk(unit: Unit) -> Walk:
     walked.measure(page, "identity pad", wants_primary=False)
     case.confirm_identity(page)
     expect(case.primary(page)).to_be_visible()
+    wait_until_ready(page)
     wanted = {
         "Is consent signed": "tick step",
         "How much water": "amount step",
@@ -189,8 +207,8 @@ def walk(unit: Unit) -> Walk:
     instead = {BLOOD_ASK: "No blood return"}
     for _ in range(case.LONGEST_PROCEDURE):
         now = case.ask(page)
-        stop = wanted.pop(next((key for key in wanted if key in now), ""), None)
-        if stop is not None:
+        stop = wanted.pop(next((key for key in wanted if key in now), ""), "")
+        if stop:
             walked.measure(page, stop)
         if stop == "amount step":
             case.button(page, "Water in").click()
@@ -202,22 +220,13 @@ def walk(unit: Unit) -> Walk:
         if stop == "before injection":
             case.primary(page).click()
             expect(page.get_by_role("timer")).to_be_visible()
-            page.wait_for_function("!document.querySelector('[data-primary].waiting')")
+            expect(page.locator("[data-primary].waiting")).to_have_count(0)
             walked.measure(page, "injection running")
         if not wanted:
             break
         pass_one(page, instead)
     assert not wanted, f"never came by {wanted}"
-    page.add_style_tag(
-        content="""
-        main [data-primary] button { min-height: 0; height: 120px; margin-left: -20px }
-        main .ever button { min-width: 0; width: 80px; margin-left: -10px }
-        main .ask { color: #888 }"""
-    )
-    page.evaluate(
-        "() => { const one = document.createElement('input');"
-        " document.querySelector('main .now').append(one) }"
-    )
+    page.evaluate(_PLANT)
     walked.planted = find_faults(read_screen(page), wants_primary=True)
     return walked
 
@@ -261,7 +270,7 @@ def test_a_planted_small_close_grey_or_typed_control_is_seen(walk: Walk):
     assert any(":1" in fault for fault in planted.contrast)
 
 
-# Names and roles (UX-18)
+# Names and roles
 
 
 def axe_faults(page: Page) -> list[str]:
@@ -305,7 +314,7 @@ def test_axe_finds_nothing_serious_on_any_place(unit: Unit):
     assert bad == [], "\n" + "\n".join(bad)
 
 
-# Bounces (HAZ-14) and pedals (HAZ-23)
+# Bounces and pedals
 
 DOUBLE_PRESSES = 40
 _PRESS_TWICE = """
@@ -399,14 +408,18 @@ def test_a_double_press_records_one_step(bounced: Bounced):
 
 _WATCH = """
 () => {
-  const seen = { asks: [], timers: 0, offers: 0, struck: document.querySelectorAll('li.struck').length };
+  const struck = () => [...document.querySelectorAll('li.struck')].map((one) => one.dataset.act);
+  const before = struck();
+  const seen = { asks: [], timers: 0, offers: 0, undone: [] };
   const look = () => {
     const ask = document.querySelector('h1.ask')?.innerText ?? '';
     if (seen.asks.at(-1) !== ask) seen.asks.push(ask);
     if (document.querySelector('[data-timer]')) seen.timers += 1;
     const words = [...document.querySelectorAll('main button')].map((one) => one.innerText);
     if (words.some((one) => /Inject adhesive|Another aliquot/.test(one))) seen.offers += 1;
-    seen.struck = Math.max(seen.struck, document.querySelectorAll('li.struck').length);
+    for (const act of struck()) {
+      if (!before.includes(act) && !seen.undone.includes(act)) seen.undone.push(act);
+    }
   };
   look();
   window.watched = seen;
@@ -433,7 +446,7 @@ def press_random_keys(
             page.keyboard.down(key)
             page.keyboard.down(key)
         page.keyboard.up(key)
-        time.sleep(chance.choice((0, 0, 0.02, 0.05, 0.2)))
+        time.sleep(chance.choice((0, 0, 0, 0.02, 0.05)))
 
 
 def reach_the_gate(page: Page) -> None:
@@ -456,17 +469,20 @@ def test_keys_at_the_missing_blood_return_pass_no_gate_and_undo_nothing(bounced:
     def say_no_blood() -> None:
         if BLOOD_ASK in case.ask(page):
             wait_until_ready(page)
-            reach_the_gate(page)
+            case.press(page, "No blood return", exact=True)
+            expect(page.locator("h1.ask")).to_have_text(GATE_ASK)
 
     press_random_keys(page, random.Random(23), 300, say_no_blood)
     say_no_blood()
     watched = page.evaluate("window.watched")
     assert len(watched["asks"]) > 4, "the keys pressed nothing"
     assert {ask for ask in watched["asks"] if ask} == {GATE_ASK, BLOOD_ASK}
-    assert watched["timers"] == watched["offers"] == watched["struck"] == 0
+    assert watched["timers"] == watched["offers"] == 0
+    assert watched["undone"] == []
     expect(page.get_by_text("No blood return: no adhesive here.")).to_be_visible()
+    wait_until_ready(page)
     undo(page)
-    assert page.evaluate("window.watched.struck") == 1
+    assert len(page.evaluate("window.watched.undone")) == 1
 
 
 def test_keys_alone_never_lead_from_missing_blood_return_to_adhesive(bounced: Bounced):
@@ -475,16 +491,15 @@ def test_keys_alone_never_lead_from_missing_blood_return_to_adhesive(bounced: Bo
     if BLOOD_ASK in case.ask(page):
         reach_the_gate(page)
     expect(page.get_by_text("No blood return: no adhesive here.")).to_be_visible()
-    # The struck line of the tap above stays among the last three until others push it out.
     page.evaluate(_WATCH)
-    struck_before = page.evaluate("window.watched.struck")
     press_random_keys(page, random.Random(2_300), 300, lambda: None)
     watched = page.evaluate("window.watched")
     reached = [ask for ask in watched["asks"] if any(one in ask for one in ADHESIVE_ASKS)]
-    assert reached == []
+    assert len(watched["asks"]) > 1, "the keys pressed nothing"
+    assert reached == [], f"keys alone led from one question to the next: {watched['asks']}"
     assert watched["timers"] == 0
     assert watched["offers"] == 0, f"adhesive was offered after keys alone: {watched['asks']}"
-    assert watched["struck"] <= struck_before
+    assert watched["undone"] == []
 
 
 # Two tabs (HAZ-26)
@@ -511,7 +526,10 @@ def test_a_second_tab_says_where_the_app_is_open_and_waits(unit: Unit):
     # The first goes on and loses nothing.
     case.go(first, "Workup")
     case.answer(first, "Indication", "Secondary prophylaxis")
-    case.wait_until_sent(first)
+    for _ in range(100):
+        if unit.operations() > held:
+            break
+        time.sleep(0.1)
     assert unit.operations() > held
     first.close()
     expect(second.locator("[data-status=unsent]")).to_be_visible(timeout=20_000)

@@ -180,10 +180,11 @@ function walkPuncture(
   let point = here;
   let after = BLOOD_RETURN;
   let move: Move | null = hasBlood && target.coilsPlanned > 0 ? 'coil' : null;
+  const placed = countPlaced(steps, target.label, latest);
   let [coil, aliquot] = [0, 0];
   for (;;) {
     move ??= lastOf(latest, point, CHOOSE, after)?.move ?? null;
-    const offered = choicesOf(targets, index, coil, aliquot, hasBlood);
+    const offered = choicesOf(targets, index, { coil, placed, aliquot, hasBlood });
     const bloodStep = steps.find(({ id }) => id === BLOOD_RETURN);
     if (move === 'try_again' && after === BLOOD_RETURN && !hasBlood && bloodStep) {
       return at(bloodStep, here, passed);
@@ -213,14 +214,24 @@ function walkPuncture(
   }
 }
 
+/** The coils that formed in a target; a discarded one does not count (ST6). */
+function countPlaced(steps: readonly Step[], label: string, latest: Latest): number {
+  const forming = new Set(steps.filter(({ takes }) => takes === 'coil').map(({ id }) => id));
+  return [...latest.values()].filter(
+    ({ event }) =>
+      forming.has(event.step) &&
+      event.round.target === label &&
+      (event.outcome === 'done' || event.outcome === 'override'),
+  ).length;
+}
+
 /** The moves open at a point of choice, the planned one first (ST6). */
 function choicesOf(
   targets: readonly PlannedTarget[],
   index: number,
-  coil: number,
-  aliquot: number,
-  hasBlood: boolean,
+  so: { coil: number; placed: number; aliquot: number; hasBlood: boolean },
 ): Move[] {
+  const { coil, placed, aliquot, hasBlood } = so;
   const target = targets[index];
   const mayInject = target?.wantsAdhesive === true && hasBlood;
   const coilMove: Move = coil > 0 ? 'another_coil' : 'coil';
@@ -230,7 +241,7 @@ function choicesOf(
   const injecting: Move[] = mayInject ? [adhesiveMove] : [];
   if (!hasBlood && coil === 0) return ['try_again', 'another_puncture', 'coil', ...onward];
   if (aliquot > 0) return [...onward, adhesiveMove, coilMove, 'another_puncture'];
-  if (coil < (target?.coilsPlanned ?? 1)) {
+  if (placed < (target?.coilsPlanned ?? 1)) {
     return [coilMove, ...injecting, 'another_puncture', ...onward];
   }
   return [...injecting, ...onward, coilMove, 'another_puncture'];

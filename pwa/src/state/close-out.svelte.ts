@@ -195,6 +195,19 @@ export class CloseOutSession {
     ]);
   }
 
+  /** Take back a complication entered in error; it stays in the history, struck through. */
+  async takeBack(complication: RecordState, words: string): Promise<void> {
+    const id = idOf(complication.record);
+    await this.acts.saveTogether(`take back ${id}`, words, () => [
+      {
+        draftId: `take-back-${id}-${headsOf(complication).join('-')}`,
+        record: complication.record,
+        retract: headsOf(complication),
+        because: 'entered in error',
+      },
+    ]);
+  }
+
   async leaveFollowUpOut(reason: string, words: string): Promise<void> {
     await this.acts.give({
       record: this.record.caseRecord,

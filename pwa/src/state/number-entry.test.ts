@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import { milliOf, milliText, pressKey } from './number-entry';
+import { milliOf, milliText, pressKey, refusalOf } from './number-entry';
 
 const rules = { decimals: 1, largestMilli: 60_000 };
 const press = (keys: string) =>
@@ -18,9 +18,11 @@ test('[UX-08] more digits than the field has steps are not taken', () => {
   expect(press('1.23')).toBe('1.2');
 });
 
-test('[UX-08] a number beyond the largest is not taken', () => {
-  expect(press('61')).toBe('6');
-  expect(press('60')).toBe('60');
+test('[UX-08] a number beyond the largest stays on the pad and is refused there', () => {
+  expect(press('61')).toBe('61');
+  expect(refusalOf('61', 'mm', rules)).toBe('Above 60 mm. Delete and enter again.');
+  expect(refusalOf('60', 'mm', rules)).toBe('');
+  expect(refusalOf('', 'mm', rules)).toBe('');
 });
 
 test('nothing pressed is no number', () => {
@@ -41,8 +43,9 @@ test('[UX-08] no stream of keys makes a malformed number', () => {
   fc.assert(
     fc.property(keys, (stream) => {
       const pressed = stream.reduce((so_far, key) => pressKey(so_far, key, rules), '');
-      expect(pressed).toMatch(/^(|0|0?\.|[1-9]\d?|(0|[1-9]\d?)\.\d?)$/);
-      expect(milliOf(pressed) ?? 0).toBeLessThanOrEqual(rules.largestMilli);
+      expect(pressed).toMatch(/^(|(0|[1-9]\d{0,6})(\.\d?)?)$/);
+      const isTooLarge = (milliOf(pressed) ?? 0) > rules.largestMilli;
+      expect(refusalOf(pressed, 'mm', rules) !== '').toBe(isTooLarge);
     }),
   );
 });

@@ -10,6 +10,8 @@ export interface NumberRules {
   largestMilli: number;
 }
 
+const MOST_DIGITS = 7;
+
 /** What has been pressed so far: digits and at most one `.`; "" before the first press. */
 export type Pressed = string;
 
@@ -26,10 +28,20 @@ export function pressKey(pressed: Pressed, key: string, rules: NumberRules): Pre
   }
   if (!/^[0-9]$/.test(key)) return pressed;
   const next = pressed === '0' ? key : pressed + key;
-  const [, fraction = ''] = next.split('.');
-  if (fraction.length > rules.decimals) return pressed;
-  const milli = milliOf(next);
-  return milli !== null && milli > rules.largestMilli ? pressed : next;
+  const [whole = '', fraction = ''] = next.split('.');
+  if (fraction.length > rules.decimals || whole.length > MOST_DIGITS) return pressed;
+  return next;
+}
+
+/**
+ * Return why a number cannot be entered, or "" when it can.
+ *
+ * Digits are never dropped in silence: a number too large stays on the pad and is refused there.
+ */
+export function refusalOf(pressed: Pressed, unit: string, rules: NumberRules): string {
+  const milli = milliOf(pressed);
+  if (milli === null || milli <= rules.largestMilli) return '';
+  return `Above ${milliText(rules.largestMilli)} ${unit}. Delete and enter again.`;
 }
 
 /** Return the number in thousandths, or null when nothing (or only `0.`) has been pressed. */

@@ -9,6 +9,8 @@ export type Place =
   | { name: 'clinic' }
   | { name: 'decisions' }
   | { name: 'about' }
+  /** Joining another time; never come back to by address or after a restart. */
+  | { name: 'join' }
   | { name: 'patient'; patient: string }
   | { name: CasePlace; caseId: string };
 
@@ -47,7 +49,7 @@ export class Places {
     this.current = place;
     const address = addressOf(place);
     if (window.location.hash !== address) window.location.hash = address;
-    void this.#store.remember('place', address);
+    if (place.name !== 'join') void this.#store.remember('place', address);
   }
 
   /** Take up the address, else the place remembered, else `otherwise`. */

@@ -10,6 +10,8 @@ export const about = {
   ],
   deviceTitle: 'This device',
   device: 'Device',
+  notJoined: 'This device is at no unit now. What is recorded stays here until it joins one.',
+  join: 'Join a unit',
   persisted: 'The browser has promised to keep what is stored here.',
   notPersisted:
     'The browser may clear what is stored here when space runs out. Exchange with the unit often.',

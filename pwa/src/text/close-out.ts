@@ -59,7 +59,7 @@ export const closeOut = {
     { id: 'pain', words: 'Pain' },
     { id: 'other', words: 'Other' },
   ],
-  addComplication: 'Add one',
+  addKind: (what: string) => `Add ${what}`,
   orders: 'Orders',
   nilByMouth: 'Nil by mouth',
   nilChoices: [

@@ -102,6 +102,8 @@ export const procedure = {
   flushed: (words: string, amount: string) => `${words}, ${amount}`,
   secondFirst: 'A second person first',
   stopGate: 'Enter the stop again',
+  factMissing: 'not entered',
+  touchOnly: 'Answer by touch: the pedal waits.',
   skip: 'Skip',
   skipTitle: 'Skip: say why',
   steps: 'Other step',
@@ -273,4 +275,41 @@ export function undoName(act: PassedAct, steps: readonly Step[]): string {
   if (act.set.step === 'coil_formed' && act.set.outcome === 'done' && slot) return `coil ${slot}`;
   const words = actWords(act, steps);
   return words.charAt(0).toLowerCase() + words.slice(1);
+}
+
+const facts: Record<string, string> = {
+  consent: 'Consent',
+  allergies: 'Allergies',
+  drugs: 'Antithrombotic drugs',
+  airway: 'Airway',
+  shunt: 'Outflow shunt',
+  right_to_left_shunt: 'Right-to-left shunt',
+  needle: 'Needle',
+  adhesive: 'Adhesive',
+  targets: 'Targets',
+  packages: 'Coils opened = placed + discarded',
+};
+
+const factContents: Record<string, string> = {
+  yes: 'yes',
+  no: 'no',
+  none: 'none',
+  present: 'present',
+  unknown: 'unknown',
+  'emergency-best-interest': 'emergency, best interest',
+  'none-known': 'none known',
+  'iodinated-oil': 'iodinated oil',
+  intubation: 'intubation',
+  'deep-sedation': 'deep sedation',
+  'moderate-sedation': 'moderate sedation',
+};
+
+/** Return what a fact beside a step is about, in words. */
+export function factName(about: string): string {
+  return facts[about] ?? about;
+}
+
+/** Return what was entered, in words; what has no words of its own is shown as it is. */
+export function factWords(entered: string): string {
+  return factContents[entered] ?? agents[entered] ?? entered;
 }

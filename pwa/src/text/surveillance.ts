@@ -68,7 +68,7 @@ export const surveillance = {
     ];
     return `Update the plan: ${parts.join(', ')}`;
   },
-  planStands: 'Plan saved. The clinic sees these visits.',
+  planStands: 'Plan saved. The clinic sees it after the next exchange.',
   undo: 'Undo',
   undoPlan: 'Undo the plan',
   // --- what happened

@@ -19,4 +19,7 @@ export const welcome = {
   aloneTitle: 'No unit yet?',
   aloneNote: 'Everything at the bedside works. You can join a unit later.',
   alone: 'Work on this device alone',
+  stayTitle: 'Already at work here',
+  stayNote: 'What was recorded on this device stays and goes to the unit it joins.',
+  stay: 'Leave as it was',
 };

@@ -205,6 +205,7 @@ export const drugsWords = {
   continueDrug: (drug: string) => `${drug}: continue.`,
   hold: (drug: string, on: string, days: number) =>
     `${drug}: last intake ${on} (${days} days before).`,
+  past: 'That day has passed. Ask when it was last taken; the team decides.',
   lacks: (drug: string, names: string) => `${drug}: needs ${names}.`,
   clearance: 'creatinine clearance (creatinine, weight, sex, date of birth)',
   missing: (names: string) => `Holds need: ${names}.`,

@@ -24,3 +24,23 @@ export function takeInvitation(page: Pick<Window, 'location' | 'history'>): stri
   }
   return code;
 }
+
+/** The code this page was opened with, taken out of the address before anybody else reads it. */
+let opened = typeof window === 'undefined' ? '' : takeInvitation(window);
+
+/** Return the code the page was opened with, "" when none or used. */
+export function openedInvitation(): string {
+  return opened;
+}
+
+/** Take up a code that was put into the address of the open page; returns whether there was one. */
+export function noticeInvitation(page: Pick<Window, 'location' | 'history'>): boolean {
+  const code = takeInvitation(page);
+  if (code !== '') opened = code;
+  return code !== '';
+}
+
+/** Forget the code once it was used or put aside. */
+export function forgetInvitation(): void {
+  opened = '';
+}
