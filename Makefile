@@ -9,7 +9,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
 
-.PHONY: run test setup lint unit browser chromium screenshots format lock clean
+.PHONY: run test setup lint unit browser chromium screenshots fuzz mutants format lock clean
 
 run: setup
 	$(BIN)/crura demo --port $(PORT)
@@ -53,6 +53,14 @@ unit:
 
 screenshots: setup .venv/.test-ready chromium
 	$(BIN)/python -m tests.browser.make_screenshots
+
+# Both engines on 100,000 random requests a kind; the seed is printed. `make fuzz SEED=4711` repeats.
+fuzz: .venv/.test-ready pwa/node_modules/.ready
+	$(BIN)/python -m tests.fuzz.differential $(if $(SEED),--seed $(SEED))
+
+# Each number and word of the rule files changed, one at a time: does a vector notice?
+mutants: .venv/.test-ready
+	$(BIN)/python -m tests.mutants.rule_tables
 
 format:
 	$(BIN)/ruff format -q .

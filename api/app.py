@@ -17,6 +17,7 @@ from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
 from api.routes.health import get_health
 from api.routes.outer_shell import OuterShell
+from api.routes.plan_checks import get_plan_checks
 from api.routes.static_files import get_start, get_static_file
 from api.routes.surroundings import Surroundings, provide_surroundings
 from api.storage.static_files import StaticFiles
@@ -49,6 +50,7 @@ def create_app(
             post_device,
             post_invitation,
             get_conflicts,
+            get_plan_checks,
             get_health,
             post_calculation,
             get_start,

@@ -3,15 +3,15 @@
 import json
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
-from typing import NoReturn
 
 import rich_click as click
 
+from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refusals
 from api.demonstration import prepare_demonstration
-from api.environment import Environment
+from api.rule_commands import rules_group
 from api.storage.backups import write_backup
 from api.storage.device_store import ROLE_STREAMS
 from api.storage.errors import FolderInUseError, StorageError
@@ -19,7 +19,7 @@ from api.storage.running_server import ask_for_invitation, find_running_server
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
-from api.use_cases.errors import UseCaseError
+from api.use_cases.check_plans import check_every_plan
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
@@ -27,42 +27,6 @@ from api.use_cases.restore_unit import restore_unit
 from api.use_cases.verify_log import verify_log
 
 DEFAULT_PORT = 8470
-_REFUSALS = (StorageError, UseCaseError)
-_ENVIRONMENT = Environment()
-
-
-def _refuse(sentence: str) -> NoReturn:
-    click.echo(sentence, err=True)
-    sys.exit(2)
-
-
-@contextmanager
-def _refusals() -> Iterator[None]:
-    """Turn what is refused into one sentence and exit code 2."""
-    try:
-        yield
-    except _REFUSALS as error:
-        _refuse(str(error))
-
-
-@contextmanager
-def _open(folder: Path) -> Iterator[UnitStore]:
-    with _refusals():
-        store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
-        try:
-            yield store
-        finally:
-            store.close()
-
-
-def _data_option(command: Callable[..., None]) -> Callable[..., None]:
-    return click.option(
-        "--data",
-        "folder",
-        type=click.Path(path_type=Path, file_okay=False),
-        default=_ENVIRONMENT.data_folder,
-        help="Folder of the unit's store (default: $CRURA_DATA, else crura-data).",
-    )(command)
 
 
 def _port_option(command: Callable[..., None]) -> Callable[..., None]:
@@ -80,8 +44,11 @@ def main() -> None:
     """
 
 
+main.add_command(rules_group)
+
+
 @main.command("serve")
-@_data_option
+@data_option
 @click.option("--host", default="127.0.0.1", show_default=True)
 @_port_option
 @click.option("--certificate", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
@@ -94,15 +61,15 @@ def serve_unit(
     from api.serving import Listening, open_socket, serve
 
     listening = Listening(host, port, certificate, private_key)
-    with _refusals():
+    with refusals():
         bound = open_socket(listening)
-        store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+        store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
         serve(
             store,
             folder,
             listening,
             bound,
-            _ENVIRONMENT,
+            ENVIRONMENT,
             on_ready=lambda: click.echo(
                 f"Crura serves {folder} at {listening.address} (stop with Ctrl-C)."
             ),
@@ -117,12 +84,12 @@ def serve_demo(host: str, port: int) -> None:
     from api.serving import Listening, open_socket, serve
 
     listening = Listening(host, port)
-    with _refusals(), tempfile.TemporaryDirectory(prefix="crura-demo-") as name:
+    with refusals(), tempfile.TemporaryDirectory(prefix="crura-demo-") as name:
         folder = Path(name)
         bound = open_socket(listening)
-        store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+        store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
         try:
-            welcome = prepare_demonstration(store, listening.address, _ENVIRONMENT)
+            welcome = prepare_demonstration(store, listening.address, ENVIRONMENT)
         except BaseException:
             store.close()
             raise
@@ -131,28 +98,35 @@ def serve_demo(host: str, port: int) -> None:
             folder,
             listening,
             bound,
-            _ENVIRONMENT,
+            ENVIRONMENT,
             on_ready=lambda: click.echo(welcome),
         )
 
 
 @main.command("calculate")
 @click.argument("kind")
-def calculate(kind: str) -> None:
+@click.option(
+    "--data",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Ask a unit's rule files (left out: those of this release, for training).",
+)
+def calculate(kind: str, folder: Path | None) -> None:
     """Read one JSON object from standard input and write the answer.
 
     KIND is liver-scores, sizing, follow-up, antithrombotic-holds or device-label.
     """
-    with _refusals():
-        answer = answer_calculation(kind, sys.stdin.buffer.read(), on=_ENVIRONMENT.today())
+    request, on = sys.stdin.buffer.read(), ENVIRONMENT.today()
+    with refusals(), nullcontext() if folder is None else open_store(folder) as store:
+        answer = answer_calculation(kind, request, on=on, store=store)
         click.echo(json.dumps(answer, ensure_ascii=False, indent=1))
 
 
 @main.command("verify")
-@_data_option
+@data_option
 def verify(folder: Path) -> None:
     """Check every hash, chain, commitment and view of a store."""
-    with _open(folder) as store:
+    with open_store(folder) as store:
         verification = verify_log(store)
     for finding in verification.findings:
         click.echo(finding, err=True)
@@ -169,13 +143,13 @@ def device_group() -> None:
 @device_group.command("invite")
 @click.option("--role", type=click.Choice(list(ROLE_STREAMS)), required=True)
 @click.option("--minutes", type=click.IntRange(1, 1440), default=10, show_default=True)
-@_data_option
+@data_option
 def invite(role: str, minutes: int, folder: Path) -> None:
     """Print a code and a link that let one device join."""
     lasts_ms = minutes * (TEN_MINUTES_MS // 10)
-    with _refusals():
+    with refusals():
         try:
-            store = open_unit_store(folder, new_generation=_ENVIRONMENT.new_id())
+            store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
         except FolderInUseError:
             server = find_running_server(folder)
             if server is None:
@@ -191,8 +165,8 @@ def invite(role: str, minutes: int, folder: Path) -> None:
 
 
 def _invite_here(store: UnitStore, role: str, lasts_ms: int) -> str:
-    code = _ENVIRONMENT.new_code()
-    invite_device(store, role, code=code, now_ms=_ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
+    code = ENVIRONMENT.new_code()
+    invite_device(store, role, code=code, now_ms=ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
     return code
 
 
@@ -204,30 +178,22 @@ def staff_group() -> None:
 @staff_group.command("add")
 @click.option("--name", required=True)
 @click.option("--role", required=True)
-@_data_option
+@data_option
 def add(name: str, role: str, folder: Path) -> None:
     """Add a person to the unit."""
-    with _open(folder) as store:
-        record = add_staff(
-            store,
-            name,
-            role,
-            new_id=_ENVIRONMENT.new_id(),
-            new_epoch=_ENVIRONMENT.new_id(),
-            salt=_ENVIRONMENT.new_salt(),
-            now_ms=_ENVIRONMENT.now_ms(),
-        )
+    with open_store(folder) as store:
+        record = add_staff(store, name, role, chance=draw_chance())
     click.echo(f"{name} is {record}.")
 
 
 @main.command("load-scenario")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--as-if-today", "today_on", help='A date or "today": the story ends on that day.')
-@_data_option
+@data_option
 def load(files: tuple[Path, ...], today_on: str | None, folder: Path) -> None:
     """Load invented stories into a store. The same story twice changes nothing."""
-    wanted = _ENVIRONMENT.today() if today_on == "today" else today_on
-    with _open(folder) as store:
+    wanted = ENVIRONMENT.today() if today_on == "today" else today_on
+    with open_store(folder) as store:
         for path in files:
             try:
                 content = path.read_bytes()
@@ -239,34 +205,57 @@ def load(files: tuple[Path, ...], today_on: str | None, folder: Path) -> None:
 
 
 @main.command("rebuild-views")
-@_data_option
+@data_option
 def rebuild(folder: Path) -> None:
     """Make every view again from the log."""
-    with _open(folder) as store:
+    with open_store(folder) as store:
         click.echo(f"{rebuild_views(store)} records were merged again.")
+
+
+@main.command("check-plans")
+@data_option
+def check_plans(folder: Path) -> None:
+    """Compute every recorded plan again and name those that differ; changes no plan."""
+    with open_store(folder) as store:
+        found = check_every_plan(store)
+    for plan in found.plans:
+        labels = ", ".join(plan.labels) or "no target named"
+        click.echo(f"{plan.record} ({labels}), saved by {plan.by}:", err=True)
+        for difference in plan.differences:
+            click.echo(f"  {difference.words} ({difference.path})", err=True)
+        if plan.left_out:
+            click.echo(f"  and {plan.left_out} more", err=True)
+        if plan.sentence:
+            click.echo(f"  cannot be checked. {plan.sentence}", err=True)
+    wrong = len(found.plans)
+    click.echo(
+        f"Plans that agree: {found.agreed}. Plans that differ or cannot be checked: {wrong}."
+    )
+    if found.plans or found.waiting:
+        sys.exit(2)
 
 
 @main.command("backup")
 @click.argument("target", type=click.Path(path_type=Path))
-@_data_option
+@data_option
 def backup(target: Path, folder: Path) -> None:
     """Write a sound copy of the store to a new file."""
-    with _open(folder) as store:
+    with open_store(folder) as store:
         write_backup(store, target)
     click.echo(f"The backup is {target}. Keep it where records of patients may be kept.")
 
 
 @main.command("restore")
 @click.argument("backup_file", type=click.Path(path_type=Path))
-@_data_option
+@data_option
 def restore(backup_file: Path, folder: Path) -> None:
     """Put a backup in the place of the store; the former one is kept beside it."""
-    with _refusals():
+    with refusals():
         aside = restore_unit(
             backup_file,
             folder,
-            new_generation=_ENVIRONMENT.new_id(),
-            now_ms=_ENVIRONMENT.now_ms(),
+            new_generation=ENVIRONMENT.new_id(),
+            now_ms=ENVIRONMENT.now_ms(),
         )
     click.echo(f"{folder} holds the backup. " + (f"Before: {aside}." if aside else ""))
 

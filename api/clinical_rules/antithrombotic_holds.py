@@ -3,8 +3,9 @@
 Never for an urgent procedure: a bleeding patient is a decision of the team.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from typing import Any
 
 import msgspec
 
@@ -59,7 +60,7 @@ def answer_antithrombotic_holds(request: object, rule_book: RuleBook) -> dict[st
 
     Notes
     -----
-    Rules AH1-AH6. Pure.
+    Rules AH1-AH7. Pure.
 
     References
     ----------
@@ -81,11 +82,7 @@ def answer_antithrombotic_holds(request: object, rule_book: RuleBook) -> dict[st
             "rule_files": name_rule_files(profile),
         }
         raise CalculationRefusedError(URGENT_TEXT, answer)
-    clearance = read.get("creatinine_clearance_ml_per_min")
-    holds = [
-        _hold(drug, profile.rows, clearance, procedure_on=read["procedure_on"])
-        for drug in read["drugs"]
-    ]
+    holds = [_hold(drug, profile.rows, read) for drug in read["drugs"]]
     answer = {"holds": holds, "rule_files": name_rule_files(profile)}
     if holds and not any("hold_days" in hold for hold in holds):
         sentence = "No hold can be calculated from this. " + _say_why(holds[0])
@@ -93,15 +90,14 @@ def answer_antithrombotic_holds(request: object, rule_book: RuleBook) -> dict[st
     return answer
 
 
-def _hold(
-    drug: str, rows: Sequence[HoldRow], clearance: Decimal | None, *, procedure_on: str
-) -> dict[str, object]:
+def _hold(drug: str, rows: Sequence[HoldRow], read: Mapping[str, Any]) -> dict[str, object]:
     own = [row for row in rows if row.drug == drug]
     if not own:
         unknown = f"The profile has no drug {drug}. Correct its name, or decide by local protocol."
         return {"drug": drug, "refusal": {"kind": "unknown-drug", "text": unknown}}
     row = own[0]
     if len(own) > 1:
+        clearance: Decimal | None = read.get("creatinine_clearance_ml_per_min")
         if clearance is None:
             return {"drug": drug, "missing": ["creatinine_clearance_ml_per_min"]}
         if not 0 < clearance <= _MOST_CLEARANCE:
@@ -111,17 +107,34 @@ def _hold(
             )
             return {"drug": drug, "refusal": {"kind": "out-of-range", "text": outside}}
         row = find_band(own, clearance)
-    basis = {"basis": row.basis, "source": row.source}
+    is_dated = row.hold_days is not None and not row.continue_
+    last = {
+        "basis": row.basis,
+        "source": row.source,
+        "inputs": _name_inputs(read, is_dated=is_dated, takes_clearance=len(own) > 1),
+    }
     if row.refuse is not None or row.hold_days is None:
-        return {"drug": drug, "refusal": {"kind": "no-figure", "text": row.refuse}, **basis}
+        return {"drug": drug, "refusal": {"kind": "no-figure", "text": row.refuse}, **last}
     return {
         "drug": drug,
         "hold_days": row.hold_days,
-        "last_dose_on": None if row.continue_ else add_days(procedure_on, -row.hold_days),
+        "last_dose_on": None if row.continue_ else add_days(read["procedure_on"], -row.hold_days),
         "continue": row.continue_,
         "check": row.check,
-        **basis,
+        **last,
     }
+
+
+def _name_inputs(read: Mapping[str, Any], *, is_dated: bool, takes_clearance: bool) -> list[str]:
+    """Return the keys of the request that a hold rests on, in the order of RULES.md (AH7)."""
+    used = {
+        "profile": "profile" in read,
+        "procedure_on": is_dated,
+        "urgent": True,
+        "drugs": True,
+        "creatinine_clearance_ml_per_min": takes_clearance,
+    }
+    return [key for key, is_used in used.items() if is_used]
 
 
 def _say_why(hold: dict[str, object]) -> str:

@@ -40,7 +40,7 @@ def calculate(
     Returns
     -------
     dict
-        Ready for JSON, with ``rule_files``.
+        Ready for JSON, with ``rule_files`` and ``mode``, training or live.
 
     Raises
     ------
@@ -62,6 +62,13 @@ def calculate(
         sentence = "The request must be one JSON object. Send its keys within braces."
         raise CalculationRefusedError(sentence)
     try:
-        return CALCULATIONS[kind](content, rule_book)
+        return _say_mode(CALCULATIONS[kind](content, rule_book), rule_book)
     except ShapeError as error:
         raise CalculationRefusedError(str(error)) from error
+    except CalculationRefusedError as error:
+        raise CalculationRefusedError(str(error), _say_mode(error.answer, rule_book)) from error
+
+
+def _say_mode(answer: dict[str, object], rule_book: RuleBook) -> dict[str, object]:
+    """Return the answer with the mode in which it was made: training or live (RL5)."""
+    return {**answer, "mode": "training" if rule_book.is_training else "live"} if answer else answer

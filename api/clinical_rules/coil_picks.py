@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from api.clinical_rules.rule_file import Row
+from api.clinical_rules.shapes import order_keys
 
 Coil = Mapping[str, Any]
 
@@ -40,12 +41,15 @@ def pass_needle(
 
     A measured lumen decides; without one the gauge does, by published pairs of wire and needle.
     """
-    if needle is None:
-        return {coil["id"]: None for coil in stock}
-    lumen_um = needle.get("inner_diameter_um")
-    if lumen_um is not None:
-        return {coil["id"]: coil["wire_um"] < lumen_um for coil in stock}
-    return {coil["id"]: _pass_gauge(coil["wire_um"], needle["gauge"], gauges) for coil in stock}
+    passes: dict[str, bool | None] = {}
+    for coil in stock:
+        if needle is None:
+            passes[coil["id"]] = None
+        elif "inner_diameter_um" in needle:
+            passes[coil["id"]] = coil["wire_um"] < needle["inner_diameter_um"]
+        else:
+            passes[coil["id"]] = _pass_gauge(coil["wire_um"], needle["gauge"], gauges)
+    return {coil_id: passes[coil_id] for coil_id in order_keys(passes)}
 
 
 def _pass_gauge(wire_um: int, gauge: int, gauges: Sequence[WireGaugeRow]) -> bool:

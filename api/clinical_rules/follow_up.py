@@ -11,6 +11,7 @@ import msgspec
 
 from api.clinical_rules.civil_date import add_days, add_interval
 from api.clinical_rules.errors import CalculationRefusedError
+from api.clinical_rules.follow_up_inputs import name_inputs
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.rule_file import Row
 from api.clinical_rules.shapes import civil_date, flag, list_of, one_of, shape, text, whole_number
@@ -109,7 +110,7 @@ def answer_follow_up(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules FU1-FU14. Pure.
+    Rules FU1-FU16. Pure.
     """
     read = READ_REQUEST(request, "")
     name = "follow_up/default" if read["plan"] == "default" else f"follow_up/{read['plan']}"
@@ -126,16 +127,14 @@ def answer_follow_up(request: object, rule_book: RuleBook) -> dict[str, object]:
     holds = _hold_conditions(read["acute_bleed"], conditions, course, early.rows[0])
     end = _find_end(happened)
     rows = [row for row in plan.rows if holds[row.when]]
-    planned = [
-        _visit(row, course, happened, read["today_on"], is_ended=end is not None) for row in rows
-    ]
+    planned = [_visit(row, course, happened, read, is_ended=end is not None) for row in rows]
     visits = [
         _supersede(visit, planned, lapses=row.lapses)
         for row, visit in zip(rows, planned, strict=True)
     ]
     if end is None and not any(_is_open(visit) for visit in visits):
         visits += [
-            _visit(row, course, happened, read["today_on"], is_ended=False)
+            _visit(row, course, happened, read, is_ended=False)
             for row in plan.rows
             if row.when == "nothing_else"
         ]
@@ -227,7 +226,7 @@ def _visit(
     row: VisitRow,
     course: _Course,
     happened: Sequence[Mapping[str, Any]],
-    today_on: str,
+    read: Mapping[str, Any],
     *,
     is_ended: bool,
 ) -> dict[str, object]:
@@ -241,10 +240,12 @@ def _visit(
     anchor_on = anchors[row.anchor]
     own = [one for one in happened if one["visit"] == row.visit and one["on"] > anchor_on]
     months, days = row.months, row.days
+    is_repeated = False
     if row.repeat_months is not None:
         attended = [one["on"] for one in own if _is_seen(one)]
         if attended:
             # The next turn counts from the last one that took place (FU6).
+            is_repeated = True
             anchor_on, months, days = attended[-1], row.repeat_months, 0
             own = [one for one in own if one["on"] > anchor_on]
     target_on = add_interval(anchor_on, months=months, days=days)
@@ -257,10 +258,10 @@ def _visit(
         state = "ended"
     elif outcomes and outcomes[-1] == "no-show":
         state = "no-show-rebook"
-    elif today_on > latest_on:
+    elif read["today_on"] > latest_on:
         state = "overdue"
     else:
-        state = "due" if today_on >= earliest_on else "planned"
+        state = "due" if read["today_on"] >= earliest_on else "planned"
     return {
         "visit": row.visit,
         "kind": row.kind,
@@ -275,6 +276,7 @@ def _visit(
         "because": row.because,
         "basis": row.basis,
         "source": row.source,
+        "inputs": name_inputs(row.anchor, row.when, read, is_repeated=is_repeated),
     }
 
 

@@ -10,8 +10,10 @@ from api.clinical_rules.bands import read_decimal
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.liver_rules import LiverRules
 from api.clinical_rules.measures import write_digits
+from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_file import path_of
 from api.clinical_rules.shapes import flag, number, one_of, shape, whole_number
+from api.clinical_rules.value_cautions import find_value_cautions
 
 
 def _measured(*units: str) -> Callable[[object, str], Any]:
@@ -47,6 +49,15 @@ READ_REQUEST = shape(
 # Unit in which a range row stands for inputs that carry their unit in their name.
 _MEASURED = ("bilirubin", "albumin", "creatinine", "urea", "haemoglobin")
 _NUMBERS = ("inr", "sodium_mmol_l", "age_years", "weight_kg", "systolic_mmhg", "heart_rate_bpm")
+# Name and unit under which the usual bands hold the inputs that carry their unit in their name.
+_USUAL = {
+    "inr": ("inr", "ratio"),
+    "sodium_mmol_l": ("sodium", "mmol/L"),
+    "age_years": ("age", "years"),
+    "weight_kg": ("weight", "kg"),
+    "systolic_mmhg": ("systolic", "mmHg"),
+    "heart_rate_bpm": ("pulse", "/min"),
+}
 
 
 class GivenInputs(msgspec.Struct):
@@ -100,6 +111,25 @@ def take_inputs(read: Mapping[str, Any], rules: LiverRules) -> GivenInputs:
         if name in read:
             given.words[name] = "yes" if read[name] else "no"
     return given
+
+
+def warn_of_inputs(
+    read: Mapping[str, Any], given: GivenInputs, rule_book: RuleBook
+) -> list[dict[str, object]]:
+    """Return a caution for each input within its range but outside its usual band (LS13).
+
+    Each caution names its input last.
+    """
+    cautions: list[dict[str, object]] = []
+    for name in (*_MEASURED, *_NUMBERS):
+        if name not in read or name in given.refusals:
+            continue
+        is_measured = name in _MEASURED
+        quantity, unit = (name, read[name]["unit"]) if is_measured else _USUAL[name]
+        amount = Decimal(read[name]["value"] if is_measured else read[name])
+        found = find_value_cautions(quantity, unit, amount, None, None, rule_book=rule_book)
+        cautions += [{**caution, "input": name} for caution in found]
+    return cautions
 
 
 def _refuse_outside(

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from typing import NoReturn
+from weakref import WeakKeyDictionary
 
 from api.clinical_rules.bands import BandRow, find_band, read_decimal, refuse_band_faults
 from api.clinical_rules.errors import RuleFileError
@@ -61,6 +62,13 @@ class LiverRules:
             for row in self.coefficients.rows
         }
 
+    @classmethod
+    def of(cls, rule_book: RuleBook) -> "LiverRules":
+        """Return the rules of a rule book; they are checked once for each book."""
+        if rule_book not in _CHECKED:
+            _CHECKED[rule_book] = cls(rule_book)
+        return _CHECKED[rule_book]
+
     def factor(self, score: str, term: str) -> Decimal:
         """Return a coefficient or bound; a missing row is a `RuleFileError`."""
         if (score, term) not in self._factors:
@@ -96,3 +104,6 @@ class LiverRules:
     def _refuse(self, score: str, item: str) -> NoReturn:
         message = f"Rule file {path_of(self.bands)}: {score} has no {item}. Add the row."
         raise RuleFileError(message)
+
+
+_CHECKED: WeakKeyDictionary[RuleBook, LiverRules] = WeakKeyDictionary()

@@ -8,10 +8,16 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from api.clinical_rules.errors import CalculationRefusedError
-from api.clinical_rules.liver_inputs import READ_REQUEST, GivenInputs, take_inputs
+from api.clinical_rules.liver_inputs import (
+    READ_REQUEST,
+    GivenInputs,
+    take_inputs,
+    warn_of_inputs,
+)
 from api.clinical_rules.liver_rules import LiverRules
 from api.clinical_rules.measures import clamp, exactly, round_half_up, write_number
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
+from api.clinical_rules.value_cautions import name_usual_bands
 
 _LABS = ("bilirubin", "inr", "creatinine")
 _NEEDS: Mapping[str, tuple[str, ...]] = {
@@ -46,13 +52,14 @@ def answer_liver_scores(request: object, rule_book: RuleBook) -> dict[str, objec
     request : object
         Parsed JSON with the keys of ``liver-scores`` in RULES.md, all of them optional.
     rule_book : RuleBook
-        Holds ``liver_scores/bands``, ``coefficients`` and ``input_ranges``.
+        Holds ``liver_scores/bands``, ``coefficients`` and ``input_ranges``, and may hold
+        ``measurements/usual_bands``.
 
     Returns
     -------
     dict
         One key for each score: its result, or ``{"missing": [...]}``, or ``{"refusal": {...}}``;
-        then ``assumed``, ``basis`` and ``rule_files``.
+        then ``assumed``, ``basis``, ``inputs``, ``cautions`` and ``rule_files``.
 
     Raises
     ------
@@ -63,13 +70,13 @@ def answer_liver_scores(request: object, rule_book: RuleBook) -> dict[str, objec
 
     Notes
     -----
-    Rules LS1-LS11. Pure.
+    Rules LS1-LS13. Pure.
 
     References
     ----------
     Named in the rule files, row by row; this function knows no numbers.
     """
-    rules = LiverRules(rule_book)
+    rules = LiverRules.of(rule_book)
     read = READ_REQUEST(request, "")
     given = take_inputs(read, rules)
     calculate: dict[str, Callable[[GivenInputs, LiverRules], dict[str, object]]] = {
@@ -84,6 +91,7 @@ def answer_liver_scores(request: object, rule_book: RuleBook) -> dict[str, objec
     }
     answer: dict[str, object] = {}
     basis: dict[str, object] = {}
+    inputs: dict[str, object] = {}
     for part, needs in _NEEDS.items():
         replaced = part in _TAKES_DIALYSIS and given.on_dialysis
         needed = [name for name in needs if not (replaced and name == "creatinine")]
@@ -96,10 +104,17 @@ def answer_liver_scores(request: object, rule_book: RuleBook) -> dict[str, objec
         else:
             answer[part] = calculate[part](given, rules)
             basis[part] = rules.source(part)
+            takes_dialysis = part in _TAKES_DIALYSIS and "dialysis" in read
+            inputs[part] = [*needed, *(("dialysis",) if takes_dialysis else ())]
     takes_dialysis = any(part in basis for part in _TAKES_DIALYSIS)
     answer["assumed"] = ["dialysis: false"] if takes_dialysis and "dialysis" not in read else []
     answer["basis"] = basis
-    answer["rule_files"] = name_rule_files(rules.bands, rules.coefficients, rules.ranges)
+    answer["inputs"] = inputs
+    answer["cautions"] = warn_of_inputs(read, given, rule_book)
+    answer["rule_files"] = [
+        *name_rule_files(rules.bands, rules.coefficients, rules.ranges),
+        *name_usual_bands(rule_book),
+    ]
     if not basis:
         sentence = "No score can be calculated from this. Add what is missing or correct it."
         raise CalculationRefusedError(sentence, answer)
@@ -236,6 +251,8 @@ def _creatinine_clearance(given: GivenInputs, rules: LiverRules) -> dict[str, ob
     above = (rules.factor(score, "age_from_years") - given.amounts["age_years"]) * given.amounts[
         "weight_kg"
     ]
-    below = rules.factor(score, "divisor") * given.amounts["creatinine_mg_dl"]
+    # Creatinine in umol/L and its factor above the line: one division, so that a tie stays one.
+    above *= rules.factor("units", "creatinine_umol_l_per_mg_dl")
+    below = rules.factor(score, "divisor") * given.amounts["creatinine"]
     factor = rules.factor(score, "female") if given.words["sex"] == "female" else Decimal(1)
     return {"ml_per_min": write_number(round_half_up(above * factor / below, 2))}

@@ -1,6 +1,7 @@
 """All rule files of a unit on one day: which version of each is in force. Opens no file."""
 
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
 import msgspec
@@ -8,6 +9,7 @@ import msgspec
 from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
+from api.clinical_rules.rule_release import Release, judge_release
 
 IN_FORCE = "in_force.json"
 
@@ -39,6 +41,11 @@ class RuleBook:
         Every rule file by its path below the data folder, and ``in_force.json``.
     on : str
         Civil date ``YYYY-MM-DD`` for which versions are chosen. Passed in by the caller.
+    releases : sequence of Release
+        What the unit has said of its rule files.
+    is_training : bool
+        In training every listed file counts, approved or not; else only what two people of the
+        unit have approved (RL5).
 
     Raises
     ------
@@ -47,30 +54,91 @@ class RuleBook:
 
     Notes
     -----
-    Rules RF5 and RF6. Pure: same contents and date, same answers.
+    Rules RF5, RF6, RL1-RL6. Pure: same contents and date, same answers.
     """
 
-    def __init__(self, contents: Mapping[str, bytes], *, on: str) -> None:
+    def __init__(
+        self,
+        contents: Mapping[str, bytes],
+        *,
+        on: str,
+        releases: Sequence[Release] = (),
+        is_training: bool = True,
+    ) -> None:
         if not is_civil_date(on):
             message = f"{on} is no date. Give the rule book a date such as 2026-03-01."
             raise RuleFileError(message)
         self.on = on
+        self.is_training = is_training
         self._contents = dict(contents)
         self._read: dict[tuple[str, int, type], RuleFile[Row]] = {}
         listing = _read_in_force(self._contents)
-        self._chosen: dict[str, _Listed] = {}
-        for listed in listing.in_force:
-            path = f"{listed.name}.v{listed.version}.json"
-            if path not in self._contents or not is_civil_date(listed.from_on):
+        self._defaults = {one.folder: one.name for one in listing.defaults}
+        self._listed = _choose(self._check(listing.in_force), on)
+        self._why: dict[str, str] = {}
+        released = self._take_releases(releases)
+        if is_training:
+            self._chosen = _choose([*listing.in_force, *released], on)
+        else:
+            self._chosen = _choose(released, on)
+
+    @classmethod
+    def pinned(
+        cls,
+        contents: Mapping[str, bytes],
+        rule_files: Sequence[tuple[str, int, str]],
+        *,
+        on: str,
+        is_training: bool = True,
+    ) -> "RuleBook":
+        """Return a book that holds exactly these versions: what an old answer was made by (RL6).
+
+        Parameters
+        ----------
+        rule_files : sequence of (name, version, sha256)
+            As an answer names them.
+
+        Raises
+        ------
+        RuleFileError
+            A version is not held here, or its bytes are others.
+        """
+        book = cls(contents, on=on, is_training=is_training)
+        chosen = {}
+        for name, version, sha256 in rule_files:
+            path = f"{name}.v{version}.json"
+            content = contents.get(path)
+            if content is None or hashlib.sha256(content).hexdigest() != sha256:
+                held = "is not held here" if content is None else "has other bytes here"
+                message = f"Rule file {path} {held}. Add the file that the answer names."
+                raise RuleFileError(message)
+            chosen[name] = _Listed(name, version, on)
+        book._chosen = book._listed = chosen
+        return book
+
+    def _check(self, listed: Sequence[_Listed]) -> Sequence[_Listed]:
+        for one in listed:
+            path = f"{one.name}.v{one.version}.json"
+            if path not in self._contents or not is_civil_date(one.from_on):
                 message = (
-                    f"Rule file {IN_FORCE} lists {path} from {listed.from_on}: the file is "
+                    f"Rule file {IN_FORCE} lists {path} from {one.from_on}: the file is "
                     "missing or the date is none. Add the file or correct the line."
                 )
                 raise RuleFileError(message)
-            known = self._chosen.get(listed.name)
-            if listed.from_on <= on and (known is None or known.from_on <= listed.from_on):
-                self._chosen[listed.name] = listed
-        self._defaults = {one.folder: one.name for one in listing.defaults}
+        return listed
+
+    def _take_releases(self, releases: Sequence[Release]) -> list[_Listed]:
+        """Return what the unit's releases put in force, and keep why the others are not."""
+        taken = []
+        for release in sorted(releases, key=lambda one: (one.name, one.version)):
+            judgement = judge_release(release, on=self.on)
+            from_on = release.in_force_from or self.on
+            is_open = judgement.standing in ("draft", "approved") and from_on <= self.on
+            if judgement.standing == "in force" or (self.is_training and is_open):
+                taken.append(_Listed(release.name, release.version, from_on))
+            else:
+                self._why[release.name] = f"version {release.version}: {judgement.why}"
+        return taken
 
     def names(self, folder: str) -> tuple[str, ...]:
         """Return the names in force below a folder, sorted, such as ``follow_up/standard``."""
@@ -103,11 +171,30 @@ class RuleBook:
             retired.
         """
         if name not in self._chosen:
-            message = (
+            raise RuleFileError(self._explain_absence(name))
+        return self.rule_file_version(name, self._chosen[name].version, row_type)
+
+    def rule_file_or_listed(self, name: str, row_type: type[RowT]) -> RuleFile[RowT]:
+        """Return the version in force, else the one that the release lists.
+
+        For the order of the steps alone: an approval that is missing withholds numbers, never the
+        place to record what people did (RL7, GATE-00).
+        """
+        listed = self._chosen.get(name) or self._listed.get(name)
+        if listed is None:
+            raise RuleFileError(self._explain_absence(name))
+        return self.rule_file_version(name, listed.version, row_type)
+
+    def _explain_absence(self, name: str) -> str:
+        if self.is_training:
+            return (
                 f"No version of rule file {name} is in force on {self.on}. List one in {IN_FORCE}."
             )
-            raise RuleFileError(message)
-        return self.rule_file_version(name, self._chosen[name].version, row_type)
+        why = self._why.get(name, "nobody has approved it")
+        return (
+            f"Rule file {name} is not in force on {self.on} ({why}). No number without it: two "
+            "people approve it, one of them an endoscopist."
+        )
 
     def rule_file_version(self, name: str, version: int, row_type: type[RowT]) -> RuleFile[RowT]:
         """Return one version of a rule file, in force or not: what an old case pinned.
@@ -140,6 +227,17 @@ def name_rule_files(*rule_files: RuleFile[Any]) -> list[dict[str, object]]:
     return [{"name": one.name, "version": one.version, "sha256": one.sha256} for one in rule_files]
 
 
+def read_listing(contents: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Return the names that ``in_force.json`` lists, each once, sorted.
+
+    Raises
+    ------
+    RuleFileError
+        It is missing or cannot be read.
+    """
+    return tuple(sorted({one.name for one in _read_in_force(contents).in_force}))
+
+
 def _read_in_force(contents: Mapping[str, bytes]) -> _InForce:
     if IN_FORCE not in contents:
         message = f"Rule file {IN_FORCE} is missing. Add it beside the folders of rule files."
@@ -149,3 +247,15 @@ def _read_in_force(contents: Mapping[str, bytes]) -> _InForce:
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         message = f"Rule file {IN_FORCE} cannot be read ({error}). Correct it there."
         raise RuleFileError(message) from error
+
+
+def _choose(listed: Sequence[_Listed], on: str) -> dict[str, _Listed]:
+    """Return for each name the line whose day came last; of one day the highest version."""
+    chosen: dict[str, _Listed] = {}
+    for one in listed:
+        known = chosen.get(one.name)
+        if one.from_on <= on and (
+            known is None or (known.from_on, known.version) <= (one.from_on, one.version)
+        ):
+            chosen[one.name] = one
+    return chosen

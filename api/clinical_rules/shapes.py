@@ -4,14 +4,18 @@ A reader takes the content and where it stands (``drugs[2]``) and returns it, ty
 `ShapeError` of one sentence. The twin `shapes.ts` writes the same sentences.
 """
 
-from collections.abc import Callable, Mapping
-from decimal import Decimal
+import re
+from collections.abc import Callable, Iterable, Mapping
+from decimal import ROUND_DOWN, Decimal
 from typing import Any, TypeGuard, TypeVar
 
 from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.errors import ShapeError
 
 LARGEST = 2**53 - 1
+_INDEX = re.compile(r"0|[1-9][0-9]{0,9}")
+_LAST_INDEX = 2**32 - 1
+_MOST_PLACES = 60
 
 T = TypeVar("T")
 Reader = Callable[[object, str], T]
@@ -41,9 +45,13 @@ def natural_number(content: object, where: str) -> int:
 
 
 def number(content: object, where: str) -> Decimal:
-    """Return a number below 2^53, exactly as its digits say."""
+    """Return a number below 2^53, exactly as its digits say, to the sixtieth decimal."""
     if _is_number(content):
-        return Decimal(repr(content)) + 0
+        amount = Decimal(repr(content)) + 0
+        # The twin holds sixty decimals, so 5e-324 is 0 in both.
+        if int(amount.as_tuple().exponent) < -_MOST_PLACES:
+            return amount.quantize(Decimal(1).scaleb(-_MOST_PLACES), ROUND_DOWN).normalize() + 0
+        return amount
     raise _wrong_type(content, where, "a number")
 
 
@@ -100,10 +108,11 @@ def shape(
     def read(content: object, where: str) -> dict[str, Any]:
         if not isinstance(content, dict):
             raise _wrong_type(content, where or "The request", "an object")
-        for key in content:
-            if key not in required and key not in may_be_there:
-                message = f"{_join(where, key)} is no known key. Remove it or correct its name."
-                raise ShapeError(message)
+        unknown = [key for key in content if key not in required and key not in may_be_there]
+        if unknown:
+            first = order_keys(unknown)[0]
+            message = f"{_join(where, first)} is no known key. Remove it or correct its name."
+            raise ShapeError(message)
         result: dict[str, Any] = {}
         for key, reader in required.items():
             if key not in content:
@@ -116,6 +125,21 @@ def shape(
         return result
 
     return read
+
+
+def order_keys(keys: Iterable[str]) -> list[str]:
+    """Return the keys of an object in the order that JavaScript gives them.
+
+    Whole numbers below 2^32 - 1 come first, by size; the others keep their order.
+
+    Examples
+    --------
+    >>> order_keys(["b", "10", "a", "9", "09"])
+    ['9', '10', 'b', 'a', '09']
+    """
+    listed = list(keys)
+    numbers = [key for key in listed if _INDEX.fullmatch(key) and int(key) < _LAST_INDEX]
+    return [*sorted(numbers, key=int), *(key for key in listed if key not in numbers)]
 
 
 def _is_number(content: object) -> TypeGuard[int | float]:

@@ -20,6 +20,7 @@ from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.clinical_rules.geometry import ellipsoid_ul, packing_per_mille
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.rule_file import Row, RuleFile, path_of, refuse_gaps_and_overlaps
+from api.clinical_rules.sizing_inputs import name_inputs
 from api.clinical_rules.sizing_limits import LimitRow, Limits
 from api.clinical_rules.sizing_request import READ_REQUEST, refuse_doubles
 
@@ -53,8 +54,8 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
     -------
     dict
         ``targets``, ``needle``, ``adhesive`` (None for coils alone), ``cautions`` by level,
-        ``basis``, ``rule_files``; a part that lacks an input is ``{"missing": [...]}``, one
-        outside the domain ``{"refusal": {...}}``.
+        ``basis``, ``inputs``, ``rule_files``; a part that lacks an input is
+        ``{"missing": [...]}``, one outside the domain ``{"refusal": {...}}``.
 
     Raises
     ------
@@ -67,7 +68,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules SZ1-SZ17, AD1-AD7, GE1-GE4. Pure.
+    Rules SZ1-SZ18, AD1-AD7, GE1-GE4. Pure.
     """
     read = READ_REQUEST(request, "")
     counts = rule_book.rule_file("sizing/coil_counts", CoilCountRow)
@@ -108,6 +109,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
             for row in sorted(found, key=lambda row: _LEVELS.index(row.level))
         ],
         "basis": limit.name_basis(),
+        "inputs": name_inputs(read, targets, dead_space),
         "rule_files": name_rule_files(counts, gauges, limits, media, remarks),
     }
     if adhesive is None and not isinstance(dead_space["dead_space_ul"], int):

@@ -92,8 +92,8 @@ SOFT_TEXT = "No blood return. Coils alone: go on only if the tip is seen in the 
 
 
 def read_protocol(rule_book: RuleBook) -> tuple[Step, ...]:
-    """Return the steps of the protocol in force, in order."""
-    return rule_book.rule_file(PROTOCOL, Step).rows
+    """Return the steps of the protocol in force, in order; else of the one listed (RL7)."""
+    return rule_book.rule_file_or_listed(PROTOCOL, Step).rows
 
 
 def follow_protocol(

@@ -61,6 +61,15 @@ def problem_content(status: int, detail: str, extra: dict[str, Any] | None = Non
     )
 
 
+def describe_refusal(error: CalculationError) -> dict[str, Any]:
+    """Return the problem details of a refused calculation, as they are sent."""
+    extra = {"answer": error.answer} if error.answer else {}
+    content: dict[str, Any] = msgspec.json.decode(
+        problem_content(_STATUS[CalculationError], str(error), extra)
+    )
+    return content
+
+
 def _respond(status: int, detail: str, extra: dict[str, Any] | None = None) -> Response[bytes]:
     headers = {}
     if status == HTTPStatus.TOO_MANY_REQUESTS:

@@ -5,7 +5,8 @@ from collections.abc import AsyncIterator
 from typing import Annotated
 
 import msgspec
-from litestar import Router, get, post
+from litestar import Response, Router, get, post
+from litestar.background_tasks import BackgroundTask
 from litestar.di import Provide
 from litestar.params import FromQuery, JSONBody, QueryParameter
 from litestar.response import Stream
@@ -14,6 +15,7 @@ from api.routes.outer_shell import MAX_INFLATED_BYTES
 from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
 from api.storage.device_store import Device
 from api.use_cases.answer_pull import Page, answer_pull
+from api.use_cases.check_plans import check_after_push
 from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
 from api.use_cases.receive_push import PushAnswer, receive_push
 from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer
@@ -37,8 +39,13 @@ def post_handshake(
 
 
 @post("/push", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
-async def post_push(data: JSONBody[Push], device: AskingDevice, around: Around) -> PushAnswer:
-    """Take in operations; the answer comes after they are on disk. Gzip is welcome."""
+async def post_push(
+    data: JSONBody[Push], device: AskingDevice, around: Around
+) -> Response[PushAnswer]:
+    """Take in operations; the answer comes after they are on disk. Gzip is welcome.
+
+    Plans among them are checked once the answer is on its way.
+    """
     refuse_other_device(device, data.device)
     answer = await asyncio.to_thread(
         receive_push,
@@ -48,7 +55,7 @@ async def post_push(data: JSONBody[Push], device: AskingDevice, around: Around) 
         now_ms=around.environment.now_ms(),
     )
     around.bell.ring()
-    return answer
+    return Response(answer, background=BackgroundTask(check_after_push, around.store))
 
 
 @get("/pull", sync_to_thread=True)

@@ -1,4 +1,4 @@
-"""The unit's whole store: log, views, devices and facts over one connection."""
+"""The unit's whole store: log, views, plan checks, devices and facts over one connection."""
 
 import sqlite3
 from collections.abc import Iterator
@@ -12,6 +12,7 @@ from api.record_catalogue.catalogue import Catalogue, read_catalogue
 from api.storage.connection import Database, open_database
 from api.storage.device_store import DeviceStore
 from api.storage.operation_store import OperationStore
+from api.storage.plan_checks import PlanCheckStore
 from api.storage.record_view import RecordView
 
 
@@ -24,6 +25,7 @@ class UnitStore:
         self.operations = OperationStore(database.connection)
         self.devices = DeviceStore(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
+        self.plan_checks = PlanCheckStore(database.connection)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

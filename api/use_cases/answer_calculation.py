@@ -1,16 +1,19 @@
-"""Answer a clinical calculation from the rule files that this release carries."""
+"""Answer a clinical calculation from the rule files that a unit, or this release, carries."""
 
-from functools import cache
 from typing import Any
 
 from api.clinical_rules.calculate import calculate
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
-from api.clinical_rules.rule_book import RuleBook
-from api.storage.packaged_files import read_packaged_rule_files
+from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
+from api.use_cases.unit_rules import UnitRules, open_rule_book, read_unit_rules
+
+_TRAINING = UnitRules(is_training=True)
 
 
-def answer_calculation(kind: str, request: bytes | dict[str, Any], *, on: str) -> dict[str, Any]:
+def answer_calculation(
+    kind: str, request: bytes | dict[str, Any], *, on: str, store: UnitStore | None = None
+) -> dict[str, Any]:
     """Return what the clinical rules answer.
 
     Parameters
@@ -21,25 +24,24 @@ def answer_calculation(kind: str, request: bytes | dict[str, Any], *, on: str) -
         One JSON object, as bytes or parsed.
     on : str
         Civil date whose rule files are in force.
+    store : UnitStore, optional
+        The unit that asks: once it is live, only what it has approved computes. Without one the
+        answer is for training and says so.
 
     Raises
     ------
     CalculationError
-        An unknown kind, bad input, or nothing at all could be computed.
+        An unknown kind, bad input, a rule file that is not in force, or nothing at all could be
+        computed.
     """
+    rules = _TRAINING
+    if store is not None:
+        with store.transaction():
+            rules = read_unit_rules(store, on=on)
     try:
-        answer: dict[str, Any] = calculate(kind, request, _rule_book(on))
+        answer: dict[str, Any] = calculate(kind, request, open_rule_book(rules, on=on))
     except CalculationRefusedError as error:
         raise CalculationError(str(error), error.answer) from error
     except RuleFileError as error:
         raise CalculationError(str(error)) from error
     return answer
-
-
-@cache
-def _packaged_contents() -> dict[str, bytes]:
-    return read_packaged_rule_files()
-
-
-def _rule_book(on: str) -> RuleBook:
-    return RuleBook(_packaged_contents(), on=on)

@@ -1,9 +1,12 @@
-"""Rebuild the views from the log."""
+"""Rebuild the views from the log, and check every plan again."""
 
 from api.storage.unit_store import UnitStore
+from api.use_cases.check_plans import check_every_plan
 
 
 def rebuild_views(store: UnitStore) -> int:
     """Throw every view away, merge it again from the log, and return the number of records."""
     with store.transaction():
-        return store.views.rebuild()
+        records = store.views.rebuild()
+    check_every_plan(store)
+    return records

@@ -34,6 +34,8 @@ def receive_push(
 ) -> PushAnswer:
     """Take in a batch; when this returns, everything in it is on disk.
 
+    Cases in it then wait for the second check of their plans (`check_plans`).
+
     Parameters
     ----------
     operations : sequence of (envelope, body)
@@ -110,9 +112,10 @@ class _Receiver:
             self._continue(operation, is_sound=sentence is None)
 
     def write(self) -> None:
-        """Write what was taken in and bring the views up to date."""
+        """Write what was taken in, bring the views up to date, and ask for the second check."""
         self._store.operations.append(self._taken, received_ms=self._now_ms)
         self._store.views.refresh(operation.record for operation in self._taken)
+        self._store.plan_checks.await_check(operation.record for operation in self._taken)
 
     def _continue(self, operation: Operation, *, is_sound: bool) -> None:
         self._tips[operation.epoch] = Tip(operation.epoch, operation.counter, operation.hash)
@@ -121,8 +124,7 @@ class _Receiver:
             self._taken.append(operation)
             return
         # Receipts are numbered in the order of the log.
-        self._store.operations.append(self._taken, received_ms=self._now_ms)
-        self._store.views.refresh(taken.record for taken in self._taken)
+        self.write()
         self._taken = []
         withheld = msgspec.structs.replace(operation, body_text=None)
         self._store.operations.append([withheld], received_ms=self._now_ms, is_quarantined=True)

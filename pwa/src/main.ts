@@ -1,7 +1,6 @@
 /** Joins the parts: the store, the clock, the network and the screens. */
 import { mount } from 'svelte';
 import App from './App.svelte';
-import { packagedRuleBook } from './clinical-rules/packaged-rule-files';
 import { deviceClock } from './device/clock';
 import { deviceIds } from './device/ids';
 import { registerServiceWorker } from './device/service-worker';
@@ -11,6 +10,7 @@ import { Places } from './state/place.svelte';
 import { ScreenKeeper } from './state/screen-keeper.svelte';
 import { StatusSubject } from './state/status-subject.svelte';
 import { Tablet } from './state/tablet.svelte';
+import { UnitRuleBook } from './state/unit-rule-book.svelte';
 import { WorkerRecordStore } from './storage/worker-record-store';
 import './theme.css';
 
@@ -27,6 +27,8 @@ async function start(): Promise<void> {
     return;
   }
   await tablet.take(opened);
+  const unitRules = new UnitRuleBook(store, deviceClock);
+  await unitRules.load();
   const places = new Places(store);
   await places.restore({ name: opened.standing?.role === 'booking' ? 'clinic' : 'cases' });
   if (opened.standing !== null && openedInvitation() !== '') places.go({ name: 'join' });
@@ -39,7 +41,10 @@ async function start(): Promise<void> {
         places,
         clock: deviceClock,
         ids: deviceIds,
-        ruleBook: packagedRuleBook(deviceClock.today()),
+        unitRules,
+        get ruleBook() {
+          return unitRules.current;
+        },
         status: new StatusSubject(store),
       },
       keeper: new ScreenKeeper(browserWakeLock),

@@ -75,6 +75,42 @@ export interface OpenConflictRow {
   values: { value: Json; by: string; stamp: string; references: string[] }[];
 }
 
+/** One place in which two answers differ, in the unit's words. */
+export interface PlanDifference {
+  /** Where in the answer, as RFC 9535 writes it. */
+  path: string;
+  what: string;
+  tablet: string;
+  server: string;
+}
+
+/** A plan that the unit's second check could not confirm. */
+export interface PlanCheckRow {
+  record: string;
+  references: string[];
+  /** The targets that the plan names. */
+  labels: string[];
+  by: string;
+  stamp: string;
+  verdict: 'differs' | 'cannot-be-checked';
+  /** Why it cannot be checked, else "". */
+  sentence: string;
+  differences: PlanDifference[];
+  /** How many differences there are beyond those listed. */
+  left_out: number;
+}
+
+export interface PlanChecks {
+  plans: PlanCheckRow[];
+  agreed: number;
+  waiting: number;
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type PlanChecksAnswer =
+  | ({ kind: 'told' } & PlanChecks)
+  | { kind: 'not-told'; sentence: string };
+
 /** Which of `joined` devices this is; a device that has not joined works alone. */
 export interface DeviceStanding {
   device: string;
@@ -105,6 +141,8 @@ export interface RecordStore {
   read(query: RecordQuery): Promise<RecordState[]>;
   history(record: string): Promise<HistoryEntry[]>;
   conflicts(): Promise<OpenConflictRow[]>;
+  /** What the unit's second check says of the plans it holds; asks the unit. */
+  planChecks(): Promise<PlanChecksAnswer>;
   /** Small facts of this device alone (where it was, who taps): never exchanged. */
   remember(name: string, content: Json): Promise<void>;
   recall(name: string): Promise<Json>;

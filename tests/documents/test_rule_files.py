@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
+from tests.documents.describe_rule_files import write_schema
+
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "api/clinical_rules/data"
 RELEASED = ROOT / "tests/documents/released_rule_files.json"
@@ -28,6 +30,34 @@ def _validate(file: Path, schema: Path) -> None:
 def test_a_rule_file_has_the_shape_of_the_schema(file):
     """[RF1]"""
     _validate(file, DATA / "rule_file.schema.json")
+
+
+def test_the_schema_describes_the_rows_that_the_engine_reads():
+    """[RF1] Where it does not: python -m tests.documents.describe_rule_files."""
+    written = (DATA / "rule_file.schema.json").read_text()
+
+    assert written == write_schema(json.loads(written))
+
+
+@pytest.mark.parametrize(
+    ("name", "row", "is_sound"),
+    [
+        ("sizing/limits", {"item": "aliquot_ul", "amount": 1000}, True),
+        ("sizing/limits", {"item": "aliquot_ul", "amount": "1 mL"}, False),
+        ("sizing/limits", {"item": "aliquot_ul"}, False),
+        ("sizing/limits", {"item": "aliquot_ul", "amount": 1000, "colour": "red"}, False),
+        ("follow_up/early_look", {"item": "aliquot_ul", "amount": 1000}, False),
+        ("antithrombotic_holds/own", {"drug": "warfarin", "hold_days": 5}, True),
+        ("antithrombotic_holds/own", {"drug": "warfarin", "hold_days": "5"}, False),
+    ],
+)
+def test_the_schema_knows_the_rows_of_each_file(name, row, is_sound):
+    """[RF1]"""
+    schema = json.loads((DATA / "rule_file.schema.json").read_text())
+    whole = json.loads((DATA / "sizing/limits.v1.json").read_text())
+    whole.update(name=name, rows=[row])
+
+    assert Draft202012Validator(schema).is_valid(whole) == is_sound
 
 
 @pytest.mark.parametrize("file", VECTORS, ids=lambda file: f"{file.parent.name}/{file.name}")

@@ -10,8 +10,12 @@ import pytest
 from api.storage.connection import FILE_NAME
 from api.storage.errors import StorageError
 from api.storage.unit_store import open_unit_store
+from api.use_cases.check_plans import check_waiting_plans
+from api.use_cases.verify_log import verify_log
 
 ROOT = Path(__file__).resolve().parents[2]
+# A store as release 0.1.0 wrote it: five operations, one of them set aside, and a device.
+STORE_OF_0001 = ROOT / "tests/migrations/store_of_0001.sql"
 SNAPSHOT = ROOT / "api/storage/schema_snapshot.json"
 VERSIONS = ROOT / "api/storage/migrations/versions"
 
@@ -43,7 +47,7 @@ def test_every_table_of_ours_is_strict(store):
         if sql.lstrip().startswith("CREATE TABLE") and name != "alembic_version"
     }
 
-    assert len(tables) == 6
+    assert len(tables) == 7
     for name, sql in tables.items():
         assert sql.rstrip().endswith("STRICT"), name
 
@@ -90,3 +94,38 @@ def test_a_migration_cut_off_in_the_middle_leaves_nothing_half_done(tmp_path):
         names = [row[0] for row in connection.execute("SELECT name FROM sqlite_master")]
     connection.close()
     assert names == ["record_view"]
+
+
+def test_a_store_of_the_first_release_keeps_every_row_and_its_plan_waits_for_the_second_check(
+    tmp_path,
+):
+    """The planted bug it has caught: the second migration without its INSERT."""
+    with sqlite3.connect(tmp_path / FILE_NAME) as connection:
+        connection.executescript(STORE_OF_0001.read_text())
+    connection.close()
+    before = _rows(tmp_path)
+    assert all(before.values())
+
+    store = open_unit_store(tmp_path, new_generation="generation-2")
+
+    assert store.schema().keys() == json.loads(SNAPSHOT.read_text()).keys()
+    assert verify_log(store).findings == ()
+    with store.transaction():
+        assert store.plan_checks.waiting() == ["case/c-1", "case/c-2"]
+    check_waiting_plans(store)
+    with store.transaction():
+        checks, waiting = store.plan_checks.found(["care"])
+    store.close()
+    assert ([(one.record, one.verdict) for one in checks], waiting) == ([("case/c-1", "agrees")], 0)
+    assert _rows(tmp_path) == before
+
+
+def _rows(folder):
+    """Return every row of the tables that the first release filled."""
+    with sqlite3.connect(folder / FILE_NAME) as connection:
+        rows = {
+            table: connection.execute(f"SELECT * FROM {table}").fetchall()  # noqa: S608
+            for table in ("operation", "quarantine", "record_view", "device", "fact")
+        }
+    connection.close()
+    return rows

@@ -8,7 +8,7 @@ import { boundKeys, findBand, refuseBandFaults } from './bands';
 import { addDays } from './civil-date';
 import { CalculationRefusedError, RuleFileError } from './errors';
 import type { Refusal } from './liver-inputs';
-import { type Exact, exact, ZERO } from './measures';
+import { exact, ZERO } from './measures';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { type Basis, pathOf, type RuleFile, rowShape } from './rule-file';
 import { civilDate, flag, listOf, number, oneOf, shape, text, wholeNumber } from './shapes';
@@ -34,9 +34,16 @@ export type Hold =
       check: string | null;
       basis: Basis | null;
       source: string | null;
+      inputs: string[];
     }
   | { drug: string; missing: string[] }
-  | { drug: string; refusal: Refusal; basis?: Basis | null; source?: string | null };
+  | {
+      drug: string;
+      refusal: Refusal;
+      basis?: Basis | null;
+      source?: string | null;
+      inputs?: string[];
+    };
 
 export interface AntithromboticHoldsAnswer {
   holds: Hold[];
@@ -45,7 +52,7 @@ export interface AntithromboticHoldsAnswer {
 }
 
 /**
- * Return the hold of each drug and the day of its last dose. Rules AH1-AH6.
+ * Return the hold of each drug and the day of its last dose. Rules AH1-AH7.
  *
  * @param request - parsed JSON with the keys of `antithrombotic-holds` in RULES.md
  * @throws ShapeError for a wrong key, type or profile; CalculationRefusedError when the procedure
@@ -72,9 +79,7 @@ export function answerAntithromboticHolds(
       rule_files: nameRuleFiles(profile),
     });
   }
-  const entered = read.creatinine_clearance_ml_per_min;
-  const clearance = entered === undefined ? null : exact(entered);
-  const holds = read.drugs.map((drug) => holdOf(drug, profile.rows, clearance, read.procedure_on));
+  const holds = read.drugs.map((drug) => holdOf(drug, profile.rows, read));
   const answer = { holds, rule_files: nameRuleFiles(profile) };
   const [first] = holds;
   if (first !== undefined && !holds.some((hold) => 'hold_days' in hold)) {
@@ -85,12 +90,13 @@ export function answerAntithromboticHolds(
   return answer;
 }
 
-function holdOf(
-  drug: string,
-  rows: readonly HoldRow[],
-  clearance: Exact | null,
-  procedureOn: string,
-): Hold {
+interface HoldRequest {
+  readonly procedure_on: string;
+  readonly profile?: string | undefined;
+  readonly creatinine_clearance_ml_per_min?: number | undefined;
+}
+
+function holdOf(drug: string, rows: readonly HoldRow[], read: HoldRequest): Hold {
   const own = rows.filter((row) => row.drug === drug);
   let [row] = own;
   if (row === undefined) {
@@ -98,6 +104,8 @@ function holdOf(
     return { drug, refusal: { kind: 'unknown-drug', text: unknown } };
   }
   if (own.length > 1) {
+    const entered = read.creatinine_clearance_ml_per_min;
+    const clearance = entered === undefined ? null : exact(entered);
     if (clearance === null) return { drug, missing: ['creatinine_clearance_ml_per_min'] };
     if (clearance <= ZERO || clearance > exact(MOST_CLEARANCE)) {
       const outside =
@@ -107,19 +115,36 @@ function holdOf(
     }
     row = findBand(own, clearance);
   }
-  const basis = { basis: row.basis ?? null, source: row.source ?? null };
-  if (row.hold_days === undefined) {
-    return { drug, refusal: { kind: 'no-figure', text: row.refuse ?? '' }, ...basis };
-  }
   const continues = row.continue ?? false;
+  const isDated = row.hold_days !== undefined && !continues;
+  const last = {
+    basis: row.basis ?? null,
+    source: row.source ?? null,
+    inputs: nameInputs(read, isDated, own.length > 1),
+  };
+  if (row.hold_days === undefined) {
+    return { drug, refusal: { kind: 'no-figure', text: row.refuse ?? '' }, ...last };
+  }
   return {
     drug,
     hold_days: row.hold_days,
-    last_dose_on: continues ? null : addDays(procedureOn, -row.hold_days),
+    last_dose_on: continues ? null : addDays(read.procedure_on, -row.hold_days),
     continue: continues,
     check: row.check ?? null,
-    ...basis,
+    ...last,
   };
+}
+
+/** The keys of the request that a hold rests on, in the order of RULES.md (AH7). */
+function nameInputs(read: HoldRequest, isDated: boolean, takesClearance: boolean): string[] {
+  const used = {
+    profile: read.profile !== undefined,
+    procedure_on: isDated,
+    urgent: true,
+    drugs: true,
+    creatinine_clearance_ml_per_min: takesClearance,
+  };
+  return Object.entries(used).flatMap(([key, isUsed]) => (isUsed ? [key] : []));
 }
 
 function sayWhy(hold: Hold): string {

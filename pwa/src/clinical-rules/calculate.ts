@@ -38,9 +38,17 @@ export function calculate(kind: string, request: unknown, ruleBook: RuleBook): o
     );
   }
   try {
-    return answer(request, ruleBook);
+    return sayMode(answer(request, ruleBook), ruleBook);
   } catch (error) {
     if (error instanceof ShapeError) throw new CalculationRefusedError(error.message);
+    if (error instanceof CalculationRefusedError && Object.keys(error.answer).length > 0) {
+      throw new CalculationRefusedError(error.message, sayMode(error.answer, ruleBook));
+    }
     throw error;
   }
+}
+
+/** Return the answer with the mode in which it was made: training or live (RL5). */
+function sayMode(answer: object, ruleBook: RuleBook): Record<string, unknown> {
+  return { ...answer, mode: ruleBook.isTraining ? 'training' : 'live' };
 }

@@ -4,8 +4,9 @@
  */
 import { readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
+import { findFirstBleedRanges } from './first-bleed';
 import { answerFollowUp } from './follow-up';
-import { ellipsoidUl, leavesTipUl, lumenUl, packingPerMille } from './geometry';
+import { divideHalfUp, ellipsoidUl, leavesTipUl, lumenUl, packingPerMille } from './geometry';
 import { packagedRuleBook } from './packaged-rule-files';
 import { answerSizing } from './sizing';
 import type { SizedCoils } from './sizing-answer';
@@ -110,6 +111,25 @@ const sites: Record<string, string[]> = {
   fundus: ['fundus'],
   'antrum/body/duodenum': ['antrum'],
 };
+/** The figures of one series of isolated fundal varices, at 1, 3 and 5 years. */
+function firstBleed(series: string): number[] {
+  const found = findFirstBleedRanges('IGV1', ruleBook);
+  const ranges = 'ranges' in found ? found.ranges : [];
+  return ranges
+    .flatMap(({ lowest, highest }) => [lowest, highest])
+    .filter((figure) => figure.series.startsWith(series))
+    .map((figure) => figure.per_mille / 1000);
+}
+
+/** Events through patients as our division rounds them, to 4 decimals. */
+function shares(counts: Inputs): unknown {
+  const patients = BigInt(counts.at(-1));
+  const each = counts
+    .slice(0, -1)
+    .map((events) => divideHalfUp(BigInt(events) * 10_000n, patients) / 10_000);
+  return each.length > 1 ? each : each[0];
+}
+
 const band = ([axisMm]: Inputs) => coilsOf(axisMm).loop_band_um.map((bound) => bound / 1000);
 /** Cubic millimetres of metal, read back from how full it makes an ellipsoid of 10 mm3. */
 const metal = ([wireIn, lengthCm]: Inputs) =>
@@ -132,11 +152,15 @@ const packing =
 const FUNCTIONS: Record<string, (inputs: Inputs) => unknown> = {
   'GV-01': (seen) =>
     seen.map(([isOn, site]) => classifyVarix(isOn === 'yes', sites[site as string] ?? [])),
+  'GV-04': () => firstBleed('Kim 1997'),
+  'GV-05': () => firstBleed('Lee 2008'),
   'EUS-01': band,
   'EUS-02': band,
   'EUS-04': (wires) =>
     wires.map((wire) => (finestGauge(inchesUm(wire), 9000) === 19 ? '19G' : '22G or larger')),
   'EUS-05': gaugeOfLoop,
+  'EUS-13': shares,
+  'EUS-14': shares,
   'EUS-16': adhesiveGate,
   'EUS-17': ([distanceMm]) => {
     const measured = target(10_000, { measured_distance_um: thousandths(distanceMm) });
@@ -156,6 +180,7 @@ const FUNCTIONS: Record<string, (inputs: Inputs) => unknown> = {
       const plan = answerSizing({ targets: [], adhesive }, ruleBook).adhesive;
       return (plan?.pure_ul as number) / (plan?.mix_ul as number);
     }),
+  'ADH-08': shares,
   ADH: (amounts) => {
     const [given = 0, flush = 0, dead = 0] = amounts.map(thousandths);
     return leavesTipUl(given, flush, dead) / 1000;
@@ -169,6 +194,9 @@ const FUNCTIONS: Record<string, (inputs: Inputs) => unknown> = {
   },
   'GEO-16': packing(20_000, 15_000, 12_000),
   'GEO-17': packing(20_000, 20_000, 20_000),
+  // L / (pi D), with our pi read back from a cylinder of 2 m diameter and the loop's length.
+  'GEO-19': ([lengthMm, ...loopsMm]) =>
+    loopsMm.map((loop) => (lengthMm * 1_000_000) / lumenUl(2_000_000, thousandths(loop))),
   GEO: ([innerMm, lengthMm]) => lumenUl(thousandths(innerMm), thousandths(lengthMm)) / 1000,
   'FU-01': ([indexOn]) => visitsOf(indexOn).eus_3m,
   'FU-02': ([indexOn]) => visitsOf(indexOn).eus_1m,

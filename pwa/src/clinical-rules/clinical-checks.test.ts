@@ -1,10 +1,12 @@
 /** Published and library figures for the calculators; Python runs the same rows. */
 import { readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
+import { gradeAdverseEvent, type Scale } from './adverse-events';
 import { answerAntithromboticHolds } from './antithrombotic-holds';
 import { answerDeviceLabel } from './device-label';
 import { checkDigit } from './gs1-label';
 import { checkCharacter, sumCharacters } from './hibc-label';
+import { LiverRules } from './liver-rules';
 import { answerLiverScores } from './liver-scores';
 import { exact, over, roundHalfUp, times } from './measures';
 import { packagedRuleBook } from './packaged-rule-files';
@@ -48,6 +50,20 @@ const holds = (profile: string, drugs: string[], clearance?: number) =>
     },
     ruleBook,
   ).holds.map((hold) => 'hold_days' in hold && hold.hold_days);
+// What the sources call the facts of an event; hours are whole, and 2.9 h is not yet 3.
+const EVENT_FACTS: Record<string, object> = {
+  'phone contact': { phone_contact: true },
+  'extended observation 2.9 h': { observation_hours: 2 },
+  'extended observation 3.1 h': { observation_hours: 3 },
+  '3 nights': { admission_nights: 3 },
+  '4 nights': { admission_nights: 4 },
+  transfusion: { transfusion: true },
+  'ICU 1 night': { intensive_care_nights: 1 },
+};
+const eventGrades = (scale: Scale, events: string[]) =>
+  events.map((event) => gradeAdverseEvent(EVENT_FACTS[event], ruleBook)[scale].grade);
+const liverRules = new LiverRules(ruleBook);
+const unitFactor = (term: string) => liverRules.factor('units', term);
 const label = (scanned: string) => answerDeviceLabel({ scanned, today_on: '2026-11-25' }, ruleBook);
 
 /** By id or by the family before the dash; the id goes first. */
@@ -125,9 +141,9 @@ const FUNCTIONS: Record<string, (inputs: Inputs) => unknown> = {
       creatinine: amount('mg/dL', creatinine),
     }).creatinine_clearance?.ml_per_min,
   UNIT: ([creatinine, bilirubin, bilirubinUmol]) => [
-    roundHalfUp(times(exact(creatinine), exact('88.4')), 4),
-    roundHalfUp(times(exact(bilirubin), exact('17.1')), 4),
-    roundHalfUp(over(exact(bilirubinUmol), exact('17.1')), 4),
+    roundHalfUp(times(exact(creatinine), unitFactor('creatinine_umol_l_per_mg_dl')), 4),
+    roundHalfUp(times(exact(bilirubin), unitFactor('bilirubin_umol_l_per_mg_dl')), 4),
+    roundHalfUp(over(exact(bilirubinUmol), unitFactor('bilirubin_umol_l_per_mg_dl')), 4),
   ],
   'PRE-01': ([warfarin, oral, dabigatran]) => {
     const [drug, clearance] = dabigatran.split('/CrCl ');
@@ -140,6 +156,9 @@ const FUNCTIONS: Record<string, (inputs: Inputs) => unknown> = {
       classes.map((one) => members[one] ?? one),
     );
   },
+  'PRE-05': (events) =>
+    eventGrades('agree', events).map((grade) => (grade === 'none' ? grade : `AGREE ${grade}`)),
+  'PRE-07': (events) => eventGrades('asge', events),
   GS1: ([digits]) => checkDigit(digits),
   'UDI-01': () => {
     const found = label('01095212345432131727020010AB-123\u001d21SN001');

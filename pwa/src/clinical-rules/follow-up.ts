@@ -4,6 +4,7 @@
  */
 import { addDays, addInterval } from './civil-date';
 import { CalculationRefusedError } from './errors';
+import { nameInputs } from './follow-up-inputs';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { rowShape } from './rule-file';
 import { civilDate, flag, listOf, oneOf, shape, text, wholeNumber } from './shapes';
@@ -60,6 +61,7 @@ const readEarlyLookRow = rowShape({
   no_shows_to_clinician: wholeNumber,
 });
 
+type FollowUpRequest = ReturnType<typeof readRequest>;
 type Happened = ReturnType<typeof readHappened>;
 type Conditions = ReturnType<typeof readConditions>;
 type VisitRow = ReturnType<typeof readVisitRow>;
@@ -83,6 +85,8 @@ export interface PlannedVisit {
   because: string;
   basis: string | null;
   source: string | null;
+  /** Keys of the request that the visit and its date rest on. */
+  inputs: string[];
 }
 
 export interface FollowUpAnswer {
@@ -130,7 +134,7 @@ function compare(a: string, b: string): number {
 }
 
 /**
- * Return the visits of a plan with their windows and states, and the next act (FU1-FU14).
+ * Return the visits of a plan with their windows and states, and the next act (FU1-FU16).
  *
  * @throws ShapeError when a key or type is wrong
  * @throws CalculationRefusedError when the plan is not in force
@@ -153,16 +157,13 @@ export function answerFollowUp(request: unknown, ruleBook: RuleBook): FollowUpAn
   const holds = holdConditions(read.acute_bleed, conditions, course, limits);
   const ended = findEnd(happened);
   const rows = plan.rows.filter((row) => holds[row.when]);
-  const planned = rows.map((row) => visitOf(row, course, happened, read.today_on, ended !== null));
+  const planned = rows.map((row) => visitOf(row, course, happened, read, ended !== null));
   let visits = planned.map((visit, place) =>
     supersede(visit, planned, rows[place]?.lapses === true),
   );
   if (ended === null && !visits.some(isOpen)) {
     const review = plan.rows.filter((row) => row.when === 'nothing_else');
-    visits = [
-      ...visits,
-      ...review.map((row) => visitOf(row, course, happened, read.today_on, false)),
-    ];
+    visits = [...visits, ...review.map((row) => visitOf(row, course, happened, read, false))];
   }
   visits.sort(byTarget);
   return {
@@ -241,7 +242,7 @@ function visitOf(
   row: VisitRow,
   course: Course,
   happened: readonly Happened[],
-  todayOn: string,
+  read: FollowUpRequest,
   isEnded: boolean,
 ): PlannedVisit {
   const anchors: Record<string, string> = {
@@ -255,6 +256,7 @@ function visitOf(
   let own = happened.filter((one) => one.visit === row.visit && one.on > anchorOn);
   let { months, days } = row;
   const attended = own.filter(isSeen).at(-1);
+  const isRepeated = row.repeat_months !== null && attended !== undefined;
   if (row.repeat_months !== null && attended !== undefined) {
     // The next turn counts from the last one that took place (FU6).
     [anchorOn, months, days] = [attended.on, row.repeat_months, 0];
@@ -272,11 +274,12 @@ function visitOf(
     earliest_on: earliestOn,
     target_on: targetOn,
     latest_on: latestOn,
-    state: stateOf(own, isEnded, todayOn, earliestOn, latestOn),
+    state: stateOf(own, isEnded, read.today_on, earliestOn, latestOn),
     owner_role: row.owner_role,
     because: row.because,
     basis: row.basis ?? null,
     source: row.source ?? null,
+    inputs: nameInputs(row.anchor, row.when, read, isRepeated),
   };
 }
 

@@ -6,8 +6,10 @@ import { readDecimal } from './bands';
 import { RuleFileError } from './errors';
 import type { LiverRules } from './liver-rules';
 import { type Exact, exact, over, times, writeDigits } from './measures';
+import type { RuleBook } from './rule-book';
 import { pathOf } from './rule-file';
 import { flag, number, oneOf, shape, wholeNumber } from './shapes';
+import { findValueCautions, type ValueCaution } from './value-cautions';
 
 const measured = (...units: string[]) => shape({ value: number, unit: oneOf(...units) });
 
@@ -58,6 +60,16 @@ const FLAGS = [
   'cardiac_failure',
   'altered_mental_status',
 ] as const;
+
+/** Name and unit under which the usual bands hold the inputs that carry their unit in their name. */
+const USUAL = {
+  inr: ['inr', 'ratio'],
+  sodium_mmol_l: ['sodium', 'mmol/L'],
+  age_years: ['age', 'years'],
+  weight_kg: ['weight', 'kg'],
+  systolic_mmhg: ['systolic', 'mmHg'],
+  heart_rate_bpm: ['pulse', '/min'],
+} as const;
 
 /** The smaller unit, the factor between both and the name under which the larger is kept. */
 const CONVERSIONS = {
@@ -132,6 +144,34 @@ export function takeInputs(read: LiverRequest, rules: LiverRules): GivenInputs {
     if (isTrue !== undefined) given.words.set(name, isTrue ? 'yes' : 'no');
   }
   return given;
+}
+
+/**
+ * Return a caution for each input within its range but outside its usual band (LS13); each names
+ * its input last.
+ */
+export function warnOfInputs(
+  read: LiverRequest,
+  given: GivenInputs,
+  ruleBook: RuleBook,
+): (ValueCaution & { input: string })[] {
+  const entered: [string, string, string, number][] = [];
+  for (const name of MEASURED) {
+    const entry = read[name];
+    if (entry !== undefined) entered.push([name, name, entry.unit, entry.value]);
+  }
+  for (const name of NUMBERS) {
+    const entry = read[name];
+    if (entry !== undefined) entered.push([name, ...USUAL[name], entry]);
+  }
+  return entered
+    .filter(([input]) => !given.refusals.has(input))
+    .flatMap(([input, quantity, unit, amount]) =>
+      findValueCautions(quantity, unit, exact(amount), null, null, ruleBook).map((caution) => ({
+        ...caution,
+        input,
+      })),
+    );
 }
 
 function refuseOutside(

@@ -9,6 +9,7 @@ import {
   type Refusal,
   readRequest,
   takeInputs,
+  warnOfInputs,
 } from './liver-inputs';
 import { LiverRules } from './liver-rules';
 import {
@@ -27,6 +28,7 @@ import {
 } from './measures';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import type { Basis } from './rule-file';
+import { nameUsualBands } from './value-cautions';
 
 /** A part that could not be calculated: what it lacks, or why it is refused. */
 export type NotCalculated = { readonly missing: readonly string[] } | { readonly refusal: Refusal };
@@ -59,17 +61,20 @@ const CALCULATE = {
 };
 type Part = keyof typeof CALCULATE;
 
-/** Every score, or what it lacks; then what was assumed, the bases and the rule files. */
+/** Every score, or what it lacks; then what it rests on, and remarks on the inputs. */
 export type LiverScoresAnswer = {
   [P in Part]: ReturnType<(typeof CALCULATE)[P]> | NotCalculated;
 } & {
   assumed: string[];
   basis: Partial<Record<Part, { basis: Basis | null; source: string | null }>>;
+  /** Keys of the request that each score rests on. */
+  inputs: Partial<Record<Part, string[]>>;
+  cautions: ReturnType<typeof warnOfInputs>;
   rule_files: ReturnType<typeof nameRuleFiles>;
 };
 
 /**
- * Return every score that the request suffices for. Rules LS1-LS11.
+ * Return every score that the request suffices for. Rules LS1-LS13.
  *
  * @param request - parsed JSON with the keys of `liver-scores` in RULES.md, all of them optional
  * @throws ShapeError for a wrong key or type; CalculationRefusedError when no score at all could
@@ -81,6 +86,7 @@ export function answerLiverScores(request: unknown, ruleBook: RuleBook): LiverSc
   const given = takeInputs(read, rules);
   const parts: Record<string, unknown> = {};
   const basis: LiverScoresAnswer['basis'] = {};
+  const inputs: LiverScoresAnswer['inputs'] = {};
   for (const part of Object.keys(NEEDS) as Part[]) {
     const isReplaced = TAKES_DIALYSIS.includes(part) && given.onDialysis;
     const needed = NEEDS[part].filter((name) => !(isReplaced && name === 'creatinine'));
@@ -91,6 +97,8 @@ export function answerLiverScores(request: unknown, ruleBook: RuleBook): LiverSc
     else {
       parts[part] = CALCULATE[part](given, rules);
       basis[part] = rules.source(part);
+      const takesDialysis = TAKES_DIALYSIS.includes(part) && read.dialysis !== undefined;
+      inputs[part] = [...needed, ...(takesDialysis ? ['dialysis'] : [])];
     }
   }
   const takesDialysis = TAKES_DIALYSIS.some((part) => Object.hasOwn(basis, part));
@@ -98,7 +106,12 @@ export function answerLiverScores(request: unknown, ruleBook: RuleBook): LiverSc
     ...parts,
     assumed: takesDialysis && read.dialysis === undefined ? ['dialysis: false'] : [],
     basis,
-    rule_files: nameRuleFiles(rules.bands, rules.coefficients, rules.ranges),
+    inputs,
+    cautions: warnOfInputs(read, given, ruleBook),
+    rule_files: [
+      ...nameRuleFiles(rules.bands, rules.coefficients, rules.ranges),
+      ...nameUsualBands(ruleBook),
+    ],
   } as LiverScoresAnswer;
   if (Object.keys(basis).length === 0) {
     throw new CalculationRefusedError(
@@ -245,9 +258,11 @@ function creatinineClearance(given: GivenInputs, rules: LiverRules) {
   const score = 'creatinine_clearance';
   const years = minus(rules.factor(score, 'age_from_years'), given.amount('age_years'));
   const factor = given.word('sex') === 'female' ? rules.factor(score, 'female') : exact(1);
+  // Creatinine in umol/L and its factor above the line: one division, so that a tie stays one.
+  const per = rules.factor('units', 'creatinine_umol_l_per_mg_dl');
   const clearance = over(
-    times(years, given.amount('weight_kg'), factor),
-    times(rules.factor(score, 'divisor'), given.amount('creatinine_mg_dl')),
+    times(years, given.amount('weight_kg'), factor, per),
+    times(rules.factor(score, 'divisor'), given.amount('creatinine')),
   );
   return { ml_per_min: roundHalfUp(clearance, 2) };
 }

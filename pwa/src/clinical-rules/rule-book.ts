@@ -3,7 +3,8 @@
  */
 import { isCivilDate } from './civil-date';
 import { RuleFileError, ShapeError } from './errors';
-import { type RuleFile, readRuleFile } from './rule-file';
+import { hashText, pathOf, type RuleFile, readRuleFile } from './rule-file';
+import { judgeRelease, type Release } from './rule-release';
 import { listOf, type Reader, shape, text, wholeNumber } from './shapes';
 
 export const IN_FORCE = 'in_force.json';
@@ -14,40 +15,100 @@ const readListing = shape({
 });
 type Listed = ReturnType<typeof readListing>['in_force'][number];
 
-/** The rule files in force on one civil date. Rules RF5 and RF6. */
+/** What the unit has said of its rule files, and whether it is in training. */
+export interface UnitReleases {
+  readonly releases: readonly Release[];
+  /** In training every listed file counts, approved or not (RL5). */
+  readonly isTraining: boolean;
+}
+
+/** The rule files in force on one civil date. Rules RF5, RF6, RL1-RL6. */
 export class RuleBook {
   readonly on: string;
+  readonly isTraining: boolean;
   readonly #contents: Readonly<Record<string, string>>;
-  readonly #chosen = new Map<string, Listed>();
+  #chosen: ReadonlyMap<string, Listed>;
+  #listed: ReadonlyMap<string, Listed>;
+  readonly #why = new Map<string, string>();
   readonly #defaults: ReadonlyMap<string, string>;
   readonly #read = new Map<string, { readRow: unknown; ruleFile: RuleFile<unknown> }>();
 
   /**
    * @param contents - every rule file by its path below the data folder, and `in_force.json`
    * @param on - civil date for which versions are chosen; passed in by the caller
+   * @param unit - what the unit has released; left out, this is a training book
    * @throws RuleFileError when `in_force.json` is missing, unreadable or lists a missing file
    */
-  constructor(contents: Readonly<Record<string, string>>, on: string) {
+  constructor(
+    contents: Readonly<Record<string, string>>,
+    on: string,
+    { releases, isTraining }: UnitReleases = { releases: [], isTraining: true },
+  ) {
     if (!isCivilDate(on)) {
       throw new RuleFileError(`${on} is no date. Give the rule book a date such as 2026-03-01.`);
     }
     this.on = on;
+    this.isTraining = isTraining;
     this.#contents = contents;
     const listing = readInForce(contents);
+    this.#defaults = new Map(listing.defaults.map((one) => [one.folder, one.name]));
     for (const listed of listing.in_force) {
-      const path = `${listed.name}.v${listed.version}.json`;
+      const path = pathOf(listed);
       if (contents[path] === undefined || !isCivilDate(listed.from_on)) {
         throw new RuleFileError(
           `Rule file ${IN_FORCE} lists ${path} from ${listed.from_on}: the file is ` +
             'missing or the date is none. Add the file or correct the line.',
         );
       }
-      const known = this.#chosen.get(listed.name);
-      if (listed.from_on <= on && (known === undefined || known.from_on <= listed.from_on)) {
-        this.#chosen.set(listed.name, listed);
-      }
     }
-    this.#defaults = new Map(listing.defaults.map((one) => [one.folder, one.name]));
+    this.#listed = choose(listing.in_force, on);
+    const released = this.#takeReleases(releases);
+    this.#chosen = choose(isTraining ? [...listing.in_force, ...released] : released, on);
+  }
+
+  /**
+   * Return a book that holds exactly these versions: what an old answer was made by (RL6).
+   *
+   * @throws RuleFileError when a version is not held here, or its bytes are others
+   */
+  static pinned(
+    contents: Readonly<Record<string, string>>,
+    ruleFiles: readonly { name: string; version: number; sha256: string }[],
+    on: string,
+    isTraining = true,
+  ): RuleBook {
+    const book = new RuleBook(contents, on, { releases: [], isTraining });
+    const chosen = new Map<string, Listed>();
+    for (const { name, version, sha256 } of ruleFiles) {
+      const path = pathOf({ name, version });
+      const content = contents[path];
+      if (content === undefined || hashText(content) !== sha256) {
+        const held = content === undefined ? 'is not held here' : 'has other bytes here';
+        throw new RuleFileError(`Rule file ${path} ${held}. Add the file that the answer names.`);
+      }
+      chosen.set(name, { name, version, from_on: on });
+    }
+    book.#chosen = chosen;
+    book.#listed = chosen;
+    return book;
+  }
+
+  /** Return what the unit's releases put in force, and keep why the others are not. */
+  #takeReleases(releases: readonly Release[]): Listed[] {
+    const taken: Listed[] = [];
+    const inOrder = [...releases].sort(
+      (one, other) =>
+        (one.name < other.name ? -1 : one.name > other.name ? 1 : 0) || one.version - other.version,
+    );
+    for (const release of inOrder) {
+      const { standing, why } = judgeRelease(release, this.on);
+      const from_on = release.inForceFrom ?? this.on;
+      const isOpen = (standing === 'draft' || standing === 'approved') && from_on <= this.on;
+      if (standing === 'in force' || (this.isTraining && isOpen)) {
+        taken.push({ name: release.name, version: release.version, from_on });
+      } else this.#why.set(release.name, `version ${release.version}: ${why}`);
+    }
+    return taken;
   }
 
   /** Return the names in force below a folder, sorted, such as `follow_up/standard`. */
@@ -75,6 +136,25 @@ export class RuleBook {
     return this.#chosen.has(name);
   }
 
+  /** Say whether the very bytes of a version are held here. */
+  holds({ name, version, sha256 }: { name: string; version: number; sha256: string }): boolean {
+    const content = this.#contents[pathOf({ name, version })];
+    return content !== undefined && hashText(content) === sha256;
+  }
+
+  /**
+   * Return this book with the versions that an answer was made by in their places (RL6, HAZ-10).
+   *
+   * @param ruleFiles - as the answer names them; where one is not held here, this book stays
+   */
+  pinnedTo(ruleFiles: readonly { name: string; version: number; sha256: string }[]): RuleBook {
+    if (ruleFiles.length === 0 || !ruleFiles.every((file) => this.holds(file))) return this;
+    const book = RuleBook.pinned(this.#contents, ruleFiles, this.on, this.isTraining);
+    book.#listed = new Map([...this.#listed, ...book.#chosen]);
+    book.#chosen = new Map([...this.#chosen, ...book.#chosen]);
+    return book;
+  }
+
   /**
    * Return the version in force of a rule file, such as `sizing/coil_counts`.
    *
@@ -82,12 +162,31 @@ export class RuleBook {
    */
   ruleFile<T>(name: string, readRow: Reader<T>): RuleFile<T> {
     const listed = this.#chosen.get(name);
-    if (listed === undefined) {
-      throw new RuleFileError(
-        `No version of rule file ${name} is in force on ${this.on}. List one in ${IN_FORCE}.`,
-      );
-    }
+    if (listed === undefined) throw new RuleFileError(this.#explainAbsence(name));
     return this.ruleFileVersion(name, listed.version, readRow);
+  }
+
+  /**
+   * Return the version in force, else the one that the release lists.
+   *
+   * For the order of the steps alone: an approval that is missing withholds numbers, never the
+   * place to record what people did (RL7, GATE-00).
+   */
+  ruleFileOrListed<T>(name: string, readRow: Reader<T>): RuleFile<T> {
+    const listed = this.#chosen.get(name) ?? this.#listed.get(name);
+    if (listed === undefined) throw new RuleFileError(this.#explainAbsence(name));
+    return this.ruleFileVersion(name, listed.version, readRow);
+  }
+
+  #explainAbsence(name: string): string {
+    if (this.isTraining) {
+      return `No version of rule file ${name} is in force on ${this.on}. List one in ${IN_FORCE}.`;
+    }
+    const why = this.#why.get(name) ?? 'nobody has approved it';
+    return (
+      `Rule file ${name} is not in force on ${this.on} (${why}). No number without it: two ` +
+      'people approve it, one of them an endoscopist.'
+    );
   }
 
   /**
@@ -140,4 +239,18 @@ function readInForce(contents: Readonly<Record<string, string>>) {
     }
     throw error;
   }
+}
+
+/** Return for each name the line whose day came last; of one day the highest version. */
+function choose(listed: readonly Listed[], on: string): Map<string, Listed> {
+  const chosen = new Map<string, Listed>();
+  for (const one of listed) {
+    const known = chosen.get(one.name);
+    const isLater =
+      known === undefined ||
+      known.from_on < one.from_on ||
+      (known.from_on === one.from_on && known.version <= one.version);
+    if (one.from_on <= on && isLater) chosen.set(one.name, one);
+  }
+  return chosen;
 }

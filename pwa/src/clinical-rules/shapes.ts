@@ -32,10 +32,10 @@ export const naturalNumber: Reader<number> = (content, where) => {
   return read;
 };
 
-/** A number below 2^53, whole or not. */
+/** A number below 2^53, whole or not; what `Exact` cannot hold, such as 5e-324, is 0. */
 export const number: Reader<number> = (content, where) => {
   if (typeof content === 'number' && Math.abs(content) <= Number.MAX_SAFE_INTEGER) {
-    return content + 0;
+    return Math.abs(content) < 1e-60 ? 0 : content + 0;
   }
   throw wrongType(content, where, 'a number');
 };

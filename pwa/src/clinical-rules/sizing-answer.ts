@@ -1,4 +1,5 @@
 /** The answer of `sizing`; keys as in `calculate`. */
+import type { SizingInputs } from './sizing-inputs';
 
 /** A part that lacks inputs names them. */
 export interface Missing {
@@ -64,5 +65,7 @@ export interface SizingAnswer {
   cautions: Caution[];
   /** Of every number that no row of the answer carries. */
   basis: Record<string, Basis>;
+  /** Keys of the request that each part rests on. */
+  inputs: SizingInputs;
   rule_files: { name: string; version: number; sha256: string }[];
 }

@@ -28,6 +28,7 @@ import type {
   SizedTarget,
   SizingAnswer,
 } from './sizing-answer';
+import { nameInputs } from './sizing-inputs';
 import { limitsOf, nameBasis, readLimitRow } from './sizing-limits';
 import { type Coil, type Needle, readRequest, refuseDoubles, type Target } from './sizing-request';
 
@@ -113,6 +114,7 @@ export function answerSizing(request: unknown, ruleBook: RuleBook): SizingAnswer
       }))
       .sort((a, b) => LEVELS.indexOf(a.level) - LEVELS.indexOf(b.level)),
     basis: nameBasis(limits),
+    inputs: nameInputs(read, sized, deadSpace),
     rule_files: nameRuleFiles(counts, gauges, limits, media, remarks),
   };
   const hasNumber =

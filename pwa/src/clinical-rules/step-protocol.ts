@@ -5,7 +5,7 @@
  * Recording is never refused here; what is withheld is the tool's own word to go on (GATE-00).
  */
 import type { RuleBook } from './rule-book';
-import { rowShape } from './rule-file';
+import { type RuleFile, rowShape } from './rule-file';
 import { oneOf, shape, text } from './shapes';
 
 export const PROTOCOL = 'step_protocols/coil_and_adhesive';
@@ -91,9 +91,24 @@ export const NO_ROUND: Round = { target: null, puncture: null, coil: null, aliqu
 const HARD_TEXT = 'No blood return: no adhesive here. Flush and try again, or redirect the needle.';
 const SOFT_TEXT = 'No blood return. Coils alone: go on only if the tip is seen in the varix.';
 
-/** Return the steps of the protocol in force, in order. */
+/**
+ * Return the protocol in force, else the one listed (RL7).
+ *
+ * @param pinned - the version and bytes that a case took up; they count where they are held here
+ */
+export function findProtocol(
+  ruleBook: RuleBook,
+  pinned?: { name: string; version: number; sha256: string },
+): RuleFile<Step> {
+  if (pinned?.name === PROTOCOL && ruleBook.holds(pinned)) {
+    return ruleBook.ruleFileVersion(PROTOCOL, pinned.version, readStep);
+  }
+  return ruleBook.ruleFileOrListed(PROTOCOL, readStep);
+}
+
+/** Return the steps of the protocol in force, in order; else of the one listed (RL7). */
 export function readProtocol(ruleBook: RuleBook): readonly Step[] {
-  return ruleBook.ruleFile(PROTOCOL, readStep).rows;
+  return findProtocol(ruleBook).rows;
 }
 
 /**

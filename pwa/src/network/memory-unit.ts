@@ -4,6 +4,8 @@
  * It decides with the same pure core and keeps to the wire format; what the real server refuses
  * beyond that is tested against the real server.
  */
+
+import type { PlanChecks } from '../ports';
 import { MAX_BATCH_COUNT } from '../sync/exchange';
 import { type Operation, readOperation, writeEnvelope } from '../sync/operation';
 import { placeOperation, type Tip } from '../sync/operation-log';
@@ -23,6 +25,7 @@ export class MemoryUnit {
   /** What to do with the next requests, first one first: nothing, or lose the answer after work. */
   troubles: ('lose-request' | 'lose-answer' | 'answer-503')[] = [];
   pushes: number[] = [];
+  planChecks: PlanChecks = { plans: [], agreed: 0, waiting: 0 };
 
   /** Forget everything received after a receipt number, as a restored copy has. */
   putBackTo(seq: number): void {
@@ -51,6 +54,8 @@ export class MemoryUnit {
         return this.#push(content.operations as [string, string][], device);
       case '/api/exchange/pull':
         return this.#pull(url.searchParams, device);
+      case '/api/plan-checks':
+        return reply(200, this.planChecks);
       default:
         return problem(404, 'No such place.');
     }

@@ -1,5 +1,7 @@
 /** Requests to the unit server: JSON in, JSON out, and refusals with the server's own sentence. */
 
+import type { PlanChecks } from '../ports';
+
 /** The network or the server did not answer; nothing is known about what was done. */
 export class NoAnswerError extends Error {
   override name = 'NoAnswerError';
@@ -42,6 +44,11 @@ export class UnitRequests {
 
   async get<Answer>(path: string, token: string): Promise<Answer> {
     return this.#ask<Answer>(path, token, { method: 'GET', headers: {} });
+  }
+
+  /** Ask what the second check of plans found. */
+  planChecks(token: string): Promise<PlanChecks> {
+    return this.get('/api/plan-checks', token);
   }
 
   /** Open a stream of text; the caller reads it to its end. */

@@ -5,6 +5,7 @@ import type { Clock, IdSource, RecordStore } from '../ports';
 import type { Places } from './place.svelte';
 import type { StatusSubject } from './status-subject.svelte';
 import type { Tablet } from './tablet.svelte';
+import type { UnitRuleBook } from './unit-rule-book.svelte';
 
 export interface App {
   store: RecordStore;
@@ -12,7 +13,9 @@ export interface App {
   ids: IdSource;
   tablet: Tablet;
   places: Places;
-  ruleBook: RuleBook;
+  /** The rule book in force now; a screen keeps the one that it opened with (HAZ-10). */
+  readonly ruleBook: RuleBook;
+  unitRules: UnitRuleBook;
   status: StatusSubject;
 }
 

@@ -1,10 +1,12 @@
 /** The close-out of one case: what was answered, what is open, and signing it. */
+import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Draft } from '../ports';
 import { AnswerActs } from './answer-acts.svelte';
 import type { App } from './app';
 import { CaseRecord } from './case-record.svelte';
 import {
   closeOutBase,
+  closeOutFacts,
   closeOutRecord,
   countsOf,
   digestOf,
@@ -15,6 +17,7 @@ import {
   SIGNED_KINDS,
 } from './close-out';
 import { LiveRecords } from './live-records.svelte';
+import { type Override, passes, standingGates } from './override';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import {
   headsOf,
@@ -28,24 +31,19 @@ import {
 } from './shown';
 import { tallyOf } from './tally';
 
-export interface GateReason {
-  gate: string;
-  reason: string;
-  text_shown: string;
-  shown_ms: number;
-}
-
 export class CloseOutSession {
   readonly #app: App;
   readonly record: CaseRecord;
   readonly staff: LiveRecords;
   readonly acts: AnswerActs;
   readonly #stock: LiveRecords;
+  readonly #ruleBook: RuleBook;
   /** Minted when the control is drawn: a second press signs nothing twice (HAZ-14). */
   #signId: string;
 
   constructor(app: App, caseId: string) {
     this.#app = app;
+    this.#ruleBook = app.ruleBook;
     this.record = new CaseRecord(app.store, caseId);
     this.staff = new LiveRecords(app.store, { kind: 'staff' });
     this.#stock = new LiveRecords(app.store, { kind: 'stock_item' });
@@ -75,10 +73,11 @@ export class CloseOutSession {
   readonly visits = $derived.by(() =>
     this.record.visits.filter((visit) => !visit.isEnteredInError),
   );
+  readonly #hasFollowUp = $derived.by(() => hasFollowUp(this.record.itself, this.record.visits));
   readonly open = $derived.by(() =>
     openPoints({
       counts: this.counts,
-      hasFollowUp: hasFollowUp(this.record.itself, this.record.visits),
+      hasFollowUp: this.#hasFollowUp,
       answers: this.answers,
       complications: this.complications,
     }),
@@ -86,6 +85,10 @@ export class CloseOutSession {
   /** Only these keep the case from closing (HARD-08). */
   readonly blocking = $derived.by((): OpenPoint[] =>
     this.open.filter((point) => point === 'counts' || point === 'follow-up'),
+  );
+  /** The gates that withhold the signature (HARD-08). */
+  readonly gates = $derived.by(() =>
+    standingGates(this.#ruleBook, closeOutFacts(this.counts, this.#hasFollowUp)),
   );
   readonly digest = $derived.by(() =>
     digestOf(
@@ -196,16 +199,8 @@ export class CloseOutSession {
   }
 
   /** Take back a complication entered in error; it stays in the history, struck through. */
-  async takeBack(complication: RecordState, words: string): Promise<void> {
-    const id = idOf(complication.record);
-    await this.acts.saveTogether(`take back ${id}`, words, () => [
-      {
-        draftId: `take-back-${id}-${headsOf(complication).join('-')}`,
-        record: complication.record,
-        retract: headsOf(complication),
-        because: 'entered in error',
-      },
-    ]);
+  takeBack(complication: RecordState, words: string): Promise<void> {
+    return this.acts.strike(complication.record, words);
   }
 
   async leaveFollowUpOut(reason: string, words: string): Promise<void> {
@@ -223,11 +218,14 @@ export class CloseOutSession {
    * Sign the case as it stands and close it, in one save.
    *
    * @param by - staff id of the person who signs
-   * @param gate - reason given for what is still open, null when nothing is
+   * @param overrides - with which the gates were passed, each on the facts of now
    */
-  async sign(by: string, gate: GateReason | null): Promise<boolean> {
+  async sign(by: string, overrides: readonly Override[]): Promise<boolean> {
     const { itself, caseRecord } = this.record;
-    if (itself === null || (this.blocking.length > 0 && gate === null)) return false;
+    const passed = overrides.filter((one) => this.gates.some((gate) => passes(one, gate)));
+    const isOpen = this.blocking.length > 0 && passed.length === 0;
+    const isWithheld = this.gates.some((gate) => !passed.some((one) => passes(one, gate)));
+    if (itself === null || isOpen || isWithheld) return false;
     const { coils, pureUl, mixUl, flushUl, punctures } = this.totals;
     const answer = await this.#app.tablet.save(
       [
@@ -253,7 +251,7 @@ export class CloseOutSession {
                 discarded,
                 used,
               })),
-              ...(gate ? { override: { ...gate } } : {}),
+              ...(passed.length > 0 ? { overrides: passed } : {}),
             },
           },
         },

@@ -1,5 +1,12 @@
 import { expect, test } from 'vitest';
-import { countsOf, digestOf, hasFollowUp, lastSignature, openPoints } from './close-out';
+import {
+  closeOutFacts,
+  countsOf,
+  digestOf,
+  hasFollowUp,
+  lastSignature,
+  openPoints,
+} from './close-out';
 import type { Json, RecordState } from './shown';
 
 function recorded(
@@ -48,6 +55,21 @@ test('[HARD-08] an open package, a coil without one, or both ends at once do not
   expect(agree([opened('1', 'discarded')], [placed('1', '1')])).toBe(false);
   // One package open, one coil without a package: the sums alone would agree.
   expect(agree([opened('1', 'open')], [placed('1', '9')])).toBe(false);
+});
+
+test('[HARD-08] what does not agree never reaches the gates as two equal numbers', () => {
+  const facts = (packages: RecordState[], coils: RecordState[]) =>
+    closeOutFacts(countsOf(packages, coils), true).counts?.[0];
+  const coil = (open: number, recorded: number) => ({ item: 'coil', opened: open, recorded });
+
+  expect(facts([opened('1', 'placed')], [placed('1', '1')])).toEqual(coil(1, 1));
+  expect(facts([opened('1', 'open')], [])).toEqual(coil(1, 0));
+  expect(facts([opened('1', 'discarded')], [placed('1', '1')])).toEqual(coil(1, 2));
+  // One package open, one coil without a package: the sums alone would agree.
+  expect(facts([opened('1', 'open')], [placed('1', '9')])).toEqual(coil(1, 0));
+  expect(
+    facts([opened('1', 'placed'), opened('2', 'open')], [placed('1', '1'), placed('2', '9')]),
+  ).toEqual(coil(2, 1));
 });
 
 test('[HARD-08] needles and adhesive are used or discarded', () => {

@@ -3,6 +3,7 @@
  */
 import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex, utf8ToBytes } from '@noble/hashes/utils.js';
+import type { Facts } from '../clinical-rules/gate-facts';
 import type { CaseKind } from './case-record.svelte';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import { type Json, type RecordState, structureOf, textOf } from './shown';
@@ -137,6 +138,21 @@ export function openPoints(given: {
   if (OUTCOME_QUESTIONS.some((name) => answers?.[name] === undefined)) points.push('outcome');
   if (!given.complications.some((record) => !record.isEnteredInError)) points.push('complications');
   return points;
+}
+
+/**
+ * Return what the gates are told before a case is closed (HARD-08).
+ *
+ * Where the sums agree but a package is open, or a coil names none, those with a known end count.
+ */
+export function closeOutFacts(counts: readonly ItemCount[], isFollowUpPlanned: boolean): Facts {
+  return {
+    counts: counts.map(({ item, opened, placed, discarded, used, open, agrees }) => {
+      const ended = placed + discarded + used;
+      return { item, opened, recorded: !agrees && ended === opened ? opened - open.length : ended };
+    }),
+    follow_up_planned: isFollowUpPlanned,
+  };
 }
 
 /** Say whether a plan of follow-up, or a reason for none, is recorded. */

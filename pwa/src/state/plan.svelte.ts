@@ -1,9 +1,10 @@
 /** One case's plan on screen: inputs, the rules' answer to them, and the plan in use. */
 import { ClinicalRuleError } from '../clinical-rules/errors';
-import type { RuleBook } from '../clinical-rules/rule-book';
+import { nameRuleFiles, type RuleBook } from '../clinical-rules/rule-book';
 import { rowShape } from '../clinical-rules/rule-file';
 import { text, wholeNumber } from '../clinical-rules/shapes';
 import { answerSizing } from '../clinical-rules/sizing';
+import { findProtocol } from '../clinical-rules/step-protocol';
 import type { Json, RecordState } from '../ports';
 import type { App } from './app';
 import { calculate, partOf, ruleFilesOf } from './calculation';
@@ -114,9 +115,7 @@ export class CasePlan extends CaseWork {
     const { visible } = this;
     if (visible === null || visible.isInUse) return;
     const { caseRecord, itself } = this.record;
-    const files = ruleFilesOf(visible.answer);
-    const [protocol] = files;
-    if (protocol === undefined) return;
+    const [protocol] = nameRuleFiles(findProtocol(this.#ruleBook));
     const over = overOf(itself, 'plan', 'stage');
     const draftId = this.#ids.newId();
     void this.acts.saveTogether('use plan', words, () => [

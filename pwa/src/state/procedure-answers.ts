@@ -3,6 +3,7 @@
  */
 import type { Round, Step, StepOutcome } from '../clinical-rules/step-protocol';
 import type { Draft } from '../ports';
+import type { Override } from './override';
 import {
   type ActMark,
   deviceDraft,
@@ -32,9 +33,11 @@ export interface StepAnswers {
   lot: Lot | null | undefined;
   /** Chip of why a step was skipped or not seen, or "". */
   reason: string;
-  /** Staff record of the person who confirmed with the one who taps, or "". */
-  secondPerson: string;
-  override: PassedStep['override'] | null;
+  override: Override | null;
+  /** Staff record of the one who answers for the override, "" for the one who taps. */
+  by: string;
+  /** Cause of a gate that stood and was not passed when this was recorded, or "" (GATE-00). */
+  gateStood: string;
 }
 
 export const NO_ANSWERS: StepAnswers = {
@@ -43,8 +46,9 @@ export const NO_ANSWERS: StepAnswers = {
   stock: null,
   lot: undefined,
   reason: '',
-  secondPerson: '',
   override: null,
+  by: '',
+  gateStood: '',
 };
 
 /** Where the step stands in the case. */
@@ -74,7 +78,7 @@ export function actDrafts(
 ): Draft[] {
   const said: Parts = {};
   if (answers.reason !== '') said.reason = answers.reason;
-  if (answers.secondPerson !== '') said.second_person = answers.secondPerson;
+  if (answers.gateStood !== '') said.gate_stood = answers.gateStood;
   const happened = outcome === 'skipped' ? [] : happenedDrafts(mark, here, outcome, answers, said);
   const passed: PassedStep = {
     step: here.step.id,

@@ -6,6 +6,7 @@
  */
 import { CHOOSE, type Move, type Round, type StepOutcome } from '../clinical-rules/step-protocol';
 import type { Draft, HistoryEntry } from '../ports';
+import type { Override } from './override';
 import { headsOf, idOf, type Json, overOf, type RecordState, textOf } from './shown';
 
 type Parts = Record<string, Json>;
@@ -52,7 +53,7 @@ export interface PassedStep {
   round: Round;
   outcome: StepOutcome;
   answers?: Parts;
-  override?: { gate: string; reason: string; text_shown: string; shown_ms: number };
+  override?: Override;
 }
 
 /** Return the draft of a step passed. */
@@ -66,7 +67,7 @@ export function stepDraft(mark: ActMark, passed: PassedStep, part = ''): Draft {
       round: { ...round },
       outcome,
       ...(answers && Object.keys(answers).length > 0 ? { answers } : {}),
-      ...(override ? { override } : {}),
+      ...(override ? { override: { ...override } } : {}),
     },
     part,
   );

@@ -10,7 +10,11 @@ type Parts = { readonly [part: string]: Json };
 
 /** Step name of the answers given at close-out; no step of the bedside. */
 export const CLOSE_OUT_STEP = 'close_out';
+/** Step name of going on with an own plan while the saved one is out of date (HARD-03). */
+export const OWN_PLAN_STEP = 'own_plan';
 
+/** Kept as steps passed, but no steps of the protocol. */
+const BESIDE: readonly string[] = [CLOSE_OUT_STEP, OWN_PLAN_STEP];
 const OUTCOMES: readonly string[] = ['done', 'not-seen', 'skipped', 'override'];
 const wholeOrNull = (part: unknown) =>
   typeof part === 'number' && Number.isInteger(part) ? part : null;
@@ -28,7 +32,7 @@ export function readRound(part: Parts | null): Round {
 /** Return what stands, oldest first, as the step protocol takes it. */
 export function readEvents(stepEvents: readonly RecordState[]): StepEvent[] {
   return stepEvents
-    .filter((event) => !event.isEnteredInError && textOf(event, 'step') !== CLOSE_OUT_STEP)
+    .filter((event) => !event.isEnteredInError && !BESIDE.includes(textOf(event, 'step')))
     .flatMap((event) => {
       const outcome = textOf(event, 'outcome');
       const step = textOf(event, 'step');

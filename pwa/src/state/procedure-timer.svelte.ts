@@ -17,7 +17,7 @@ const PAINT_EVERY_MS = 200;
 const pages = new WeakMap<Clock, string>();
 
 /** What was answered before the timer began, as it goes into the record when it stops. */
-export type Kept = Pick<StepAnswers, 'amount' | 'medium' | 'secondPerson' | 'override'>;
+export type Kept = Pick<StepAnswers, 'amount' | 'medium' | 'override' | 'by'>;
 
 export class ProcedureTimer {
   readonly #app: App;

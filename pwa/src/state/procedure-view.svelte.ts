@@ -2,18 +2,22 @@
  * What the Procedure screen shows of a case, read from its records alone: the step, what was
  * given, the last acts, and the plan while it still answers the question it was made for.
  */
+
+import type { Facts } from '../clinical-rules/gate-facts';
+import type { RuleBook } from '../clinical-rules/rule-book';
 import {
   CHOOSE,
+  findProtocol,
   followProtocol,
   NO_ROUND,
   type Round,
-  readProtocol,
-  type Step,
 } from '../clinical-rules/step-protocol';
 import type { App } from './app';
+import { ruleFilesOf } from './calculation';
 import { CaseRecord } from './case-record.svelte';
 import { isIdentityOpen } from './identity';
 import { LiveRecords } from './live-records.svelte';
+import { overridesOf, passes, type StandingGate, standingGates } from './override';
 import { askPlan, judgePlan, savedPlanOf } from './plan';
 import { NO_ANSWERS, type StepAnswers } from './procedure-answers';
 import { actOf } from './procedure-drafts';
@@ -21,6 +25,7 @@ import { answerOf, findEvent, passedActs, readEvents, startedAt } from './proced
 import { flushMediaOf, injectionLimits } from './procedure-limits';
 import { adhesivePlan, plannedTargets, stockOf, targetPlans } from './procedure-plan';
 import { stepsBeforePuncture } from './procedure-rounds';
+import { RaisedCauses } from './raised-causes.svelte';
 import { type Json, shown, textOf } from './shown';
 import { tallyOf } from './tally';
 
@@ -31,8 +36,8 @@ export class ProcedureView {
   readonly record: CaseRecord;
   protected readonly stock: LiveRecords;
   readonly staff: LiveRecords;
-  readonly steps: readonly Step[];
-  readonly limits;
+  readonly #raised: RaisedCauses;
+  readonly #opened: RuleBook;
   protected jump = $state.raw<{ step: string; round: Round } | null>(null);
   #pressed = $state.raw<{ key: string; answers: StepAnswers }>({ key: '', answers: NO_ANSWERS });
   #struck = $state.raw<ReadonlyMap<string, Record<string, Json>>>(new Map());
@@ -42,26 +47,32 @@ export class ProcedureView {
     this.record = new CaseRecord(app.store, caseId);
     this.stock = new LiveRecords(app.store, { kind: 'stock_item' });
     this.staff = new LiveRecords(app.store, { kind: 'staff' });
-    this.steps = readProtocol(app.ruleBook);
-    this.limits = injectionLimits(app.ruleBook);
+    this.#raised = new RaisedCauses(app, this.record.caseRecord);
+    this.#opened = app.ruleBook;
   }
 
+  readonly #saved = $derived.by(() => savedPlanOf(this.record.itself));
+  /** The rule book of this case: what its plan pinned, the rest as in force (HAZ-10). */
+  readonly #ruleBook = $derived.by(() => this.#opened.pinnedTo(ruleFilesOf(this.#saved?.answer)));
+  readonly steps = $derived.by(() => findProtocol(this.#opened, this.#saved?.protocol).rows);
+  readonly limits = $derived.by(() => injectionLimits(this.#ruleBook));
+
   /**
-   * Say whether the saved plan no longer answers what the record asks (HAZ-02, HARD-03).
+   * How the saved plan stands: whether it still answers what the record asks (HAZ-02, HARD-03).
    *
    * What is left in stock is no part of it here: opening a package must not take the plan away.
    */
-  readonly isPlanStale = $derived.by(() => {
+  readonly planStanding = $derived.by(() => {
     const { itself } = this.record;
-    const saved = savedPlanOf(itself);
-    if (saved === null) return false;
+    const saved = this.#saved;
     const question = askPlan(itself, this.record.all('target'), this.stock.list);
-    if (question.kind === 'ask') {
+    if (saved !== null && question.kind === 'ask') {
       const { coils_in_stock = [] } = saved.request;
       question.request = { ...question.request, coils_in_stock };
     }
-    return judgePlan(saved, question).kind === 'out-of-date';
+    return judgePlan(saved, question);
   });
+  readonly isPlanStale = $derived.by(() => this.planStanding.kind === 'out-of-date');
   /** The case, without its plan when that is out of date: then none of its numbers is shown. */
   readonly #usable = $derived.by(() => {
     const { itself } = this.record;
@@ -122,7 +133,7 @@ export class ProcedureView {
   readonly flushMedia = $derived.by(() =>
     this.adhesive.flushMedia.length > 0
       ? this.adhesive.flushMedia
-      : flushMediaOf(this.app.ruleBook, this.adhesive.agent),
+      : flushMediaOf(this.#ruleBook, this.adhesive.agent),
   );
   readonly totals = $derived.by(() => this.tally());
   /** Distance and stop recorded for this puncture. */
@@ -161,6 +172,31 @@ export class ProcedureView {
 
   /** Pure adhesive of the session; mix where its parts are not known, which is the stricter. */
   readonly givenUl = $derived.by(() => this.totals.pureUl + this.totals.mixOfUnknownPartsUl);
+
+  /** Overrides that stand in the case. */
+  readonly overrides = $derived.by(() => overridesOf(this.record.all('step_event')));
+
+  /** Return the gates and soft remarks that the facts raise here, those raised before quiet. */
+  gatesOn(facts: Facts): StandingGate[] {
+    const already_raised = [
+      ...this.overrides.map(({ cause }) => cause).filter((cause) => typeof cause === 'string'),
+      ...this.#raised.elsewhere(this.#key),
+    ];
+    return standingGates(this.#ruleBook, { ...facts, already_raised });
+  }
+
+  /** Say whether the gate was passed in this case, on these very facts. */
+  isPassed(standing: StandingGate): boolean {
+    return this.overrides.some((one) => passes(one, standing));
+  }
+
+  /** Keep that these gates are on screen at this step. */
+  noteRaised(standing: readonly StandingGate[]): void {
+    this.#raised.note(
+      standing.map(({ gate }) => gate.cause),
+      this.#key,
+    );
+  }
 
   /** Keep what was pressed on this step. */
   answer(pressed: Partial<StepAnswers>): void {

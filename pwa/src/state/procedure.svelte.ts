@@ -13,6 +13,7 @@ import {
 } from '../clinical-rules/step-protocol';
 import type { Draft } from '../ports';
 import type { App } from './app';
+import type { Override } from './override';
 import { actDrafts, type StepAnswers, type StepSurroundings } from './procedure-answers';
 import {
   ACT_KINDS,
@@ -24,7 +25,7 @@ import {
   touchedPackages,
   undoDrafts,
 } from './procedure-drafts';
-import { findEvent } from './procedure-events';
+import { findEvent, OWN_PLAN_STEP } from './procedure-events';
 import { roundForStep } from './procedure-rounds';
 import { type Kept, ProcedureTimer } from './procedure-timer.svelte';
 import { ActTurn, LOCKOUT_MS } from './procedure-turn';
@@ -72,7 +73,11 @@ export class ProcedureSession extends ProcedureView {
     if (step === null) return false;
     const here = this.#surroundings(step);
     const answers = { ...this.answers, ...more };
-    const isSaved = await this.#save((mark) => actDrafts(mark, here, outcome, answers));
+    const isSaved = await this.#save(
+      (mark) => actDrafts(mark, here, outcome, answers),
+      undefined,
+      answers.by,
+    );
     if (isSaved) {
       this.jump = null;
       await this.timer.clear();
@@ -87,12 +92,13 @@ export class ProcedureSession extends ProcedureView {
   }
 
   /** Record that the team goes on without blood return, and why (GATE-02). */
-  overrideBloodReturn(override: NonNullable<StepAnswers['override']>): Promise<boolean> {
-    const { target, puncture } = this.progress.round;
-    const round = { ...NO_ROUND, target, puncture };
-    return this.#save((mark) => [
-      stepDraft(mark, { step: 'blood_return', round, outcome: 'override', override }),
-    ]);
+  overrideBloodReturn(override: Override, by: string): Promise<boolean> {
+    return this.#override('blood_return', override, by);
+  }
+
+  /** Record that the team goes on with its own plan, and why (HARD-03). */
+  goOnWithOwnPlan(override: Override, by: string): Promise<boolean> {
+    return this.#override(OWN_PLAN_STEP, override, by);
   }
 
   /** Record every step before the puncture as left out, in one act (HAZ-28). */
@@ -219,13 +225,28 @@ export class ProcedureSession extends ProcedureView {
     return true;
   }
 
-  async #save(build: (mark: ActMark) => Draft[], isShown?: () => boolean): Promise<boolean> {
+  #override(step: string, override: Override, by: string): Promise<boolean> {
+    const { target, puncture } = this.round;
+    const round = { ...NO_ROUND, target, puncture };
+    return this.#save(
+      (mark) => [stepDraft(mark, { step, round, outcome: 'override', override })],
+      undefined,
+      by,
+    );
+  }
+
+  /** @param by - staff record of the one who answers for the act, "" for the one who taps */
+  async #save(
+    build: (mark: ActMark) => Draft[],
+    isShown?: () => boolean,
+    by = '',
+  ): Promise<boolean> {
     const { clock, tablet } = this.app;
     const actId = this.#turn.begin(clock.monotonicMs());
     if (actId === null) return false;
     this.isReady = false;
     const mark: ActMark = { actId, caseRecord: this.record.caseRecord, at: clock.nowIso() };
-    const answer = await tablet.save([...this.#opening(), ...build(mark)]);
+    const answer = await tablet.save([...this.#opening(), ...build(mark)], by || undefined);
     const isSaved = answer.kind === 'saved';
     this.#turn.end(isSaved, clock.monotonicMs());
     if (!isSaved) {
@@ -259,8 +280,8 @@ export class ProcedureSession extends ProcedureView {
   }
 }
 
-function keptOf({ amount, medium, secondPerson, override }: StepAnswers): Kept {
-  return { amount, medium, secondPerson, override };
+function keptOf({ amount, medium, override, by }: StepAnswers): Kept {
+  return { amount, medium, override, by };
 }
 
 function stageDraft(itself: RecordState, stage: string): Draft {

@@ -5,8 +5,10 @@ import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { type MemoryDisk, openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
 import type { App } from './app';
+import { composeOverride, type StandingGate } from './override';
 import { askPlan } from './plan';
 import { ProcedureSession } from './procedure.svelte';
+import { gateAtHand } from './procedure-at-hand';
 import { LOCKOUT_MS } from './procedure-turn';
 import { textOf } from './shown';
 import { Tablet } from './tablet.svelte';
@@ -85,6 +87,7 @@ class Bench {
       tablet: new Tablet(port, clock),
       places: null as never,
       ruleBook: packagedRuleBook('2026-03-16'),
+      unitRules: {} as never,
       status: null as never,
     };
     this.session = new ProcedureSession(this.app, caseId);
@@ -378,17 +381,163 @@ test('[GATE-02] going on without blood return keeps gate, reason, text and time'
   expect(bench.session.progress.gates).toMatchObject([{ id: 'BLOOD-RETURN', level: 'hard' }]);
   expect(bench.session.progress.choices).not.toContain('adhesive');
 
-  const override = {
-    gate: 'BLOOD-RETURN',
-    reason: 'Team decision',
-    text_shown: 'x',
-    shown_ms: 900,
-  };
-  await bench.session.overrideBloodReturn(override);
+  const gates = bench.session.gatesOn({ blood_return: { seen: false, wants_adhesive: true } });
+  const override = passing(bench, gates, 'tip-seen');
+  await bench.session.overrideBloodReturn(override, 'staff/endoscopist');
   await bench.pass();
 
   expect(bench.session.progress.gates).toEqual([]);
   const events = bench.store.read({ kind: 'step_event', parent: 'case/c1' });
   const last = events.find((event) => textOf(event, 'outcome') === 'override');
-  expect(last?.fields.override?.values[0]?.value).toEqual(override);
+  expect(last?.fields.override?.values[0]).toMatchObject({
+    value: override,
+    by: 'staff/endoscopist',
+  });
+  expect(override).toMatchObject({ gate: 'BLOOD-RETURN', wall_ms: bench.wallMs - 1_000 });
+});
+
+/** Pass the first of the gates, as the panel does after 900 ms. */
+function passing(bench: Bench, gates: readonly StandingGate[], reason: string, second = '') {
+  const [standing] = gates;
+  if (standing === undefined) throw new Error('no gate stands');
+  return composeOverride(standing, {
+    reason,
+    by: 'staff/endoscopist',
+    secondPerson: second || null,
+    wallMs: bench.wallMs,
+    monotonicMs: bench.monotonicMs,
+    shownAtMs: bench.monotonicMs - 900,
+  });
+}
+
+/** Show a step and enter an amount, as a person does; returns the gate that then stands. */
+function enter(bench: Bench, id: string, amount: number): StandingGate | null {
+  const step = bench.session.steps.find((one) => one.id === id);
+  if (step === undefined) throw new Error(`no step ${id}`);
+  if (bench.session.step?.id !== id) bench.session.jumpTo(step);
+  bench.session.answer({ amount });
+  return gateAtHand(bench.session);
+}
+
+test('[HARD-05] a stop beyond the distance is kept with a reason, or recorded as it is', async () => {
+  const bench = await opened();
+  await passStep(bench, 'distance', { amount: 23_000 });
+
+  expect(enter(bench, 'stop_set', 23_000)).toBeNull();
+  expect(enter(bench, 'stop_set', 23_001)).not.toBeNull();
+  const gate = gateAtHand(bench.session);
+  expect(gate?.gate).toMatchObject({ id: 'HARD-05', withholds: ['done'], quiet: false });
+
+  // GATE-00: what people did is recorded though the gate stands; only the word "done" is not said.
+  await bench.session.pass('not-seen', { gateStood: gate?.gate.cause ?? '' });
+  await bench.pass();
+  const events = () => bench.store.read({ kind: 'step_event', parent: 'case/c1' });
+  const stop = events().find((event) => textOf(event, 'step') === 'stop_set');
+  expect(textOf(stop, 'outcome')).toBe('not-seen');
+  expect(stop?.fields.answers?.values[0]?.value).toEqual({
+    length_um: 23_001,
+    gate_stood: 'HARD-05 stop_beyond_distance',
+  });
+
+  enter(bench, 'stop_set', 24_000);
+  const gates = gateAtHand(bench.session);
+  if (gates === null) throw new Error('no gate stands');
+  const override = passing(bench, [gates], 'team-decision');
+  await bench.session.pass('override', { override, by: 'staff/endoscopist' });
+  await bench.pass();
+  expect(bench.session.overrides).toEqual([override]);
+
+  // One cause, one alert (GATE-04): the next one is quiet, and still withholds.
+  enter(bench, 'stop_set', 25_000);
+  expect(gateAtHand(bench.session)?.gate).toMatchObject({ id: 'HARD-05', quiet: true });
+});
+
+test('[HARD-03] an old plan is passed once, for these changes and no others', async () => {
+  const bench = await opened();
+  const measure = (on: Bench, um: number, part: string) => {
+    const [target] = on.store.read({ kind: 'target' });
+    const set = { size: { short_axis_um: um, origin: 'measured' } };
+    const over = { size: target?.heads ?? [] };
+    on.write([{ record: 'target/t1', set, over }], part);
+  };
+  expect(enter(bench, 'injection', 500)).toBeNull();
+
+  measure(bench, 16_000, '3');
+  const old = new Bench(bench.disk.reopen());
+  await old.settle();
+  const gate = enter(old, 'injection', 500);
+  expect(gate?.gate.text).toBe(
+    'Plan out of date (Varix A short axis: was 11 mm, now 16 mm). Plan again, or write your own.',
+  );
+
+  const override = passing(old, gate ? [gate] : [], 'bleeding-now');
+  expect(await old.session.goOnWithOwnPlan(override, 'staff/endoscopist')).toBe(true);
+  await old.pass();
+  expect(enter(old, 'injection', 500)).toBeNull();
+  // Not a step of the protocol: it moves nothing on.
+  expect(old.session.events).toEqual([]);
+  expect(old.session.acts).toHaveLength(1);
+
+  measure(old, 18_000, '4');
+  const older = new Bench(old.disk.reopen());
+  await older.settle();
+  expect(enter(older, 'injection', 500)).not.toBeNull();
+
+  await older.session.pass('done', { amount: 500, gateStood: 'x' });
+  await older.pass();
+  expect(older.standing('adhesive_injected')).toBe(1);
+});
+
+test('[HARD-04] a second person confirms this amount; a greater one asks anew', async () => {
+  const bench = await opened();
+  bench.write([
+    {
+      record: 'adhesive_injected/x1',
+      set: { case: 'case/c1', target: 'target/t1', amount: { mix_ul: 5_500 } },
+    },
+  ]);
+  const late = new Bench(bench.disk.reopen());
+  await late.settle();
+
+  expect(enter(late, 'injection', 500)).toBeNull();
+  expect(enter(late, 'injection', 501)).not.toBeNull();
+  const gate = gateAtHand(late.session);
+  const override = passing(late, gate ? [gate] : [], 'flow-not-reduced', 'staff/other');
+  late.session.answer({ override, by: 'staff/endoscopist' });
+  expect(gateAtHand(late.session)).toBeNull();
+  expect(enter(late, 'injection', 900)).not.toBeNull();
+
+  enter(late, 'injection', 501);
+  await late.session.pass('done', { amount: 501 });
+  await late.pass();
+  const [event] = late.store
+    .read({ kind: 'step_event', parent: 'case/c1' })
+    .filter((one) => textOf(one, 'step') === 'injection');
+  expect(event?.fields.override?.values[0]).toMatchObject({
+    by: 'staff/endoscopist',
+    value: { gate: 'HARD-04', second_person: 'staff/other' },
+  });
+});
+
+test('[HARD-04] more than one injection may hold asks for a second person as well', async () => {
+  const bench = await opened();
+
+  expect(enter(bench, 'injection', 1_000)).toBeNull();
+  expect(enter(bench, 'injection', 1_001)).not.toBeNull();
+});
+
+test('[GATE-04] a soft remark is loud where it came up first and quiet from then on', async () => {
+  const bench = await opened();
+  const late = { elapsed_ms: 46_000, planned_ms: 45_000 };
+  const isQuiet = (of: Bench) => of.session.gatesOn(late).map(({ gate }) => gate.quiet);
+  enter(bench, 'injection', 500);
+  bench.session.noteRaised(bench.session.gatesOn(late));
+  expect(isQuiet(bench)).toEqual([false]);
+
+  enter(bench, 'dead_space_flush', 500);
+  expect(isQuiet(bench)).toEqual([true]);
+
+  const again = new Bench(bench.disk.reopen(), { memory: bench.memory });
+  await again.settle();
+  expect(isQuiet(again)).toEqual([true]);
 });

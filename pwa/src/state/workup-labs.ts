@@ -7,13 +7,11 @@ export type LabOrigin = 'measured' | 'estimated' | 'earlier-record';
 
 export interface LabKind {
   analyte: string;
-  /** As recorded and as the rules take it. */
+  /** As recorded and as the rules take it; its usual band stands in `measurements/usual_bands`. */
   unit: string;
   /** As people read it. */
   unitShown: string;
   rules: NumberRules;
-  /** Outside this band the number is remarked on, never refused (SOFT-01); from memory. */
-  usualMilli: readonly [number, number];
 }
 
 const kind = (
@@ -22,25 +20,23 @@ const kind = (
   unitShown: string,
   decimals: number,
   largest: number,
-  usual: readonly [number, number],
 ): LabKind => ({
   analyte,
   unit,
   unitShown,
   rules: { decimals, largestMilli: largest * 1000 },
-  usualMilli: [usual[0] * 1000, usual[1] * 1000],
 });
 
 /** The one unit of each value at the bedside (HAZ-51). */
 export const LAB_KINDS: readonly LabKind[] = [
-  kind('bilirubin', 'umol/L', 'µmol/L', 1, 1500, [3, 800]),
-  kind('albumin', 'g/L', 'g/L', 1, 80, [15, 55]),
-  kind('creatinine', 'umol/L', 'µmol/L', 1, 2000, [30, 900]),
-  kind('inr', 'ratio', 'ratio', 2, 15, [0.8, 6]),
-  kind('sodium', 'mmol/L', 'mmol/L', 0, 200, [110, 160]),
-  kind('platelets', '10*9/L', '×10⁹/L', 0, 2000, [10, 800]),
-  kind('haemoglobin', 'g/L', 'g/L', 0, 250, [40, 190]),
-  kind('urea', 'mmol/L', 'mmol/L', 1, 80, [1, 50]),
+  kind('bilirubin', 'umol/L', 'µmol/L', 1, 1500),
+  kind('albumin', 'g/L', 'g/L', 1, 80),
+  kind('creatinine', 'umol/L', 'µmol/L', 1, 2000),
+  kind('inr', 'ratio', 'ratio', 2, 15),
+  kind('sodium', 'mmol/L', 'mmol/L', 0, 200),
+  kind('platelets', '10*9/L', '×10⁹/L', 0, 2000),
+  kind('haemoglobin', 'g/L', 'g/L', 0, 250),
+  kind('urea', 'mmol/L', 'mmol/L', 1, 80),
 ];
 
 export interface LabShown {

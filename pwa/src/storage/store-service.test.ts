@@ -124,6 +124,20 @@ test('failed exchanges wait longer each time', async () => {
   expect(waits).toEqual([1_000, 2_000, 4_000]);
 });
 
+test('the unit is asked for its second check, and an answer that does not come is no verdict', async () => {
+  tablet.service.startAlone('bedside');
+  const alone = await tablet.service.planChecks();
+  await tablet.service.join('GOOD');
+  unit.planChecks = { plans: [], agreed: 3, waiting: 1 };
+  const told = await tablet.service.planChecks();
+  unit.troubles = ['lose-answer'];
+  const lost = await tablet.service.planChecks();
+
+  expect(alone).toEqual({ kind: 'not-told', sentence: '' });
+  expect(told).toEqual({ kind: 'told', plans: [], agreed: 3, waiting: 1 });
+  expect(lost).toEqual({ kind: 'not-told', sentence: 'The unit cannot be reached.' });
+});
+
 test('the mark follows the log', async () => {
   tablet.service.startAlone('bedside');
   tablet.service.save([DRAFT], WHO);

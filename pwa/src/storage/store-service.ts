@@ -15,6 +15,7 @@ import type {
   HistoryEntry,
   Json,
   OpenConflictRow,
+  PlanChecksAnswer,
   RecordQuery,
   RecordState,
   SaveAnswer,
@@ -114,6 +115,16 @@ export class StoreService {
 
   conflicts(): OpenConflictRow[] {
     return this.#store.conflicts();
+  }
+
+  async planChecks(): Promise<PlanChecksAnswer> {
+    const token = this.#store.ownDevice()?.token;
+    if (!token) return { kind: 'not-told', sentence: '' };
+    try {
+      return { kind: 'told', ...(await this.#requests.planChecks(token)) };
+    } catch (error) {
+      return { kind: 'not-told', sentence: error instanceof Error ? error.message : String(error) };
+    }
   }
 
   remember(name: string, content: Json): void {

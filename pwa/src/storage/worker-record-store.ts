@@ -8,6 +8,7 @@ import type {
   Json,
   OpenAnswer,
   OpenConflictRow,
+  PlanChecksAnswer,
   RecordQuery,
   RecordState,
   RecordStore,
@@ -75,6 +76,10 @@ export class WorkerRecordStore implements RecordStore {
 
   conflicts(): Promise<OpenConflictRow[]> {
     return this.#ask('conflicts');
+  }
+
+  planChecks(): Promise<PlanChecksAnswer> {
+    return this.#ask('planChecks');
   }
 
   remember(name: string, content: Json): Promise<void> {

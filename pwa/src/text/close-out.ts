@@ -105,7 +105,8 @@ export const closeOut = {
   signAsTapper: 'Sign as the one who taps',
   hold: 'Hold 1 s: sign and close',
   holdAgain: 'Hold 1 s: sign again',
-  passGate: 'sign with this reason',
+  passGate: 'sign with a reason',
+  passOne: 'give a reason',
   open: {
     counts: 'Counts do not agree. Correct them, or give a reason.',
     'follow-up': 'No follow-up plan. Make one, or say why not.',
@@ -113,7 +114,6 @@ export const closeOut = {
     complications: 'Complications not entered. Press "None" if none.',
   } satisfies Record<OpenPoint, string>,
   blocked: 'Not closed yet. Settle the points, give a reason, or close later.',
-  gateReasons: ['Counted by two people', 'Package lost', 'Plan follows later', 'Other, note later'],
   later: 'Close later',
   laterNote: 'The case stays open and listed.',
   signed: (who: string, at: string) => `Signed by ${who}, ${at}.`,

@@ -29,6 +29,24 @@ export const decisions = {
   },
 };
 
+/** Sentences about the second check, in which the unit's server computes each plan again. */
+export const planCheckWords = {
+  title: 'Plans that differ',
+  lead: 'The unit computed these plans again by the same rule files. Do not use their numbers until somebody has compared them. Plan again, and tell the data manager.',
+  differs: 'The unit gets other numbers.',
+  cannot: 'Cannot be checked.',
+  of: (labels: readonly string[]) => labels.join(', ') || 'No target named',
+  difference: (what: string, tablet: string, server: string) =>
+    `${what}: tablet ${tablet}, server ${server}`,
+  more: (count: number) => `and ${count} more`,
+  open: 'Open the plan',
+  agreed: (count: number) =>
+    count === 1 ? 'Second check: 1 plan agrees.' : `Second check: ${count} plans agree.`,
+  waiting: (count: number) =>
+    count === 1 ? '1 case waits for its second check.' : `${count} cases wait for their check.`,
+  notTold: (sentence: string) => `Plans were not checked a second time just now. ${sentence}`,
+};
+
 const FIELDS: Record<string, string> = {
   family_name: 'Family name',
   given_name: 'Given name',

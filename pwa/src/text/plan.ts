@@ -35,7 +35,12 @@ export const plan = {
     estimated: 'estimated',
     'earlier-record': 'from earlier record',
   } as Record<string, string>,
-  outsideBand: 'Outside the usual band. Check.',
+  sizeClass: (name: string) => `By its short axis: ${name}.`,
+  sizeClasses: {
+    small: 'small',
+    medium: 'medium',
+    large: 'large',
+  } as Record<string, string>,
   showWalls: 'Walls and third axis',
   hideWalls: 'Fewer fields',
 };

@@ -1,7 +1,7 @@
 /** Sentences of the Procedure screen: at most six words at the bedside (UX-19). */
 import type { Move, Step } from '../clinical-rules/step-protocol';
 import { milliText } from '../state/number-entry';
-import type { PassedAct } from '../state/procedure-events';
+import { OWN_PLAN_STEP, type PassedAct } from '../state/procedure-events';
 import { mlText, mmText } from '../state/tally';
 
 type Parts = { readonly [part: string]: unknown };
@@ -101,6 +101,7 @@ export const procedure = {
   stopFlush: (amount: string) => `Stop: ${amount} flushed`,
   flushed: (words: string, amount: string) => `${words}, ${amount}`,
   secondFirst: 'A second person first',
+  planFirst: 'Plan again, or say why',
   stopGate: 'Enter the stop again',
   factMissing: 'not entered',
   touchOnly: 'Answer by touch: the pedal waits.',
@@ -115,13 +116,7 @@ export const procedure = {
   leave: 'Leave as it was',
   events,
   reasons: ['Emergency', 'Not needed', 'Not possible', 'Done before', 'Other, note later'],
-  overrideReasons: [
-    'Tip clearly seen',
-    'Blood seen earlier',
-    'Bleeding now',
-    'Team decision',
-    'Other, note later',
-  ],
+  otherReason: 'Other, note later',
   whatNext: 'What comes next?',
   outOfOrder: 'Out of order',
   left: (count: number) => `${count} steps left out`,
@@ -148,8 +143,6 @@ export const procedure = {
   asPlanned: (words: string) => `As planned: ${words}`,
   planStale: 'Plan is out of date. Enter your own, or plan again.',
   stopStale: 'Distance differs from plan. No planned stop.',
-  stopDeep: (stop: string, distance: string) =>
-    `Stop ${stop} is beyond the distance ${distance}. Enter it again.`,
   flushAmount: 'Flush given',
   flushMedium: 'Flush medium',
   flushPatent: 'Flushed and patent',
@@ -168,17 +161,25 @@ export const procedure = {
   startWas: 'Start was 5 s ago',
   uncertain: 'Time uncertain',
   of: (planned: string) => `of ${planned}`,
-  beyond: 'Past the planned time.',
   aboveSoft: (total: string, limit: string) =>
     `Adhesive (pure) would be ${total}, above ${limit}. Check before more.`,
-  secondPerson: (total: string, limit: string) =>
-    `Adhesive (pure) would be ${total}, above ${limit}. A second person confirms.`,
   secondPersonWho: 'Who confirms?',
-  secondPersonGoOn: 'confirmed by two people',
-  stopGoOn: 'keep this stop',
   secondPersonNone: 'Nobody else in the staff list',
+  whoDecides: 'Who decides?',
+  whoDecidesNone: 'The one who taps',
+  /** What going on means, gate by gate. */
+  goOn: {
+    'HARD-03': 'go on with own plan',
+    'HARD-04': 'two people confirm',
+    'HARD-05': 'keep this stop',
+    'BLOOD-RETURN': 'go on without blood return',
+  } as Record<string, string>,
+  goOnAnyway: 'go on with this reason',
+  planAgain: 'Plan again',
+  wasGiven: 'Was given: record it',
+  wasSet: 'Was set so: record it',
+  raisedBefore: 'Raised before in this case.',
   estimated: 'Uses an estimated size.',
-  override: 'Go on without blood return',
   overrideTitle: 'Going on: say why',
   hold: (words: string) => `Hold 1 s: ${words}`,
   basis: (basis: string) => (basis ? `From ${basis}.` : ''),
@@ -227,6 +228,7 @@ export function coilWords(loopUm: unknown): string {
 /** Return an act in words, for the list of last acts and the undo button. */
 export function actWords(act: PassedAct, steps: readonly Step[]): string {
   const answers = (act.set.answers ?? {}) as Parts;
+  if (act.set.step === OWN_PLAN_STEP) return 'Own plan, saved one out of date';
   if (act.kind === 'complication') return events[String(act.set.what)] ?? String(act.set.what);
   if (act.count > 1) return `${act.count} steps left out`;
   const step = steps.find(({ id }) => id === act.set.step);

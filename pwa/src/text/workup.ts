@@ -73,6 +73,34 @@ export const historyWords = {
     { id: 'IGV2', words: 'IGV2' },
     { id: 'unclassified', words: 'Unclassified' },
   ],
+  aid: 'Class from what was seen',
+  aidOpen: 'Help with the class',
+  aidClose: 'Close',
+  aidNote: 'A proposal. Nothing is recorded until you take it.',
+  continuous: 'Do they go on from the oesophagus?',
+  continuities: [
+    { id: 'yes', words: 'Yes' },
+    { id: 'no', words: 'No' },
+    { id: 'not-seen', words: 'Not seen' },
+  ],
+  sites: 'Where do they lie?',
+  siteChoices: [
+    { id: 'lesser-curve', words: 'Lesser curve' },
+    { id: 'fundus', words: 'Fundus' },
+    { id: 'body', words: 'Body' },
+    { id: 'antrum', words: 'Antrum' },
+    { id: 'duodenum', words: 'Duodenum' },
+  ],
+  takeClass: (name: string) => `Take ${name}`,
+  classBasis: 'Sarin 1992, as tabulated by Singh 2021: one in ten fits no class.',
+  firstBleed: 'First bleed in published series',
+  bleedYears: (years: number) => (years === 1 ? 'By 1 year' : `By ${years} years`),
+  bleedRange: (low: string, lowSeries: string, high: string, highSeries: string) =>
+    low === high
+      ? `${low} % (${lowSeries})`
+      : `${low} % (${lowSeries}) to ${high} % (${highSeries})`,
+  series: (name: string, patients: number, cohort: string) =>
+    `${name}: ${patients} patients who had never bled, ${cohort}.`,
   stigmata: 'Stigmata',
   stigmataChoices: [
     { id: 'red-spot', words: 'Red spot' },
@@ -129,7 +157,8 @@ export const liverWords = {
   ],
   takenOn: 'Taken on',
   noOrigin: 'Say: measured or estimated?',
-  outsideBand: 'Outside the usual band. Check.',
+  systolic: 'Systolic pressure',
+  pulse: 'Pulse',
   correct: 'Strike a number',
   correctDone: 'Done striking',
   strike: (name: string) => `Strike ${name}`,

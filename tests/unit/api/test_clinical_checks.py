@@ -5,11 +5,13 @@ The TypeScript twin runs the same rows in `pwa/src/clinical-rules/clinical-check
 
 import json
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from api.clinical_rules.adverse_events import grade_adverse_event
 from api.clinical_rules.calculate import calculate
 from api.clinical_rules.gs1_label import check_digit
 from api.clinical_rules.hibc_label import check_character, sum_characters
@@ -156,6 +158,28 @@ def _holds_2018(*classes):
     return _holds("apage-apsde-2018", [members.get(one, one) for one in classes])
 
 
+# What the sources call the facts of an event; hours are whole, and 2.9 h is not yet 3.
+EVENT_FACTS = {
+    "phone contact": {"phone_contact": True},
+    "extended observation 2.9 h": {"observation_hours": 2},
+    "extended observation 3.1 h": {"observation_hours": 3},
+    "3 nights": {"admission_nights": 3},
+    "4 nights": {"admission_nights": 4},
+    "transfusion": {"transfusion": True},
+    "ICU 1 night": {"intensive_care_nights": 1},
+}
+
+
+def _event_grades(scale, *events):
+    graded = [grade_adverse_event(EVENT_FACTS[event], RULE_BOOK) for event in events]
+    return [one[scale]["grade"] for one in graded]  # type: ignore[index]
+
+
+def _agree_grades(*events):
+    grades = _event_grades("agree", *events)
+    return [grade if grade == "none" else f"AGREE {grade}" for grade in grades]
+
+
 def _label(scanned):
     return calculate("device-label", {"scanned": scanned, "today_on": "2026-11-25"}, RULE_BOOK)
 
@@ -204,6 +228,8 @@ FUNCTIONS: dict[str, Callable[..., Any]] = {
     "UNIT": _units,
     "PRE-01": _holds_2021,
     "PRE-02": _holds_2018,
+    "PRE-05": _agree_grades,
+    "PRE-07": partial(_event_grades, "asge"),
     "GS1": check_digit,
     "UDI-01": _full_code,
     "UDI-02": _expiry_dates,

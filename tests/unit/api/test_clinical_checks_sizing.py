@@ -13,7 +13,14 @@ from typing import Any
 import pytest
 
 from api.clinical_rules.calculate import calculate
-from api.clinical_rules.geometry import ellipsoid_ul, leaves_tip_ul, lumen_ul, packing_per_mille
+from api.clinical_rules.first_bleed import find_first_bleed_ranges
+from api.clinical_rules.geometry import (
+    divide_half_up,
+    ellipsoid_ul,
+    leaves_tip_ul,
+    lumen_ul,
+    packing_per_mille,
+)
 from api.clinical_rules.step_protocol import (
     PlannedTarget,
     Round,
@@ -57,6 +64,27 @@ def _classes(*seen):
         next(iter({classify_varix(is_on == "yes", [one]) for one in SITES[site]}))
         for is_on, site in seen
     ]
+
+
+def _first_bleed(series):
+    """The figures of one series of isolated fundal varices, at 1, 3 and 5 years."""
+    ranges = find_first_bleed_ranges("IGV1", RULE_BOOK)["ranges"]
+    figures = [figure for one in ranges for figure in (one["lowest"], one["highest"])]  # type: ignore[attr-defined]
+    return lambda *_counts: [
+        one["per_mille"] / 1000 for one in figures if one["series"].startswith(series)
+    ]
+
+
+def _shares(*counts):
+    """Events through patients as our division rounds them, to 4 decimals."""
+    *events, patients = counts
+    shares = [divide_half_up(one * 10_000, patients) / 10_000 for one in events]
+    return shares if len(shares) > 1 else shares[0]
+
+
+def _loops(length_mm, *loops_mm):
+    """L / (pi D), with our pi read back from a cylinder of 2 m diameter and the loop's length."""
+    return [length_mm * 1_000_000 / lumen_ul(2_000_000, thousandths(loop)) for loop in loops_mm]
 
 
 def _band(axis_mm):
@@ -209,14 +237,19 @@ def _ultrasound_months():
 # By id or by the family before the dash; the id goes first.
 FUNCTIONS: dict[str, Callable[..., Any]] = {
     "GV-01": _classes,
+    "GV-04": _first_bleed("Kim 1997"),
+    "GV-05": _first_bleed("Lee 2008"),
     "EUS-01": _band,
     "EUS-02": _band,
     "EUS-04": _finest_gauges,
     "EUS-05": _gauge_of_loop,
+    "EUS-13": _shares,
+    "EUS-14": _shares,
     "EUS-16": _adhesive_gate,
     "EUS-17": _stop,
     "EUS": _count,
     "ADH-07": _pure_shares,
+    "ADH-08": _shares,
     "ADH": _out_of_tip,
     "GEO-10": _metal,
     "GEO-11": _metal,
@@ -224,6 +257,7 @@ FUNCTIONS: dict[str, Callable[..., Any]] = {
     "GEO-14": _ellipsoid,
     "GEO-16": _packing((20_000, 15_000, 12_000)),
     "GEO-17": _packing((20_000, 20_000, 20_000)),
+    "GEO-19": _loops,
     "GEO": _lumen,
     "FU-01": lambda index_on: _visits(index_on)["eus_3m"],
     "FU-02": lambda index_on: _visits(index_on)["eus_1m"],

@@ -165,6 +165,7 @@ def test_no_exchange_without_a_valid_token(unit, headers):
         unit.pull(headers, "care"),
         unit.client.get("/api/exchange/events", headers=headers),
         unit.client.get("/api/conflicts", headers=headers),
+        unit.client.get("/api/plan-checks", headers=headers),
     ):
         assert_problem(answer, 401, "Join it again")
         assert answer.headers["www-authenticate"] == "Bearer"
@@ -299,6 +300,7 @@ def test_the_schema_names_every_public_route_and_no_inner_one(unit):
         "/api/exchange/pull",
         "/api/exchange/events",
         "/api/conflicts",
+        "/api/plan-checks",
         "/api/health",
         "/api/calculate/{kind}",
     } == set(paths)

@@ -15,11 +15,12 @@ from api.storage.connection import FILE_NAME
 from api.storage.device_store import Device
 from api.storage.errors import FolderInUseError, StorageError
 from api.storage.unit_store import open_unit_store
-from api.use_cases.add_staff import SERVER_DEVICE, add_staff
+from api.use_cases.add_staff import add_staff
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.receive_push import receive_push
 from api.use_cases.restore_unit import restore_unit
+from api.use_cases.server_log import SERVER_DEVICE, Chance
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.standing_unit import Writer, texts
 
@@ -296,15 +297,10 @@ def test_a_running_unit_is_not_restored_over(store, tmp_path):
 
 
 def _add(store, name, role, drawn):
-    return add_staff(
-        store,
-        name,
-        role,
-        new_id=f"person{drawn}",
-        new_epoch=f"epoch{drawn}",
-        salt=f"{drawn:032x}",
-        now_ms=1_000,
+    chance = Chance(
+        new_id=f"person{drawn}", new_epoch=f"epoch{drawn}", salt=f"{drawn:032x}", now_ms=1_000
     )
+    return add_staff(store, name, role, chance=chance)
 
 
 def test_staff_is_added_by_the_servers_own_log(store):

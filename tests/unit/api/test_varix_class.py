@@ -6,8 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from api.clinical_rules.errors import ShapeError
-from api.clinical_rules.varix_class import SITES, classify_varix
+from api.clinical_rules.errors import RuleFileError, ShapeError
+from api.clinical_rules.rule_book import RuleBook
+from api.clinical_rules.varix_class import CLASSES, SITES, classify_varix, find_size_class
+from api.storage.packaged_files import read_packaged_rule_files
+from tests.unit.api.twin_engine import assert_engines_agree, packaged_rule_book, seeded
 
 FILE = Path(__file__).resolve().parents[2] / "conformance/varix_class/classify_varix.json"
 CASES = json.loads(FILE.read_text())["cases"]
@@ -37,6 +40,47 @@ def test_every_class_is_one_that_the_catalogue_holds():
     kinds = json.loads(CATALOGUE.read_text())
 
     assert found == set(_find_values(kinds, "varix_class"))
+    assert found == set(CLASSES)
+
+
+def test_a_size_class_is_derived_and_never_stored():
+    """[VC5] No field of any record holds one; the axis in micrometres is what is kept."""
+    kinds = CATALOGUE.read_text()
+
+    assert "size_class" not in kinds
+    assert "short_axis_um" in kinds
+    assert find_size_class(10_000, packaged_rule_book()) == "medium"
+
+
+def test_size_classes_with_a_gap_are_refused():
+    """[VC4] A varix between two classes would have none."""
+    contents = read_packaged_rule_files()
+    path = "varix_class/size_classes.v1.json"
+    content = json.loads(contents[path])
+    content["rows"][2]["above"] = "11"
+    book = RuleBook({**contents, path: json.dumps(content).encode()}, on="2026-06-01")
+
+    with pytest.raises(RuleFileError, match="band 3 of the short axis must begin above 10"):
+        find_size_class(10_500, book)
+
+
+def _draw(seed):
+    draw = seeded(seed)
+    request = {
+        "is_continuous": draw.choice([True, False, None, "yes"]),
+        "sites": draw.sample([*SITES, *SITES, "cardia"], draw.randrange(4)),
+        "short_axis_um": draw.choice(
+            [0, 4999, 5000, 5001, 10_000, 10_001, 2**53 - 1, -1, 1.5, "x"]
+        ),
+    }
+    if draw.random() < 0.3:
+        del request[draw.choice(sorted(request))]
+    return request
+
+
+def test_both_engines_classify_alike():
+    """[VC6] Planted bug that this caught: `inputs` naming the sites that were left out."""
+    assert_engines_agree("varix-class", [_draw(seed) for seed in range(500)])
 
 
 def _find_values(part: object, field: str) -> list[str]:

@@ -1,11 +1,10 @@
 /** What the one primary action of the step on screen says and does. */
 import type { Step } from '../../clinical-rules/step-protocol';
 import { isIdentityOpen } from '../../state/identity';
+import { needsSecondPerson } from '../../state/override';
 import type { ProcedureSession } from '../../state/procedure.svelte';
-import { limitStanding } from '../../state/procedure-limits';
-import type { StockChoice } from '../../state/procedure-plan';
-import { idOf, textOf } from '../../state/shown';
-import { mlText, mmText, pureShareUl } from '../../state/tally';
+import { amountAtHand, coilAtHand, gateAtHand, mediumAtHand } from '../../state/procedure-at-hand';
+import { mlText, mmText } from '../../state/tally';
 import {
   coilWords,
   mediumWords,
@@ -24,61 +23,6 @@ export interface Primary {
 
 const open = (words: string, press: () => unknown): Primary => ({ words, isBlocked: false, press });
 const blocked = (words: string): Primary => ({ words, isBlocked: true, press: () => undefined });
-
-/** The coil of the plan that comes next in this target, null where the plan names none. */
-export function plannedCoil(session: ProcedureSession): StockChoice | null {
-  const { target } = session;
-  if (target === null) return null;
-  const pick = target.picks[session.tally(target.record).coils];
-  return session.coils.find(({ record }) => record === pick || idOf(record) === pick) ?? null;
-}
-
-/** The coil that the primary action records: that of the package, the one chosen, the planned one. */
-export function coilAtHand(session: ProcedureSession): StockChoice | null {
-  const stock = textOf(session.opened, 'stock_id');
-  const ofPackage = session.coils.find(({ record }) => record === stock);
-  if (session.step?.takes === 'coil' && ofPackage) return ofPackage;
-  return session.answers.stock ?? plannedCoil(session);
-}
-
-/** The amount the primary action names: the one entered, else the planned one. */
-export function amountAtHand(session: ProcedureSession): number | null {
-  const { step, answers, adhesive } = session;
-  if (answers.amount !== null) return answers.amount;
-  if (step?.takes === 'adhesive') return adhesive.aliquotUl;
-  return step?.id === 'dead_space_flush' ? adhesive.flushUl : null;
-}
-
-/** The medium chosen, else the only one that goes with the adhesive. */
-export function mediumAtHand(session: ProcedureSession): string | null {
-  const { answers, flushMedia } = session;
-  return answers.medium ?? (flushMedia.length === 1 ? (flushMedia[0] ?? null) : null);
-}
-
-/** Pure adhesive of the amount at hand; of a mix with unknown parts all of it. */
-export function pureAtHandUl(session: ProcedureSession): number {
-  const { partsAdhesive, partsOil } = session.adhesive;
-  const amount = amountAtHand(session) ?? 0;
-  return partsAdhesive && partsOil !== null
-    ? pureShareUl(amount, partsAdhesive, partsAdhesive + partsOil)
-    : amount;
-}
-
-/** Where the session stands against its limits once the amount at hand is given (HARD-04). */
-export function limitAtHand(session: ProcedureSession) {
-  return limitStanding(session.givenUl, pureAtHandUl(session), session.limits);
-}
-
-/** Return whether the stop entered lies beyond the measured distance (HARD-05). */
-export function isStopTooDeep(session: ProcedureSession): boolean {
-  const { step, answers, distanceUm } = session;
-  return (
-    step?.id === 'stop_set' &&
-    answers.amount !== null &&
-    distanceUm !== null &&
-    answers.amount > distanceUm
-  );
-}
 
 /** Return the primary action of what is on screen. */
 export function primaryOf(session: ProcedureSession, toCloseOut: () => unknown): Primary {
@@ -104,7 +48,7 @@ function primaryOfStep(session: ProcedureSession, step: Step): Primary {
     case 'length_um': {
       const isStop = step.id === 'stop_set';
       if (amount === null) return blocked(isStop ? procedure.stopFirst : procedure.distanceFirst);
-      if (isStopTooDeep(session)) return blocked(procedure.stopGate);
+      if (gateAtHand(session) !== null) return blocked(procedure.stopGate);
       const words = isStop ? procedure.recordStop : procedure.recordDistance;
       return open(words(mmText(amount)), () => session.pass('done'));
     }
@@ -156,9 +100,10 @@ function timedPrimary(session: ProcedureSession, amount: number | null): Primary
   if (isFlush && medium === null && session.flushMedia.length > 0) {
     return blocked(procedure.mediumFirst);
   }
-  const isSecondMissing =
-    limitAtHand(session) === 'second-person' && session.answers.override === null;
-  if (!isFlush && isSecondMissing) return blocked(procedure.secondFirst);
+  const gate = gateAtHand(session);
+  if (gate !== null) {
+    return blocked(needsSecondPerson(gate.gate) ? procedure.secondFirst : procedure.planFirst);
+  }
   return open(
     isFlush
       ? procedure.startFlush(words, medium ? mediumWords(medium) : '').trim()

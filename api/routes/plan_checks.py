@@ -1,0 +1,18 @@
+"""What the second check of plans found, over HTTP."""
+
+from litestar import get
+from litestar.di import Provide
+
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.check_plans import PlanChecks, list_plan_checks
+
+
+@get(
+    "/api/plan-checks",
+    tags=["record"],
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    sync_to_thread=True,
+)
+def get_plan_checks(device: AskingDevice, around: Around) -> PlanChecks:
+    """List plans that differ or cannot be checked, in the streams the device may read."""
+    return list_plan_checks(around.store, device)

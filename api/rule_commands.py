@@ -1,0 +1,90 @@
+"""Commands for the unit's rule files: list, propose, approve, retire, and the end of training."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import rich_click as click
+
+from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse
+from api.use_cases.release_rule_files import (
+    ReleaseLine,
+    approve_rule_file,
+    go_live,
+    list_rule_files,
+    propose_rule_file,
+    retire_rule_file,
+)
+
+
+def _by_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option("--by", required=True, help="Who decides: staff/<id>.")(command)
+
+
+def _tell(line: ReleaseLine) -> None:
+    names = f" Approved by {', '.join(line.approved_by)}." if line.approved_by else ""
+    why = f" ({line.why})" if line.why else ""
+    click.echo(f"{line.name} version {line.version}: {line.standing}{why}.{names}")
+
+
+@click.group("rules")
+def rules_group() -> None:
+    """Rule files of the unit: each is approved by two people before it counts."""
+
+
+@rules_group.command("list")
+@data_option
+def list_files(folder: Path) -> None:
+    """Show every rule file and where it stands today."""
+    with open_store(folder) as store:
+        for line in list_rule_files(store, on=ENVIRONMENT.today()):
+            _tell(line)
+
+
+@rules_group.command("propose")
+@click.argument("file", type=click.Path(path_type=Path))
+@_by_option
+@data_option
+def propose(file: Path, by: str, folder: Path) -> None:
+    """Take a rule file that the unit wrote, as a draft."""
+    try:
+        content = file.read_bytes()
+    except OSError as error:
+        refuse(f"{file} cannot be read ({error.strerror}). Name a rule file.")
+    with open_store(folder) as store:
+        _tell(propose_rule_file(store, content, by=by, chance=draw_chance()))
+
+
+@rules_group.command("approve")
+@click.argument("name")
+@click.argument("version", type=int)
+@_by_option
+@click.option("--from", "from_on", help="First day in force (default: today).")
+@data_option
+def approve(name: str, version: int, by: str, from_on: str | None, folder: Path) -> None:
+    """Approve one version; it counts once two people have, one of them an endoscopist."""
+    with open_store(folder) as store:
+        day = from_on or ENVIRONMENT.today()
+        chance = draw_chance()
+        _tell(approve_rule_file(store, name, version, by=by, from_on=day, chance=chance))
+
+
+@rules_group.command("retire")
+@click.argument("name")
+@click.argument("version", type=int)
+@_by_option
+@data_option
+def retire(name: str, version: int, by: str, folder: Path) -> None:
+    """Take one version out of force from today."""
+    with open_store(folder) as store:
+        on = ENVIRONMENT.today()
+        _tell(retire_rule_file(store, name, version, by=by, on=on, chance=draw_chance()))
+
+
+@rules_group.command("go-live")
+@_by_option
+@data_option
+def end_training(by: str, folder: Path) -> None:
+    """End training: from now on only approved rule files compute."""
+    with open_store(folder) as store:
+        go_live(store, by=by, on=ENVIRONMENT.today(), chance=draw_chance())
+    click.echo("The unit is live: only approved rule files compute from today.")

@@ -1,0 +1,190 @@
+"""The second check: every recorded plan is computed again here, by its own rule files.
+
+A tablet saves a plan with the answer of its own engine. The server asks the twin engine the same
+question with the very versions of the rule files that the answer names. It says where they
+differ; it changes no plan and refuses no push.
+"""
+
+import logging
+from collections.abc import Iterable
+from typing import Any
+
+import msgspec
+
+from api.clinical_rules.calculate import calculate
+from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
+from api.clinical_rules.rule_book import RuleBook
+from api.storage.device_store import Device
+from api.storage.plan_checks import PlanCheck
+from api.storage.unit_store import UnitStore
+from api.use_cases.plan_comparison import compare_answers
+from api.use_cases.unit_rules import UnitRules, contents_of, read_unit_rules
+from sync.merge import HeldValue
+
+_LOG = logging.getLogger("crura")
+MOST_DIFFERENCES = 40
+# A pinned book chooses by version: any day does. Of the unit it asks whether it is live at all,
+# since a store that holds training patients never goes live.
+_LAST_DAY = "2199-12-31"
+_NO_PLAN = (
+    "The plan does not hold a question, an answer and the rule files it used. "
+    "Plan again on the tablet."
+)
+_OTHER_RULES = (
+    "The rules here cannot compute with the rule files that the plan names. "
+    "Plan again on a tablet with this release."
+)
+
+
+class PlanChecks(msgspec.Struct, frozen=True):
+    """Plans that differ or cannot be checked, and how many agree or still wait."""
+
+    plans: tuple[PlanCheck, ...]
+    agreed: int
+    waiting: int
+
+
+class _Pin(msgspec.Struct, frozen=True):
+    name: str
+    version: int
+    sha256: str
+
+
+class _Answer(msgspec.Struct, frozen=True):
+    rule_files: tuple[_Pin, ...]
+
+
+class _Plan(msgspec.Struct, frozen=True):
+    request: dict[str, Any]
+    answer: dict[str, Any]
+
+
+def list_plan_checks(store: UnitStore, device: Device) -> PlanChecks:
+    """Return what the second check found in the streams that a device may read.
+
+    What still waits, for example after a crash, is checked first.
+    """
+    check_waiting_plans(store)
+    return _list(store, device.streams)
+
+
+def check_every_plan(store: UnitStore) -> PlanChecks:
+    """Check every plan of the unit anew and return what was found."""
+    with store.transaction():
+        store.plan_checks.await_check_of_all()
+    check_waiting_plans(store)
+    return _list(store, {kind.stream for kind in store.catalogue.kinds.values()})
+
+
+def check_waiting_plans(store: UnitStore) -> None:
+    """Check the plans of all cases that wait; others read and write the store in between."""
+    with store.transaction():
+        waiting = store.plan_checks.waiting()
+        if not waiting:
+            return
+        rules = read_unit_rules(store, on=_LAST_DAY)
+    for record in waiting:
+        with store.transaction():
+            plans = _plans_of(store, record)
+        checks = [check_plan(record, plan, rules) for plan in plans]
+        with store.transaction():
+            # A plan that came meanwhile left the case waiting; whoever took it in checks it.
+            if _plans_of(store, record) == plans:
+                store.plan_checks.keep(record, checks)
+
+
+def check_after_push(store: UnitStore) -> None:
+    """Check what waits once a push was answered; whatever happens, the push stands."""
+    try:
+        check_waiting_plans(store)
+    except Exception as error:  # noqa: BLE001  nobody waits for an answer; the case goes on waiting
+        # Not the message: it may hold what patients' records hold (SEC-20).
+        _LOG.error("%s in the second check of plans", type(error).__name__)
+
+
+def check_plan(record: str, plan: HeldValue, rules: UnitRules) -> PlanCheck:
+    """Return the verdict on one recorded plan; nothing about the plan makes this fail.
+
+    Parameters
+    ----------
+    record : str
+        The case that holds the plan.
+    plan : HeldValue
+        Value of the field ``plan``: ``request``, ``answer``, ``protocol``.
+    rules : UnitRules
+        The rule files that the unit holds beside those of this release, and whether it is live.
+    """
+    check = PlanCheck(
+        record=record,
+        references=plan.references,
+        labels=_labels_of(plan.value),
+        by=plan.by,
+        stamp=plan.stamp,
+        verdict="agrees",
+    )
+    try:
+        return _judge(check, plan.value, rules)
+    except Exception as error:  # noqa: BLE001  a check that broke is a verdict, not a failure
+        sentence = (
+            f"The check stopped ({type(error).__name__}). Compare the numbers by hand and tell "
+            "the data manager."
+        )
+        return msgspec.structs.replace(check, verdict="cannot-be-checked", sentence=sentence)
+
+
+def _judge(check: PlanCheck, content: object, rules: UnitRules) -> PlanCheck:
+    try:
+        plan = msgspec.convert(content, _Plan)
+        pins = msgspec.convert(plan.answer, _Answer).rule_files
+    except msgspec.ValidationError:
+        return _cannot(check, _NO_PLAN)
+    try:
+        named = [(pin.name, pin.version, pin.sha256) for pin in pins]
+        book = RuleBook.pinned(
+            contents_of(rules), named, on=_LAST_DAY, is_training=rules.is_training
+        )
+    except RuleFileError as error:
+        return _cannot(check, str(error))
+    try:
+        answer = calculate("sizing", plan.request, book)
+    except RuleFileError:
+        return _cannot(check, _OTHER_RULES)
+    except CalculationRefusedError as error:
+        return _cannot(check, f"The rules here refuse the question: {error}")
+    # Once through JSON, as the tablet's answer came.
+    found = compare_answers(plan.answer, msgspec.json.decode(msgspec.json.encode(answer)))
+    return msgspec.structs.replace(
+        check,
+        verdict="differs" if found else "agrees",
+        differences=found[:MOST_DIFFERENCES],
+        left_out=max(0, len(found) - MOST_DIFFERENCES),
+    )
+
+
+def _cannot(check: PlanCheck, sentence: str) -> PlanCheck:
+    return msgspec.structs.replace(check, verdict="cannot-be-checked", sentence=sentence)
+
+
+def _labels_of(content: object) -> tuple[str, ...]:
+    request = content.get("request") if isinstance(content, dict) else None
+    targets = request.get("targets") if isinstance(request, dict) else None
+    found = [
+        target.get("label")
+        for target in (targets if isinstance(targets, list) else [])
+        if isinstance(target, dict)
+    ]
+    return tuple(label for label in found if isinstance(label, str))
+
+
+def _plans_of(store: UnitStore, record: str) -> tuple[HeldValue, ...]:
+    """Return every plan that stands on a case: two while a conflict is open."""
+    state = store.views.state_of(record)
+    field = state.fields.get("plan") if state else None
+    return () if field is None else tuple(one for one in field.values if one.value is not None)
+
+
+def _list(store: UnitStore, streams: Iterable[str]) -> PlanChecks:
+    with store.transaction():
+        checks, waiting = store.plan_checks.found(streams)
+    to_show = tuple(check for check in checks if check.verdict != "agrees")
+    return PlanChecks(to_show, len(checks) - len(to_show), waiting)

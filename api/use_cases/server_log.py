@@ -1,0 +1,77 @@
+"""What the unit server itself writes into the log, as a device of its own."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import msgspec
+
+from api.storage.unit_store import UnitStore
+from sync.clock import next_stamp, read_stamp
+from sync.operation import Body, make_operation
+
+SERVER_DEVICE = "unit-server"
+
+
+class Chance(msgspec.Struct, frozen=True):
+    """What one act of the server needs from outside: the time, a salt, and ids.
+
+    Parameters
+    ----------
+    new_epoch : str
+        Begins the server's own log when this generation of the store has none.
+    """
+
+    new_id: str
+    new_epoch: str
+    salt: str
+    now_ms: int
+
+
+def write_as_server(
+    store: UnitStore,
+    record: str,
+    fields: Mapping[str, Any],
+    *,
+    by: str,
+    because: str,
+    chance: Chance,
+    over: Mapping[str, tuple[str, ...]] | None = None,
+) -> None:
+    """Write one operation of the server on a record; call it inside a transaction.
+
+    Parameters
+    ----------
+    by : str
+        The person who acts, ``staff/<id>``.
+    """
+    # A store put back from a backup has a new generation: it cannot prove that it continues
+    # the log that it had written itself (EX4).
+    epoch_fact = f"epoch of {store.fact('generation')}"
+    epoch = store.fact(epoch_fact)
+    if epoch is None:
+        epoch = chance.new_epoch
+        store.keep_fact(epoch_fact, epoch)
+    tip = store.operations.tip_of(SERVER_DEVICE, epoch)
+    last = read_stamp(store.fact("last stamp") or "")
+    stamp = str(next_stamp(last, wall_ms=chance.now_ms, device=SERVER_DEVICE))
+    operation = make_operation(
+        device=SERVER_DEVICE,
+        epoch=epoch,
+        counter=tip.counter + 1,
+        previous=tip.hash,
+        stream=store.catalogue.kinds[record.split("/", 1)[0]].stream,
+        record=record,
+        stamp=stamp,
+        body=Body(
+            salt=chance.salt,
+            by=by,
+            tapped_by=by,
+            catalogue=store.catalogue.version,
+            set=dict(fields),
+            over=dict(over or {}),
+            because=because,
+        ),
+    )
+    store.operations.append([operation], received_ms=chance.now_ms)
+    store.views.refresh([record])
+    store.keep_fact("last stamp", stamp)

@@ -1,0 +1,64 @@
+/**
+ * Value cautions, first bleed, size class and the inputs of every answer: the shared vectors, run
+ * by `tests/unit/api/test_path_vectors.py` too. Each key of `expect` is a path into the answer.
+ */
+import { readFileSync } from 'node:fs';
+import { describe, expect, test } from 'vitest';
+import { calculate } from './calculate';
+import { ClinicalRuleError } from './errors';
+import { answerFirstBleed } from './first-bleed';
+import { packagedRuleBook } from './packaged-rule-files';
+import type { RuleBook } from './rule-book';
+import { answerValueCautions } from './value-cautions';
+import { answerVarixClass } from './varix-class';
+
+interface Case {
+  description: string;
+  given: { kind: string; request: unknown };
+  expect: Record<string, unknown>;
+}
+
+const ruleBook = packagedRuleBook('2026-11-25');
+const INNER: Readonly<Record<string, (request: unknown, book: RuleBook) => object>> = {
+  'value-cautions': answerValueCautions,
+  'first-bleed': answerFirstBleed,
+  'varix-class': answerVarixClass,
+};
+
+function stepInto(answer: unknown, path: string): unknown {
+  return path.split('.').reduce((inner: unknown, key) => {
+    if (Array.isArray(inner)) {
+      return inner.find((one) => (one as { visit?: string }).visit === key) ?? inner[Number(key)];
+    }
+    return (inner as Record<string, unknown>)[key];
+  }, answer);
+}
+
+describe.each([
+  'value_cautions/answer_value_cautions.json',
+  'varix_risk/answer_first_bleed.json',
+  'varix_class/answer_varix_class.json',
+  'inputs/name_inputs.json',
+])('%s', (path) => {
+  const file = new URL(`../../../tests/conformance/${path}`, import.meta.url);
+  const { cases } = JSON.parse(readFileSync(file, 'utf8')) as { cases: Case[] };
+  test('holds cases', () => expect(cases.length).toBeGreaterThan(0));
+  test.each(cases)('$description', ({ given: { kind, request }, expect: wanted }) => {
+    const engine = INNER[kind];
+    const answer = () =>
+      engine === undefined ? calculate(kind, request, ruleBook) : engine(request, ruleBook);
+    if (typeof wanted.refused === 'string') {
+      expect(answer).toThrowError(ClinicalRuleError);
+      expect(answer).toThrowError(wanted.refused);
+      return;
+    }
+    const found = answer();
+    for (const [at, content] of Object.entries(wanted)) {
+      if (at !== 'cautions.ids') expect(stepInto(found, at), at).toEqual(content);
+      else {
+        const cautions = (found as { cautions: { id: string }[] }).cautions;
+        expect(cautions.map(({ id }) => id)).toEqual(expect.arrayContaining(content as string[]));
+      }
+    }
+  });
+});

@@ -1,0 +1,105 @@
+/** Signing a case while something is open: each gate is passed with a reason, on the facts of now. */
+import { expect, test } from 'vitest';
+import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
+import type { Draft, RecordStore } from '../ports';
+import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { openMemoryDisk } from '../storage/memory-database';
+import { OperationStore } from '../storage/operation-store';
+import type { App } from './app';
+import { CloseOutSession } from './close-out.svelte';
+import { composeOverride, type StandingGate } from './override';
+import { shown, textOf } from './shown';
+import { Tablet } from './tablet.svelte';
+
+const CASE = 'case/c1';
+const clock = {
+  nowMs: () => Date.parse('2026-03-16T10:00:00Z'),
+  monotonicMs: () => 5_000,
+  today: () => '2026-03-16',
+  nowIso: () => '2026-03-16T10:00:00+00:00',
+};
+const settle = () => new Promise((resolve) => setTimeout(resolve, 5));
+
+async function openSession() {
+  const held = new OperationStore((await openMemoryDisk()).database, packagedCatalogue());
+  held.becomeDevice(
+    { device: 'tab-a', role: 'bedside', token: null, unitName: '', streams: [] },
+    'epoch1',
+  );
+  const listeners = new Set<(records: string[]) => void>();
+  let made = 0;
+  const circumstances = { wallMs: clock.nowMs(), newSalt: () => 'a'.repeat(32) };
+  const store = {
+    read: async (query: Parameters<OperationStore['read']>[0]) => held.read(query),
+    save: async (drafts: readonly Draft[], who: { by: string; tappedBy: string }) => {
+      const saved = held.save(drafts, who, circumstances);
+      for (const tell of listeners) tell(saved.records.map((one) => one.record));
+      return { kind: 'saved' as const, ...saved };
+    },
+    onRecords: (listener: (records: string[]) => void) => {
+      listeners.add(listener);
+      return () => listeners.delete(listener);
+    },
+    onExchange: () => () => {},
+  } as unknown as RecordStore;
+  const tablet = new Tablet(store, clock);
+  const app = {
+    store,
+    clock,
+    tablet,
+    ids: { newId: () => `i${++made}` },
+    ruleBook: packagedRuleBook('2026-03-16'),
+  } as unknown as App;
+  await tablet.save([
+    { draftId: 'c', record: CASE, set: { patient: 'patient/p1', stage: 'closing' } },
+    { draftId: 'k', record: 'package_opened/k1', set: { case: CASE, item: 'coil', fate: 'open' } },
+  ]);
+  const session = new CloseOutSession(app, 'c1');
+  await settle();
+  return { session, held, tablet };
+}
+
+function passed(standing: StandingGate | undefined, reason: string) {
+  if (standing === undefined) throw new Error('no gate stands');
+  return composeOverride(standing, {
+    reason,
+    by: 'staff/endoscopist',
+    secondPerson: null,
+    wallMs: clock.nowMs(),
+    monotonicMs: 5_000,
+    shownAtMs: 1_000,
+  });
+}
+
+test('[HARD-08] each gate is passed by its own reason; with one of two the case stays open', async () => {
+  const { session, held } = await openSession();
+  const [counts, followUp] = session.gates;
+  expect(session.gates.map(({ gate }) => gate.cause)).toEqual([
+    'HARD-08 counts_differ coil',
+    'HARD-08 no_follow_up',
+  ]);
+  expect(counts?.gate.text).toContain('Coil packages: 1 opened, 0 accounted for.');
+  const overrides = [passed(counts, 'counted-by-two'), passed(followUp, 'plan-follows')];
+
+  expect(await session.sign('staff/endoscopist', [])).toBe(false);
+  expect(await session.sign('staff/endoscopist', overrides.slice(0, 1))).toBe(false);
+  expect(held.read({ kind: 'sign_off' })).toEqual([]);
+
+  expect(await session.sign('staff/endoscopist', overrides)).toBe(true);
+  await settle();
+  const [signed] = held.read({ kind: 'sign_off' });
+  expect(shown(signed, 'outcome')).toMatchObject({ overrides });
+  expect(textOf(held.read({ kind: 'case' })[0], 'stage')).toBe('closed');
+});
+
+test('[HARD-08] a reason given for other counts passes nothing', async () => {
+  const { session, tablet } = await openSession();
+  const [counts, followUp] = session.gates;
+  const overrides = [passed(counts, 'package-lost'), passed(followUp, 'plan-follows')];
+
+  const second = { case: CASE, item: 'coil', fate: 'open' };
+  await tablet.save([{ draftId: 'k2', record: 'package_opened/k2', set: second }]);
+  await settle();
+
+  expect(await session.sign('staff/endoscopist', overrides)).toBe(false);
+});

@@ -1,0 +1,85 @@
+import { expect, test } from 'vitest';
+import { readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
+import { hashText, rowShape } from '../clinical-rules/rule-file';
+import { text, wholeNumber } from '../clinical-rules/shapes';
+import type { Json, RecordState } from '../ports';
+import { listRuleFiles, openRuleBook, readUnitRules } from './unit-rules';
+
+const ON = '2026-03-16';
+const LIMITS = readPackagedRuleFiles()['sizing/limits.v1.json'] ?? '';
+const readRow = rowShape({ item: text, amount: wholeNumber });
+
+/** A record of which every field holds the values given, as merged. */
+function record(name: string, fields: Record<string, Json[]>): RecordState {
+  const held = (value: Json, place: number) => ({
+    value,
+    references: [`d.e.${place}-0000000000000000`],
+    by: 'staff/wren',
+    stamp: `0000000000${place}-0000-d`,
+  });
+  return {
+    record: name,
+    fields: Object.fromEntries(
+      Object.entries(fields).map(([field, values]) => [
+        field,
+        { values: values.map(held), isConflict: values.length > 1 && field !== 'approval' },
+      ]),
+    ),
+    struck: [],
+    isEnteredInError: false,
+    heads: [],
+    conflicts: [],
+  } as unknown as RecordState;
+}
+
+const live = record('site/tarn-hollow', { live_from: ['2026-03-01'] });
+const approval = (name: string, sha256: string): Json => ({
+  by: `staff/${name}`,
+  name,
+  role: 'endoscopist',
+  sha256,
+});
+const released = (version: number, content: string, fields: Record<string, Json[]>) =>
+  record(`rule_file_release/sizing-limits-v${version}`, {
+    file: [{ name: 'sizing/limits', version }],
+    in_force_from: ['2026-03-01'],
+    approval: [approval('wren', hashText(content)), approval('otis', hashText(content))],
+    ...fields,
+  });
+
+test('[RL5] a unit is in training until the day from which it is live has come', () => {
+  const notYet = record('site/tarn-hollow', { live_from: ['2026-03-17'] });
+  expect(readUnitRules([], [], ON).isTraining).toBe(true);
+  expect(readUnitRules([notYet], [], ON).isTraining).toBe(true);
+  expect(readUnitRules([live], [], ON).isTraining).toBe(false);
+});
+
+test('[RL2] [HARD-07] live, an own version that two people approved computes, another does not', () => {
+  const own = LIMITS.replace('"version": 1', '"version": 2').replace('6000', '5000');
+  const rules = readUnitRules([live], [released(2, own, { content: [own] })], ON);
+  const book = openRuleBook(rules, ON);
+  const row = book
+    .ruleFile('sizing/limits', readRow)
+    .rows.find(({ item }) => item === 'second_person_ul');
+  expect(row?.amount).toBe(5000);
+  expect(() => book.ruleFile('sizing/coil_counts', readRow)).toThrow('nobody has approved it');
+  const line = listRuleFiles(rules, ON).find(({ version }) => version === 2);
+  expect(line).toMatchObject({ standing: 'in force', approvedBy: ['wren', 'otis'] });
+});
+
+test('[RL10] of two days of retirement the earlier counts, of two days in force none', () => {
+  const standing = (fields: Record<string, Json[]>) =>
+    listRuleFiles(readUnitRules([live], [released(1, LIMITS, fields)], ON), ON).find(
+      ({ name }) => name === 'sizing/limits',
+    )?.standing;
+  expect(standing({})).toBe('in force');
+  expect(standing({ in_force_from: ['2026-03-01', '2026-03-02'] })).toBe('approved');
+  expect(standing({ retired_on: ['2026-05-01', '2026-03-16'] })).toBe('retired');
+});
+
+test('[RL11] a text under a released name does not stand in its place', () => {
+  const altered = LIMITS.replace('6000', '60000');
+  const rules = readUnitRules([live], [released(1, altered, { content: [altered] })], ON);
+  expect(rules.contents['sizing/limits.v1.json']).toBe(LIMITS);
+  expect(openRuleBook(rules, ON).has('sizing/limits')).toBe(false);
+});

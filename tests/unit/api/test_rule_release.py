@@ -1,0 +1,309 @@
+"""The life of a rule file: vectors, the book in training and live, and a unit that goes live."""
+
+import hashlib
+import json
+
+import pytest
+
+from api.clinical_rules.calculate import calculate
+from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
+from api.clinical_rules.rule_book import RuleBook, read_listing
+from api.clinical_rules.rule_release import Approval, Release, judge_release
+from api.clinical_rules.rule_trial import try_rule_file
+from api.clinical_rules.sizing_limits import LimitRow
+from api.clinical_rules.step_protocol import read_protocol
+from api.storage.packaged_files import read_packaged_rule_files
+from api.storage.unit_store import open_unit_store
+from api.use_cases.add_staff import add_staff
+from api.use_cases.answer_calculation import answer_calculation
+from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.release_rule_files import (
+    approve_rule_file,
+    go_live,
+    list_rule_files,
+    propose_rule_file,
+    record_of,
+    retire_rule_file,
+)
+from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.unit_rules import read_unit_rules
+from tests.unit.sync.vectors import cases
+
+ON = "2026-03-16"
+CONTENTS = read_packaged_rule_files()
+LIMITS = CONTENTS["sizing/limits.v1.json"]
+SHA = hashlib.sha256(LIMITS).hexdigest()
+
+
+def by(name, role="endoscopist", sha256=SHA):
+    return Approval(f"staff/{name}", name, role, sha256)
+
+
+def book(*approvals, is_training=False, **changes):
+    release = {"name": "sizing/limits", "version": 1, "sha256": SHA, "in_force_from": "2026-03-01"}
+    releases = (Release(**{**release, **changes}, approvals=approvals),)
+    return RuleBook(CONTENTS, on=ON, releases=releases, is_training=is_training)
+
+
+@pytest.mark.parametrize("case", cases("rule_release/judge_release.json"))
+def test_a_release_is_judged_as_the_vectors_say(case):
+    given = dict(case["given"]["release"])
+    approvals = tuple(Approval(**one) for one in given.pop("approvals"))
+
+    judgement = judge_release(Release(**given, approvals=approvals), on=case["given"]["on"])
+
+    assert {"standing": judgement.standing, "why": judgement.why} == case["expect"]
+
+
+def test_live_only_what_two_people_approved_computes():
+    """[RL5] Planted bug that this caught: drafts taken up outside training too."""
+    assert book(by("one"), by("two")).rule_file("sizing/limits", LimitRow).version == 1
+    with pytest.raises(RuleFileError) as refused:
+        book(by("one")).rule_file("sizing/limits", LimitRow)
+    assert str(refused.value) == (
+        "Rule file sizing/limits is not in force on 2026-03-16 (version 1: 1 of 2 people approved "
+        "it). No number without it: two people approve it, one of them an endoscopist."
+    )
+    with pytest.raises(RuleFileError, match="nobody has approved it"):
+        book(by("one"), by("two")).rule_file("sizing/coil_counts", LimitRow)
+    assert book(is_training=True).has("sizing/coil_counts")
+
+
+def test_the_order_of_the_steps_is_there_without_an_approval():
+    """[RL7] [HARD-07]"""
+    live = book()
+
+    assert not live.has("step_protocols/coil_and_adhesive")
+    assert read_protocol(live)[0].id == "identity"
+
+
+def test_a_pinned_book_holds_exactly_the_bytes_an_answer_names():
+    """[RL6]"""
+    pinned = RuleBook.pinned(CONTENTS, [("sizing/limits", 1, SHA)], on=ON)
+
+    assert pinned.rule_file("sizing/limits", LimitRow).sha256 == SHA
+    assert not pinned.has("sizing/coil_counts")
+    with pytest.raises(RuleFileError, match=r"sizing/limits.v1.json has other bytes here"):
+        RuleBook.pinned(CONTENTS, [("sizing/limits", 1, "0" * 64)], on=ON)
+    with pytest.raises(RuleFileError, match=r"sizing/limits.v7.json is not held here"):
+        RuleBook.pinned(CONTENTS, [("sizing/limits", 7, SHA)], on=ON)
+
+
+def test_every_answer_says_its_mode():
+    """[RL5] A refusal that carries an answer says it too."""
+    request = {"scanned": "0109506000134352", "today_on": ON}
+    assert calculate("device-label", request, book(is_training=True))["mode"] == "training"
+    assert calculate("device-label", request, book())["mode"] == "live"
+    with pytest.raises(CalculationRefusedError) as refused:
+        calculate("liver-scores", {}, book(is_training=True))
+    assert refused.value.answer["mode"] == "training"
+
+
+def _limits(version, **amounts):
+    """Return a unit's own version of the limits as bytes, some amounts changed."""
+    whole = json.loads(LIMITS)
+    whole["version"] = version
+    for row in whole["rows"]:
+        row["amount"] = amounts.get(row["item"], row["amount"])
+    return json.dumps(whole).encode()
+
+
+@pytest.mark.parametrize(
+    ("content", "part"),
+    [
+        (b"{}", "Give it a name and a version"),
+        (b"\xff", "cannot be read"),
+        (b'{"name": "sizing/colours", "version": 1}', "sizing/colours"),
+        (_limits(2).replace(b'"aliquot_ul"', b'"aliquot"'), "has no item aliquot_ul. Add it."),
+        (_limits(2).replace(b'"amount": 2000', b'"amount": "2 mm"'), "row 3 cannot be read"),
+        (_limits(2).replace(b'"in force"', b'"draft"'), "calls itself draft"),
+        (
+            CONTENTS["sizing/coil_counts.v1.json"]
+            .replace(b'"version": 1', b'"version": 2')
+            .replace(b'"below_um": 10000', b'"below_um": 9000'),
+            "leave a gap (9000-10000 um). Correct `below_um` of row 2.",
+        ),
+        (
+            CONTENTS["liver_scores/bands.v1.json"]
+            .replace(b'"version": 1', b'"version": 2')
+            .replace(b'"below": "1.7"', b'"below": "1.8"'),
+            "must begin at_least 1.8",
+        ),
+        (
+            CONTENTS["antithrombotic_holds/bsg-esge-2021.v1.json"]
+            .replace(b'"version": 1', b'"version": 2')
+            .replace(b'"hold_days": 5', b'"hold_days": -5'),
+            "`hold_days` from 0",
+        ),
+    ],
+)
+def test_a_faulty_proposal_is_refused_with_file_row_and_remedy(content, part):
+    """[RL8]"""
+    with pytest.raises(RuleFileError) as refused:
+        try_rule_file(content, CONTENTS)
+
+    assert part in str(refused.value)
+
+
+def test_every_packaged_file_could_be_proposed():
+    """[RL8] Each next version of a released file passes its own trial."""
+    for path, content in CONTENTS.items():
+        if path != "in_force.json":
+            name, version = try_rule_file(content, CONTENTS)
+            assert f"{name}.v{version}.json" == path
+
+
+class Unit:
+    """A store with an endoscopist, a data manager and a booking clerk, and counted chance."""
+
+    def __init__(self, folder):
+        self.store = open_unit_store(folder, new_generation="g-1")
+        self.drawn = 0
+        self.wren = self.add("Dr Wren Quillfeather", "endoscopist")
+        self.pell = self.add("Pell Thistlewood", "data-manager")
+        self.cass = self.add("Cass Underhay", "booking")
+
+    def chance(self):
+        self.drawn += 1
+        return Chance(
+            new_id=f"id{self.drawn}", new_epoch="epoch1", salt=f"{self.drawn:032x}", now_ms=1_000
+        )
+
+    def add(self, name, role):
+        return add_staff(self.store, name, role, chance=self.chance())
+
+    def approve(self, name, version, *people, from_on=ON):
+        for person in people or (self.wren, self.pell):
+            line = approve_rule_file(
+                self.store, name, version, by=person, from_on=from_on, chance=self.chance()
+            )
+        return line
+
+    def approve_all(self):
+        for name in read_listing(CONTENTS):
+            self.approve(name, 1)
+
+    def ask(self, request=None):
+        wanted = request or {"inr": 1.2, "bilirubin": {"value": 2, "unit": "mg/dL"}}
+        whole = {**wanted, "creatinine": {"value": 1, "unit": "mg/dL"}}
+        return answer_calculation("liver-scores", whole, on=ON, store=self.store)
+
+    def lines(self, on=ON):
+        return {(one.name, one.version): one for one in list_rule_files(self.store, on=on)}
+
+
+@pytest.fixture
+def unit(tmp_path):
+    made = Unit(tmp_path)
+    yield made
+    made.store.close()
+
+
+def test_a_unit_goes_from_training_to_live(unit):
+    """[RL5] [RL9] Not before every listed file is in force; then an answer is live."""
+    assert unit.ask()["mode"] == "training"
+    with pytest.raises(NotAllowedError, match="rule files are not in force, the first is"):
+        go_live(unit.store, by=unit.wren, on=ON, chance=unit.chance())
+    unit.approve_all()
+
+    go_live(unit.store, by=unit.wren, on=ON, chance=unit.chance())
+
+    assert unit.ask()["mode"] == "live"
+    with pytest.raises(NotAllowedError, match="live already"):
+        go_live(unit.store, by=unit.wren, on=ON, chance=unit.chance())
+    retire_rule_file(unit.store, "liver_scores/bands", 1, by=unit.wren, on=ON, chance=unit.chance())
+    with pytest.raises(CalculationError, match="it was retired on 2026-03-16"):
+        unit.ask()
+
+
+def test_a_store_with_training_patients_never_goes_live(unit):
+    """[RL9] [HAZ-52]"""
+    unit.approve_all()
+    with unit.store.transaction():
+        write_as_server(
+            unit.store,
+            "patient/p-1",
+            {"family_name": "Alderwick"},
+            by=unit.wren,
+            because="training",
+            chance=unit.chance(),
+        )
+
+    with pytest.raises(NotAllowedError, match="Start with an empty data folder"):
+        go_live(unit.store, by=unit.wren, on=ON, chance=unit.chance())
+
+
+def test_an_own_version_lives_from_draft_to_in_force(unit):
+    """[RL1] [RL2] [RL8] A unit lowers its second limit; training sees the draft at once."""
+    own = _limits(2, second_person_ul=5_000)
+
+    line = propose_rule_file(unit.store, own, by=unit.wren, chance=unit.chance())
+
+    assert (line.standing, line.why) == ("draft", "0 of 2 people approved it")
+    with unit.store.transaction():
+        assert dict(read_unit_rules(unit.store, on=ON).own_files)["sizing/limits.v2.json"]
+    assert unit.approve("sizing/limits", 2, unit.pell, from_on="2026-04-01").standing == "draft"
+    line = unit.approve("sizing/limits", 2, unit.wren, from_on="2026-04-01")
+    assert line.standing == "in force"
+    assert unit.lines()["sizing/limits", 2].why == "it comes into force on 2026-04-01"
+    approved_by = unit.lines()["sizing/limits", 2].approved_by
+    assert approved_by == ("Pell Thistlewood", "Dr Wren Quillfeather")
+
+
+@pytest.mark.parametrize(
+    ("act", "part"),
+    [
+        (lambda unit: unit.approve("sizing/limits", 1, unit.cass), "Cass Underhay is booking"),
+        (lambda unit: unit.approve("sizing/limits", 1, "staff/nobody"), "no active member"),
+        (lambda unit: unit.approve("sizing/limits", 1, "patient/p-1"), "no active member"),
+        (lambda unit: unit.approve("sizing/limits", 9), "no rule file sizing/limits version 9"),
+        (lambda unit: unit.approve("sizing/limits", 1, from_on="soon"), "soon is no date"),
+        (
+            lambda unit: unit.approve("sizing/limits", 1, unit.wren, unit.wren),
+            "A second person is needed",
+        ),
+        (
+            lambda unit: propose_rule_file(unit.store, LIMITS, by=unit.wren, chance=unit.chance()),
+            "Give yours the next version",
+        ),
+    ],
+)
+def test_what_is_not_allowed_is_refused_in_one_sentence(unit, act, part):
+    with pytest.raises(NotAllowedError) as refused:
+        act(unit)
+
+    assert part in str(refused.value)
+
+
+def _write(unit, fields, name="sizing/limits", version=1):
+    with unit.store.transaction():
+        write_as_server(
+            unit.store,
+            record_of(name, version),
+            {"file": {"name": name, "version": version}, **fields},
+            by=unit.wren,
+            because="",
+            chance=unit.chance(),
+        )
+
+
+def test_two_answers_on_a_day_are_read_on_the_safe_side(unit):
+    """[RL10] Two tablets named two days and nobody has settled it."""
+    unit.approve("sizing/limits", 1)
+    _write(unit, {"in_force_from": "2026-03-01"})
+    assert unit.lines()["sizing/limits", 1].standing == "approved"
+    for day in ("2026-05-01", "2026-04-01"):
+        _write(unit, {"retired_on": day})
+
+    assert unit.lines("2026-03-31")["sizing/limits", 1].standing == "approved"
+    assert unit.lines("2026-04-01")["sizing/limits", 1].standing == "retired"
+
+
+def test_a_text_under_a_released_name_does_not_stand_in_its_place(unit):
+    """[RL11] Planted bug that this caught: own files put over the packaged ones."""
+    _write(unit, {"content": _limits(1, second_person_ul=60_000).decode()})
+
+    with unit.store.transaction():
+        rules = read_unit_rules(unit.store, on=ON)
+    assert rules.own_files == ()
+    assert [one.sha256 for one in rules.releases] == [SHA]
