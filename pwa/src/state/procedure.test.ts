@@ -1,6 +1,8 @@
 import { expect, test } from 'vitest';
-import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
-import type { Clock, Draft, RecordStore } from '../ports';
+import { packagedRuleBook, readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
+import { RuleBook } from '../clinical-rules/rule-book';
+import { hashText } from '../clinical-rules/rule-file';
+import type { Clock, Draft, Json, RecordStore } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { type MemoryDisk, openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
@@ -540,4 +542,42 @@ test('[GATE-04] a soft remark is loud where it came up first and quiet from then
   const again = new Bench(bench.disk.reopen(), { memory: bench.memory });
   await again.settle();
   expect(isQuiet(again)).toEqual([true]);
+});
+
+test('[HAZ-10] rules that come into force meanwhile leave a case with the limits it pinned', async () => {
+  const bench = await opened();
+  const contents = readPackagedRuleFiles();
+  const v1 = contents['sizing/limits.v1.json'] ?? '';
+  const v2 = v1.replace('"version": 1', '"version": 2').replace('"amount": 6000', '"amount": 5000');
+  const next = { name: 'sizing/limits', version: 2, sha256: hashText(v2) };
+  const ruleBook = new RuleBook({ ...contents, 'sizing/limits.v2.json': v2 }, '2026-03-16', {
+    releases: [{ ...next, inForceFrom: '2026-03-16', retiredOn: null, approvals: [] }],
+    isTraining: true,
+  });
+  const opens = async () => {
+    const again = new Bench(bench.disk.reopen());
+    const session = new ProcedureSession({ ...again.app, ruleBook }, 'c1');
+    await again.settle();
+    return session.limits?.secondPersonUl;
+  };
+  expect(await opens()).toBe(5_000);
+
+  const [itself] = bench.store.read({ kind: 'case' });
+  const plan = itself?.fields.plan?.values[0];
+  const { request = null } = (plan?.value ?? {}) as { request?: Json };
+  const ruleFiles = [{ name: 'sizing/limits', version: 1, sha256: hashText(v1) }];
+  const answer = { ...PLAN.answer, rule_files: ruleFiles };
+  bench.store.save(
+    [
+      {
+        draftId: 'pin',
+        record: 'case/c1',
+        set: { plan: { request, answer, protocol: {} } },
+        over: { plan: plan?.references ?? [] },
+      },
+    ],
+    { by: 'staff/s', tappedBy: 'staff/s' },
+    { wallMs: START_MS, newSalt: () => 'b'.repeat(32) },
+  );
+  expect(await opens()).toBe(6_000);
 });
