@@ -9,7 +9,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
 
-.PHONY: run test setup lint unit browser chromium screenshots fuzz mutants format lock clean
+.PHONY: run test setup lint unit browser chromium screenshots fuzz mutants soak bench format lock clean
 
 run: setup
 	$(BIN)/crura demo --port $(PORT)
@@ -62,6 +62,22 @@ fuzz: .venv/.test-ready pwa/node_modules/.ready
 mutants: .venv/.test-ready
 	$(BIN)/python -m tests.mutants.rule_tables
 
+tests/bench/node_modules/.ready: tests/bench/package-lock.json | .venv/.ready
+	$(BIN)/python pwa/run_npm.py --prefix ../tests/bench ci --loglevel=error
+	@touch $@
+
+# The product beside the raw limit and beside peers; takes half an hour on two quiet cores.
+# `make bench BENCH="--only push"` measures one part.
+bench: setup .venv/.test-ready chromium tests/bench/node_modules/.ready
+	$(BIN)/python pwa/run_npm.py exec -- vite build --config ../tests/bench/tablet.config.mjs
+	$(BIN)/python -m tests.bench $(BENCH)
+
+# Kills, power cuts and misbehaving wards, 10,000 of each; `make soak SEED=20001` draws others.
+soak: .venv/.test-ready
+	$(BIN)/python -m tests.reliability.kills --rounds 10000 $(if $(SEED),--seed $(SEED))
+	POWER_CUTS=10000 $(if $(SEED),POWER_SEED=$(SEED)) SERVER_KILLS=100 KILLS=100 $(BIN)/python -m pytest -q tests/reliability
+	$(BIN)/python -m tests.simulator.run --count 10000 $(if $(SEED),--first $(SEED))
+
 format:
 	$(BIN)/ruff format -q .
 	$(BIN)/ruff check -q --fix .
@@ -76,4 +92,4 @@ lock:
 	$(BIN)/python pwa/run_npm.py install --package-lock-only
 
 clean:
-	rm -rf .venv pwa/node_modules api/static .demo-data
+	rm -rf .venv pwa/node_modules tests/bench/node_modules api/static .demo-data

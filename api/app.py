@@ -11,13 +11,14 @@ from litestar.openapi.plugins import JsonRenderPlugin
 
 from api.environment import Environment
 from api.routes.calculate import post_calculation
-from api.routes.conflicts import get_conflicts
-from api.routes.devices import post_device, post_invitation
+from api.routes.conflicts import get_conflicts, get_decisions
+from api.routes.devices import post_device, post_invitation, post_revocation
 from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
 from api.routes.health import get_health
 from api.routes.outer_shell import OuterShell
 from api.routes.plan_checks import get_plan_checks
+from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
 from api.routes.surroundings import Surroundings, provide_surroundings
 from api.storage.static_files import StaticFiles
@@ -47,9 +48,13 @@ def create_app(
     app = Litestar(
         route_handlers=[
             exchange_router,
+            get_snapshot,
+            get_segment,
             post_device,
             post_invitation,
+            post_revocation,
             get_conflicts,
+            get_decisions,
             get_plan_checks,
             get_health,
             post_calculation,

@@ -9,13 +9,18 @@ from pathlib import Path
 
 import rich_click as click
 
+from api.bundle_commands import bundle_group
 from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refusals
 from api.demonstration import prepare_demonstration
 from api.rule_commands import rules_group
 from api.storage.backups import write_backup
 from api.storage.device_store import ROLE_STREAMS
 from api.storage.errors import FolderInUseError, StorageError
-from api.storage.running_server import ask_for_invitation, find_running_server
+from api.storage.running_server import (
+    ask_for_invitation,
+    ask_for_revocation,
+    find_running_server,
+)
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
@@ -24,6 +29,7 @@ from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.restore_unit import restore_unit
+from api.use_cases.revoke_device import revoke_device
 from api.use_cases.verify_log import verify_log
 
 DEFAULT_PORT = 8470
@@ -45,6 +51,7 @@ def main() -> None:
 
 
 main.add_command(rules_group)
+main.add_command(bundle_group)
 
 
 @main.command("serve")
@@ -125,11 +132,11 @@ def calculate(kind: str, folder: Path | None) -> None:
 @main.command("verify")
 @data_option
 def verify(folder: Path) -> None:
-    """Check every hash, chain, commitment and view of a store."""
+    """Check the seal, and every hash, chain, commitment, signature and view of a store."""
     with open_store(folder) as store:
         verification = verify_log(store)
-    for finding in verification.findings:
-        click.echo(finding, err=True)
+    for line in (*verification.findings, *verification.remarks):
+        click.echo(line, err=True)
     if verification.findings:
         sys.exit(2)
     click.echo(f"{verification.operations} operations in {verification.logs} logs are sound.")
@@ -168,6 +175,30 @@ def _invite_here(store: UnitStore, role: str, lasts_ms: int) -> str:
     code = ENVIRONMENT.new_code()
     invite_device(store, role, code=code, now_ms=ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
     return code
+
+
+@device_group.command("revoke")
+@click.argument("device")
+@data_option
+def revoke(device: str, folder: Path) -> None:
+    """Refuse a lost or stolen device; what it sends from now on is kept aside.
+
+    DEVICE is its id, as the tablet's About page shows it.
+    """
+    with refusals():
+        try:
+            store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
+        except FolderInUseError:
+            server = find_running_server(folder)
+            if server is None:
+                raise
+            ends = ask_for_revocation(server, device)
+        else:
+            try:
+                ends = len(revoke_device(store, device, now_ms=ENVIRONMENT.now_ms()))
+            finally:
+                store.close()
+    click.echo(f"{device} is revoked. Entries received so far stay (logs of it: {ends}).")
 
 
 @main.group("staff")
@@ -242,7 +273,10 @@ def backup(target: Path, folder: Path) -> None:
     """Write a sound copy of the store to a new file."""
     with open_store(folder) as store:
         write_backup(store, target)
-    click.echo(f"The backup is {target}. Keep it where records of patients may be kept.")
+    click.echo(
+        f"The backup is {target}, its seal {target}.seal. Keep both where records of patients may "
+        "be kept."
+    )
 
 
 @main.command("restore")

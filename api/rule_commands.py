@@ -63,9 +63,9 @@ def propose(file: Path, by: str, folder: Path) -> None:
 def approve(name: str, version: int, by: str, from_on: str | None, folder: Path) -> None:
     """Approve one version; it counts once two people have, one of them an endoscopist."""
     with open_store(folder) as store:
-        day = from_on or ENVIRONMENT.today()
-        chance = draw_chance()
-        _tell(approve_rule_file(store, name, version, by=by, from_on=day, chance=chance))
+        on, chance = ENVIRONMENT.today(), draw_chance()
+        day = from_on or on
+        _tell(approve_rule_file(store, name, version, by=by, from_on=day, on=on, chance=chance))
 
 
 @rules_group.command("retire")

@@ -11,6 +11,10 @@ from sync.operation_log import Tip
 
 MAX_BATCH_BYTES = 262_144
 MAX_BATCH_COUNT = 1_000
+# The first batch and page of a round: small enough for a weak line that breaks every few
+# seconds, so that each round gets somewhere (EX14).
+FIRST_BATCH_BYTES = 16_384
+FIRST_PAGE_COUNT = 100
 
 
 class Handshake(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -28,7 +32,8 @@ class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
 
     ``tip`` is the end of the device's log as the server holds it (same epoch; counter 0 when
     nothing is held); ``hash_at_device_tip`` is set when the server holds at least as much.
-    ``heads`` gives the server's last receipt number per stream the device may read.
+    ``heads`` gives the server's last receipt number per stream the device may read; ``epochs`` up
+    to which counter it holds each log under the device's name, a copy's among them (EX9).
     """
 
     server: str
@@ -36,6 +41,7 @@ class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
     hash_at_device_tip: str | None
     heads: dict[str, int]
     wall_ms: int
+    epochs: dict[str, int] = {}
 
 
 class Standing(StrEnum):
@@ -85,10 +91,11 @@ def compare_tips(
     return Comparison(Standing.SEND, answer.tip.counter + 1)
 
 
-def cut_batch(sizes: list[int]) -> int:
+def cut_batch(sizes: list[int], most_bytes: int = MAX_BATCH_BYTES) -> int:
     """Return how many operations, of the given sizes in bytes, fit in the next batch (EX5).
 
-    At least one, so that a large operation cannot block the queue.
+    At least one, so that a large operation cannot block the queue. ``most_bytes`` is less than
+    a whole batch at the start of a round (EX14).
 
     Examples
     --------
@@ -100,6 +107,6 @@ def cut_batch(sizes: list[int]) -> int:
     total = 0
     for count, size in enumerate(sizes[:MAX_BATCH_COUNT]):
         total += size
-        if total > MAX_BATCH_BYTES and count > 0:
+        if total > most_bytes and count > 0:
             return count
     return min(len(sizes), MAX_BATCH_COUNT)

@@ -10,10 +10,11 @@ from typing import Any
 import msgspec
 
 from sync.merge_policies import UNKNOWN_FIELD, FieldPolicy, MergePolicy
-from sync.operation import Body, Operation, read_body
+from sync.operation import Body, Operation, decode_body
+from sync.reissue import Held, count_once
 
 
-class HeldValue(msgspec.Struct, frozen=True, kw_only=True):
+class HeldValue(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One value left in a field and the operations that hold it.
 
     Equal values written by several people collapse into one (MG3): ``references`` then has
@@ -26,7 +27,7 @@ class HeldValue(msgspec.Struct, frozen=True, kw_only=True):
     stamp: str
 
 
-class FieldState(msgspec.Struct, frozen=True, kw_only=True):
+class FieldState(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """What one field shows.
 
     ``values`` is ordered by stamp, the latest last. With ``is_conflict`` every value is shown
@@ -42,7 +43,7 @@ class FieldState(msgspec.Struct, frozen=True, kw_only=True):
         return tuple(ref for held in self.values for ref in held.references)
 
 
-class RecordState(msgspec.Struct, frozen=True, kw_only=True):
+class RecordState(msgspec.Struct, frozen=True, kw_only=True, gc=False, omit_defaults=True):
     """What one record shows.
 
     Parameters
@@ -55,6 +56,12 @@ class RecordState(msgspec.Struct, frozen=True, kw_only=True):
         True when every operation that set a field was retracted: shown struck through.
     heads : tuple of str
         References of all operations whose values stand, sorted: what a signature digests.
+    waiting : tuple of str
+        References that standing operations replace or retract and that are not held yet,
+        sorted (MG11).
+    newer : int
+        How many standing operations set a field that ``policies`` does not know: entries of a
+        newer version, under which nobody signs (MG12).
     """
 
     record: str
@@ -62,6 +69,8 @@ class RecordState(msgspec.Struct, frozen=True, kw_only=True):
     struck: tuple[str, ...]
     is_entered_in_error: bool
     heads: tuple[str, ...]
+    waiting: tuple[str, ...] = ()
+    newer: int = 0
 
     @property
     def conflicts(self) -> tuple[str, ...]:
@@ -96,17 +105,61 @@ def merge_record(
 
     Notes
     -----
-    Rules MG1-MG9.
+    Rules MG1-MG12.
     """
-    held: dict[str, tuple[Operation, Body]] = {}
+    read: Held = {}
+    withheld: set[str] = set()
     for operation in operations:
-        if operation.body_text is not None:
-            held.setdefault(operation.reference, (operation, read_body(operation.body_text)))
+        if operation.body_text is None:
+            withheld.add(operation.reference)
+        else:
+            read.setdefault(operation.reference, (operation, decode_body(operation.body_text)))
+    if len(read) == 1:
+        ((operation, body),) = read.values()
+        if not (body.over or body.retract or body.again):
+            return _state_of_one(operation, body, policies)
+    return _state_of_many(record, read, withheld, policies)
+
+
+def _state_of_one(
+    operation: Operation, body: Body, policies: Mapping[str, FieldPolicy]
+) -> RecordState:
+    """Return what `_state_of_many` would, sooner: most records are written once and never again."""
+    references = (operation.reference,)
+    fields = {
+        name: FieldState(
+            values=(
+                HeldValue(
+                    value=body.set[name], references=references, by=body.by, stamp=operation.stamp
+                ),
+            ),
+            is_conflict=False,
+        )
+        for name in sorted(body.set)
+    }
+    return RecordState(
+        record=operation.record,
+        fields=fields,
+        struck=(),
+        is_entered_in_error=False,
+        heads=references,
+        newer=int(not body.set.keys() <= policies.keys()),
+    )
+
+
+def _state_of_many(
+    record: str, read: Held, withheld: set[str], policies: Mapping[str, FieldPolicy]
+) -> RecordState:
+    held = count_once(read)
     standing = _standing(held)
     gone: dict[str, set[str]] = {}
+    named: set[str] = set()
     for reference in standing:
-        for name, seen in held[reference][1].over.items():
+        body = held[reference][1]
+        for name, seen in body.over.items():
             gone.setdefault(name, set()).update(seen)
+            named.update(seen)
+        named.update(body.retract)
     heads: dict[str, list[str]] = {}
     for reference in standing:
         for name in held[reference][1].set:
@@ -123,34 +176,37 @@ def merge_record(
         struck=tuple(ref for ref in struck if held[ref][1].set),
         is_entered_in_error=bool(setters) and not any(ref in standing for ref in setters),
         heads=tuple(sorted({ref for refs in heads.values() for ref in refs})),
+        waiting=tuple(sorted(named - held.keys() - withheld)),
+        newer=sum(not (held[ref][1].set.keys() <= policies.keys()) for ref in standing),
     )
 
 
 def _standing(held: Mapping[str, tuple[Operation, Body]]) -> set[str]:
     """Return the references not retracted by an operation that itself stands (MG9).
 
-    References hold a hash of their target, so retractions cannot form a circle.
+    A circle of retractions, which only a made-up `again` can form, strikes nobody.
     """
     retracted_by: dict[str, list[str]] = {}
     for reference, (_, body) in held.items():
         for target in body.retract:
             retracted_by.setdefault(target, []).append(reference)
-    known: dict[str, bool] = {}
-
-    def stands(reference: str) -> bool:
-        pending = [reference]
-        while pending:
-            top = pending[-1]
-            blockers = retracted_by.get(top, [])
-            unknown = [ref for ref in blockers if ref not in known]
-            if unknown:
-                pending.extend(unknown)
-                continue
-            known[top] = not any(known[ref] for ref in blockers)
-            pending.pop()
-        return known[reference]
-
-    return {reference for reference in held if stands(reference)}
+    if not retracted_by:
+        return set(held)
+    stands = dict.fromkeys(held.keys() - retracted_by.keys(), True)
+    undecided = held.keys() & retracted_by.keys()
+    while undecided:
+        decided: dict[str, bool] = {}
+        for reference in undecided:
+            verdicts = [stands.get(one) for one in retracted_by[reference]]
+            if True in verdicts:
+                decided[reference] = False
+            elif None not in verdicts:
+                decided[reference] = True
+        if not decided:
+            break
+        stands.update(decided)
+        undecided = undecided - decided.keys()
+    return {reference for reference in held if stands.get(reference, True)}
 
 
 def _field_state(
@@ -159,6 +215,12 @@ def _field_state(
     held: Mapping[str, tuple[Operation, Body]],
     policy: FieldPolicy,
 ) -> FieldState:
+    if len(references) == 1:
+        operation, body = held[references[0]]
+        only = HeldValue(
+            value=body.set[name], references=(references[0],), by=body.by, stamp=operation.stamp
+        )
+        return FieldState(values=(only,), is_conflict=False)
     by_text: dict[str, list[str]] = {}
     ordered = sorted(references, key=lambda ref: (held[ref][0].stamp, ref))
     for reference in ordered:

@@ -7,6 +7,7 @@ since the envelope holds only a salted commitment to it. No merge here: see `mer
 
 import hashlib
 import re
+from collections.abc import Iterable
 from typing import Any
 
 import msgspec
@@ -15,6 +16,8 @@ from sync.clock import read_stamp
 from sync.errors import ForgedOperationError, MalformedOperationError
 
 MAX_BODY_BYTES = 65_536
+# Room for the pointer of a re-issue, whose reference has at most 80 characters (OP8).
+MAX_AGAIN_BYTES = 96
 MAX_WHOLE_NUMBER = 2**53 - 1
 REFERENCE_DIGITS = 16
 # Deeper nesting is read by one language and exhausts the other's stack (OP6).
@@ -27,6 +30,14 @@ _STREAM = re.compile(r"[a-z_]{1,24}")
 _RECORD = re.compile(r"([a-z_]{1,40})/([A-Za-z0-9-]{1,64})")
 _HASH = re.compile(r"[0-9a-f]{64}")
 _SALT = re.compile(r"[0-9a-f]{32}")
+# The whole canonical envelope (OP2). Every part is free of quotes and backslashes, so what
+# matches is an envelope; what does not is read as JSON to say what is wrong with it.
+_CANONICAL = re.compile(
+    rf'{{"op_id":"(({_DEVICE})\.({_EPOCH})\.([1-9][0-9]{{0,11}}))",'
+    rf'"previous":"({_HASH.pattern}|)","stream":"({_STREAM.pattern})",'
+    rf'"record":"([a-z_]{{1,40}}/[A-Za-z0-9-]{{1,64}})",'
+    rf'"stamp":"([0-9]{{15}}\.[0-9]{{5}}\.{_DEVICE})","commitment":"({_HASH.pattern})"}}'
+)
 _REFERENCE = re.compile(rf"{_DEVICE}\.{_EPOCH}\.[1-9][0-9]{{0,11}}#[0-9a-f]{{{REFERENCE_DIGITS}}}")
 
 
@@ -50,6 +61,8 @@ class Body(msgspec.Struct, frozen=True, kw_only=True):
         References of operations entered in error. They stay in the log, struck through.
     because : str
         Reason in words, or "".
+    again : str
+        Reference of the operation of another epoch that this one repeats (OP8), or "".
     """
 
     salt: str
@@ -60,9 +73,10 @@ class Body(msgspec.Struct, frozen=True, kw_only=True):
     over: dict[str, tuple[str, ...]] = {}
     retract: tuple[str, ...] = ()
     because: str = ""
+    again: str = ""
 
 
-class Operation(msgspec.Struct, frozen=True, kw_only=True):
+class Operation(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One operation with its exact texts. ``body_text`` is None when the body is withheld."""
 
     op_id: str
@@ -117,7 +131,7 @@ def write_body(body: Body) -> str:
         "tapped_by": body.tapped_by,
         "catalogue": body.catalogue,
     }
-    for name in ("set", "over", "retract", "because"):
+    for name in ("set", "over", "retract", "because", "again"):
         if getattr(body, name):
             parts[name] = getattr(body, name)
     return msgspec.json.encode(parts).decode()
@@ -150,7 +164,30 @@ def make_operation(
     MalformedOperationError
         A part breaks OP1-OP7; no operation is made.
     """
-    body_text = write_body(body)
+    return make_operation_of(
+        device=device,
+        epoch=epoch,
+        counter=counter,
+        previous=previous,
+        stream=stream,
+        record=record,
+        stamp=stamp,
+        body_text=write_body(body),
+    )
+
+
+def make_operation_of(
+    *,
+    device: str,
+    epoch: str,
+    counter: int,
+    previous: str,
+    stream: str,
+    record: str,
+    stamp: str,
+    body_text: str,
+) -> Operation:
+    """Return a new operation over a body that is text already; see `make_operation`."""
     envelope = _write_envelope(
         f"{device}.{epoch}.{counter}", previous, stream, record, stamp, _sha256(body_text)
     )
@@ -186,50 +223,61 @@ def read_operation(envelope_text: str, body_text: str | None) -> Operation:
     ForgedOperationError
         The body is not the one the envelope commits to.
     """
+    found = _CANONICAL.fullmatch(envelope_text)
+    if found is None:
+        raise _explain(envelope_text)
+    op_id, device, epoch, digits, previous, stream, record, stamp, commitment = found.groups()
+    counter = int(digits)
+    if (previous == "") != (counter == 1):
+        raise _explain(envelope_text)
+    if body_text is not None:
+        if _sha256(body_text) != commitment:
+            raise ForgedOperationError(
+                f"The body of {op_id} is not the one it commits to. "
+                "It was changed after it was written: keep the tablet and ask the data manager."
+            )
+        read_body(body_text, op_id)
+    return Operation(
+        op_id=op_id,
+        device=device,
+        epoch=epoch,
+        counter=counter,
+        previous=previous,
+        stream=stream,
+        record=record,
+        stamp=stamp,
+        commitment=commitment,
+        hash=_sha256(envelope_text),
+        body_text=body_text,
+    )
+
+
+def _explain(envelope_text: str) -> MalformedOperationError:
+    """Return what is wrong with an envelope that is not canonical."""
     try:
         parts = _ENVELOPES.decode(envelope_text)
     except (msgspec.MsgspecError, UnicodeEncodeError) as error:
-        raise MalformedOperationError(
+        return MalformedOperationError(
             f"The envelope is not one of ours ({error}). Send it as the device wrote it."
-        ) from error
+        )
     found = _OP_ID.fullmatch(parts.op_id)
     if found is None:
-        raise _malformed("op_id", parts.op_id, "device.epoch.counter")
+        return _malformed("op_id", parts.op_id, "device.epoch.counter")
     if not _STREAM.fullmatch(parts.stream):
-        raise _malformed("stream", parts.stream, "lower-case letters")
+        return _malformed("stream", parts.stream, "lower-case letters")
     if not _RECORD.fullmatch(parts.record):
-        raise _malformed("record", parts.record, "kind/id")
+        return _malformed("record", parts.record, "kind/id")
     if read_stamp(parts.stamp) is None:
-        raise _malformed("stamp", parts.stamp, "15 digits, 5 digits, device")
+        return _malformed("stamp", parts.stamp, "15 digits, 5 digits, device")
     if not _HASH.fullmatch(parts.commitment):
-        raise _malformed("commitment", parts.commitment, "64 hexadecimal digits")
-    counter = int(found[3])
-    if not (_HASH.fullmatch(parts.previous) if counter > 1 else parts.previous == ""):
-        raise _malformed("previous", parts.previous, "the hash before it, empty only for the first")
-    if envelope_text != _write_envelope(*msgspec.structs.astuple(parts)):
-        raise MalformedOperationError(
-            f"The envelope of {parts.op_id} is not in canonical form. "
-            "Send it as the device wrote it."
+        return _malformed("commitment", parts.commitment, "64 hexadecimal digits")
+    is_first = int(found[3]) == 1
+    if not (parts.previous == "" if is_first else _HASH.fullmatch(parts.previous)):
+        return _malformed(
+            "previous", parts.previous, "the hash before it, empty only for the first"
         )
-    if body_text is not None:
-        if _sha256(body_text) != parts.commitment:
-            raise ForgedOperationError(
-                f"The body of {parts.op_id} is not the one it commits to. "
-                "It was changed after it was written: keep the tablet and ask the data manager."
-            )
-        read_body(body_text, parts.op_id)
-    return Operation(
-        op_id=parts.op_id,
-        device=found[1],
-        epoch=found[2],
-        counter=counter,
-        previous=parts.previous,
-        stream=parts.stream,
-        record=parts.record,
-        stamp=parts.stamp,
-        commitment=parts.commitment,
-        hash=_sha256(envelope_text),
-        body_text=body_text,
+    return MalformedOperationError(
+        f"The envelope of {parts.op_id} is not in canonical form. Send it as the device wrote it."
     )
 
 
@@ -244,47 +292,65 @@ def read_body(body_text: str, op_id: str = "this operation") -> Body:
     MalformedOperationError
         The text breaks OP4, OP6 or OP7; the sentence names the operation and the part.
     """
-    if len(body_text.encode()) > MAX_BODY_BYTES:
-        raise MalformedOperationError(
-            f"The body of {op_id} is over {MAX_BODY_BYTES} bytes. Put large content in a blob."
-        )
+    length = len(body_text.encode())
+    if length > MAX_BODY_BYTES + MAX_AGAIN_BYTES:
+        raise _too_long(op_id)
     try:
         body = _BODIES.decode(body_text)
     except (msgspec.MsgspecError, UnicodeEncodeError, RecursionError) as error:
         raise MalformedOperationError(
             f"The body of {op_id} cannot be read ({error}). Send it as the device wrote it."
         ) from error
+    # A body as long as may be can still be written again (OP8).
+    if length > MAX_BODY_BYTES + (len(f',"again":"{body.again}"') if body.again else 0):
+        raise _too_long(op_id)
     if not _SALT.fullmatch(body.salt):
         raise _malformed(f"salt of {op_id}", body.salt, "32 hexadecimal digits")
     if not body.set and not body.retract:
         raise MalformedOperationError(f"{op_id} sets no field and retracts nothing. Leave it out.")
-    for references in (*body.over.values(), body.retract):
+    again = (body.again,) if body.again else ()
+    for references in (*body.over.values(), body.retract, again):
         for reference in references:
             if not _REFERENCE.fullmatch(reference):
                 raise _malformed(f"reference in {op_id}", reference, "op_id#16 digits")
-    _refuse_fractions(body.set, op_id)
+    _refuse_fractions(body.set.values(), op_id, 1)
     return body
 
 
-def _refuse_fractions(value: object, op_id: str, depth: int = 0) -> None:
+def decode_body(body_text: str) -> Body:
+    """Return the body of an operation that was read before: what `read_body` checks is not again.
+
+    For texts that an `Operation` holds; merge reads each of them many times.
+    """
+    return _BODIES.decode(body_text)
+
+
+def _refuse_fractions(values: Iterable[object], op_id: str, depth: int) -> None:
     """Refuse numbers and nesting that the two languages would not read alike (OP6)."""
-    if depth > MAX_DEPTH:
-        raise MalformedOperationError(
-            f"{op_id} is nested over {MAX_DEPTH} levels deep. Write it flatter (OP6)."
-        )
-    if isinstance(value, float) or (
-        isinstance(value, int) and not -MAX_WHOLE_NUMBER <= value <= MAX_WHOLE_NUMBER
-    ):
-        raise MalformedOperationError(
-            f"{op_id} holds the number {value}. Write whole numbers in a small unit (OP6)."
-        )
-    if isinstance(value, dict):
-        for inner in value.values():
-            _refuse_fractions(inner, op_id, depth + 1)
-    elif isinstance(value, list):
-        for inner in value:
-            _refuse_fractions(inner, op_id, depth + 1)
+    for value in values:
+        if depth > MAX_DEPTH:
+            raise MalformedOperationError(
+                f"{op_id} is nested over {MAX_DEPTH} levels deep. Write it flatter (OP6)."
+            )
+        if isinstance(value, str):
+            continue
+        if isinstance(value, float) or (
+            isinstance(value, int) and not -MAX_WHOLE_NUMBER <= value <= MAX_WHOLE_NUMBER
+        ):
+            raise MalformedOperationError(
+                f"{op_id} holds the number {value}. Write whole numbers in a small unit (OP6)."
+            )
+        if isinstance(value, dict):
+            _refuse_fractions(value.values(), op_id, depth + 1)
+        elif isinstance(value, list):
+            _refuse_fractions(value, op_id, depth + 1)
 
 
 def _malformed(part: str, found: str, wanted: str) -> MalformedOperationError:
     return MalformedOperationError(f"The {part} is {found[:80]!r}; it has to be {wanted}.")
+
+
+def _too_long(op_id: str) -> MalformedOperationError:
+    return MalformedOperationError(
+        f"The body of {op_id} is over {MAX_BODY_BYTES} bytes. Put large content in a blob."
+    )

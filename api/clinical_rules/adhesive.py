@@ -1,7 +1,9 @@
 """Adhesive and its flush: dead space, amounts of adhesive (pure) and mix, aliquot and time."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Annotated, Any, Literal
+
+import msgspec
 
 from api.clinical_rules.geometry import divide_half_up, leaves_tip_ul, lumen_ul
 from api.clinical_rules.rule_file import Row
@@ -10,8 +12,10 @@ from api.clinical_rules.rule_file import Row
 class FlushRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Which media may flush an adhesive."""
 
-    agent: str
-    media: tuple[str, ...]
+    agent: Literal["2-octyl-cyanoacrylate", "n-butyl-2-cyanoacrylate"]
+    media: Annotated[
+        tuple[Literal["saline", "sterile-water", "dextrose-5"], ...], msgspec.Meta(min_length=1)
+    ]
 
 
 def find_dead_space(needle: Mapping[str, Any]) -> dict[str, object]:
@@ -49,8 +53,11 @@ def plan_adhesive(
     pure_ul = adhesive.get("planned_ul")
     if parts < 1:
         words = "The ratio needs at least one part of adhesive. Correct it."
-        plan["pure_ul"] = plan["mix_ul"] = {"refusal": {"kind": "no-ratio", "text": words}}
-    elif pure_ul is None:
+        refusal = {"refusal": {"kind": "no-ratio", "text": words}}
+        amounts = ("pure_ul", "mix_ul", "aliquot_ul", "aliquot_ms")
+        leaves = {"flush_ul": dead_space_ul, "leaves_tip_before_flush_ul": refusal}
+        return {**plan, **dict.fromkeys(amounts, refusal), **leaves}
+    if pure_ul is None:
         plan["pure_ul"] = plan["mix_ul"] = {"missing": ["adhesive.planned_ul"]}
     else:
         mix_ul = divide_half_up(pure_ul * (parts + oil), parts)
@@ -84,4 +91,19 @@ def warn_of_adhesive(
         raised.add("second-person")
     elif total_ul > limit["soft_limit_ul"]:
         raised.add("soft-limit")
+    return raised | _warn_of_mix(adhesive, total_ul, limit)
+
+
+def _warn_of_mix(adhesive: Mapping[str, Any], total_ul: int, limit: Mapping[str, int]) -> set[str]:
+    """Return the cautions on the mix and its ratio (AD8); an older rule file has no such limits."""
+    parts, oil = adhesive["parts_adhesive"], adhesive["parts_oil"]
+    if parts < 1 or "mix_second_person_ul" not in limit:
+        return set()
+    raised = {"ratio-unusual"} if oil * 1000 > limit["most_oil_per_mille"] * parts else set()
+    mix_ul = divide_half_up(total_ul * (parts + oil), parts)
+    # With no oil the mix is the adhesive itself, whose limits stand already.
+    if oil > 0 and mix_ul > limit["mix_second_person_ul"]:
+        raised.add("mix-second-person")
+    elif oil > 0 and mix_ul > limit["mix_soft_limit_ul"]:
+        raised.add("mix-soft-limit")
     return raised

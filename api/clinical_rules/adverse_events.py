@@ -11,7 +11,7 @@ import msgspec
 
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError, ShapeError
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import Row, RuleFile, path_of
+from api.clinical_rules.rule_file import Amount, Row, RuleFile, path_of
 from api.clinical_rules.shapes import Reader, flag, natural_number, one_of, shape
 
 KIND = "adverse-event-grades"
@@ -53,7 +53,7 @@ class GradeRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     grade: str
     fact: str
-    at_least: int | None = None
+    at_least: Amount | None = None
     is_: bool | int | str | None = msgspec.field(default=None, name="is")
     one_of: tuple[str, ...] | None = None
 

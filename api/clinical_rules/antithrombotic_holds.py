@@ -13,7 +13,7 @@ from api.clinical_rules.bands import BandRow, find_band, refuse_band_faults
 from api.clinical_rules.civil_date import add_days
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import RuleFile, path_of
+from api.clinical_rules.rule_file import Days, RuleFile, Words, path_of
 from api.clinical_rules.shapes import civil_date, flag, list_of, number, one_of, shape, text
 
 URGENT_TEXT = (
@@ -29,8 +29,8 @@ class HoldRow(BandRow, frozen=True, kw_only=True, forbid_unknown_fields=True):
     Either `refuse` says why there is no figure, or `hold_days` and `continue` give one.
     """
 
-    drug: str
-    hold_days: int | None = None
+    drug: Words
+    hold_days: Days | None = None
     continue_: bool = msgspec.field(default=False, name="continue")
     check: str | None = None
     refuse: str | None = None
@@ -84,8 +84,9 @@ def answer_antithrombotic_holds(request: object, rule_book: RuleBook) -> dict[st
         raise CalculationRefusedError(URGENT_TEXT, answer)
     holds = [_hold(drug, profile.rows, read) for drug in read["drugs"]]
     answer = {"holds": holds, "rule_files": name_rule_files(profile)}
-    if holds and not any("hold_days" in hold for hold in holds):
-        sentence = "No hold can be calculated from this. " + _say_why(holds[0])
+    if not any("hold_days" in hold for hold in holds):
+        why = _say_why(holds[0]) if holds else "Name at least one drug."
+        sentence = f"No hold can be calculated from this. {why}"
         raise CalculationRefusedError(sentence, answer)
     return answer
 
@@ -146,10 +147,10 @@ def _say_why(hold: dict[str, object]) -> str:
 
 def _refuse_faults(profile: RuleFile[HoldRow]) -> None:
     for place, row in enumerate(profile.rows, start=1):
-        if (row.hold_days is None) == (row.refuse is None) or (row.hold_days or 0) < 0:
+        if (row.hold_days is None) == (row.refuse is None) or (row.continue_ and row.hold_days):
             message = (
                 f"Rule file {path_of(profile)}: row {place} needs `hold_days` from 0 or `refuse`, "
-                "and not both. Correct it."
+                "and not both; a drug that continues is held 0 days. Correct it."
             )
             raise RuleFileError(message)
     for drug in {row.drug: None for row in profile.rows}:

@@ -6,7 +6,7 @@ The stock is one for all targets: a coil planned for one of them is not there fo
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from api.clinical_rules.rule_file import Row
+from api.clinical_rules.rule_file import Amount, Row
 from api.clinical_rules.shapes import order_keys
 
 Coil = Mapping[str, Any]
@@ -15,17 +15,17 @@ Coil = Mapping[str, Any]
 class CoilCountRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How many coils to start with from one axis on and below another."""
 
-    from_um: int
-    below_um: int
-    from_coils: int
-    to_coils: int
+    from_um: Amount
+    below_um: Amount
+    from_coils: Amount
+    to_coils: Amount
 
 
 class WireGaugeRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The finest gauge that a wire up to a thickness goes through, from thin to thick."""
 
-    wire_up_to_um: int
-    gauge_at_most: int
+    wire_up_to_um: Amount
+    gauge_at_most: Amount
 
 
 def loop_band_um(axis_um: int, limit: Mapping[str, int]) -> tuple[int, int]:
@@ -98,7 +98,11 @@ def _next_pick(
         if in_band:
             return min(in_band, key=lambda coil: coil["loop_um"])
         below = [coil for coil in usable if coil["loop_um"] < low]
-        return max(below, key=lambda coil: coil["loop_um"], default=None)
+        largest = max(below, key=lambda coil: coil["loop_um"], default=None)
+        # A loop smaller than the varix is told only where it truly is the largest there is.
+        is_too_small = largest is not None and largest["loop_um"] < axis_um
+        has_larger = any(coil["loop_um"] > high for coil in usable)
+        return None if is_too_small and has_larger else largest
     # A loop narrower than the varix would not hold on its wall; one wider than the first
     # would not unfold in what the first left open.
     least = min(axis_um, picks[0]["loop_um"])

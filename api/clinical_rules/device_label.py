@@ -42,7 +42,7 @@ def answer_device_label(request: object, _rule_book: RuleBook) -> dict[str, obje
 
     Notes
     -----
-    Rules DL1-DL9. Pure: `today_on` is an argument.
+    Rules DL1-DL10. Pure: `today_on` is an argument.
     """
     read = _READ_REQUEST(request, "")
     scanned, today_on = read["scanned"], read["today_on"]
@@ -64,6 +64,11 @@ def answer_device_label(request: object, _rule_book: RuleBook) -> dict[str, obje
     if fields.identifier is None and not fields.problems:
         fields.problems.append("The code names no device. Scan the other code of the package too.")
     expires_on = fields.expires_on
+    if fields.made_on is not None and fields.made_on > min(today_on, expires_on or today_on):
+        fields.problems.append(
+            f"The making date {fields.made_on} lies after today or after the expiry date. Check "
+            "the package."
+        )
     return {
         "symbology": "hibc" if is_hibc else "gs1",
         "hibc_identifier" if is_hibc else "gtin": fields.identifier,

@@ -4,10 +4,13 @@ The figures stand in ``data/varix_risk``, series by series.
 """
 
 from collections.abc import Sequence
+from typing import Annotated
+
+import msgspec
 
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import Row, path_of
+from api.clinical_rules.rule_file import Amount, Row, path_of
 from api.clinical_rules.shapes import one_of, shape
 from api.clinical_rules.varix_class import CLASSES
 
@@ -19,11 +22,11 @@ class FirstBleedRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Share of one series that had bled by a year, and for which classes it is shown."""
 
     series: str
-    patients: int
+    patients: Amount
     cohort: str
     classes: tuple[str, ...]
-    years: int
-    bled_per_mille: int
+    years: Amount
+    bled_per_mille: Annotated[int, msgspec.Meta(ge=0, le=1000)]
 
 
 def answer_first_bleed(request: object, rule_book: RuleBook) -> dict[str, object]:

@@ -5,16 +5,16 @@ decided here. Reads no clock: today is part of the request.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import msgspec
 
 from api.clinical_rules.civil_date import add_days, add_interval
-from api.clinical_rules.errors import CalculationRefusedError
+from api.clinical_rules.errors import CalculationRefusedError, ShapeError
 from api.clinical_rules.follow_up_inputs import name_inputs
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import Row
-from api.clinical_rules.shapes import civil_date, flag, list_of, one_of, shape, text, whole_number
+from api.clinical_rules.rule_file import Amount, Days, Months, Row, Words
+from api.clinical_rules.shapes import civil_date, flag, list_of, natural_number, one_of, shape, text
 
 _CONDITIONS = {
     "cirrhosis": flag,
@@ -22,8 +22,8 @@ _CONDITIONS = {
     "transplant_listed": flag,
     "on_beta_blocker": flag,
     "oesophageal_banded": flag,
-    "adhesive_ul": whole_number,
-    "coils": whole_number,
+    "adhesive_ul": natural_number,
+    "coils": natural_number,
 }
 _HAPPENED = shape(
     {"visit": text, "on": civil_date},
@@ -41,6 +41,7 @@ READ_REQUEST = shape(
     {"plan": text, "index_on": civil_date, "acute_bleed": flag, "today_on": civil_date},
     {"conditions": shape({}, _CONDITIONS), "happened": list_of(_HAPPENED)},
 )
+_EARLY_LOOK = "follow_up/early_look"
 _ENDS = ("died", "transferred", "declined")
 _SEEN = ("attended", "done-elsewhere")
 _FINDINGS = ("doppler_flow", "obliterated", "retreated")
@@ -50,27 +51,38 @@ _ASSUMED = ("cirrhosis", "transplant_listed", "on_beta_blocker", "oesophageal_ba
 class VisitRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One visit of a follow-up plan."""
 
-    visit: str
-    kind: str
-    label: str
-    owner_role: str
-    anchor: str
-    months: int
-    days: int
-    before_days: int
-    after_days: int
-    repeat_months: int | None
-    when: str
+    visit: Words
+    kind: Words
+    label: Words
+    owner_role: Literal["booking", "clinician"]
+    anchor: Literal["procedure", "treatment", "last_look", "obliteration", "last_contact"]
+    months: Months
+    days: Days
+    before_days: Days
+    after_days: Days
+    repeat_months: Months | None
+    when: Literal[
+        "always",
+        "acute_bleed",
+        "early_look",
+        "flow_persists",
+        "obliterated",
+        "obliterated_or_retreated",
+        "oesophageal_banded",
+        "liver_ultrasound",
+        "on_beta_blocker",
+        "nothing_else",
+    ]
     lapses: bool
-    because: str
+    because: Words
 
 
 class EarlyLookRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Limits from which an early look is planned and from which a clinician takes over."""
 
-    above_adhesive_ul: int
-    from_coils: int
-    no_shows_to_clinician: int
+    above_adhesive_ul: Amount
+    from_coils: Amount
+    no_shows_to_clinician: Annotated[int, msgspec.Meta(ge=1, le=20)]
 
 
 class _Course(msgspec.Struct, frozen=True):
@@ -110,17 +122,18 @@ def answer_follow_up(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules FU1-FU16. Pure.
+    Rules FU1-FU17. Pure.
     """
     read = READ_REQUEST(request, "")
     name = "follow_up/default" if read["plan"] == "default" else f"follow_up/{read['plan']}"
-    if not rule_book.has(name):
+    if not rule_book.has(name) or name == _EARLY_LOOK:
         sentence = (
             f"No follow-up plan {read['plan']} is in force. Use default, or approve the plan."
         )
         raise CalculationRefusedError(sentence)
     plan = rule_book.rule_file(name, VisitRow)
-    early = rule_book.rule_file("follow_up/early_look", EarlyLookRow)
+    early = rule_book.rule_file(_EARLY_LOOK, EarlyLookRow)
+    _refuse_impossible_days(read)
     happened = sorted(read.get("happened", []), key=lambda one: one["on"])
     conditions = read.get("conditions", {})
     course = _read_course(read["index_on"], happened)
@@ -205,6 +218,17 @@ def _find_missing(conditions: Mapping[str, Any]) -> list[str]:
     """Return the condition that decides on the liver ultrasound and was not given (FU14)."""
     is_open = conditions.get("cirrhosis", False) and not conditions.get("transplant_listed", False)
     return ["conditions.child_class"] if is_open and "child_class" not in conditions else []
+
+
+def _refuse_impossible_days(read: Mapping[str, Any]) -> None:
+    """Refuse what is said to have happened after today, and an end before the beginning (FU17)."""
+    for place, one in enumerate(read.get("happened", [])):
+        if one["on"] > read["today_on"]:
+            message = f"happened[{place}].on {one['on']} lies after today_on. Correct the day."
+            raise ShapeError(message)
+        if one["on"] < read["index_on"] and any(one.get(reason) for reason in _ENDS):
+            message = f"happened[{place}].on {one['on']} lies before index_on. Correct the day."
+            raise ShapeError(message)
 
 
 def _is_seen(one: Mapping[str, Any]) -> bool:
@@ -296,7 +320,7 @@ def _supersede(
     if not _is_open(visit):
         return visit
     if any(other["kind"] == visit["kind"] for other in later):
-        return {**visit, "state": "ended", "because": "A later look of this kind took place."}
+        return {**visit, "state": "ended", "because": "A later visit of this kind took place."}
     if lapses and later:
         return {**visit, "state": "ended", "because": "A later visit took place."}
     return visit
@@ -319,12 +343,13 @@ def _next_act(
         and one["on"] > str(visit["anchor_on"])
     )
     owner, because = str(visit["owner_role"]), str(visit["because"])
-    if visit["state"] == "no-show-rebook":
+    if missed >= no_shows_to_clinician:
+        # Whatever was booked or cancelled since: who stayed away twice is a clinician's (HAZ-43).
+        owner, because = "clinician", "Did not come twice: a clinician decides."
+    elif str(visit["latest_on"]) < today_on:
+        owner, because = "clinician", f"Past its latest date. {because}"
+    elif visit["state"] == "no-show-rebook":
         owner, because = "booking", "Did not come: book again."
-        if missed >= no_shows_to_clinician:
-            owner, because = "clinician", "Did not come twice: a clinician decides."
-    elif visit["state"] == "overdue":
-        because = f"Past its latest date. {because}"
     return {
         "visit": visit["visit"],
         "on": max(today_on, str(visit["target_on"])),

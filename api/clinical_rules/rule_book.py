@@ -9,7 +9,7 @@ import msgspec
 from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
-from api.clinical_rules.rule_release import Release, judge_release
+from api.clinical_rules.rule_release import Release, day_in_force, judge_release
 
 IN_FORCE = "in_force.json"
 
@@ -132,10 +132,12 @@ class RuleBook:
         taken = []
         for release in sorted(releases, key=lambda one: (one.name, one.version)):
             judgement = judge_release(release, on=self.on)
-            from_on = release.in_force_from or self.on
-            is_open = judgement.standing in ("draft", "approved") and from_on <= self.on
-            if judgement.standing == "in force" or (self.is_training and is_open):
+            if judgement.standing == "in force":
+                from_on = day_in_force(release) or self.on
                 taken.append(_Listed(release.name, release.version, from_on))
+            elif self.is_training and judgement.standing != "retired":
+                # In training what was proposed last is what people want to try.
+                taken.append(_Listed(release.name, release.version, self.on))
             else:
                 self._why[release.name] = f"version {release.version}: {judgement.why}"
         return taken
@@ -156,6 +158,11 @@ class RuleBook:
             message = f"Rule file {IN_FORCE} names no default for {folder}. Add it there."
             raise RuleFileError(message)
         return self._defaults[folder]
+
+    def version_of(self, name: str) -> int | None:
+        """Return the version in force of a rule file, None where none is."""
+        listed = self._chosen.get(name)
+        return listed.version if listed else None
 
     def has(self, name: str) -> bool:
         """Say whether a version of the named rule file is in force."""
@@ -227,15 +234,16 @@ def name_rule_files(*rule_files: RuleFile[Any]) -> list[dict[str, object]]:
     return [{"name": one.name, "version": one.version, "sha256": one.sha256} for one in rule_files]
 
 
-def read_listing(contents: Mapping[str, bytes]) -> tuple[str, ...]:
-    """Return the names that ``in_force.json`` lists, each once, sorted.
+def read_listing(contents: Mapping[str, bytes]) -> dict[str, int]:
+    """Return the names that ``in_force.json`` lists, sorted, each with its highest version.
 
     Raises
     ------
     RuleFileError
         It is missing or cannot be read.
     """
-    return tuple(sorted({one.name for one in _read_in_force(contents).in_force}))
+    listed = sorted((one.name, one.version) for one in _read_in_force(contents).in_force)
+    return dict(listed)
 
 
 def _read_in_force(contents: Mapping[str, bytes]) -> _InForce:

@@ -5,12 +5,17 @@ What the rows mean is not in here: each calculator brings its own row type, deri
 
 import hashlib
 from collections.abc import Sequence
-from typing import Any, Generic, Literal, TypeVar
+from typing import Annotated, Any, Generic, Literal, TypeVar
 
 import msgspec
 
 from api.clinical_rules.errors import RuleFileError
 
+# What a number or a word in a row may be at all; both stand in the JSON Schema as well.
+Amount = Annotated[int, msgspec.Meta(ge=0, le=10_000_000)]
+Days = Annotated[int, msgspec.Meta(ge=0, le=3_660)]
+Months = Annotated[int, msgspec.Meta(ge=0, le=600)]
+Words = Annotated[str, msgspec.Meta(min_length=1, max_length=600)]
 Basis = Literal["published", "common-practice", "from-memory", "derived", "unit-setting"]
 Status = Literal["in force", "draft", "approved", "retired"]
 

@@ -13,12 +13,13 @@ Standing = Literal["draft", "approved", "in force", "retired"]
 
 
 class Approval(msgspec.Struct, frozen=True):
-    """One person's word for the bytes whose SHA-256 it names."""
+    """One person's word for the bytes whose SHA-256 it names, to count from a civil date."""
 
     by: str
     name: str
     role: str
     sha256: str
+    from_on: str
 
 
 class Release(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,14 +29,13 @@ class Release(msgspec.Struct, frozen=True, kw_only=True):
     ----------
     sha256 : str
         Of the bytes held here; an approval of other bytes does not count (RL3).
-    in_force_from, retired_on : str or None
-        Civil dates; None while nobody has given one.
+    retired_on : str or None
+        Civil date; None while nobody has retired it.
     """
 
     name: str
     version: int
     sha256: str
-    in_force_from: str | None = None
     retired_on: str | None = None
     approvals: tuple[Approval, ...] = ()
 
@@ -48,12 +48,33 @@ class Judgement(msgspec.Struct, frozen=True):
 
 
 def list_approvers(release: Release) -> tuple[Approval, ...]:
-    """Return one approval for each person who approved these very bytes, first ones first (RL3)."""
+    """Return one approval for each person who approved these very bytes, by day, then as given.
+
+    Notes
+    -----
+    Rule RL3. One name counts once: the same person may stand twice in the list of staff.
+    """
     found: dict[str, Approval] = {}
-    for approval in release.approvals:
-        if approval.sha256 == release.sha256:
-            found.setdefault(approval.by, approval)
+    for approval in sorted(release.approvals, key=lambda one: one.from_on):
+        known = any(one.by == approval.by for one in found.values())
+        if approval.sha256 == release.sha256 and not known:
+            found.setdefault(approval.name.strip().casefold(), approval)
     return tuple(found.values())
+
+
+def day_in_force(release: Release) -> str | None:
+    """Return the first day on which two people's approvals count, one of them an endoscopist's.
+
+    Notes
+    -----
+    Rule RL2. A later approval never moves that day. Two named people, one of them an endoscopist:
+    common practice of local protocols, no source.
+    """
+    approvers = list_approvers(release)
+    for count in range(APPROVERS_NEEDED, len(approvers) + 1):
+        if any(approver.role == "endoscopist" for approver in approvers[:count]):
+            return approvers[count - 1].from_on
+    return None
 
 
 def judge_release(release: Release, *, on: str) -> Judgement:
@@ -61,18 +82,16 @@ def judge_release(release: Release, *, on: str) -> Judgement:
 
     Notes
     -----
-    Rules RL1-RL4. Pure. Two named people approve, one of them an endoscopist: common practice of
-    local protocols, no source.
+    Rules RL1-RL4. Pure.
     """
     if release.retired_on is not None and release.retired_on <= on:
         return Judgement("retired", f"it was retired on {release.retired_on}")
-    approvers = list_approvers(release)
-    if len(approvers) < APPROVERS_NEEDED:
-        return Judgement("draft", f"{len(approvers)} of {APPROVERS_NEEDED} people approved it")
-    if all(approver.role != "endoscopist" for approver in approvers):
+    count = len(list_approvers(release))
+    if count < APPROVERS_NEEDED:
+        return Judgement("draft", f"{count} of {APPROVERS_NEEDED} people approved it")
+    day = day_in_force(release)
+    if day is None:
         return Judgement("draft", "no endoscopist approved it")
-    if release.in_force_from is None:
-        return Judgement("approved", "it has no day from which it is in force")
-    if release.in_force_from > on:
-        return Judgement("approved", f"it comes into force on {release.in_force_from}")
+    if day > on:
+        return Judgement("approved", f"it comes into force on {day}")
     return Judgement("in force", "")

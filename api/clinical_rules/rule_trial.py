@@ -1,19 +1,27 @@
 """Tries a rule file before a unit takes it: its shape, its rows, and one whole calculation."""
 
 import hashlib
+import re
 from collections.abc import Mapping
 from typing import Any
 
 import msgspec
 
-from api.clinical_rules.calculate import CALCULATIONS
-from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
+from api.clinical_rules.adverse_events import grade_adverse_event
+from api.clinical_rules.calculate import CALCULATIONS, Calculation
+from api.clinical_rules.coil_picks import CoilCountRow
+from api.clinical_rules.errors import CalculationRefusedError, RuleFileError, ShapeError
 from api.clinical_rules.examples import EXAMPLES
+from api.clinical_rules.first_bleed import answer_first_bleed
+from api.clinical_rules.follow_up import VisitRow
 from api.clinical_rules.gates import GateRow, refuse_row_faults
 from api.clinical_rules.row_types import row_type_of
 from api.clinical_rules.rule_book import RuleBook
-from api.clinical_rules.rule_file import read_rule_file
+from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
 from api.clinical_rules.rule_release import Release
+from api.clinical_rules.step_protocol import BLOOD_RETURN, Step
+from api.clinical_rules.value_cautions import answer_value_cautions
+from api.clinical_rules.varix_class import answer_varix_class
 
 # The last day of the calendar that the rules know: the file tried is the one in force then.
 _ON = "2199-12-31"
@@ -25,6 +33,30 @@ _READERS: Mapping[str, tuple[str, str | None]] = {
     "liver_scores": ("liver-scores", None),
     "sizing": ("sizing", None),
 }
+
+
+# Engines that `calculate` does not list, each with a request that reads its file.
+_INNER: Mapping[str, tuple[Calculation, Mapping[str, object]]] = {
+    "adverse_events": (grade_adverse_event, {"transfusion": True, "admission_nights": 2}),
+    "measurements": (
+        answer_value_cautions,
+        {"quantity": "bilirubin", "unit": "umol/L", "amount": 41},
+    ),
+    "varix_class": (answer_varix_class, {"short_axis_um": 12_000}),
+    "varix_risk": (answer_first_bleed, {"varix_class": "GOV2"}),
+}
+# By which keys a row is known: the next version of a file keeps every row of the one before.
+_ROW_KEYS: Mapping[str, tuple[str, ...]] = {
+    "gates": ("id", "when"),
+    "liver_scores/coefficients": ("score", "term"),
+    "liver_scores/input_ranges": ("input", "unit"),
+    "measurements/usual_bands": ("quantity", "unit"),
+    "sizing/cautions": ("id",),
+    "sizing/flush_media": ("agent",),
+    "sizing/limits": ("item",),
+}
+_NAME = re.compile(r"[a-z_]{1,40}/[a-z0-9_-]{1,60}")
+_LAST_VERSION = 999_999
 
 
 class _Named(msgspec.Struct, frozen=True):
@@ -52,30 +84,134 @@ def try_rule_file(content: bytes, held: Mapping[str, bytes]) -> tuple[str, int]:
     except msgspec.MsgspecError as error:
         message = f"The rule file cannot be read ({error}). Give it a name and a version."
         raise RuleFileError(message) from error
+    if not _NAME.fullmatch(named.name) or not 1 <= named.version <= _LAST_VERSION:
+        message = (
+            f"The rule file calls itself {named.name[:80]!r} version {named.version}. Name it "
+            f"folder/name in small letters, with a version from 1 to {_LAST_VERSION}."
+        )
+        raise RuleFileError(message)
     path = f"{named.name}.v{named.version}.json"
     read = read_rule_file(path, content, row_type_of(named.name))
     if read.status in ("draft", "retired"):
         message = f"Rule file {path} calls itself {read.status}. Correct its `status`."
         raise RuleFileError(message)
+    _refuse_without_origin(read, path)
+    _refuse_lost_rows(read, path, held)
     sha256 = hashlib.sha256(content).hexdigest()
-    release = Release(name=named.name, version=named.version, sha256=sha256, in_force_from=_ON)
+    release = Release(name=named.name, version=named.version, sha256=sha256)
     book = RuleBook({**held, path: content}, on=_ON, releases=(release,))
-    folder, _, stem = named.name.partition("/")
     if read.name.startswith("gates/"):
         refuse_row_faults(book.rule_file(named.name, GateRow))
-    reader = _READERS.get(named.name) or _READERS.get(folder)
-    if reader is not None:
-        kind, key = reader
-        example: dict[str, Any] = dict(EXAMPLES[kind])
-        if key is not None:
-            example[key] = stem
-        _calculate(kind, example, book)
+    folder = named.name.partition("/")[0]
+    if folder == "follow_up" and named.name != "follow_up/early_look":
+        _refuse_course_without_end(book.rule_file(named.name, VisitRow), path)
+    for kind, request in _requests(named.name):
+        _calculate(CALCULATIONS[kind], request, book, path)
+    if folder in _INNER:
+        calculation, inner = _INNER[folder]
+        _calculate(calculation, dict(inner), book, path)
+    if named.name == "sizing/coil_counts":
+        _refuse_turned_ranges(book.rule_file(named.name, CoilCountRow), path)
+    if folder == "step_protocols":
+        _refuse_protocol_faults(book.rule_file(named.name, Step), path)
     return named.name, named.version
 
 
-def _calculate(kind: str, request: dict[str, object], book: RuleBook) -> None:
+def _refuse_turned_ranges(counts: RuleFile[CoilCountRow], path: str) -> None:
+    for place, row in enumerate(counts.rows, start=1):
+        if row.from_coils > row.to_coils:
+            message = (
+                f"Rule file {path}: row {place} begins with more coils than it ends with. "
+                "Correct `from_coils` or `to_coils`."
+            )
+            raise RuleFileError(message)
+
+
+def _refuse_course_without_end(plan: RuleFile[VisitRow], path: str) -> None:
+    """Refuse a plan after which somebody could be left without a next act (FU10)."""
+    if all(row.when != "nothing_else" for row in plan.rows):
+        message = (
+            f"Rule file {path} has no row `nothing_else`: a patient could be left without a next "
+            "act. Add it as the version before has it."
+        )
+        raise RuleFileError(message)
+
+
+def _refuse_protocol_faults(protocol: RuleFile[Step], path: str) -> None:
+    """Refuse a protocol in which an engine would look for a step in vain, or find two."""
+    ids = [step.id for step in protocol.rows]
+    doubled = next((one for one in ids if ids.count(one) > 1), None)
+    if doubled is not None:
+        message = f"Rule file {path}: step {doubled} stands twice. Give each step its own id."
+        raise RuleFileError(message)
+    gated = {step.id for step in protocol.rows if step.gate is not None}
+    lacking = [one for one in (BLOOD_RETURN, "injection") if one not in gated]
+    lacking += [one for one in ("distance", "stop_set", "dead_space_flush") if one not in ids]
+    if lacking:
+        message = (
+            f"Rule file {path} lacks the step {lacking[0]}, or its gate. Add it as the version "
+            "before has it."
+        )
+        raise RuleFileError(message)
+    loops = [step.loop for step in protocol.rows if step.loop is not None]
+    if list(dict.fromkeys(loops)) != ["puncture", "coil", "aliquot"]:
+        message = f"Rule file {path} has not the loops puncture, coil, aliquot in this order."
+        raise RuleFileError(f"{message} Correct the key `loop` of its rows.")
+
+
+def _refuse_without_origin(read: RuleFile[Row], path: str) -> None:
+    for place, row in enumerate(read.rows, start=1):
+        if not row.source or row.basis is None:
+            message = (
+                f"Rule file {path}: row {place} has no source or basis. Say where it comes from."
+            )
+            raise RuleFileError(message)
+
+
+def _refuse_lost_rows(read: RuleFile[Row], path: str, held: Mapping[str, bytes]) -> None:
+    """Refuse a version that leaves out what the one before it held: no caution may vanish."""
+    keys = _ROW_KEYS.get(read.name) or _ROW_KEYS.get(read.name.partition("/")[0])
+    book = RuleBook(held, on=_ON)
+    if keys is None or not book.has(read.name):
+        return
+    before = book.rule_file(read.name, row_type_of(read.name))
+    here = {tuple(getattr(row, key) for key in keys) for row in read.rows}
+    for row in before.rows:
+        named = tuple(getattr(row, key) for key in keys)
+        if named not in here:
+            words = " ".join(str(part) for part in named)
+            message = (
+                f"Rule file {path} has no row {words}, which version {before.version} has. Add it."
+            )
+            raise RuleFileError(message)
+
+
+def _requests(name: str) -> list[tuple[str, dict[str, Any]]]:
+    """Return the calculations that read a file, each with a whole and with a bare request."""
+    folder, _, stem = name.partition("/")
+    reader = _READERS.get(name) or _READERS.get(folder)
+    if reader is None:
+        return []
+    kind, key = reader
+    named = {} if key is None else {key: stem}
+    requests: list[tuple[str, dict[str, Any]]] = [(kind, {**EXAMPLES[kind], **named})]
+    if kind == "follow-up":
+        bare = {"index_on": "2026-01-31", "acute_bleed": False, "today_on": "2026-01-31"}
+        requests.append((kind, {"plan": "default", **bare, **named}))
+    return requests
+
+
+def _calculate(
+    calculation: Calculation, request: dict[str, Any], book: RuleBook, path: str
+) -> None:
     try:
-        CALCULATIONS[kind](request, book)
+        calculation(request, book)
     except CalculationRefusedError:
         # A refusal is an answer too; only a fault of the file stops it.
         return
+    except (ShapeError, ArithmeticError, LookupError, ValueError) as error:
+        message = (
+            f"Rule file {path} cannot be calculated with ({type(error).__name__}: {error}). "
+            "Compare its rows with those of the version before."
+        )
+        raise RuleFileError(message) from error

@@ -5,7 +5,7 @@ milliseconds. What lacks an input says so; outside the domain there is no number
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from api.clinical_rules.adhesive import FlushRow, find_dead_space, plan_adhesive, warn_of_adhesive
 from api.clinical_rules.coil_picks import (
@@ -19,10 +19,12 @@ from api.clinical_rules.coil_picks import (
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.clinical_rules.geometry import ellipsoid_ul, packing_per_mille
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.rule_file import Row, RuleFile, path_of, refuse_gaps_and_overlaps
+from api.clinical_rules.rule_file import Row, RuleFile, Words, path_of, refuse_gaps_and_overlaps
 from api.clinical_rules.sizing_inputs import name_inputs
 from api.clinical_rules.sizing_limits import LimitRow, Limits
+from api.clinical_rules.sizing_remarks import warn_of_sizes
 from api.clinical_rules.sizing_request import READ_REQUEST, refuse_doubles
+from api.clinical_rules.value_cautions import name_usual_bands
 
 _LEVELS = ("stop", "caution", "note")
 _FULL_PER_MILLE = 1000
@@ -35,9 +37,9 @@ NOTHING_TEXT = (
 class CautionRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One remark on a plan."""
 
-    id: str
-    level: str
-    text: str
+    id: Words
+    level: Literal["stop", "caution", "note"]
+    text: Words
 
 
 def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
@@ -99,20 +101,26 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
         row = _flush_row(media, read["adhesive"]["agent"])
         adhesive = plan_adhesive(read["adhesive"], row, limit, dead_space["dead_space_ul"])
         raised |= warn_of_adhesive(read["adhesive"], read, limit)
-    found = [row for row in remarks.rows if row.id in raised]
+    found: list[dict[str, object]] = [
+        {"id": row.id, "level": row.level, "text": row.text, **_basis(row)}
+        for row in remarks.rows
+        if row.id in raised
+    ]
+    found += warn_of_sizes(read, rule_book)
     answer: dict[str, object] = {
         "targets": targets,
         "needle": {**dead_space, "passes": passes},
         "adhesive": adhesive,
-        "cautions": [
-            {"id": row.id, "level": row.level, "text": row.text, **_basis(row)}
-            for row in sorted(found, key=lambda row: _LEVELS.index(row.level))
-        ],
+        "cautions": sorted(found, key=lambda one: _LEVELS.index(str(one["level"]))),
         "basis": limit.name_basis(),
         "inputs": name_inputs(read, targets, dead_space),
-        "rule_files": name_rule_files(counts, gauges, limits, media, remarks),
+        "rule_files": [
+            *name_rule_files(counts, gauges, limits, media, remarks),
+            *name_usual_bands(rule_book),
+        ],
     }
-    if adhesive is None and not isinstance(dead_space["dead_space_ul"], int):
+    has_adhesive = adhesive is not None and isinstance(adhesive["aliquot_ul"], int)
+    if not has_adhesive and not isinstance(dead_space["dead_space_ul"], int):
         parts = ("volume_ul", "needle_stop_um")
         if not any(
             "picks" in sized["coils"] or any(isinstance(sized[part], int) for part in parts)
@@ -181,15 +189,13 @@ def _size_target(
     if origin is None:
         sized["coils"] = {"missing": ["origin"]}
     elif row is None:
-        least, most = rows[0].from_um // 1000, (rows[-1].below_um - 1) // 1000
-        words = f"No figure: the protocol covers {least} to {most} mm. You can write your own plan."
-        sized["coils"] = _refuse("outside-domain", words)
+        sized["coils"] = _refuse("outside-domain", _say_domain(rows))
     else:
         sized["coils"] = _describe_coils(target["short_axis_um"], row, picks, limit, raised)
         raised |= {"estimated": {"estimated-size"}, "earlier-record": {"earlier-size"}}.get(
             origin, set()
         )
-    sized.update(_fill(target, row, picks, raised))
+    sized.update(_fill(target, row, rows, picks, raised))
     sized["needle_stop_um"] = _stop(target, needle, limit)
     return sized
 
@@ -211,7 +217,7 @@ def _describe_coils(
     if picks and len(picks) < row.from_coils:
         raised.add("stock-short")
     if reason == "largest-stocked":
-        raised.add("migration")
+        raised |= {"migration"} | ({"loop-below-axis"} if picks[0]["loop_um"] < axis_um else set())
     if any(
         coil["loop_um"] > limit["thick_wire_above_loop_um"]
         and coil["wire_um"] < limit["thick_wire_um"]
@@ -228,9 +234,15 @@ def _describe_coils(
     }
 
 
+def _say_domain(rows: Sequence[CoilCountRow]) -> str:
+    least, most = rows[0].from_um // 1000, (rows[-1].below_um - 1) // 1000
+    return f"No figure: the protocol covers {least} to {most} mm. You can write your own plan."
+
+
 def _fill(
     target: Mapping[str, Any],
     row: CoilCountRow | None,
+    rows: Sequence[CoilCountRow],
     picks: Sequence[Coil],
     raised: set[str],
 ) -> dict[str, object]:
@@ -242,6 +254,9 @@ def _fill(
         missing = {"missing": ["long_axis_um"]}
         return {"volume_ul": missing, "packing_per_mille_from_to": missing}
     axes = (short, target["long_axis_um"], target.get("third_axis_um", short))
+    if max(axes) >= rows[-1].below_um:
+        outside = _refuse("outside-domain", _say_domain(rows))
+        return {"volume_ul": outside, "packing_per_mille_from_to": outside}
     volume: dict[str, object] = {
         "volume_ul": ellipsoid_ul(*axes),
         "third_axis_from": "given" if "third_axis_um" in target else "short-axis",

@@ -2,7 +2,7 @@
 
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.geometry import BASIS
-from api.clinical_rules.rule_file import Row, RuleFile, path_of
+from api.clinical_rules.rule_file import Amount, Row, RuleFile, Words, path_of
 
 # Which limit a number of the answer comes from.
 _PARTS = {
@@ -18,8 +18,8 @@ _PARTS = {
 class LimitRow(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One factor or limit by name."""
 
-    item: str
-    amount: int
+    item: Words
+    amount: Amount
 
 
 class Limits(dict[str, int]):

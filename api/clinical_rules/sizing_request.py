@@ -6,9 +6,14 @@ from api.clinical_rules.errors import ShapeError
 from api.clinical_rules.shapes import Reader, list_of, natural_number, one_of, shape, text
 
 
-def _at_most(most: int) -> Reader[int]:
+def _at_most(most: int, *, is_size: bool = False) -> Reader[int]:
+    """Return a reader of a number up to a bound; the size of a thing is above 0 as well."""
+
     def read(content: object, where: str) -> int:
         amount = natural_number(content, where)
+        if is_size and amount == 0:
+            message = f"{where} must be above 0. Correct it, or leave it out."
+            raise ShapeError(message)
         if amount > most:
             message = f"{where} must be at most {most}. Correct it."
             raise ShapeError(message)
@@ -19,6 +24,7 @@ def _at_most(most: int) -> Reader[int]:
 
 # Ten metres and ten litres: beyond them a slip of the unit, and every product stays exact.
 _length_um = _amount_ul = _at_most(10_000_000)
+_size_um = _prime_ul = _at_most(10_000_000, is_size=True)
 _parts = _at_most(1000)
 _TARGET = shape(
     {"label": text, "short_axis_um": _length_um},
@@ -34,18 +40,18 @@ _TARGET = shape(
 _NEEDLE = shape(
     {"gauge": natural_number},
     {
-        "inner_diameter_um": _length_um,
-        "length_um": _length_um,
-        "prime_ul": _amount_ul,
+        "inner_diameter_um": _size_um,
+        "length_um": _size_um,
+        "prime_ul": _prime_ul,
         "stop_step_um": _length_um,
     },
 )
 _COIL = shape(
     {
         "id": text,
-        "loop_um": _length_um,
-        "wire_um": _length_um,
-        "length_um": _length_um,
+        "loop_um": _size_um,
+        "wire_um": _size_um,
+        "length_um": _size_um,
         "count": natural_number,
     }
 )

@@ -5,11 +5,12 @@ tool's own word to go on (GATE-00). No clock, no store, no screen.
 """
 
 from collections.abc import Sequence
+from typing import Literal
 
 import msgspec
 
 from api.clinical_rules.rule_book import RuleBook
-from api.clinical_rules.rule_file import Row
+from api.clinical_rules.rule_file import Row, Words
 
 PROTOCOL = "step_protocols/coil_and_adhesive"
 CHOOSE = "choose"
@@ -20,21 +21,23 @@ class Gate(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A gate of a step; hard when the named condition holds, else soft."""
 
     id: str
-    hard_when: str
+    hard_when: Literal["adhesive"]
 
 
 class Step(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One row of a step protocol."""
 
-    number: str
-    id: str
-    phase: str
-    loop: str | None
-    title: str
-    ask: str
-    takes: str
+    number: Words
+    id: Words
+    phase: Words
+    loop: Literal["puncture", "coil", "aliquot"] | None
+    title: Words
+    ask: Words
+    takes: Literal[
+        "tick", "yes_no", "length_um", "amount_ul", "package", "coil", "adhesive", "flush"
+    ]
     gate: Gate | None
-    applies: str
+    applies: Literal["always", "adhesive"]
 
 
 class Round(msgspec.Struct, frozen=True):

@@ -1,18 +1,18 @@
-"""Open conflicts over HTTP."""
+"""What waits for a person, over HTTP: open conflicts alone, or with all else to decide."""
 
 import msgspec
 from litestar import get
 from litestar.di import Provide
 
 from api.routes.surroundings import Around, AskingDevice, provide_device
-from api.use_cases.list_conflicts import list_unit_conflicts
-from sync.conflict import OpenConflict
+from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
+from api.use_cases.list_decisions import Decisions, list_decisions
 
 
 class Conflicts(msgspec.Struct, frozen=True):
-    """Everything people have to settle in the device's streams."""
+    """Every open conflict in the device's streams."""
 
-    conflicts: list[OpenConflict]
+    conflicts: list[ConflictRow]
 
 
 @get(
@@ -23,4 +23,16 @@ class Conflicts(msgspec.Struct, frozen=True):
 )
 def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
     """List the open conflicts in the streams the device may read."""
-    return Conflicts(list_unit_conflicts(around.store, device))
+    now_ms = around.environment.now_ms()
+    return Conflicts(list_unit_conflicts(around.store, device, now_ms=now_ms))
+
+
+@get(
+    "/api/decisions",
+    tags=["record"],
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    sync_to_thread=True,
+)
+def get_decisions(device: AskingDevice, around: Around) -> Decisions:
+    """List conflicts, possible double entries and alarms in the streams the device may read."""
+    return list_decisions(around.store, device, now_ms=around.environment.now_ms())

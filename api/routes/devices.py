@@ -10,15 +10,22 @@ from litestar.params import JSONBody
 from api.routes.surroundings import Around, bearer_token
 from api.use_cases.errors import JoinRefusedError, TooManyTriesError, UnknownDeviceError
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
-from api.use_cases.join_device import Membership, join_device
+from api.use_cases.join_device import EnrolledKey, Membership, join_device
+from api.use_cases.revoke_device import revoke_device
+from sync.operation_log import Tip
 
 
 class Joining(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a device sends to join: the code, the id it chose, and a name people know it by."""
+    """What a device sends to join: the code, the id it chose, and a name people know it by.
+
+    ``key`` is its public key (base64) and ``epoch`` the epoch from which it signs with it.
+    """
 
     code: Annotated[str, msgspec.Meta(max_length=64)]
     device: Annotated[str, msgspec.Meta(max_length=64)]
     name: Annotated[str, msgspec.Meta(max_length=200)]
+    key: Annotated[str, msgspec.Meta(max_length=200)] | None = None
+    epoch: Annotated[str, msgspec.Meta(max_length=64)] = ""
 
 
 class InvitationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -49,12 +56,37 @@ def post_device(
             device=data.device,
             name=data.name,
             held_token=bearer_token(request),
+            key=EnrolledKey(data.key, data.epoch) if data.key is not None else None,
             new_token=around.environment.new_token(),
             now_ms=now_ms,
         )
     except JoinRefusedError:
         around.wrong_codes.note(now_ms)
         raise
+
+
+class Revocation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a command asks of the running server."""
+
+    device: Annotated[str, msgspec.Meta(max_length=64)]
+
+
+class Revoked(msgspec.Struct, frozen=True):
+    """Where the logs of the revoked device end."""
+
+    ends: tuple[Tip, ...]
+
+
+@post("/api/revocations", include_in_schema=False, sync_to_thread=True)
+def post_revocation(
+    request: Request[Any, Any, Any], data: JSONBody[Revocation], around: Around
+) -> Revoked:
+    """Revoke a device for `crura device revoke`, which holds the key of the data folder."""
+    token = bearer_token(request) or ""
+    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+        raise UnknownDeviceError("Devices are revoked by `crura device revoke` on the server.")
+    now_ms = around.environment.now_ms()
+    return Revoked(revoke_device(around.store, data.device, now_ms=now_ms))
 
 
 @post("/api/invitations", include_in_schema=False, sync_to_thread=True)

@@ -16,9 +16,11 @@ from litestar.exceptions import (
 )
 from litestar.types import ExceptionHandlersMap
 
+from api.storage.errors import DiskFullError, StorageError
 from api.use_cases.errors import (
     CalculationError,
     JoinRefusedError,
+    NoSuchSegmentError,
     NotAllowedError,
     TooLargeError,
     TooManyTriesError,
@@ -36,6 +38,7 @@ _STATUS: dict[type[UseCaseError], HTTPStatus] = {
     TooManyTriesError: HTTPStatus.TOO_MANY_REQUESTS,
     TooLargeError: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
     UnreadablePushError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    NoSuchSegmentError: HTTPStatus.NOT_FOUND,
     CalculationError: HTTPStatus.UNPROCESSABLE_ENTITY,
 }
 _SENTENCES = {
@@ -72,7 +75,7 @@ def describe_refusal(error: CalculationError) -> dict[str, Any]:
 
 def _respond(status: int, detail: str, extra: dict[str, Any] | None = None) -> Response[bytes]:
     headers = {}
-    if status == HTTPStatus.TOO_MANY_REQUESTS:
+    if status in (HTTPStatus.TOO_MANY_REQUESTS, HTTPStatus.SERVICE_UNAVAILABLE):
         headers["retry-after"] = "60"
     if status == HTTPStatus.UNAUTHORIZED:
         headers["www-authenticate"] = "Bearer"
@@ -88,6 +91,13 @@ def _answer_use_case(_: Request[Any, Any, Any], error: UseCaseError) -> Response
     status = _STATUS.get(type(error), HTTPStatus.BAD_REQUEST)
     extra = {"answer": error.answer} if isinstance(error, CalculationError) and error.answer else {}
     return _respond(status, str(error), extra)
+
+
+def _answer_storage(_: Request[Any, Any, Any], error: StorageError) -> Response[bytes]:
+    is_full = isinstance(error, DiskFullError)
+    status = HTTPStatus.INSUFFICIENT_STORAGE if is_full else HTTPStatus.SERVICE_UNAVAILABLE
+    _LOG.error("%s", error)
+    return _respond(status, str(error))
 
 
 def _answer_validation(_: Request[Any, Any, Any], error: ValidationException) -> Response[bytes]:
@@ -114,6 +124,12 @@ def _answer_http(_: Request[Any, Any, Any], error: HTTPException) -> Response[by
     return response
 
 
+def _answer_no_text(_: Request[Any, Any, Any], __: UnicodeDecodeError) -> Response[bytes]:
+    # Bytes that changed on the way; nothing of ours decodes text but the request.
+    detail = "The request is not UTF-8 text. Send it again."
+    return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)
+
+
 def _answer_unexpected(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     # Neither the message nor the path: both may hold what patients' records hold (SEC-20).
     frames = traceback.extract_tb(error.__traceback__)
@@ -125,8 +141,10 @@ def _answer_unexpected(request: Request[Any, Any, Any], error: Exception) -> Res
 
 EXCEPTION_HANDLERS: ExceptionHandlersMap = {
     UseCaseError: _answer_use_case,
+    StorageError: _answer_storage,
     ValidationException: _answer_validation,
     NotFoundException: _answer_http,
     HTTPException: _answer_http,
+    UnicodeDecodeError: _answer_no_text,
     Exception: _answer_unexpected,
 }

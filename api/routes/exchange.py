@@ -12,12 +12,20 @@ from litestar.params import FromQuery, JSONBody, QueryParameter
 from litestar.response import Stream
 
 from api.routes.outer_shell import MAX_INFLATED_BYTES
-from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
+from api.routes.surroundings import (
+    Around,
+    AskingDevice,
+    SendingDevice,
+    Surroundings,
+    provide_device,
+    provide_sender,
+)
 from api.storage.device_store import Device
 from api.use_cases.answer_pull import Page, answer_pull
 from api.use_cases.check_plans import check_after_push
 from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
 from api.use_cases.receive_push import PushAnswer, receive_push
+from api.use_cases.receive_resupply import ResupplyAnswer, receive_resupply
 from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer
 
 QUIET_SECONDS = 15.0
@@ -28,32 +36,68 @@ class Push(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
     device: str
     operations: list[tuple[str, str]]
+    signature: Annotated[str, msgspec.Meta(max_length=128)] | None = None
+
+
+class Resupply(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Operations of other devices, and logs of which to say how far they are held."""
+
+    device: str
+    logs: list[tuple[str, str]] = []
+    operations: list[tuple[str, str]] = []
 
 
 @post("/handshake", status_code=200, sync_to_thread=True)
 def post_handshake(
-    data: JSONBody[Handshake], device: AskingDevice, around: Around
+    data: JSONBody[Handshake], sender: SendingDevice, around: Around
 ) -> HandshakeAnswer:
     """State where the device's log ends here, and how far each of its streams goes."""
-    return receive_handshake(around.store, device, data, now_ms=around.environment.now_ms())
+    return receive_handshake(
+        around.store,
+        sender,
+        data,
+        new_generation=around.environment.new_id(),
+        now_ms=around.environment.now_ms(),
+    )
 
 
 @post("/push", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
 async def post_push(
-    data: JSONBody[Push], device: AskingDevice, around: Around
+    data: JSONBody[Push], sender: SendingDevice, around: Around
 ) -> Response[PushAnswer]:
     """Take in operations; the answer comes after they are on disk. Gzip is welcome.
 
     Plans among them are checked once the answer is on its way.
     """
-    refuse_other_device(device, data.device)
-    answer = await asyncio.to_thread(
-        receive_push,
-        around.store,
-        device,
-        data.operations,
-        now_ms=around.environment.now_ms(),
-    )
+    refuse_other_device(sender, data.device)
+    async with around.turns.take(len(data.operations)):
+        answer = await asyncio.to_thread(
+            receive_push,
+            around.store,
+            sender,
+            data.operations,
+            now_ms=around.environment.now_ms(),
+            signature=data.signature,
+        )
+    around.bell.ring()
+    return Response(answer, background=BackgroundTask(check_after_push, around.store))
+
+
+@post("/resupply", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
+async def post_resupply(
+    data: JSONBody[Resupply], sender: SendingDevice, around: Around
+) -> Response[ResupplyAnswer]:
+    """Take in what other devices wrote, for a store that was put back to an older copy."""
+    refuse_other_device(sender, data.device)
+    async with around.turns.take(len(data.operations)):
+        answer = await asyncio.to_thread(
+            receive_resupply,
+            around.store,
+            sender,
+            data.logs,
+            data.operations,
+            now_ms=around.environment.now_ms(),
+        )
     around.bell.ring()
     return Response(answer, background=BackgroundTask(check_after_push, around.store))
 
@@ -66,9 +110,12 @@ def get_pull(
     after: Annotated[int, QueryParameter(ge=0)] = 0,
     limit: Annotated[int, QueryParameter(ge=1, le=MAX_BATCH_COUNT)] = MAX_BATCH_COUNT,
     own: FromQuery[bool] = False,
+    record: Annotated[str, QueryParameter(max_length=105)] = "",
 ) -> Page:
-    """Hand out one page of a stream, in the order of receipt."""
-    return answer_pull(around.store, device, stream, after=after, limit=limit, with_own=own)
+    """Hand out one page of a stream, or of one case in it, in the order of receipt."""
+    return answer_pull(
+        around.store, device, stream, after=after, limit=limit, with_own=own, record=record
+    )
 
 
 @get("/events", media_type="text/event-stream")
@@ -111,7 +158,10 @@ def _heads(device: Device, around: Surroundings) -> dict[str, int]:
 
 exchange_router = Router(
     "/api/exchange",
-    route_handlers=[post_handshake, post_push, get_pull, get_events],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    route_handlers=[post_handshake, post_push, post_resupply, get_pull, get_events],
+    dependencies={
+        "device": Provide(provide_device, sync_to_thread=True),
+        "sender": Provide(provide_sender, sync_to_thread=True),
+    },
     tags=["exchange"],
 )

@@ -7,16 +7,27 @@ from api.routes.surroundings import Around
 
 
 class Health(msgspec.Struct, frozen=True):
-    """The build, the mark of this store, and the version of the record catalogue."""
+    """The build, the mark of this store, and the version of the record catalogue.
+
+    ``waiting`` operations were supplied and wait for what lies before them (EX11); ``forks`` are
+    logs that two devices wrote (LG5).
+    """
 
     build: str
     generation: str
     catalogue: int
+    waiting: int
+    forks: int
 
 
 @get("/api/health", tags=["server"], sync_to_thread=True)
 def get_health(around: Around) -> Health:
     """Say what this server is; it answers only when its store does."""
     with around.store.transaction():
-        generation = around.store.fact("generation") or ""
-    return Health(around.build, generation, around.store.catalogue.version)
+        return Health(
+            around.build,
+            around.store.fact("generation") or "",
+            around.store.catalogue.version,
+            waiting=sum(around.store.waiting.gaps().values()),
+            forks=len(around.store.marks.forks()),
+        )

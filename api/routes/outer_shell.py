@@ -30,6 +30,8 @@ _HEADERS = [
         b"usb=()",
     ),
 ]
+# A segment is named by its content; it says itself who may keep it.
+_NEVER_CHANGED = "/api/exchange/snapshot/"
 _YEAR_OF_HTTPS = (b"strict-transport-security", b"max-age=31536000")
 LOOPBACK_HOSTS = frozenset({"127.0.0.1", "localhost", "[::1]"})
 
@@ -111,6 +113,8 @@ def _with_headers(scope: Scope, send: Send) -> Send:
 
     async def send_with_headers(message: Message) -> None:
         if message["type"] == "http.response.start":
+            if scope["path"].startswith(_NEVER_CHANGED) and message["status"] == HTTPStatus.OK:
+                added.remove((b"cache-control", b"no-store"))
             names = {name for name, _ in added}
             kept = [header for header in message.get("headers", []) if header[0] not in names]
             message["headers"] = [*kept, *added]

@@ -11,9 +11,10 @@ from litestar.datastructures import State
 from litestar.di import NamedDependency
 
 from api.environment import Environment
+from api.routes.push_turns import PushTurns
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import UnknownDeviceError
+from api.use_cases.errors import NotAllowedError, UnknownDeviceError
 
 WINDOW_MS = 60_000
 MAX_WRONG_CODES = 10
@@ -75,10 +76,13 @@ class Surroundings:
     local_key: str
     bell: HeadsBell = field(default_factory=HeadsBell)
     wrong_codes: WrongCodes = field(default_factory=WrongCodes)
+    turns: PushTurns = field(default_factory=PushTurns)
 
 
 Around = NamedDependency[Surroundings]
 AskingDevice = NamedDependency[Device]
+# A device that sends; one that was revoked may still hand over what it holds (EX12).
+SendingDevice = NamedDependency[Device]
 
 
 def provide_surroundings(state: State) -> Surroundings:
@@ -95,6 +99,25 @@ def bearer_token(request: Request[Any, Any, Any]) -> str | None:
 
 def provide_device(request: Request[Any, Any, Any], around: Around) -> Device:
     """Return the device that asks.
+
+    Raises
+    ------
+    UnknownDeviceError
+        No token, or none that is valid here.
+    NotAllowedError
+        The device was revoked.
+    """
+    device = provide_sender(request, around)
+    if device.revoked_ms is not None:
+        raise NotAllowedError(
+            "This device was revoked. What it recorded is kept aside for the data manager; use "
+            "another device."
+        )
+    return device
+
+
+def provide_sender(request: Request[Any, Any, Any], around: Around) -> Device:
+    """Return the device that hands something over, also one that was revoked.
 
     Raises
     ------

@@ -2,7 +2,7 @@
 
 import fcntl
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
@@ -16,11 +16,18 @@ from alembic import command
 from alembic.config import Config
 from alembic.util import CommandError
 
-from api.storage.errors import FolderInUseError, StorageError
+from api.storage.errors import (
+    DiskFullError,
+    DiskTroubleError,
+    FolderInUseError,
+    StorageError,
+)
 
 FILE_NAME = "crura.sqlite3"
 LOCK_NAME = "crura.lock"
 FULL = 2  # PRAGMA synchronous, as SQLite numbers it
+_DISK_REFUSES = (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN)
+_FILE_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 class Database:
@@ -30,29 +37,94 @@ class Database:
         self.connection = connection
         self._lock_file = lock_file
         self._one_at_a_time = RLock()
+        self._is_inside = False
 
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """Run statements as one: all on disk when the block ends, or none.
 
         Threads take turns. A block inside a block joins the outer one.
+
+        Raises
+        ------
+        DiskFullError, DiskTroubleError
+            The disk refused; nothing of the block was kept.
         """
         with self._one_at_a_time:
-            if self.connection.in_transaction:
+            # Our own mark, not the connection's: where SQLite ended the transaction by itself (a
+            # full disk), the outer block has to fail at its end and must not pass for kept.
+            if self._is_inside:
                 yield self.connection
                 return
-            self.connection.execute("BEGIN IMMEDIATE")
+            self._is_inside = True
             try:
-                yield self.connection
-            except BaseException:
-                self.connection.execute("ROLLBACK")
-                raise
-            self.connection.execute("COMMIT")
+                with name_disk_trouble():
+                    yield from self._run_as_one()
+            finally:
+                self._is_inside = False
 
-    def close(self) -> None:
-        """Close the file and let others in."""
-        self.connection.close()
-        self._lock_file.close()
+    def _run_as_one(self) -> Iterator[sqlite3.Connection]:
+        self.connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield self.connection
+            self.connection.execute("COMMIT")
+        except BaseException:
+            # Also after a commit that failed: left open, the next block would join it and
+            # never be committed.
+            if self.connection.in_transaction:
+                self.connection.execute("ROLLBACK")
+            raise
+
+    def close(self, then: Callable[[], None] | None = None) -> None:
+        """Close the file, do what is to be done before others come, and let them in."""
+        try:
+            self.connection.close()
+            if then is not None:
+                then()
+        finally:
+            self._lock_file.close()
+
+
+@contextmanager
+def name_disk_trouble() -> Iterator[None]:
+    """Turn what SQLite says of the disk into an error with a sentence; let the rest pass.
+
+    Raises
+    ------
+    DiskFullError
+        No room is left.
+    DiskTroubleError
+        The disk cannot be read or written, or the file is damaged.
+    """
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        trouble = describe_disk_trouble(error)
+        if trouble is None:
+            raise
+        raise trouble from error
+
+
+def describe_disk_trouble(error: BaseException | None) -> StorageError | None:
+    """Return what an error of SQLite says of the disk, None when it is about something else."""
+    # The low byte is the class, the rest says which call failed.
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code == sqlite3.SQLITE_FULL:
+        return DiskFullError(
+            "The disk of the unit server is full and nothing of this was kept. Make room there, "
+            "then try again; tablets keep their entries and send them by themselves."
+        )
+    if code in _DISK_REFUSES:
+        return DiskTroubleError(
+            f"The disk of the unit server refuses ({error}) and nothing of this was kept. See "
+            "that it can be written, then try again; tablets keep their entries and send them."
+        )
+    if code in _FILE_DAMAGED:
+        return DiskTroubleError(
+            f"The store of the unit server is damaged ({error}) and nothing of this was kept. "
+            "Restore it from a backup; tablets send the rest again."
+        )
+    return None
 
 
 def lock_folder(folder: Path) -> IO[str]:
@@ -83,8 +155,13 @@ def lock_folder(folder: Path) -> IO[str]:
     return lock_file
 
 
-def open_database(folder: Path) -> Database:
+def open_database(folder: Path, *, first: Callable[[Path], None] | None = None) -> Database:
     """Open the store of a data folder, creating or migrating it first.
+
+    Parameters
+    ----------
+    first : callable or None
+        Given the file while nobody else can have it and before anything touches it.
 
     Raises
     ------
@@ -97,6 +174,8 @@ def open_database(folder: Path) -> Database:
     lock_file = lock_folder(folder)
     path = folder / FILE_NAME
     try:
+        if first is not None:
+            first(path)
         _migrate(path)
         connection = _connect(path)
     except BaseException:
@@ -107,14 +186,22 @@ def open_database(folder: Path) -> Database:
 
 def _connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    try:
+        with name_disk_trouble():
+            _ask_for_full_syncing(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _ask_for_full_syncing(connection: sqlite3.Connection, path: Path) -> None:
     mode = connection.execute("PRAGMA journal_mode=wal").fetchone()[0]
     connection.execute("PRAGMA synchronous=full")
     connection.execute("PRAGMA foreign_keys=on")
     if mode != "wal" or connection.execute("PRAGMA synchronous").fetchone()[0] != FULL:
-        connection.close()
         message = f"SQLite does not grant full syncing for {path}. Choose a folder on a local disk."
         raise StorageError(message)
-    return connection
 
 
 def _migrate(path: Path) -> None:
@@ -132,7 +219,14 @@ def _migrate(path: Path) -> None:
         message = f"{path} was written by a newer crura. Install that release, then try again."
         raise StorageError(message) from error
     except sqlalchemy.exc.DatabaseError as error:
+        trouble = describe_disk_trouble(error.orig)
+        if trouble is not None:
+            raise trouble from error
         message = f"{path} cannot be read as a store ({error.orig}). Restore it from a backup."
+        raise StorageError(message) from error
+    except (sqlalchemy.exc.SQLAlchemyError, ValueError) as error:
+        # A changed byte in the names of tables, or in the number of the last migration.
+        message = f"{path} cannot be read as a store ({error}). Restore it from a backup."
         raise StorageError(message) from error
     finally:
         engine.dispose()

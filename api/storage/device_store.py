@@ -78,9 +78,8 @@ class DeviceStore:
         return row[0] if row else None
 
     def find_by_token(self, token: str) -> Device | None:
-        """Return the device that holds a token and has not been revoked."""
-        device = self._device("token_sha256 = ?", digest_secret(token))
-        return device if device and device.revoked_ms is None else None
+        """Return the device that holds a token, also one that was revoked."""
+        return self._device("token_sha256 = ?", digest_secret(token))
 
     def note_seen(self, device: str, *, seen_ms: int, clock_offset_ms: int) -> None:
         """Keep when a device was last here and how far its clock was off (HAZ-33, DM-01)."""

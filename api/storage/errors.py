@@ -7,3 +7,11 @@ class StorageError(Exception):
 
 class FolderInUseError(StorageError):
     """Another process serves or writes this data folder."""
+
+
+class DiskFullError(StorageError):
+    """The disk has no room left; nothing of the act was kept."""
+
+
+class DiskTroubleError(StorageError):
+    """The disk refuses to be read or written, or the file is damaged; nothing was kept."""

@@ -82,7 +82,7 @@ class OperationStore:
         self, op_id: str, envelope: str, body: str | None, sentence: str, *, received_ms: int
     ) -> None:
         """Keep the exact texts of an operation that cannot be taken in; the same ones once."""
-        digest = hashlib.sha256(f"{envelope}\n{body}".encode()).hexdigest()
+        digest = _digest_texts(envelope, body)
         self._connection.execute(
             "INSERT INTO quarantine VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
             (digest, op_id, envelope, body, sentence, received_ms),
@@ -102,9 +102,67 @@ class OperationStore:
         ).fetchone()
         return row[0] if row else None
 
+    def quarantined_as(self, op_id: str) -> list[str]:
+        """Return every envelope that lies in quarantine under an op id."""
+        rows = self._connection.execute(
+            "SELECT envelope FROM quarantine WHERE op_id = ? ORDER BY rowid", (op_id,)
+        )
+        return [row[0] for row in rows]
+
+    def is_set_aside(self, operation: Operation) -> bool:
+        """Say whether a log goes on over an operation whose content lies in quarantine."""
+        row = self._connection.execute(
+            "SELECT is_quarantined FROM operation WHERE device = ? AND epoch = ? AND counter = ?",
+            (operation.device, operation.epoch, operation.counter),
+        ).fetchone()
+        return row is not None and bool(row[0])
+
+    def altered_in_quarantine(self) -> list[str]:
+        """Return the op ids of quarantined texts that are not those that were put there."""
+        rows = self._connection.execute(
+            "SELECT digest, op_id, envelope, body FROM quarantine ORDER BY rowid"
+        )
+        return [row[1] for row in rows if row[0] != _digest_texts(row[2], row[3])]
+
+    def without_texts(self) -> list[tuple[str, bool]]:
+        """Return each operation whose body is nowhere: op id, and whether it was set aside."""
+        rows = self._connection.execute(
+            f"SELECT seq, {_COLUMNS}, is_quarantined FROM operation"  # noqa: S608
+            " WHERE is_quarantined = 1 OR body IS NULL ORDER BY seq"
+        )
+        return [
+            (operation.op_id, bool(row[-1]))
+            for row in rows
+            for operation in [_operation(row[:-1])]
+            if not (row[-1] and self.sentence_about(operation.envelope_text) is not None)
+        ]
+
+    def is_in_quarantine(self, op_id: str, hash_: str) -> bool:
+        """Say whether an operation with this hash lies in quarantine."""
+        rows = self._connection.execute("SELECT envelope FROM quarantine WHERE op_id = ?", (op_id,))
+        return any(hashlib.sha256(row[0].encode()).hexdigest() == hash_ for row in rows)
+
     def of_record(self, record: str) -> list[Operation]:
         """Return all sound operations on one record, by receipt."""
         return [receipt.operation for receipt in self._read("record = ?", (record,))]
+
+    def count_by_record(self, records: Iterable[str]) -> dict[str, int]:
+        """Return how many operations each of several records has, quarantined ones included."""
+        return dict(
+            self._connection.execute(
+                "SELECT record, count(*) FROM operation"
+                " WHERE record IN (SELECT value FROM json_each(?)) GROUP BY record",
+                (msgspec.json.encode(sorted(set(records))).decode(),),
+            )
+        )
+
+    def of_records(self, records: Iterable[str]) -> dict[str, list[Operation]]:
+        """Return all sound operations on each of several records, by receipt."""
+        wanted = msgspec.json.encode(sorted(set(records))).decode()
+        found: dict[str, list[Operation]] = {}
+        for receipt in self._read("record IN (SELECT value FROM json_each(?))", (wanted,)):
+            found.setdefault(receipt.operation.record, []).append(receipt.operation)
+        return found
 
     def of_stream(
         self, stream: str, *, after: int, limit: int, without_device: str | None = None
@@ -114,6 +172,21 @@ class OperationStore:
         if without_device is not None:
             clause, values = f"{clause} AND device <> ?", [*values, without_device]
         return list(self._read(clause, (*values, limit), "LIMIT ?"))
+
+    def of_record_tree(
+        self, record: str, stream: str, *, after: int, limit: int, without_device: str | None
+    ) -> list[Receipt]:
+        """Return sound operations of a stream on a record, on all under it, and on its parents."""
+        clause = (
+            "record IN (WITH RECURSIVE below(record) AS (SELECT ? UNION SELECT record_view.record"
+            " FROM record_view JOIN below ON record_view.parent = below.record),"
+            " above(record) AS (SELECT ? UNION SELECT record_view.parent FROM record_view"
+            " JOIN above ON record_view.record = above.record WHERE record_view.parent IS NOT NULL)"
+            " SELECT record FROM below UNION SELECT record FROM above)"
+            " AND stream = ? AND seq > ? AND device IS NOT ?"
+        )
+        values = (record, record, stream, after, without_device, limit)
+        return list(self._read(clause, values, "LIMIT ?"))
 
     def heads(self, streams: Iterable[str]) -> dict[str, int]:
         """Return the last receipt number of each stream, 0 where nothing was received."""
@@ -129,11 +202,23 @@ class OperationStore:
         """Return how many operations are held."""
         return int(self._connection.execute("SELECT count(*) FROM operation").fetchone()[0])
 
+    def count_sound(self) -> int:
+        """Return how many operations are held that do not lie in quarantine."""
+        row = self._connection.execute("SELECT count(*) FROM operation WHERE is_quarantined = 0")
+        return int(row.fetchone()[0])
+
     def logs(self) -> list[tuple[str, str]]:
         """Return every device and epoch held."""
         return self._connection.execute(
             "SELECT DISTINCT device, epoch FROM operation ORDER BY device, epoch"
         ).fetchall()
+
+    def counters_of(self, device: str) -> dict[str, int]:
+        """Return up to which counter each log of a device is held, by epoch."""
+        rows = self._connection.execute(
+            "SELECT epoch, max(counter) FROM operation WHERE device = ? GROUP BY epoch", (device,)
+        )
+        return dict(rows.fetchall())
 
     def has_log_of(self, device: str) -> bool:
         """Say whether anything made on a device is held."""
@@ -167,6 +252,10 @@ class OperationStore:
         )
         for row in rows:
             yield Receipt(row[0], _operation(row))
+
+
+def _digest_texts(envelope: str, body: str | None) -> str:
+    return hashlib.sha256(f"{envelope}\n{body}".encode()).hexdigest()
 
 
 def _operation(row: tuple[object, ...]) -> Operation:

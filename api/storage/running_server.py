@@ -53,13 +53,7 @@ def ask_for_invitation(server: RunningServer, role: str, lasts_ms: int) -> str:
         It does not answer, or refuses.
     """
     try:
-        answer = httpx.post(
-            f"{server.address}/api/invitations",
-            json={"role": role, "lasts_ms": lasts_ms},
-            headers={"authorization": f"Bearer {server.key}"},
-            verify=_trust_only(server.certificate),
-            trust_env=False,
-        )
+        answer = _ask(server, "/api/invitations", {"role": role, "lasts_ms": lasts_ms})
         answer.raise_for_status()
         return str(answer.json()["code"])
     except (httpx.HTTPError, KeyError, ValueError) as error:
@@ -68,6 +62,38 @@ def ask_for_invitation(server: RunningServer, role: str, lasts_ms: int) -> str:
             "Stop it and try again."
         )
         raise StorageError(message) from error
+
+
+def ask_for_revocation(server: RunningServer, device: str) -> int:
+    """Let the running server revoke a device; return how many logs of it end there.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses; the sentence is then the server's own.
+    """
+    try:
+        answer = _ask(server, "/api/revocations", {"device": device})
+        if answer.status_code == httpx.codes.FORBIDDEN:
+            raise StorageError(str(answer.json()["detail"]))
+        answer.raise_for_status()
+        return len(answer.json()["ends"])
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not revoke the device ({error}). "
+            "Stop it and try again."
+        )
+        raise StorageError(message) from error
+
+
+def _ask(server: RunningServer, path: str, content: dict[str, Any]) -> httpx.Response:
+    return httpx.post(
+        f"{server.address}{path}",
+        json=content,
+        headers={"authorization": f"Bearer {server.key}"},
+        verify=_trust_only(server.certificate),
+        trust_env=False,
+    )
 
 
 def _trust_only(certificate: str) -> Any:  # noqa: ANN401  what httpx takes for `verify`

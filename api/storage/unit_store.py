@@ -2,30 +2,47 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import resources
 from pathlib import Path
 
 import sqlite_utils
 
 from api.record_catalogue.catalogue import Catalogue, read_catalogue
-from api.storage.connection import Database, open_database
+from api.storage.connection import FILE_NAME, Database, open_database
 from api.storage.device_store import DeviceStore
+from api.storage.errors import StorageError
+from api.storage.log_marks import LogMarks
 from api.storage.operation_store import OperationStore
 from api.storage.plan_checks import PlanCheckStore
 from api.storage.record_view import RecordView
+from api.storage.seal import SealedHead, broken_seal_of, take_off_seal, write_seal
+from api.storage.server_key import ServerKey, load_server_key
+from api.storage.signatures import SignatureStore
+from api.storage.snapshots import SnapshotStore
+from api.storage.waiting_room import WaitingRoom
+from sync.errors import SyncError
 
 
 class UnitStore:
     """Everything a use case needs; statements run inside `transaction`."""
 
-    def __init__(self, database: Database, catalogue: Catalogue) -> None:
+    def __init__(
+        self, database: Database, catalogue: Catalogue, file: Path, server_key: ServerKey
+    ) -> None:
         self._database = database
+        self._file = file
+        self._is_open = True
         self.catalogue = catalogue
+        self.server_key = server_key
         self.operations = OperationStore(database.connection)
         self.devices = DeviceStore(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
         self.plan_checks = PlanCheckStore(database.connection)
+        self.signatures = SignatureStore(database.connection)
+        self.waiting = WaitingRoom(database.connection)
+        self.marks = LogMarks(database.connection)
+        self.snapshots = SnapshotStore(database.connection, self.operations)
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -67,9 +84,36 @@ class UnitStore:
         )
         return {row["name"]: row["sql"] for row in rows}
 
+    def heads_to_seal(self) -> tuple[SealedHead, ...]:
+        """Return where each log ends; runs inside a transaction."""
+        tips = (
+            (device, self.operations.tip_of(device, epoch))
+            for device, epoch in self.operations.logs()
+        )
+        return tuple(SealedHead(device, tip.epoch, tip.counter, tip.hash) for device, tip in tips)
+
+    def broken_seal(self) -> Path | None:
+        """Return the seal that did not fit when this store was opened, None when all was well."""
+        return broken_seal_of(self._file)
+
     def close(self) -> None:
-        """Close the file and let other processes in."""
-        self._database.close()
+        """Close and seal the file, and let other processes in; once closed it stays closed."""
+        if not self._is_open:
+            return
+        self._is_open = False
+        try:
+            with self.transaction():
+                heads = self.heads_to_seal()
+        except (sqlite3.Error, StorageError, ValueError):
+            # A file that cannot be read gets no seal; it is closed all the same.
+            self._database.close()
+            return
+        self._database.close(then=lambda: self._seal(heads))
+
+    def _seal(self, heads: tuple[SealedHead, ...]) -> None:
+        # A full disk costs the seal, as a crash does, and no record.
+        with suppress(OSError):
+            write_seal(self._file, heads, self.server_key)
 
 
 def read_packaged_catalogue() -> Catalogue:
@@ -91,8 +135,22 @@ def open_unit_store(folder: Path, *, new_generation: str) -> UnitStore:
     StorageError
         The folder is in use or cannot be written.
     """
-    store = UnitStore(open_database(folder), read_packaged_catalogue())
-    with store.transaction():
-        if store.fact("generation") is None:
-            store.keep_fact("generation", new_generation)
+    database = open_database(
+        folder, first=lambda file: take_off_seal(file, load_server_key(file.parent))
+    )
+    store = UnitStore(
+        database, read_packaged_catalogue(), folder / FILE_NAME, load_server_key(folder)
+    )
+    try:
+        with store.transaction():
+            if store.fact("generation") is None:
+                store.keep_fact("generation", new_generation)
+            store.views.bring_up()
+    except StorageError:
+        database.close()
+        raise
+    except (sqlite3.Error, SyncError, ValueError) as error:
+        database.close()
+        message = f"{folder} holds no whole store ({error}). Restore it from a backup."
+        raise StorageError(message) from error
     return store

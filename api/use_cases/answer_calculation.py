@@ -37,7 +37,7 @@ def answer_calculation(
     rules = _TRAINING
     if store is not None:
         with store.transaction():
-            rules = read_unit_rules(store, on=on)
+            rules = read_unit_rules(store)
     try:
         answer: dict[str, Any] = calculate(kind, request, open_rule_book(rules, on=on))
     except CalculationRefusedError as error:

@@ -17,9 +17,16 @@ class Page(msgspec.Struct, frozen=True):
 
 
 def answer_pull(
-    store: UnitStore, device: Device, stream: str, *, after: int, limit: int, with_own: bool
+    store: UnitStore,
+    device: Device,
+    stream: str,
+    *,
+    after: int,
+    limit: int,
+    with_own: bool,
+    record: str = "",
 ) -> Page:
-    """Return one page of a stream.
+    """Return one page of a stream, or of what it holds on one record and its kin.
 
     Parameters
     ----------
@@ -29,16 +36,23 @@ def answer_pull(
         Most operations wanted; a page is also cut by bytes like a batch.
     with_own : bool
         Hand out the device's own operations too, for one that lost its store.
+    record : str
+        A record such as a case, with all under it and its parents; "" for the whole stream.
 
     Raises
     ------
     NotAllowedError
-        The device's role may not read this stream.
+        The device's role may not read this stream, or the device was revoked.
 
     Notes
     -----
-    Rule EX7. What a role may read is decided here, never by the asking device.
+    Rules EX7, EX12, EX14. What a role may read is decided here, never by the asking device.
     """
+    if device.revoked_ms is not None:
+        raise NotAllowedError(
+            "This device was revoked. What it recorded is kept aside for the data manager; use "
+            "another device."
+        )
     if stream not in device.streams:
         message = (
             f"A {device.role} device does not read stream {stream[:24]!r}. Leave it out, or join "
@@ -46,12 +60,15 @@ def answer_pull(
         )
         raise NotAllowedError(message)
     with store.transaction():
-        receipts = store.operations.of_stream(
-            stream,
-            after=after,
-            limit=limit + 1,
-            without_device=None if with_own else device.id,
-        )
+        without = None if with_own else device.id
+        if record:
+            receipts = store.operations.of_record_tree(
+                record, stream, after=after, limit=limit + 1, without_device=without
+            )
+        else:
+            receipts = store.operations.of_stream(
+                stream, after=after, limit=limit + 1, without_device=without
+            )
         head = store.operations.heads([stream])[stream]
     rows = [
         (receipt.seq, receipt.operation.envelope_text, receipt.operation.body_text)

@@ -5,8 +5,9 @@ question with the very versions of the rule files that the answer names. It says
 differ; it changes no plan and refuses no push.
 """
 
+import datetime
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import msgspec
@@ -14,11 +15,13 @@ import msgspec
 from api.clinical_rules.calculate import calculate
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.clinical_rules.rule_book import RuleBook
+from api.clinical_rules.rule_release import judge_release
 from api.storage.device_store import Device
 from api.storage.plan_checks import PlanCheck
 from api.storage.unit_store import UnitStore
 from api.use_cases.plan_comparison import compare_answers
 from api.use_cases.unit_rules import UnitRules, contents_of, read_unit_rules
+from sync.clock import read_stamp
 from sync.merge import HeldValue
 
 _LOG = logging.getLogger("crura")
@@ -82,7 +85,7 @@ def check_waiting_plans(store: UnitStore) -> None:
         waiting = store.plan_checks.waiting()
         if not waiting:
             return
-        rules = read_unit_rules(store, on=_LAST_DAY)
+        rules = read_unit_rules(store)
     for record in waiting:
         with store.transaction():
             plans = _plans_of(store, record)
@@ -145,6 +148,13 @@ def _judge(check: PlanCheck, content: object, rules: UnitRules) -> PlanCheck:
         )
     except RuleFileError as error:
         return _cannot(check, str(error))
+    stray = None if rules.is_training else _find_stray(pins, rules, check.stamp)
+    if stray is not None:
+        sentence = (
+            f"Rule file {stray.name} version {stray.version} was not in force when the plan was "
+            "made. Plan again on the tablet."
+        )
+        return _cannot(check, sentence)
     try:
         answer = calculate("sizing", plan.request, book)
     except RuleFileError:
@@ -159,6 +169,24 @@ def _judge(check: PlanCheck, content: object, rules: UnitRules) -> PlanCheck:
         differences=found[:MOST_DIFFERENCES],
         left_out=max(0, len(found) - MOST_DIFFERENCES),
     )
+
+
+def _find_stray(pins: Sequence[_Pin], rules: UnitRules, stamp: str) -> _Pin | None:
+    """Return a pinned version that two people had not approved by the day of the plan.
+
+    A day either way is let pass: the stamp is in universal time, a release in the unit's.
+    """
+    read = read_stamp(stamp)
+    made = datetime.datetime.fromtimestamp((read.wall_ms if read else 0) / 1000, datetime.UTC)
+    days = [(made + datetime.timedelta(days=away)).date().isoformat() for away in (-1, 0, 1)]
+    released = {(one.name, one.version): one for one in rules.releases}
+    for pin in pins:
+        release = released.get((pin.name, pin.version))
+        if release is None or all(
+            judge_release(release, on=day).standing != "in force" for day in days
+        ):
+            return pin
+    return None
 
 
 def _cannot(check: PlanCheck, sentence: str) -> PlanCheck:

@@ -8,6 +8,7 @@ UseCaseError
   UnreadablePushError     the push breaks the structure; nothing was written
   TooLargeError           more than one request may carry
   ScenarioError           the story contradicts itself or the catalogue; nothing was written
+  NoSuchSegmentError      no sealed segment of the log has this name
   CalculationError        the calculation was refused
 """
 
@@ -40,6 +41,10 @@ class UnreadablePushError(UseCaseError):
 
 class TooLargeError(UseCaseError):
     """More than one request may carry."""
+
+
+class NoSuchSegmentError(UseCaseError):
+    """No sealed segment of the log has this name here."""
 
 
 class ScenarioError(UseCaseError):

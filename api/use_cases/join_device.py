@@ -5,11 +5,14 @@ import re
 import msgspec
 
 from api.storage.device_store import ROLE_STREAMS, digest_secret
+from api.storage.p256 import UnreadableKeyError, read_base64, read_public_key
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import JoinRefusedError
+from api.use_cases.server_log import SERVER_DEVICE
 from sync.merge import shown_value
 
 _DEVICE = re.compile(r"^[a-z0-9-]{1,32}$")
+_EPOCH = re.compile(r"[a-z0-9]{4,16}")
 _LONGEST_NAME = 60
 
 
@@ -23,6 +26,13 @@ class Membership(msgspec.Struct, frozen=True):
     streams: tuple[str, ...]
 
 
+class EnrolledKey(msgspec.Struct, frozen=True):
+    """The public key a device brings, in base64, and the epoch from which it signs with it."""
+
+    public_key: str
+    from_epoch: str
+
+
 def join_device(
     store: UnitStore,
     *,
@@ -32,6 +42,7 @@ def join_device(
     held_token: str | None,
     new_token: str,
     now_ms: int,
+    key: EnrolledKey | None = None,
 ) -> Membership:
     """Use an invitation up and return the membership.
 
@@ -41,17 +52,25 @@ def join_device(
         Id the device chose for itself; it stays for the life of its log.
     held_token : str or None
         Token of an earlier joining, from a device that joins again.
+    key : EnrolledKey or None
+        What the device signs with from now on; None from an app that signs nothing.
 
     Raises
     ------
     JoinRefusedError
-        The code is unknown, used or over; the id or name does not fit; or another device has
-        the id. The invitation stays usable.
+        The code is unknown, used or over; the id or name does not fit; another device has the
+        id; or the key does not fit. The invitation stays usable.
+
+    Notes
+    -----
+    Rules SG4, SG5.
     """
     if not _DEVICE.match(device):
         raise JoinRefusedError(
             "A device id is 1 to 32 small letters, digits and dashes. Open the link again."
         )
+    if device == SERVER_DEVICE:
+        raise JoinRefusedError("That id is the unit server's own. Open the link again.")
     if not 1 <= len(name.strip()) <= _LONGEST_NAME:
         raise JoinRefusedError(f"Give the device a name of 1 to {_LONGEST_NAME} characters.")
     with store.transaction():
@@ -61,11 +80,18 @@ def join_device(
                 "This code is not known, was used, or is over. Ask for a new one."
             )
         _refuse_taken_id(store, device, held_token)
+        _enrol_key(store, device, key)
         store.devices.keep(device, name.strip(), role, new_token, joined_ms=now_ms)
         return Membership(device, new_token, role, unit_name(store), ROLE_STREAMS[role])
 
 
 def _refuse_taken_id(store: UnitStore, device: str, held_token: str | None) -> None:
+    before = store.devices.find(device)
+    if before is not None and before.revoked_ms is not None:
+        raise JoinRefusedError(
+            "This device was revoked and stays so. Clear this app's storage to join as a new "
+            "one; entries not yet sent would be lost, so ask the data manager first."
+        )
     known = store.devices.token_digest_of(device)
     if known is None and not store.operations.has_log_of(device):
         return
@@ -73,6 +99,40 @@ def _refuse_taken_id(store: UnitStore, device: str, held_token: str | None) -> N
         raise JoinRefusedError(
             "Another device has joined under this id. Clear this app's storage and open the link "
             "again; entries not yet sent would be lost, so ask the data manager first."
+        )
+
+
+def _enrol_key(store: UnitStore, device: str, key: EnrolledKey | None) -> None:
+    if key is None:
+        if store.signatures.newest_key_of(device) is not None:
+            raise JoinRefusedError(
+                "This device has signed its entries so far and sent no key now. Update the app "
+                "on it, then open the link again."
+            )
+        return
+    content = read_base64(key.public_key)
+    try:
+        read_public_key(content or b"")
+    except UnreadableKeyError as error:
+        raise JoinRefusedError(
+            "The key of this device cannot be read. Update the app on it, then open the link again."
+        ) from error
+    if not _EPOCH.fullmatch(key.from_epoch):
+        raise JoinRefusedError(
+            "The device does not say from where it signs. Update the app on it, then open the "
+            "link again."
+        )
+    newest = store.signatures.newest_key_of(device)
+    is_new = newest is not None and newest.public_key != content
+    if is_new and store.signatures.heads_of_log(device, key.from_epoch):
+        raise JoinRefusedError(
+            "This device brings a new key for entries that it signed with another. Close the app "
+            "on it, open it again, then open the link again."
+        )
+    if not store.signatures.enrol(device, content or b"", key.from_epoch):
+        raise JoinRefusedError(
+            "The key of this device belongs to another one or was replaced. Clear this app's "
+            "storage and open the link again; ask the data manager about entries not yet sent."
         )
 
 

@@ -1,15 +1,27 @@
 """Receive a handshake: say where the device's log ends here and how far each stream goes."""
 
+import re
+
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
+from api.use_cases.receive_resupply import PUT_BACK
+from sync.clock import DAY_MS
 from sync.exchange import Handshake, HandshakeAnswer
+from sync.operation_log import Tip
+
+_HASH = re.compile(r"[0-9a-f]{64}")
 
 
 def receive_handshake(
-    store: UnitStore, device: Device, handshake: Handshake, *, now_ms: int
+    store: UnitStore, device: Device, handshake: Handshake, *, new_generation: str, now_ms: int
 ) -> HandshakeAnswer:
     """Return the server's side of a handshake, and note when the device was here.
+
+    Parameters
+    ----------
+    new_generation : str
+        Name that this store takes when the handshake shows that it was put back.
 
     Raises
     ------
@@ -18,22 +30,42 @@ def receive_handshake(
 
     Notes
     -----
-    Rules EX1-EX4. The clock offset is kept for the data manager and refuses nothing (HC4).
+    Rules EX1-EX4, EX9, EX10. The clock offset is kept for the data manager and refuses nothing
+    (HC4).
     """
     refuse_other_device(device, handshake.device)
+    stated = handshake.tip
     with store.transaction():
         store.devices.note_seen(
             device.id, seen_ms=now_ms, clock_offset_ms=handshake.wall_ms - now_ms
         )
+        held = store.operations.hash_at(device.id, stated.epoch, stated.counter)
+        if held is not None and held != stated.hash and _HASH.fullmatch(stated.hash):
+            there = Tip(stated.epoch, stated.counter, held)
+            store.marks.note_fork(there, stated.hash, device=device.id, noted_ms=now_ms)
+        heads = store.operations.heads(device.streams)
+        if any(cursor > heads.get(name, cursor) for name, cursor in handshake.cursors.items()):
+            _note_put_back(store, new_generation, now_ms)
         return HandshakeAnswer(
             server=store.fact("generation") or "",
-            tip=store.operations.tip_of(device.id, handshake.tip.epoch),
-            hash_at_device_tip=store.operations.hash_at(
-                device.id, handshake.tip.epoch, handshake.tip.counter
-            ),
-            heads=store.operations.heads(device.streams),
+            tip=store.operations.tip_of(device.id, stated.epoch),
+            hash_at_device_tip=held,
+            heads=heads,
             wall_ms=now_ms,
+            epochs=store.operations.counters_of(device.id),
         )
+
+
+def _note_put_back(store: UnitStore, new_generation: str, now_ms: int) -> None:
+    """Take a new generation: this file is an older copy that nobody announced (EX10).
+
+    The other devices learn of it by the new name. Once a day at most, since each device that was
+    away comes with cursors of the copy before.
+    """
+    noted = store.fact(PUT_BACK)
+    if noted is None or now_ms - int(noted) > DAY_MS:
+        store.keep_fact(PUT_BACK, str(now_ms))
+        store.keep_fact("generation", new_generation)
 
 
 def refuse_other_device(device: Device, named: str) -> None:

@@ -18,6 +18,7 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_rules import (
+    FIRST_OWN_VERSION,
     RELEASE_KIND,
     contents_of,
     packaged_contents,
@@ -44,18 +45,22 @@ class ReleaseLine(msgspec.Struct, frozen=True):
 def list_rule_files(store: UnitStore, *, on: str) -> list[ReleaseLine]:
     """Return every rule file held here and where it stands on a day, by name and version."""
     with store.transaction():
-        rules = read_unit_rules(store, on=on)
+        rules = read_unit_rules(store)
+    book = RuleBook(contents_of(rules), on=on, releases=rules.releases, is_training=False)
     released = {(one.name, one.version): one for one in rules.releases}
     lines = []
     for path, content in sorted(contents_of(rules).items()):
-        name, _, rest = path.partition(".v")
-        if not rest:
+        name, _, rest = path.rpartition(".v")
+        if not name:
             continue
         version = int(rest.removesuffix(".json"))
         release = released.get((name, version)) or _bare(name, version, content)
         judgement = judge_release(release, on=on)
+        why, counting = judgement.why, book.version_of(name)
+        if judgement.standing == "in force" and counting != version:
+            why = f"version {counting} counts instead"
         names = tuple(approver.name for approver in list_approvers(release))
-        lines.append(ReleaseLine(name, version, judgement.standing, judgement.why, names))
+        lines.append(ReleaseLine(name, version, judgement.standing, why, names))
     return lines
 
 
@@ -70,7 +75,7 @@ def propose_rule_file(store: UnitStore, content: bytes, *, by: str, chance: Chan
     """
     with store.transaction():
         _person(store, by)
-        rules = read_unit_rules(store, on=_LAST_DAY)
+        rules = read_unit_rules(store)
         try:
             text = content.decode()
             name, version = try_rule_file(content, contents_of(rules))
@@ -82,52 +87,58 @@ def propose_rule_file(store: UnitStore, content: bytes, *, by: str, chance: Chan
                 "Give yours the next version."
             )
             raise NotAllowedError(message)
+        if version < FIRST_OWN_VERSION:
+            message = (
+                f"Versions of a unit's own begin at {FIRST_OWN_VERSION}; those below are for "
+                f"releases of the program. Number {name} {FIRST_OWN_VERSION} or higher."
+            )
+            raise NotAllowedError(message)
         fields: dict[str, Any] = {"file": {"name": name, "version": version}, "content": text}
         record = record_of(name, version)
         write_as_server(store, record, fields, by=by, because="proposed", chance=chance)
-    release = _bare(name, version, content)
-    judgement = judge_release(release, on=_LAST_DAY)
+    judgement = judge_release(_bare(name, version, content), on=_LAST_DAY)
     return ReleaseLine(name, version, judgement.standing, judgement.why, ())
 
 
 def approve_rule_file(
-    store: UnitStore, name: str, version: int, *, by: str, from_on: str, chance: Chance
+    store: UnitStore, name: str, version: int, *, by: str, from_on: str, on: str, chance: Chance
 ) -> ReleaseLine:
-    """Record one person's approval of the bytes held here, in force from a day once two have.
+    """Record one person's approval of the bytes held here, to count from a day.
+
+    Parameters
+    ----------
+    from_on : str
+        Civil date from which this approval counts; today or later.
+    on : str
+        Today.
 
     Raises
     ------
     NotAllowedError
-        No such file, no such day, the person may not, or has approved it already.
+        No such file, a day that is none or has passed, the person may not, or has approved it
+        already.
     """
-    if not is_civil_date(from_on):
-        message = f"{from_on} is no date. Give a day such as 2026-03-01."
+    if not is_civil_date(from_on) or from_on < on:
+        message = f"{from_on} is no date from today on. Give a day such as {on}."
         raise NotAllowedError(message)
     with store.transaction():
         person = _person(store, by)
         content = _held(store, name, version)
         sha256 = hashlib.sha256(content).hexdigest()
-        record = record_of(name, version)
-        state = store.views.state_of(record)
-        given = state.fields["approval"].values if state and "approval" in state.fields else ()
-        if any(held.value["by"] == by and held.value["sha256"] == sha256 for held in given):
-            message = f"{by} has approved {name} version {version}. A second person is needed."
-            raise NotAllowedError(message)
+        for release in read_unit_rules(store).releases:
+            if (release.name, release.version) == (name, version) and any(
+                one.by == by and one.sha256 == sha256 for one in release.approvals
+            ):
+                message = f"{by} has approved {name} version {version}. A second person is needed."
+                raise NotAllowedError(message)
         fields = {
             "file": {"name": name, "version": version},
-            "approval": {"by": by, **person, "sha256": sha256},
-            "in_force_from": from_on,
+            "approval": {"by": by, **person, "sha256": sha256, "from_on": from_on},
         }
-        write_as_server(
-            store,
-            record,
-            fields,
-            by=by,
-            because="approved",
-            chance=chance,
-            over=_references(state, "file", "in_force_from"),
-        )
-    return _line(store, name, version, on=from_on)
+        record = record_of(name, version)
+        over = _references(store.views.state_of(record), "file")
+        write_as_server(store, record, fields, by=by, because="approved", chance=chance, over=over)
+    return _line(store, name, version, on=on)
 
 
 def retire_rule_file(
@@ -138,11 +149,8 @@ def retire_rule_file(
     Raises
     ------
     NotAllowedError
-        No such file or day, or the person may not.
+        No such file, or the person may not.
     """
-    if not is_civil_date(on):
-        message = f"{on} is no date. Give a day such as 2026-03-01."
-        raise NotAllowedError(message)
     with store.transaction():
         _person(store, by)
         _held(store, name, version)
@@ -164,7 +172,7 @@ def go_live(store: UnitStore, *, by: str, on: str, chance: Chance) -> None:
     """
     with store.transaction():
         _person(store, by)
-        rules = read_unit_rules(store, on=on)
+        rules = read_unit_rules(store)
         if not rules.is_training:
             message = "This unit is live already."
             raise NotAllowedError(message)
@@ -189,9 +197,12 @@ def go_live(store: UnitStore, *, by: str, on: str, chance: Chance) -> None:
 
 
 def record_of(name: str, version: int) -> str:
-    """Return the record of a release: the name in letters, digits and hyphens, and the version."""
-    plain = "".join(letter if letter.isalnum() else "-" for letter in name)
-    return f"{RELEASE_KIND}/{plain}-v{version}"
+    """Return the record of a release: the name for people, the version, and a mark of the name.
+
+    Two names that differ only in ``_``, ``-`` or ``/`` must never share a record.
+    """
+    plain = "".join(letter if letter.isalnum() else "-" for letter in name)[:32]
+    return f"{RELEASE_KIND}/{plain}-v{version}-{hashlib.sha256(name.encode()).hexdigest()[:12]}"
 
 
 def _bare(name: str, version: int, content: bytes) -> Release:
@@ -199,7 +210,7 @@ def _bare(name: str, version: int, content: bytes) -> Release:
 
 
 def _held(store: UnitStore, name: str, version: int) -> bytes:
-    held = contents_of(read_unit_rules(store, on=_LAST_DAY))
+    held = contents_of(read_unit_rules(store))
     content = held.get(f"{name}.v{version}.json")
     if content is None:
         message = f"There is no rule file {name} version {version}. List them: crura rules list."

@@ -5,9 +5,11 @@ from typing import Any
 
 import msgspec
 
+from api.storage.signatures import SignedHead
 from api.storage.unit_store import UnitStore
 from sync.clock import next_stamp, read_stamp
-from sync.operation import Body, make_operation
+from sync.operation import Body, Operation, make_operation
+from sync.signing import write_head_text
 
 SERVER_DEVICE = "unit-server"
 
@@ -37,7 +39,7 @@ def write_as_server(
     chance: Chance,
     over: Mapping[str, tuple[str, ...]] | None = None,
 ) -> None:
-    """Write one operation of the server on a record; call it inside a transaction.
+    """Write one operation of the server on a record, and sign the head; inside a transaction.
 
     Parameters
     ----------
@@ -46,11 +48,11 @@ def write_as_server(
     """
     # A store put back from a backup has a new generation: it cannot prove that it continues
     # the log that it had written itself (EX4).
-    epoch_fact = f"epoch of {store.fact('generation')}"
-    epoch = store.fact(epoch_fact)
+    name = epoch_fact(store.fact("generation") or "")
+    epoch = store.fact(name)
     if epoch is None:
         epoch = chance.new_epoch
-        store.keep_fact(epoch_fact, epoch)
+        store.keep_fact(name, epoch)
     tip = store.operations.tip_of(SERVER_DEVICE, epoch)
     last = read_stamp(store.fact("last stamp") or "")
     stamp = str(next_stamp(last, wall_ms=chance.now_ms, device=SERVER_DEVICE))
@@ -73,5 +75,23 @@ def write_as_server(
         ),
     )
     store.operations.append([operation], received_ms=chance.now_ms)
+    _sign(store, operation)
     store.views.refresh([record])
     store.keep_fact("last stamp", stamp)
+
+
+def epoch_fact(generation: str) -> str:
+    """Return the name of the fact that keeps the epoch of the server's own log."""
+    return f"epoch of {generation}"
+
+
+def _sign(store: UnitStore, last: Operation) -> None:
+    """Sign the head of the server's own log (SG7)."""
+    key = store.server_key
+    store.signatures.enrol(SERVER_DEVICE, key.public_key, last.epoch)
+    text = write_head_text(last.device, last.epoch, last.counter, last.hash)
+    store.signatures.keep_head(
+        SignedHead(
+            last.device, last.epoch, last.counter, last.hash, key.key_id, key.sign(text.encode())
+        )
+    )

@@ -1,4 +1,8 @@
-"""Which rule files a unit computes by: what it has approved, and whether it is in training."""
+"""Which rule files a unit computes by: what it has approved, and whether it is in training.
+
+Only what the unit server itself wrote counts here (RL12): a device can write into the same stream,
+and no device may put a rule in force.
+"""
 
 import hashlib
 from collections.abc import Mapping
@@ -11,9 +15,13 @@ from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_release import Approval, Release
 from api.storage.packaged_files import read_packaged_rule_files
 from api.storage.unit_store import UnitStore
-from sync.merge import RecordState, shown_value
+from api.use_cases.server_log import SERVER_DEVICE
+from sync.merge import RecordState
 
 RELEASE_KIND = "rule_file_release"
+# A unit's own versions are numbered from here on and those of a release stay below: neither ever
+# takes the other's place (RL11).
+FIRST_OWN_VERSION = 1001
 
 
 class UnitRules(msgspec.Struct, frozen=True):
@@ -27,24 +35,23 @@ class UnitRules(msgspec.Struct, frozen=True):
     own_files: tuple[tuple[str, str], ...] = ()
 
 
-def read_unit_rules(store: UnitStore, *, on: str) -> UnitRules:
-    """Return the unit's releases, and whether it is in training on a civil date (RL5).
+def read_unit_rules(store: UnitStore) -> UnitRules:
+    """Return the unit's releases, and whether it is in training (RL5).
 
     Notes
     -----
-    A unit is in training until its record says from which day it is live. Call it inside a
-    transaction.
+    A unit is in training until its record says that it is live, and never again after that,
+    whatever this machine's clock says. Call it inside a transaction.
     """
-    live_from = [shown_value(site.fields.get("live_from")) for site in store.views.of_kind("site")]
-    is_live = any(isinstance(day, str) and day <= on for day in live_from)
+    is_live = any(_written(site, "live_from") for site in store.views.of_kind("site"))
     states = [state for state in store.views.of_kind(RELEASE_KIND) if not state.is_entered_in_error]
     own = {
-        path_of_release(state): content
+        path: content
         for state in states
-        if isinstance(content := shown_value(state.fields.get("content")), str)
+        if (path := path_of_release(state)) and path not in packaged_contents()
+        for content in _written(state, "content")[:1]
+        if isinstance(content, str)
     }
-    # A released file never changes: a text under its name does not stand in its place.
-    own = {path: text for path, text in own.items() if path and path not in packaged_contents()}
     held = {**packaged_contents(), **{path: text.encode() for path, text in own.items()}}
     releases = [release for state in states if (release := _read_release(state, held))]
     return UnitRules(not is_live, tuple(releases), tuple(sorted(own.items())))
@@ -68,10 +75,8 @@ def packaged_contents() -> Mapping[str, bytes]:
 
 def path_of_release(state: RecordState) -> str:
     """Return the path of the rule file that a release is about, empty where it is not readable."""
-    file = shown_value(state.fields.get("file"))
-    if not isinstance(file, dict) or not isinstance(file.get("name"), str):
-        return ""
-    return f"{file['name']}.v{file.get('version')}.json"
+    file = _file_of(state)
+    return f"{file['name']}.v{file['version']}.json" if file else ""
 
 
 @lru_cache(maxsize=8)
@@ -82,33 +87,44 @@ def _open_rule_book(rules: UnitRules, on: str) -> RuleBook:
 
 
 def _read_release(state: RecordState, held: Mapping[str, bytes]) -> Release | None:
-    content = held.get(path_of_release(state))
-    file: Any = shown_value(state.fields.get("file"))
-    if content is None or not isinstance(file.get("version"), int):
+    file, content = _file_of(state), held.get(path_of_release(state))
+    if file is None or content is None:
         return None
-    retired = state.fields.get("retired_on")
-    days = [held.value for held in retired.values] if retired else []
     return Release(
         name=file["name"],
         version=file["version"],
         sha256=hashlib.sha256(content).hexdigest(),
-        in_force_from=_text(shown_value(state.fields.get("in_force_from"))),
-        # Two answers on the day: the earlier one is the safe one.
-        retired_on=min((day for day in days if isinstance(day, str)), default=None),
+        # Two answers on the day: the earlier one is the safe one (RL10).
+        retired_on=min(
+            (day for day in _written(state, "retired_on") if isinstance(day, str)), default=None
+        ),
         approvals=_read_approvals(state),
     )
 
 
+def _file_of(state: RecordState) -> dict[str, Any] | None:
+    """Return name and version of the file that a release is about: the first that was written."""
+    for file in _written(state, "file")[:1]:
+        if isinstance(file, dict) and isinstance(file.get("name"), str):
+            return file if isinstance(file.get("version"), int) else None
+    return None
+
+
 def _read_approvals(state: RecordState) -> tuple[Approval, ...]:
-    field = state.fields.get("approval")
-    given: list[Any] = [held.value for held in field.values] if field else []
-    names = ("by", "name", "role", "sha256")
+    names = ("by", "name", "role", "sha256", "from_on")
     return tuple(
         Approval(*(one[name] for name in names))
-        for one in given
+        for one in _written(state, "approval")
         if isinstance(one, dict) and all(isinstance(one.get(name), str) for name in names)
     )
 
 
-def _text(content: object) -> str | None:
-    return content if isinstance(content, str) else None
+def _written(state: RecordState, field: str) -> list[Any]:
+    """Return what the unit server wrote into a field, oldest first (RL12)."""
+    held = state.fields.get(field)
+    mark = f"{SERVER_DEVICE}."
+    return [
+        one.value
+        for one in (held.values if held else ())
+        if any(reference.startswith(mark) for reference in one.references)
+    ]

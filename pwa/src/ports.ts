@@ -111,6 +111,20 @@ export type PlanChecksAnswer =
   | ({ kind: 'told' } & PlanChecks)
   | { kind: 'not-told'; sentence: string };
 
+/** An operation that the unit could not take in; `fork` where it holds another under its id. */
+export interface UnitAlarm {
+  kind: 'fork' | 'set-aside';
+  op_id: string;
+  record: string;
+  sentence: string;
+  received_ms: number;
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type UnitAlarmsAnswer =
+  | { kind: 'told'; alarms: UnitAlarm[] }
+  | { kind: 'not-told'; sentence: string };
+
 /** Which of `joined` devices this is; a device that has not joined works alone. */
 export interface DeviceStanding {
   device: string;
@@ -133,6 +147,27 @@ export type OpenAnswer =
   | { kind: 'busy-elsewhere'; sentence: string }
   | { kind: 'refused'; sentence: string };
 
+/** A case whose content was dropped here and is kept at the unit. */
+export interface DroppedCase {
+  record: string;
+  /** Record of its patient, "" when none was shown. */
+  patient: string;
+  droppedMs: number;
+}
+
+/** What became of the operations of a file that was opened. */
+export interface TakenIn {
+  /** Records whose state may have changed. */
+  records: string[];
+  taken: number;
+  known: number;
+  /** Own operations that wait for earlier ones, left in the file. */
+  waiting: number;
+  /** Of streams that this device's role does not read, or of the unit server: left in the file. */
+  left: number;
+  setAside: number;
+}
+
 /** The record on this tablet. Every promise resolves; none rejects for a person's input. */
 export interface RecordStore {
   open(): Promise<OpenAnswer>;
@@ -143,6 +178,8 @@ export interface RecordStore {
   conflicts(): Promise<OpenConflictRow[]>;
   /** What the unit's second check says of the plans it holds; asks the unit. */
   planChecks(): Promise<PlanChecksAnswer>;
+  /** What the unit could not take in, from any device; asks the unit. */
+  unitAlarms(): Promise<UnitAlarmsAnswer>;
   /** Small facts of this device alone (where it was, who taps): never exchanged. */
   remember(name: string, content: Json): Promise<void>;
   recall(name: string): Promise<Json>;
@@ -154,6 +191,16 @@ export interface RecordStore {
   exchangeNow(): Promise<ExchangeStanding>;
   /** Operations that the unit does not hold yet, per case or patient record. */
   unsentRecords(): Promise<string[]>;
+  /** Cases that are kept at the unit alone; reading one by its id asks the unit for it. */
+  droppedCases(): Promise<DroppedCase[]>;
+  /** Put operations into one file (`unsent`: own ones that the unit does not hold). */
+  saveToFile(
+    scope: 'all' | 'unsent',
+  ): Promise<{ bytes: Uint8Array<ArrayBuffer>; operations: number }>;
+  /** Take in such a file; the sentence says why not. */
+  openFile(
+    bytes: Uint8Array,
+  ): Promise<{ kind: 'taken-in'; taken: TakenIn } | { kind: 'refused'; sentence: string }>;
   onRecords(listener: (records: string[]) => void): () => void;
   onExchange(listener: (standing: ExchangeStanding) => void): () => void;
 }

@@ -7,6 +7,7 @@ HAZ-22, HAZ-32, SEC-22, FU-11.
 import re
 import sqlite3
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -30,7 +31,7 @@ def case_address(page: Page) -> str:
 
 
 def counted(server: UnitServer, stream: str) -> int:
-    with sqlite3.connect(server.folder / "crura.sqlite3") as connection:
+    with closing(sqlite3.connect(server.folder / "crura.sqlite3")) as connection:
         row = connection.execute("SELECT count(*) FROM operation WHERE stream = ?", (stream,))
         return int(row.fetchone()[0])
 

@@ -26,6 +26,7 @@ def test_the_wheel_carries_the_built_app_and_the_data(tmp_path):
         "api/static/index.html",
         "api/static/sw.js",
         "api/record_catalogue/catalogue.json",
+        "api/record_catalogue/conflict_effects.json",
         "api/clinical_rules/data/in_force.json",
         "api/storage/migrations/versions/0001_create_operation_log.py",
         "sync/merge.py",

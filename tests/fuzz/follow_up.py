@@ -8,6 +8,7 @@ from api.clinical_rules.follow_up import EarlyLookRow, VisitRow
 from api.clinical_rules.rule_book import RuleBook
 from tests.fuzz.chance import Chance
 
+_ENDS = {"died", "transferred", "declined"}
 _OUTCOMES = ("attended", "attended", "no-show", "no-show", "cancelled", "done-elsewhere")
 
 
@@ -21,6 +22,14 @@ def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
         index_on = add_days("2023-12-25", chance.randrange(1600))
         happened = _draw_course(rows, visits, index_on, chance)
         anchors = [index_on, *(one["on"] for one in happened)]
+        today_on = _draw_edge(rows, chance.choice(anchors), chance)
+        if chance.holds(0.9):
+            # What lies in the future is refused as a whole; mostly the course is one that can be.
+            happened = [
+                one
+                for one in happened
+                if one["on"] <= today_on and (one["on"] >= index_on or not _ENDS & one.keys())
+            ]
         conditions = {
             **chance.maybe("cirrhosis", chance.holds(0.7)),
             **chance.maybe("child_class", chance.choice("ABC")),
@@ -34,7 +43,7 @@ def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
             "plan": "default",
             "index_on": index_on,
             "acute_bleed": chance.holds(0.5),
-            "today_on": _draw_edge(rows, chance.choice(anchors), chance),
+            "today_on": today_on,
             **chance.maybe("conditions", conditions, 0.8),
             **chance.maybe("happened", happened, 0.9),
         }

@@ -38,11 +38,25 @@ export function planAdhesive(
   const { parts_adhesive: parts, parts_oil: oil, planned_ul: pureUl } = adhesive;
   let amounts: Pick<AdhesivePlan, 'pure_ul' | 'mix_ul'>;
   let aliquotUl = limitOf('aliquot_ul');
+  const head = {
+    flush_media: [...row.media],
+    basis: row.basis ?? null,
+    source: row.source ?? null,
+  };
   if (parts < 1) {
     const words = 'The ratio needs at least one part of adhesive. Correct it.';
     const refusal = { refusal: { kind: 'no-ratio', text: words } };
-    amounts = { pure_ul: refusal, mix_ul: refusal };
-  } else if (pureUl === undefined) {
+    return {
+      ...head,
+      pure_ul: refusal,
+      mix_ul: refusal,
+      aliquot_ul: refusal,
+      aliquot_ms: refusal,
+      flush_ul: deadSpaceUl,
+      leaves_tip_before_flush_ul: refusal,
+    };
+  }
+  if (pureUl === undefined) {
     const missing = { missing: ['adhesive.planned_ul'] };
     amounts = { pure_ul: missing, mix_ul: missing };
   } else {
@@ -51,9 +65,7 @@ export function planAdhesive(
     aliquotUl = Math.min(aliquotUl, mixUl);
   }
   return {
-    flush_media: [...row.media],
-    basis: row.basis ?? null,
-    source: row.source ?? null,
+    ...head,
     ...amounts,
     aliquot_ul: aliquotUl,
     aliquot_ms: divideHalfUp(BigInt(aliquotUl) * BigInt(limitOf('aliquot_ms_per_ml')), 1000n),
@@ -81,5 +93,19 @@ export function warnOfAdhesive(
   const totalUl = (adhesive.planned_ul ?? 0) + (read.given_so_far_ul ?? 0);
   if (totalUl > limitOf('second_person_ul')) raised.add('second-person');
   else if (totalUl > limitOf('soft_limit_ul')) raised.add('soft-limit');
+  for (const id of warnOfMix(adhesive, totalUl, limitOf)) raised.add(id);
+  return raised;
+}
+
+/** The cautions on the mix and its ratio (AD8); an older rule file has no such limits. */
+function warnOfMix(adhesive: Adhesive, totalUl: number, limitOf: LimitOf): Set<string> {
+  const { parts_adhesive: parts, parts_oil: oil } = adhesive;
+  const raised = new Set<string>();
+  if (parts < 1 || !limitOf.has('mix_second_person_ul')) return raised;
+  if (oil * 1000 > limitOf('most_oil_per_mille') * parts) raised.add('ratio-unusual');
+  const mixUl = divideHalfUp(BigInt(totalUl) * BigInt(parts + oil), BigInt(parts));
+  // With no oil the mix is the adhesive itself, whose limits stand already.
+  if (oil > 0 && mixUl > limitOf('mix_second_person_ul')) raised.add('mix-second-person');
+  else if (oil > 0 && mixUl > limitOf('mix_soft_limit_ul')) raised.add('mix-soft-limit');
   return raised;
 }

@@ -81,9 +81,10 @@ export function answerAntithromboticHolds(
   }
   const holds = read.drugs.map((drug) => holdOf(drug, profile.rows, read));
   const answer = { holds, rule_files: nameRuleFiles(profile) };
-  const [first] = holds;
-  if (first !== undefined && !holds.some((hold) => 'hold_days' in hold)) {
-    throw new CalculationRefusedError(`No hold can be calculated from this. ${sayWhy(first)}`, {
+  if (!holds.some((hold) => 'hold_days' in hold)) {
+    const [first] = holds;
+    const why = first === undefined ? 'Name at least one drug.' : sayWhy(first);
+    throw new CalculationRefusedError(`No hold can be calculated from this. ${why}`, {
       ...answer,
     });
   }

@@ -28,7 +28,11 @@ export type CountRow = ReturnType<typeof readCountRow>;
 type WireGaugeRow = ReturnType<typeof readWireGaugeRow>;
 
 /** Returns the amount of an item of `sizing/limits`; one that is missing is a fault of the file. */
-export type LimitOf = (item: string) => number;
+export interface LimitOf {
+  (item: string): number;
+  /** Say whether the rule file has an item at all: an older one may lack it. */
+  has(item: string): boolean;
+}
 
 /** Return the loop band: its lower bound rounded up, its upper one down (SZ3). */
 export function loopBandUm(axisUm: number, limitOf: LimitOf): [number, number] {
@@ -102,7 +106,11 @@ function nextPick(
   const last = picks.at(-1);
   if (first === undefined || last === undefined) {
     const inBand = usable.filter(({ loop_um }) => low <= loop_um && loop_um <= high);
-    return narrowest(inBand) ?? widest(usable.filter(({ loop_um }) => loop_um < low));
+    const largest = widest(usable.filter(({ loop_um }) => loop_um < low));
+    // A loop smaller than the varix is told only where it truly is the largest there is.
+    const isTooSmall = largest !== undefined && largest.loop_um < axisUm;
+    const hasLarger = usable.some(({ loop_um }) => loop_um > high);
+    return narrowest(inBand) ?? (isTooSmall && hasLarger ? undefined : largest);
   }
   // A loop narrower than the varix would not hold on its wall; one wider than the first
   // would not unfold in what the first left open.

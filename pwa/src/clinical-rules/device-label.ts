@@ -31,7 +31,7 @@ export interface DeviceLabelAnswer {
 }
 
 /**
- * Return what the code on a package says of the device. Rules DL1-DL9.
+ * Return what the code on a package says of the device. Rules DL1-DL10.
  *
  * @param request - parsed JSON with the keys of `device-label` in RULES.md
  * @throws ShapeError for a wrong key or type; CalculationRefusedError when the text is neither a
@@ -59,12 +59,20 @@ export function answerDeviceLabel(request: unknown, _ruleBook: RuleBook): Device
     fields.problems.push('The code names no device. Scan the other code of the package too.');
   }
   const expiresOn = fields.get('expires_on');
+  const madeOn = fields.get('made_on');
+  const lastDay = expiresOn !== null && expiresOn < todayOn ? expiresOn : todayOn;
+  if (madeOn !== null && madeOn > lastDay) {
+    fields.problems.push(
+      `The making date ${madeOn} lies after today or after the expiry date. Check ` +
+        'the package.',
+    );
+  }
   return {
     symbology: isHibc ? 'hibc' : 'gs1',
     ...(isHibc ? { hibc_identifier: identifier } : { gtin: identifier }),
     lot: fields.get('lot'),
     serial: fields.get('serial'),
-    made_on: fields.get('made_on'),
+    made_on: madeOn,
     expires_on: expiresOn,
     expired: expiresOn === null ? null : expiresOn < todayOn,
     raw: scanned,

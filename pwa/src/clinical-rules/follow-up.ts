@@ -3,11 +3,11 @@
  * Twin of `follow_up.py`; vectors in `tests/conformance/follow_up`.
  */
 import { addDays, addInterval } from './civil-date';
-import { CalculationRefusedError } from './errors';
+import { CalculationRefusedError, ShapeError } from './errors';
 import { nameInputs } from './follow-up-inputs';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { rowShape } from './rule-file';
-import { civilDate, flag, listOf, oneOf, shape, text, wholeNumber } from './shapes';
+import { civilDate, flag, listOf, naturalNumber, oneOf, shape, text, wholeNumber } from './shapes';
 
 const OUTCOMES = ['attended', 'no-show', 'cancelled', 'done-elsewhere'] as const;
 const readHappened = shape(
@@ -30,8 +30,8 @@ const readConditions = shape(
     transplant_listed: flag,
     on_beta_blocker: flag,
     oesophageal_banded: flag,
-    adhesive_ul: wholeNumber,
-    coils: wholeNumber,
+    adhesive_ul: naturalNumber,
+    coils: naturalNumber,
   },
 );
 const readRequest = shape(
@@ -109,6 +109,7 @@ interface Course {
   isRetreated: boolean;
 }
 
+const EARLY_LOOK = 'follow_up/early_look';
 const ENDS = ['died', 'transferred', 'declined'] as const;
 const ASSUMED = [
   'cirrhosis',
@@ -134,7 +135,7 @@ function compare(a: string, b: string): number {
 }
 
 /**
- * Return the visits of a plan with their windows and states, and the next act (FU1-FU16).
+ * Return the visits of a plan with their windows and states, and the next act (FU1-FU17).
  *
  * @throws ShapeError when a key or type is wrong
  * @throws CalculationRefusedError when the plan is not in force
@@ -142,15 +143,16 @@ function compare(a: string, b: string): number {
 export function answerFollowUp(request: unknown, ruleBook: RuleBook): FollowUpAnswer {
   const read = readRequest(request, '');
   const name = read.plan === 'default' ? 'follow_up/default' : `follow_up/${read.plan}`;
-  if (!ruleBook.has(name)) {
+  if (!ruleBook.has(name) || name === EARLY_LOOK) {
     throw new CalculationRefusedError(
       `No follow-up plan ${read.plan} is in force. Use default, or approve the plan.`,
     );
   }
   const plan = ruleBook.ruleFile(name, readVisitRow);
-  const early = ruleBook.ruleFile('follow_up/early_look', readEarlyLookRow);
+  const early = ruleBook.ruleFile(EARLY_LOOK, readEarlyLookRow);
   const [limits] = early.rows;
   if (limits === undefined) throw new RangeError('follow_up/early_look has no rows');
+  refuseImpossibleDays(read);
   const happened = [...(read.happened ?? [])].sort((a, b) => compare(a.on, b.on));
   const conditions = read.conditions ?? {};
   const course = readCourse(read.index_on, happened);
@@ -310,7 +312,7 @@ function supersede(
   );
   if (!isOpen(visit)) return visit;
   if (later.some((other) => other.kind === visit.kind)) {
-    return { ...visit, state: 'ended', because: 'A later look of this kind took place.' };
+    return { ...visit, state: 'ended', because: 'A later visit of this kind took place.' };
   }
   if (lapses && later.length > 0) {
     return { ...visit, state: 'ended', because: 'A later visit took place.' };
@@ -322,6 +324,20 @@ function supersede(
 function findMissing(conditions: Conditions): string[] {
   const isOpenQuestion = conditions.cirrhosis === true && conditions.transplant_listed !== true;
   return isOpenQuestion && conditions.child_class === undefined ? ['conditions.child_class'] : [];
+}
+
+/** Refuse what is said to have happened after today, and an end before the beginning (FU17). */
+function refuseImpossibleDays(read: ReturnType<typeof readRequest>): void {
+  for (const [place, one] of (read.happened ?? []).entries()) {
+    if (one.on > read.today_on) {
+      throw new ShapeError(`happened[${place}].on ${one.on} lies after today_on. Correct the day.`);
+    }
+    if (one.on < read.index_on && ENDS.some((reason) => one[reason] === true)) {
+      throw new ShapeError(
+        `happened[${place}].on ${one.on} lies before index_on. Correct the day.`,
+      );
+    }
+  }
 }
 
 /** The one next act; an overdue or missed visit comes before a later one (FU9). */
@@ -337,13 +353,13 @@ function nextAct(
     (one) => one.visit === visit.visit && one.outcome === 'no-show' && one.on > visit.anchor_on,
   ).length;
   let [owner, because] = [visit.owner_role, visit.because];
-  if (visit.state === 'no-show-rebook') {
-    [owner, because] =
-      missed >= noShowsToClinician
-        ? ['clinician', 'Did not come twice: a clinician decides.']
-        : ['booking', 'Did not come: book again.'];
-  } else if (visit.state === 'overdue') {
-    because = `Past its latest date. ${because}`;
+  if (missed >= noShowsToClinician) {
+    // Whatever was booked or cancelled since: who stayed away twice is a clinician's (HAZ-43).
+    [owner, because] = ['clinician', 'Did not come twice: a clinician decides.'];
+  } else if (visit.latest_on < todayOn) {
+    [owner, because] = ['clinician', `Past its latest date. ${because}`];
+  } else if (visit.state === 'no-show-rebook') {
+    [owner, because] = ['booking', 'Did not come: book again.'];
   }
   return {
     visit: visit.visit,

@@ -4,7 +4,7 @@
 import { isCivilDate } from './civil-date';
 import { RuleFileError, ShapeError } from './errors';
 import { hashText, pathOf, type RuleFile, readRuleFile } from './rule-file';
-import { judgeRelease, type Release } from './rule-release';
+import { dayInForce, judgeRelease, type Release } from './rule-release';
 import { listOf, type Reader, shape, text, wholeNumber } from './shapes';
 
 export const IN_FORCE = 'in_force.json';
@@ -102,10 +102,12 @@ export class RuleBook {
     );
     for (const release of inOrder) {
       const { standing, why } = judgeRelease(release, this.on);
-      const from_on = release.inForceFrom ?? this.on;
-      const isOpen = (standing === 'draft' || standing === 'approved') && from_on <= this.on;
-      if (standing === 'in force' || (this.isTraining && isOpen)) {
-        taken.push({ name: release.name, version: release.version, from_on });
+      const { name, version } = release;
+      if (standing === 'in force') {
+        taken.push({ name, version, from_on: dayInForce(release) ?? this.on });
+      } else if (this.isTraining && standing !== 'retired') {
+        // In training what was proposed last is what people want to try.
+        taken.push({ name, version, from_on: this.on });
       } else this.#why.set(release.name, `version ${release.version}: ${why}`);
     }
     return taken;
@@ -129,6 +131,11 @@ export class RuleBook {
       );
     }
     return name;
+  }
+
+  /** Return the version in force of a rule file, null where none is. */
+  versionOf(name: string): number | null {
+    return this.#chosen.get(name)?.version ?? null;
   }
 
   /** Say whether a version of the named rule file is in force. */

@@ -11,12 +11,17 @@ const NAME = 'sizing/limits';
 const contents = readPackagedRuleFiles();
 const sha256 = hashText(contents[`${NAME}.v1.json`] ?? '');
 const readRow = rowShape({ item: text, amount: wholeNumber });
-const by = (name: string): Approval => ({ by: name, name, role: 'endoscopist', sha256 });
+const by = (name: string, digest = sha256): Approval => ({
+  by: name,
+  name,
+  role: 'endoscopist',
+  sha256: digest,
+  fromOn: '2026-03-01',
+});
 const release = (changes: Partial<Release>): Release => ({
   name: NAME,
   version: 1,
   sha256,
-  inForceFrom: '2026-03-01',
   retiredOn: null,
   approvals: [by('one'), by('two')],
   ...changes,
@@ -25,8 +30,9 @@ const book = (changes: Partial<Release>, isTraining = false) =>
   new RuleBook(contents, '2026-03-16', { releases: [release(changes)], isTraining });
 
 test.each(vectors.cases)('$description', ({ given, expect: expected }) => {
-  const { in_force_from, retired_on, ...rest } = given.release;
-  const judged = { ...rest, inForceFrom: in_force_from, retiredOn: retired_on };
+  const { retired_on, approvals, ...rest } = given.release;
+  const read = approvals.map(({ from_on, ...one }) => ({ ...one, fromOn: from_on }));
+  const judged = { ...rest, retiredOn: retired_on, approvals: read };
   expect(judgeRelease(judged, given.on)).toEqual(expected);
 });
 
@@ -43,7 +49,7 @@ test('[RL5] live, only what two people approved computes; in training every list
 test('[RL7] the order of the steps is there without an approval', () => {
   const live = book({ approvals: [] });
   expect(live.has('step_protocols/coil_and_adhesive')).toBe(false);
-  expect(live.ruleFileOrListed('sizing/limits', readRow).version).toBe(1);
+  expect(live.ruleFileOrListed('sizing/limits', readRow).version).toBe(2);
 });
 
 test('[RL6] a pinned book holds exactly the bytes an answer names', () => {
@@ -53,17 +59,17 @@ test('[RL6] a pinned book holds exactly the bytes an answer names', () => {
   expect(pin(sha256).has('sizing/coil_counts')).toBe(false);
   expect(() => pin('0'.repeat(64))).toThrow('sizing/limits.v1.json has other bytes here');
   expect(() =>
-    RuleBook.pinned(contents, [{ name: NAME, version: 7, sha256 }], '2026-03-16'),
-  ).toThrow('sizing/limits.v7.json is not held here');
+    RuleBook.pinned(contents, [{ name: NAME, version: 9, sha256 }], '2026-03-16'),
+  ).toThrow('sizing/limits.v9.json is not held here');
 });
 
 test('[RL6] [HAZ-10] a case keeps the files it pinned while the book moves on', () => {
-  const v2 = (contents[`${NAME}.v1.json`] ?? '').replace('"version": 1', '"version": 2');
-  const withNext = { ...contents, [`${NAME}.v2.json`]: v2 };
-  const releases = [release({ version: 2, sha256: hashText(v2), inForceFrom: '2026-03-02' })];
+  const v2 = (contents[`${NAME}.v1.json`] ?? '').replace('"version": 1', '"version": 7');
+  const withNext = { ...contents, [`${NAME}.v7.json`]: v2 };
+  const releases = [release({ version: 7, sha256: hashText(v2), approvals: [] })];
   const moved = new RuleBook(withNext, '2026-03-16', { releases, isTraining: true });
   const pin = { name: NAME, version: 1, sha256 };
-  expect(moved.ruleFile(NAME, readRow).version).toBe(2);
+  expect(moved.ruleFile(NAME, readRow).version).toBe(7);
   expect(moved.pinnedTo([pin]).ruleFile(NAME, readRow).version).toBe(1);
   // Bytes that are not held here: the book in force, never a guess at the pinned one.
   expect(moved.pinnedTo([{ ...pin, sha256: '0'.repeat(64) }])).toBe(moved);
@@ -75,7 +81,7 @@ test('[RL6] a case goes on by the step protocol that it pinned', () => {
   const v1 = contents[`${name}.v1.json`] ?? '';
   const v2 = v1.replace('"version": 1', '"version": 2');
   const withNext = { ...contents, [`${name}.v2.json`]: v2 };
-  const next = { name, version: 2, sha256: hashText(v2), inForceFrom: '2026-03-02' };
+  const next = { name, version: 2, sha256: hashText(v2), approvals: [] };
   const releases = [release(next)];
   const moved = new RuleBook(withNext, '2026-03-16', { releases, isTraining: true });
   expect(findProtocol(moved).version).toBe(2);

@@ -6,12 +6,13 @@
 export const APPROVERS_NEEDED = 2;
 export type Standing = 'draft' | 'approved' | 'in force' | 'retired';
 
-/** One person's word for the bytes whose SHA-256 it names. */
+/** One person's word for the bytes whose SHA-256 it names, to count from a civil date. */
 export interface Approval {
   readonly by: string;
   readonly name: string;
   readonly role: string;
   readonly sha256: string;
+  readonly fromOn: string;
 }
 
 /** One version of a rule file, as the unit has released it. */
@@ -20,8 +21,7 @@ export interface Release {
   readonly version: number;
   /** Of the bytes held here; an approval of other bytes does not count (RL3). */
   readonly sha256: string;
-  /** Civil date, null while nobody has given one. */
-  readonly inForceFrom: string | null;
+  /** Civil date, null while nobody has retired it. */
   readonly retiredOn: string | null;
   readonly approvals: readonly Approval[];
 }
@@ -32,40 +32,50 @@ export interface Judgement {
   readonly why: string;
 }
 
-/** Return one approval for each person who approved these very bytes, first ones first (RL3). */
+/**
+ * Return one approval for each person who approved these very bytes, by day, then as given (RL3).
+ *
+ * One name counts once: the same person may stand twice in the list of staff.
+ */
 export function listApprovers(release: Release): Approval[] {
   const found = new Map<string, Approval>();
-  for (const approval of release.approvals) {
-    if (approval.sha256 === release.sha256 && !found.has(approval.by)) {
-      found.set(approval.by, approval);
+  const byDay = [...release.approvals].sort((one, other) =>
+    one.fromOn < other.fromOn ? -1 : one.fromOn > other.fromOn ? 1 : 0,
+  );
+  for (const approval of byDay) {
+    const isKnown = [...found.values()].some((one) => one.by === approval.by);
+    const name = approval.name.trim().toLowerCase();
+    if (approval.sha256 === release.sha256 && !isKnown && !found.has(name)) {
+      found.set(name, approval);
     }
   }
   return [...found.values()];
 }
 
 /**
- * Return where a release stands on a civil date. Rules RL1-RL4.
+ * Return the first day on which two people's approvals count, one of them an endoscopist's (RL2).
  *
- * Two named people approve, one of them an endoscopist: common practice of local protocols, no
- * source.
+ * A later approval never moves that day. Two named people, one of them an endoscopist: common
+ * practice of local protocols, no source.
  */
+export function dayInForce(release: Release): string | null {
+  const approvers = listApprovers(release);
+  const first = approvers.findIndex((one) => one.role === 'endoscopist');
+  if (first < 0) return null;
+  return approvers[Math.max(first, APPROVERS_NEEDED - 1)]?.fromOn ?? null;
+}
+
+/** Return where a release stands on a civil date. Rules RL1-RL4. */
 export function judgeRelease(release: Release, on: string): Judgement {
   if (release.retiredOn !== null && release.retiredOn <= on) {
     return { standing: 'retired', why: `it was retired on ${release.retiredOn}` };
   }
-  const approvers = listApprovers(release);
-  if (approvers.length < APPROVERS_NEEDED) {
-    const why = `${approvers.length} of ${APPROVERS_NEEDED} people approved it`;
-    return { standing: 'draft', why };
+  const count = listApprovers(release).length;
+  if (count < APPROVERS_NEEDED) {
+    return { standing: 'draft', why: `${count} of ${APPROVERS_NEEDED} people approved it` };
   }
-  if (approvers.every((approver) => approver.role !== 'endoscopist')) {
-    return { standing: 'draft', why: 'no endoscopist approved it' };
-  }
-  if (release.inForceFrom === null) {
-    return { standing: 'approved', why: 'it has no day from which it is in force' };
-  }
-  if (release.inForceFrom > on) {
-    return { standing: 'approved', why: `it comes into force on ${release.inForceFrom}` };
-  }
+  const day = dayInForce(release);
+  if (day === null) return { standing: 'draft', why: 'no endoscopist approved it' };
+  if (day > on) return { standing: 'approved', why: `it comes into force on ${day}` };
   return { standing: 'in force', why: '' };
 }

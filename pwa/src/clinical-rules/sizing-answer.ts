@@ -31,7 +31,7 @@ export interface SizedTarget {
   axis_um: number;
   origin: string | null;
   coils: SizedCoils | Missing | Refusal;
-  volume_ul: number | Missing;
+  volume_ul: number | Missing | Refusal;
   third_axis_from?: 'given' | 'short-axis';
   packing_per_mille_from_to: [number, number] | Missing | Refusal;
   needle_stop_um: number | Missing | Refusal;
@@ -46,8 +46,8 @@ export interface AdhesivePlan extends Basis {
   flush_media: string[];
   pure_ul: number | Missing | Refusal;
   mix_ul: number | Missing | Refusal;
-  aliquot_ul: number;
-  aliquot_ms: number;
+  aliquot_ul: number | Refusal;
+  aliquot_ms: number | Refusal;
   flush_ul: number | Missing | Refusal;
   leaves_tip_before_flush_ul: number | Missing | Refusal;
 }

@@ -26,11 +26,12 @@ const PARTS = {
 /** Return the way to the amount of each item; one that is missing is a fault of the file. */
 export function limitsOf(limits: RuleFile<LimitRow>): LimitOf {
   const amounts = new Map(limits.rows.map(({ item, amount }) => [item, amount]));
-  return (item) => {
+  const limitOf = (item: string) => {
     const amount = amounts.get(item);
     if (amount !== undefined) return amount;
     throw new RuleFileError(`Rule file ${pathOf(limits)} has no item ${item}. Add it.`);
   };
+  return Object.assign(limitOf, { has: (item: string) => amounts.has(item) });
 }
 
 /** The standing and source of every number that no row of the answer carries. */

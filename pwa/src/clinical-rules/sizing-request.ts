@@ -2,9 +2,13 @@
 import { ShapeError } from './errors';
 import { listOf, naturalNumber, oneOf, type Reader, shape, text } from './shapes';
 
-function atMost(most: number): Reader<number> {
+/** Return a reader of a number up to a bound; the size of a thing is above 0 as well. */
+function atMost(most: number, isSize = false): Reader<number> {
   return (content, where) => {
     const amount = naturalNumber(content, where);
+    if (isSize && amount === 0) {
+      throw new ShapeError(`${where} must be above 0. Correct it, or leave it out.`);
+    }
     if (amount > most) throw new ShapeError(`${where} must be at most ${most}. Correct it.`);
     return amount;
   };
@@ -13,6 +17,8 @@ function atMost(most: number): Reader<number> {
 // Ten metres and ten litres: beyond them a slip of the unit, and every product stays exact.
 const lengthUm = atMost(10_000_000);
 const amountUl = lengthUm;
+const sizeUm = atMost(10_000_000, true);
+const primeUl = sizeUm;
 const parts = atMost(1000);
 
 const readTarget = shape(
@@ -29,17 +35,17 @@ const readTarget = shape(
 const readNeedle = shape(
   { gauge: naturalNumber },
   {
-    inner_diameter_um: lengthUm,
-    length_um: lengthUm,
-    prime_ul: amountUl,
+    inner_diameter_um: sizeUm,
+    length_um: sizeUm,
+    prime_ul: primeUl,
     stop_step_um: lengthUm,
   },
 );
 const readCoil = shape({
   id: text,
-  loop_um: lengthUm,
-  wire_um: lengthUm,
-  length_um: lengthUm,
+  loop_um: sizeUm,
+  wire_um: sizeUm,
+  length_um: sizeUm,
   count: naturalNumber,
 });
 const readAdhesive = shape(

@@ -30,7 +30,9 @@ import type {
 } from './sizing-answer';
 import { nameInputs } from './sizing-inputs';
 import { limitsOf, nameBasis, readLimitRow } from './sizing-limits';
+import { warnOfSizes } from './sizing-remarks';
 import { type Coil, type Needle, readRequest, refuseDoubles, type Target } from './sizing-request';
+import { nameUsualBands } from './value-cautions';
 
 export type * from './sizing-answer';
 
@@ -100,25 +102,31 @@ export function answerSizing(request: unknown, ruleBook: RuleBook): SizingAnswer
     adhesive = planAdhesive(read.adhesive, row, limitOf, deadSpace.dead_space_ul);
     for (const id of warnOfAdhesive(read.adhesive, read, limitOf)) raised.add(id);
   }
-  const answer = {
-    targets: sized,
-    needle: { ...deadSpace, passes },
-    adhesive,
-    cautions: remarks.rows
+  const found: Caution[] = [
+    ...remarks.rows
       .filter((row) => raised.has(row.id))
       .map((row) => ({
         id: row.id,
         level: row.level as Caution['level'],
         text: row.text,
         ...basisOf(row),
-      }))
-      .sort((a, b) => LEVELS.indexOf(a.level) - LEVELS.indexOf(b.level)),
+      })),
+    ...warnOfSizes(read, ruleBook),
+  ];
+  const answer = {
+    targets: sized,
+    needle: { ...deadSpace, passes },
+    adhesive,
+    cautions: found.sort((a, b) => LEVELS.indexOf(a.level) - LEVELS.indexOf(b.level)),
     basis: nameBasis(limits),
     inputs: nameInputs(read, sized, deadSpace),
-    rule_files: nameRuleFiles(counts, gauges, limits, media, remarks),
+    rule_files: [
+      ...nameRuleFiles(counts, gauges, limits, media, remarks),
+      ...nameUsualBands(ruleBook),
+    ],
   };
   const hasNumber =
-    adhesive !== null ||
+    typeof adhesive?.aliquot_ul === 'number' ||
     typeof deadSpace.dead_space_ul === 'number' ||
     sized.some(
       ({ coils, volume_ul, needle_stop_um }) =>
@@ -161,12 +169,7 @@ function sizeTarget(
   if (target.origin === undefined) {
     coils = { missing: ['origin'] };
   } else if (row === undefined) {
-    const least = Math.floor((rows[0]?.from_um ?? 0) / 1000);
-    const most = Math.floor(((rows.at(-1)?.below_um ?? 1) - 1) / 1000);
-    coils = refuse(
-      'outside-domain',
-      `No figure: the protocol covers ${least} to ${most} mm. You can write your own plan.`,
-    );
+    coils = refuse('outside-domain', sayDomain(rows));
   } else {
     coils = describeCoils(target.short_axis_um, row, picks, limitOf, raised);
     if (target.origin === 'estimated') raised.add('estimated-size');
@@ -178,7 +181,7 @@ function sizeTarget(
     axis_um: target.short_axis_um,
     origin: target.origin ?? null,
     coils,
-    ...fillOf(target, row, picks, raised),
+    ...fillOf(target, row, rows, picks, raised),
     needle_stop_um: stopOf(target, needle, limitOf),
   };
 }
@@ -197,7 +200,10 @@ function describeCoils(
   raised.add(row.to_coils === 0 ? 'below-range' : 'doppler-after-each');
   if (row.to_coils > 0 && first === undefined) raised.add('none-fits');
   if (first !== undefined && picks.length < row.from_coils) raised.add('stock-short');
-  if (reason === 'largest-stocked') raised.add('migration');
+  if (reason === 'largest-stocked') {
+    raised.add('migration');
+    if (first !== undefined && first.loop_um < axisUm) raised.add('loop-below-axis');
+  }
   const isThin = ({ loop_um, wire_um }: Coil) =>
     loop_um > limitOf('thick_wire_above_loop_um') && wire_um < limitOf('thick_wire_um');
   if (picks.some(isThin)) raised.add('thin-wire');
@@ -211,10 +217,17 @@ function describeCoils(
   };
 }
 
+function sayDomain(rows: readonly CountRow[]): string {
+  const least = Math.floor((rows[0]?.from_um ?? 0) / 1000);
+  const most = Math.floor(((rows.at(-1)?.below_um ?? 1) - 1) / 1000);
+  return `No figure: the protocol covers ${least} to ${most} mm. You can write your own plan.`;
+}
+
 /** The volume of the varix and how densely the picks would fill it (SZ11, GE4). */
 function fillOf(
   target: Target,
   row: CountRow | undefined,
+  rows: readonly CountRow[],
   picks: readonly Coil[],
   raised: Set<string>,
 ): Pick<SizedTarget, 'volume_ul' | 'packing_per_mille_from_to' | 'third_axis_from'> {
@@ -225,6 +238,10 @@ function fillOf(
     return { volume_ul: missing, packing_per_mille_from_to: missing };
   }
   const axes = [short, long, third ?? short] as const;
+  if (Math.max(...axes) >= (rows.at(-1)?.below_um ?? 0)) {
+    const outside = refuse('outside-domain', sayDomain(rows));
+    return { volume_ul: outside, packing_per_mille_from_to: outside };
+  }
   const volume = {
     volume_ul: ellipsoidUl(...axes),
     third_axis_from: third === undefined ? ('short-axis' as const) : ('given' as const),

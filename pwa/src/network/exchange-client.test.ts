@@ -196,7 +196,7 @@ test('[LG4] a fork tells a person, goes on in a new epoch and keeps pulling', as
 
   expect(standing.state).toBe('needs-a-person');
   expect(standing.sentence).toContain('Two devices have written as this one');
-  expect(standing.unsent).toBe(1);
+  expect(standing.unsent).toBe(0);
   expect(unit.received.map((one) => one.operation.record)).toContain('puncture/p-5');
   expect(copy.store.read({ kind: 'puncture', record: 'puncture/p-4' })).toHaveLength(1);
   expect(copy.store.read({ kind: 'puncture', record: 'puncture/p-3' })).toHaveLength(1);
@@ -224,7 +224,7 @@ test('[EX5] a long queue goes in batches and comes in pages', async () => {
   expect(unit.pushes.length).toBeGreaterThan(2);
   expect(Math.max(...unit.pushes)).toBeLessThanOrEqual(1_000);
   expect(b.store.read({ kind: 'puncture' })).toHaveLength(2_300);
-});
+}, 30_000);
 
 describe('a unit whose receipts begin anew', () => {
   let c: Tablet;

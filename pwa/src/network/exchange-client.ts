@@ -1,20 +1,17 @@
 /**
- * The exchange with the unit: handshake, push, pull, one round at a time.
+ * The exchange with the unit, one round at a time.
  *
- * What to do is decided in `sync/exchange.ts`; this file only asks, stores and says how it went.
- * Nothing here ever changes or removes what was saved on the tablet.
+ * What to do is decided in `sync/exchange-machine.ts`; this file carries its messages to the unit
+ * and to the store, and says how it went. Nothing here ever changes what was saved on the tablet.
  */
 import type { DeviceStanding, ExchangeStanding } from '../ports';
 import type { OperationStore, OwnDevice, PulledRow } from '../storage/operation-store';
-import { textBytes } from '../sync/canonical-text';
-import {
-  compareTips,
-  cutBatch,
-  type Handshake,
-  type HandshakeAnswer,
-  MAX_BATCH_COUNT,
-} from '../sync/exchange';
+import { type Handshake, type HandshakeAnswer, MAX_BATCH_COUNT } from '../sync/exchange';
+import { RESTING, stepExchange } from '../sync/exchange-machine';
+import type { Heard, Said, StoreChange, UnitRequest } from '../sync/exchange-messages';
 import type { Tip } from '../sync/operation-log';
+import { isKeyLost, KEY_IS_LOST, type Signer, settleLostKey, signBatch } from './push-signing';
+import { counterOf, cutTexts, Resupply } from './resupply';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
 
 /** What the client is given from outside. */
@@ -22,6 +19,10 @@ export interface ExchangeSurroundings {
   nowMs(): number;
   newEpoch(): string;
   newDeviceId(): string;
+  /** Record of the case on screen, "" for none: its entries come first. */
+  openCase?(): string;
+  /** What this device signs with; left out or null where the browser gives no key. */
+  signer?: Signer | null;
   onRecords(records: string[]): void;
   onStanding(standing: ExchangeStanding): void;
 }
@@ -43,6 +44,8 @@ interface PullAnswer {
   more: boolean;
 }
 
+type Finish = Extract<Said, { kind: 'finish' }>;
+
 export class ExchangeClient {
   readonly #store: OperationStore;
   readonly #requests: UnitRequests;
@@ -53,12 +56,22 @@ export class ExchangeClient {
   #sentence = '';
   #lastDoneMs: number | null = null;
   #failures = 0;
+  readonly #resupply: Resupply;
+  /** Mark of the server that answered last. */
+  #server = '';
+  #ownLogsThere: Readonly<Record<string, number>> = {};
 
   constructor(store: OperationStore, requests: UnitRequests, around: ExchangeSurroundings) {
     this.#store = store;
     this.#requests = requests;
     this.#around = around;
+    this.#resupply = new Resupply(store, requests);
     this.#state = store.ownDevice()?.token ? 'no-network' : 'alone';
+  }
+
+  /** Go on in a new epoch where the key of this device is another one than before (SG6). */
+  settleKey(): void {
+    settleLostKey(this.#store, this.#around.signer ?? null, this.#around.newEpoch);
   }
 
   /** Failed rounds in a row: for the wait before the next. */
@@ -96,11 +109,18 @@ export class ExchangeClient {
   ): Promise<{ kind: 'joined'; own: OwnDevice } | { kind: 'refused'; sentence: string }> {
     const before = this.#store.ownDevice();
     const device = before?.device ?? this.#around.newDeviceId();
+    const signer = this.#around.signer ?? null;
+    const firstEpoch = this.#around.newEpoch();
+    const signs = signer && {
+      key: signer.publicKey,
+      epoch: before === null ? firstEpoch : this.#store.tip().epoch,
+    };
     try {
       const answer = await this.#requests.post<JoinAnswer>('/api/devices', before?.token ?? null, {
         code,
         device,
         name,
+        ...signs,
       });
       const own: OwnDevice = {
         device: answer.device,
@@ -108,8 +128,9 @@ export class ExchangeClient {
         token: answer.token,
         unitName: answer.unit_name,
         streams: answer.streams,
+        ...(signer && { key: signer.publicKey }),
       };
-      this.#store.becomeDevice(own, this.#around.newEpoch());
+      this.#store.becomeDevice(own, firstEpoch);
       this.#tell('exchanging', '');
       return { kind: 'joined', own };
     } catch (error) {
@@ -139,145 +160,189 @@ export class ExchangeClient {
     }
     this.#tell('exchanging', '');
     try {
-      const trouble = await this.#exchange(own, own.token);
-      this.#failures = 0;
-      this.#lastDoneMs = this.#around.nowMs();
-      this.#tell(trouble === '' ? 'resting' : 'needs-a-person', trouble);
+      this.#end(await this.#exchange(own, own.token));
     } catch (error) {
       this.#failures += 1;
-      if (error instanceof NoAnswerError) this.#tell('no-network', '');
-      else if (error instanceof RefusedError) this.#tell('refused', error.message);
-      else {
-        const why = error instanceof Error ? error.message : String(error);
-        this.#tell('needs-a-person', `The exchange stopped (${why}). What was saved is safe.`);
+      const why = error instanceof Error ? error.message : String(error);
+      this.#tell('needs-a-person', `The exchange stopped (${why}). What was saved is safe.`);
+    }
+  }
+
+  #end({ outcome, sentence }: Finish): void {
+    if (outcome === 'done') {
+      this.#failures = 0;
+      this.#lastDoneMs = this.#around.nowMs();
+      const trouble = sentence || this.#standingTrouble();
+      this.#tell(trouble === '' ? 'resting' : 'needs-a-person', trouble);
+      return;
+    }
+    this.#failures += 1;
+    if (outcome === 'no_network') this.#tell('no-network', '');
+    else this.#tell('refused', sentence);
+  }
+
+  /** Carry messages between the machine, the store and the unit until the round is over. */
+  async #exchange(own: OwnDevice, token: string): Promise<Finish> {
+    let state = RESTING;
+    let heard: Heard = {
+      kind: 'start',
+      epochs: this.#store.epochsToExchange(),
+      streams: own.streams,
+      open_case: this.#around.openCase?.() ?? '',
+      is_recovering: this.#store.isRecovering(),
+      is_offering: this.#store.isOffering(),
+    };
+    for (;;) {
+      const [next, said] = stepExchange(state, heard);
+      state = next;
+      let answer: Heard | null = null;
+      for (const one of said) {
+        if (one.kind === 'finish') return one;
+        answer = isRequest(one) ? await this.#request(own, token, one) : this.#apply(one);
       }
+      if (answer === null) throw new Error(`nothing follows ${heard.kind}`);
+      heard = answer;
     }
   }
 
-  /** Return a sentence for a person, "" when all went well. */
-  async #exchange(own: OwnDevice, token: string): Promise<string> {
-    let heads: Record<string, number> = {};
-    let refusal = '';
-    for (const epoch of this.#store.epochsToExchange()) {
-      const answer = await this.#handshake(own, token, epoch);
-      heads = answer.heads;
-      this.#noteServer(answer);
-      const outcome = await this.#settleEpoch(own, token, epoch, answer);
-      if (outcome !== '') refusal = outcome;
+  /** Change the own store; only a re-issue is heard back. */
+  #apply(change: StoreChange): Heard | null {
+    switch (change.kind) {
+      case 'note_held':
+        this.#store.noteHeldByUnit(change.epoch, change.counter);
+        this.#tell('exchanging', '');
+        return null;
+      case 'recover':
+        this.#store.beginRecovery(this.#around.newEpoch(), change.epoch);
+        return null;
+      case 'read_own':
+        this.#store.readOwnAgain();
+        return null;
+      case 'reissue': {
+        const { epoch, first } = change;
+        return {
+          kind: 'reissued',
+          epoch: this.#store.reissueBranch(epoch, first, this.#around.newEpoch()),
+        };
+      }
+      case 'begin_offer':
+        this.#store.beginOffer(this.#server);
+        // Epochs long past are spoken of in the round after this one.
+        this.#isAskedAgain = true;
+        return null;
+      case 'end_offer':
+        this.#store.endOffer();
+        return null;
+      case 'end_recovery':
+        this.#store.endRecovery(this.#ownLogsThere);
+        return null;
     }
-    for (const stream of own.streams) await this.#pullStream(own, token, stream, heads[stream]);
-    return refusal || this.#standingTrouble();
   }
 
-  #handshake(own: OwnDevice, token: string, epoch: string): Promise<HandshakeAnswer> {
+  async #request(own: OwnDevice, token: string, request: UnitRequest): Promise<Heard> {
+    try {
+      switch (request.kind) {
+        case 'greet':
+          return await this.#greet(own, token, request);
+        case 'push':
+          return await this.#push(own, token, request);
+        case 'offer':
+          return await this.#resupply.offer(own, token, request.after);
+        case 'pull':
+          return await this.#pull(token, request);
+      }
+    } catch (error) {
+      if (error instanceof NoAnswerError) return { kind: 'no_answer' };
+      if (!(error instanceof RefusedError)) throw error;
+      return { kind: 'refused', status: error.status, sentence: error.message };
+    }
+  }
+
+  async #greet(
+    own: OwnDevice,
+    token: string,
+    { epoch, counter }: Extract<UnitRequest, { kind: 'greet' }>,
+  ): Promise<Heard> {
+    const end = this.#store.tipOf(epoch);
+    const asked =
+      counter === null
+        ? end
+        : { epoch, counter, hash: this.#store.ownHashAt(epoch, counter) ?? '' };
+    const cursors = this.#store.cursors();
     const handshake: Handshake = {
       device: own.device,
-      tip: this.#store.tipOf(epoch),
-      cursors: this.#store.cursors(),
+      tip: asked,
+      cursors,
       catalogue: this.#store.catalogue.version,
       wall_ms: this.#around.nowMs(),
     };
-    return this.#requests.post('/api/exchange/handshake', token, handshake);
+    const answer = await this.#requests.post<HandshakeAnswer>(
+      '/api/exchange/handshake',
+      token,
+      handshake,
+    );
+    this.#server = answer.server;
+    this.#ownLogsThere = answer.epochs ?? {};
+    return {
+      kind: 'greeted',
+      asked,
+      own: end,
+      own_hash: this.#store.ownHashAt(epoch, answer.tip.counter),
+      held: this.#store.heldByUnit(epoch),
+      cursors,
+      is_other_server: this.#store.isOtherServer(answer.server),
+      answer,
+      own_logs: this.#store.ownLogs(),
+    };
   }
 
-  /** A server that began anew, or was put back, counts its receipts anew: read all again. */
-  #noteServer(answer: HandshakeAnswer): void {
-    if (this.#store.noteServer(answer.server)) this.#store.resetCursors();
-    const cursors = this.#store.cursors();
-    for (const [stream, head] of Object.entries(answer.heads)) {
-      if ((cursors[stream] ?? 0) > head) this.#store.resetCursors(stream);
-    }
-  }
-
-  async #settleEpoch(
+  async #push(
     own: OwnDevice,
     token: string,
-    epoch: string,
-    answer: HandshakeAnswer,
-  ): Promise<string> {
-    const tip = this.#store.tipOf(epoch);
-    const comparison = compareTips(tip, answer, this.#store.ownHashAt(epoch, answer.tip.counter));
-    switch (comparison.standing) {
-      case 'in_step':
-        this.#store.noteHeldByUnit(epoch, tip.counter);
-        return '';
-      case 'device_behind':
-        // An older copy of this tablet: go on in a new epoch and ask for what is missing (EX4).
-        this.#store.noteHeldByUnit(epoch, tip.counter);
-        this.#store.beginRecovery(this.#around.newEpoch(), epoch);
-        return '';
-      case 'fork':
-        this.#store.markForked(epoch, this.#around.newEpoch());
-        return '';
-      case 'send':
-        // A unit that held more before was put back to an older copy: its receipts begin anew.
-        if (answer.tip.counter < this.#store.heldByUnit(epoch)) this.#store.resetCursors();
-        this.#store.noteHeldByUnit(epoch, answer.tip.counter);
-        return this.#push(own, token, epoch, comparison.sendFrom);
+    { epoch, first, most_bytes: mostBytes }: Extract<UnitRequest, { kind: 'push' }>,
+  ): Promise<Heard> {
+    const operations = cutTexts(
+      this.#store.ownOperations(epoch, first, MAX_BATCH_COUNT),
+      mostBytes,
+    );
+    if (operations.length === 0) return { kind: 'pushed', sent: 0 };
+    const signer = this.#around.signer ?? null;
+    if (isKeyLost(own, signer)) return { kind: 'refused', status: 422, sentence: KEY_IS_LOST };
+    const answer = await this.#requests.post<PushAnswer>('/api/exchange/push', token, {
+      device: own.device,
+      operations,
+      ...(own.key && signer && { signature: await signBatch(signer, own.device, operations) }),
+    });
+    const [refused] = answer.quarantined;
+    if (refused !== undefined && answer.tip.counter < first) {
+      // Nothing moved on: the unit keeps the texts, and they stay to be sent here (SG3).
+      return { kind: 'refused', status: 422, sentence: refused.sentence };
     }
+    for (const { op_id: opId, sentence } of answer.quarantined) {
+      const [envelope = '', body = null] = operations[counterOf(opId) - first] ?? [];
+      this.#store.setAside('unit', opId, envelope, body, sentence, this.#around.nowMs());
+    }
+    return { kind: 'pushed', sent: operations.length, tip: answer.tip };
   }
 
-  async #push(own: OwnDevice, token: string, epoch: string, from: number): Promise<string> {
-    let next = from;
-    for (;;) {
-      const waiting = this.#store.ownOperations(epoch, next, MAX_BATCH_COUNT);
-      if (waiting.length === 0) return '';
-      const sizes = waiting.map(([envelope, body]) => envelope.length + textBytes(body).length);
-      const operations = waiting.slice(0, cutBatch(sizes));
-      let answer: PushAnswer;
-      try {
-        answer = await this.#requests.post('/api/exchange/push', token, {
-          device: own.device,
-          operations,
-        });
-      } catch (error) {
-        // A refused batch must not keep others' entries from this tablet: the pull goes on.
-        if (error instanceof RefusedError && error.status === 422) return error.message;
-        throw error;
-      }
-      for (const { op_id: opId, sentence } of answer.quarantined) {
-        const counter = Number(opId.split('.').at(-1));
-        const [envelope = '', body = null] = operations[counter - next] ?? [];
-        this.#store.setAside('unit', opId, envelope, body, sentence, this.#around.nowMs());
-      }
-      if (answer.tip.epoch !== epoch || answer.tip.counter < next) {
-        return 'The unit took nothing in and gave no reason. Everything is kept on this tablet; ask the data manager.';
-      }
-      this.#store.noteHeldByUnit(epoch, answer.tip.counter);
-      this.#tell('exchanging', '');
-      next = answer.tip.counter + 1;
-    }
-  }
-
-  async #pullStream(
-    own: OwnDevice,
-    token: string,
-    stream: string,
-    head: number | undefined,
-  ): Promise<void> {
-    const ownToo = this.#store.isRecovering() ? '&own=1' : '';
-    if (ownToo === '' && head !== undefined && head <= (this.#store.cursors()[stream] ?? 0)) return;
-    for (;;) {
-      const after = this.#store.cursors()[stream] ?? 0;
-      const page = await this.#requests.get<PullAnswer>(
-        `/api/exchange/pull?stream=${stream}&after=${after}&limit=${MAX_BATCH_COUNT}${ownToo}`,
-        token,
-      );
-      const touched = this.#store.applyPulled(
-        stream,
-        page.operations,
-        page.next,
-        this.#around.nowMs(),
-      );
-      if (touched.length > 0) this.#around.onRecords(touched);
-      if (!page.more || page.next <= after) break;
-    }
-    if (stream === own.streams.at(-1)) this.#store.endRecovery();
+  async #pull(token: string, request: Extract<UnitRequest, { kind: 'pull' }>): Promise<Heard> {
+    const { stream, limit, record } = request;
+    const cursor = this.#store.cursors()[stream] ?? 0;
+    const after = request.after ?? cursor;
+    const asked = new URLSearchParams({ stream, after: `${after}`, limit: `${limit}` });
+    if (request.with_own) asked.set('own', '1');
+    if (record !== '') asked.set('record', record);
+    const page = await this.#requests.get<PullAnswer>(`/api/exchange/pull?${asked}`, token);
+    // A page of one case is out of the order of the stream: its cursor stays.
+    const next = record === '' ? page.next : cursor;
+    const touched = this.#store.applyPulled(stream, page.operations, next, this.#around.nowMs());
+    if (touched.length > 0) this.#around.onRecords(touched);
+    return { kind: 'pulled', after, next: page.next, more: page.more };
   }
 
   #standingTrouble(): string {
     if (this.#store.hasForkedEpoch()) {
-      return 'Two devices have written as this one (a copied or restored tablet). New entries are exchanged; entries that only this tablet holds are kept here. Tell the data manager.';
+      return 'Two devices have written as this one (a copied or restored tablet). The entries of both are kept and exchanged. Find the second one and tell the data manager.';
     }
     const { count, sentence } = this.#store.quarantined();
     if (count === 0) return '';
@@ -290,3 +355,6 @@ export class ExchangeClient {
     this.#around.onStanding(this.standing());
   }
 }
+
+const REQUESTS: readonly string[] = ['greet', 'push', 'offer', 'pull'];
+const isRequest = (said: Said): said is UnitRequest => REQUESTS.includes(said.kind);

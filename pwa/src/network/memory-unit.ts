@@ -18,6 +18,7 @@ interface Received {
 
 export class MemoryUnit {
   server = 'server-1';
+  wallMs = 0;
   received: Received[] = [];
   tokens = new Map<string, string>();
   /** Op ids to set aside when they come. */
@@ -25,6 +26,14 @@ export class MemoryUnit {
   /** What to do with the next requests, first one first: nothing, or lose the answer after work. */
   troubles: ('lose-request' | 'lose-answer' | 'answer-503')[] = [];
   pushes: number[] = [];
+  /** What each pull asked for: a stream, or one record. */
+  pulls: string[] = [];
+  resupplied: string[] = [];
+  /** Pulls and pushes in the order in which they came. */
+  order: string[] = [];
+  /** What a device that joins may read. */
+  role: 'bedside' | 'booking' = 'bedside';
+  streams = ['care', 'booking', 'unit'];
   planChecks: PlanChecks = { plans: [], agreed: 0, waiting: 0 };
 
   /** Forget everything received after a receipt number, as a restored copy has. */
@@ -52,6 +61,8 @@ export class MemoryUnit {
         return this.#handshake(content.tip as Tip, device);
       case '/api/exchange/push':
         return this.#push(content.operations as [string, string][], device);
+      case '/api/exchange/resupply':
+        return this.#resupply(content, device);
       case '/api/exchange/pull':
         return this.#pull(url.searchParams, device);
       case '/api/plan-checks':
@@ -65,25 +76,27 @@ export class MemoryUnit {
     if (code !== 'GOOD') return problem(403, 'This code is not known. Ask for a new one.');
     const token = `token-of-${device}`;
     this.tokens.set(token, String(device));
-    const streams = ['care', 'booking', 'unit'];
-    return reply(201, { device, token, role: 'bedside', unit_name: 'Test unit', streams });
+    const { role, streams } = this;
+    return reply(201, { device, token, role, unit_name: 'Test unit', streams });
   }
 
   #tipOf(device: string, epoch: string): Tip {
-    const log = this.#logOf(device, epoch);
-    const last = log.at(-1);
+    const last = this.received.findLast(
+      ({ operation }) => operation.device === device && operation.epoch === epoch,
+    )?.operation;
     return { epoch, counter: last?.counter ?? 0, hash: last?.hash ?? '' };
   }
 
-  #logOf(device: string, epoch: string): Operation[] {
-    return this.received
-      .map((one) => one.operation)
-      .filter((operation) => operation.device === device && operation.epoch === epoch)
-      .sort((one, other) => one.counter - other.counter);
+  #held(device: string, epoch: string, counter: number): Operation | undefined {
+    if (counter > this.#tipOf(device, epoch).counter) return undefined;
+    return this.received.find(
+      ({ operation: one }) =>
+        one.device === device && one.epoch === epoch && one.counter === counter,
+    )?.operation;
   }
 
   #handshake(tip: Tip, device: string): Response {
-    const held = this.#logOf(device, tip.epoch).find((one) => one.counter === tip.counter);
+    const held = this.#held(device, tip.epoch, tip.counter);
     const heads: Record<string, number> = { care: 0, booking: 0, unit: 0 };
     for (const { seq, operation } of this.received) heads[operation.stream] = seq;
     return reply(200, {
@@ -91,34 +104,71 @@ export class MemoryUnit {
       tip: this.#tipOf(device, tip.epoch),
       hash_at_device_tip: held?.hash ?? null,
       heads,
-      wall_ms: 0,
+      epochs: Object.fromEntries(
+        this.received
+          .filter(({ operation }) => operation.device === device)
+          .map(({ operation }) => [operation.epoch, operation.counter]),
+      ),
+      wall_ms: this.wallMs,
     });
   }
 
   #push(operations: [string, string][], device: string): Response {
     this.pushes.push(operations.length);
+    this.order.push('push');
     const quarantined: { op_id: string; sentence: string }[] = [];
     let epoch = '';
     for (const [envelope, body] of operations) {
       const operation = readOperation(envelope, body);
       epoch = operation.epoch;
-      const held = this.#logOf(device, epoch).find((one) => one.counter === operation.counter);
+      const held = this.#held(device, epoch, operation.counter);
       const place = placeOperation(this.#tipOf(device, epoch), operation, held?.hash ?? null);
       if (place === 'held') continue;
       if (place !== 'next') return problem(422, `${operation.opId} leaves a ${place}.`);
       if (this.poison.has(operation.opId)) {
         quarantined.push({ op_id: operation.opId, sentence: 'It was set aside.' });
       }
-      this.received.push({ seq: (this.received.at(-1)?.seq ?? 0) + 1, operation });
+      this.#receive(operation);
     }
     return reply(200, { tip: this.#tipOf(device, epoch), quarantined });
+  }
+
+  #resupply(content: Record<string, unknown>, device: string): Response {
+    const { logs = [], operations = [] } = content as {
+      logs?: [string, string][];
+      operations?: [string, string][];
+    };
+    for (const [envelope, body] of operations) {
+      const operation = readOperation(envelope, body);
+      if (operation.device === device) return problem(403, `${operation.opId} is your own.`);
+      const { device: origin, epoch, counter } = operation;
+      const held = this.#held(origin, epoch, counter);
+      const tip = this.#tipOf(origin, epoch);
+      if (placeOperation(tip, operation, held?.hash ?? null) !== 'next') continue;
+      this.resupplied.push(operation.opId);
+      this.#receive(operation);
+    }
+    const held = logs.map(([origin, epoch]) => {
+      return { device: origin, epoch, counter: this.#tipOf(origin, epoch).counter };
+    });
+    return reply(200, { held, waiting: 0, quarantined: [] });
+  }
+
+  #receive(operation: Operation): void {
+    this.received.push({ seq: (this.received.at(-1)?.seq ?? 0) + 1, operation });
   }
 
   #pull(asked: URLSearchParams, device: string): Response {
     const after = Number(asked.get('after'));
     const limit = Math.min(Number(asked.get('limit')), MAX_BATCH_COUNT);
+    const record = asked.get('record');
+    this.pulls.push(record ?? String(asked.get('stream')));
+    this.order.push(`pull ${this.pulls.at(-1)}`);
     const stream = this.received.filter(
-      ({ seq, operation }) => seq > after && operation.stream === asked.get('stream'),
+      ({ seq, operation }) =>
+        seq > after &&
+        operation.stream === asked.get('stream') &&
+        (record === null || operation.record === record || isUnder(operation, record)),
     );
     const page = stream.slice(0, limit);
     const operations = page
@@ -131,6 +181,11 @@ export class MemoryUnit {
     const next = page.at(-1)?.seq ?? after;
     return reply(200, { operations, next, more: stream.length > page.length });
   }
+}
+
+/** The tests' records name their case in the body; that is all the kinship there is here. */
+function isUnder({ bodyText }: Operation, record: string): boolean {
+  return bodyText?.includes(`"case":"${record}"`) ?? false;
 }
 
 async function readContent(init: RequestInit): Promise<Record<string, unknown>> {

@@ -46,6 +46,19 @@ export class UnitRequests {
     return this.#ask<Answer>(path, token, { method: 'GET', headers: {} });
   }
 
+  /** Fetch bytes that are no JSON, as they are. */
+  async file(path: string, token: string): Promise<Uint8Array<ArrayBuffer>> {
+    const headers = { Authorization: `Bearer ${token}` };
+    const signal = AbortSignal.timeout(LONGEST_ANSWER_MS);
+    const response = await this.#send(path, { method: 'GET', headers, signal });
+    if (!response.ok) throw await refusalOf(response);
+    try {
+      return new Uint8Array(await response.arrayBuffer());
+    } catch (error) {
+      throw new NoAnswerError('The answer was cut off.', { cause: error });
+    }
+  }
+
   /** Ask what the second check of plans found. */
   planChecks(token: string): Promise<PlanChecks> {
     return this.get('/api/plan-checks', token);

@@ -42,6 +42,7 @@ class Device {
   readonly store = {
     read: async (query: { kind: string; record?: string }) => this.held.read(query),
     history: async (record: string) => this.held.history(record),
+    conflicts: async () => this.held.conflicts(),
     onRecords: () => () => {},
   } as unknown as RecordStore;
   readonly clock = {

@@ -31,6 +31,8 @@ async function openSession() {
   const circumstances = { wallMs: clock.nowMs(), newSalt: () => 'a'.repeat(32) };
   const store = {
     read: async (query: Parameters<OperationStore['read']>[0]) => held.read(query),
+    history: async (record: string) => held.history(record),
+    conflicts: async () => held.conflicts(),
     save: async (drafts: readonly Draft[], who: { by: string; tappedBy: string }) => {
       const saved = held.save(drafts, who, circumstances);
       for (const tell of listeners) tell(saved.records.map((one) => one.record));
@@ -102,4 +104,20 @@ test('[HARD-08] a reason given for other counts passes nothing', async () => {
   await settle();
 
   expect(await session.sign('staff/endoscopist', overrides)).toBe(false);
+});
+
+/** The planted bug it has caught: only the case itself was asked, not what lies under it. */
+test('[MG12] a case that holds an entry of a newer version is not signed', async () => {
+  const { session, held, tablet } = await openSession();
+  await tablet.save([
+    { draftId: 'n', record: 'package_opened/k1', set: { field_of_next_year: 1 } },
+  ]);
+  await settle();
+  const given = session.gates.map((standing) =>
+    passed(standing, standing.gate.reasons[0]?.id ?? ''),
+  );
+
+  expect(session.newer).toBe(1);
+  expect(await session.sign('staff/s-1', given)).toBe(false);
+  expect(held.read({ kind: 'sign_off' })).toEqual([]);
 });

@@ -12,10 +12,12 @@ import {
   digestOf,
   hasFollowUp,
   lastSignature,
+  newerEntries,
   type OpenPoint,
   openPoints,
   SIGNED_KINDS,
 } from './close-out';
+import { CountDoubts } from './close-out-doubts.svelte';
 import { LiveRecords } from './live-records.svelte';
 import { type Override, passes, standingGates } from './override';
 import { CLOSE_OUT_STEP } from './procedure-events';
@@ -36,6 +38,8 @@ export class CloseOutSession {
   readonly record: CaseRecord;
   readonly staff: LiveRecords;
   readonly acts: AnswerActs;
+  /** What makes the counts doubtful until a person decides. */
+  readonly doubts: CountDoubts;
   readonly #stock: LiveRecords;
   readonly #ruleBook: RuleBook;
   /** Minted when the control is drawn: a second press signs nothing twice (HAZ-14). */
@@ -48,6 +52,7 @@ export class CloseOutSession {
     this.staff = new LiveRecords(app.store, { kind: 'staff' });
     this.#stock = new LiveRecords(app.store, { kind: 'stock_item' });
     this.acts = new AnswerActs(app);
+    this.doubts = new CountDoubts(app.store, this.record);
     this.#signId = app.ids.newId();
   }
 
@@ -92,6 +97,13 @@ export class CloseOutSession {
   );
   readonly digest = $derived.by(() =>
     digestOf(
+      this.record.itself,
+      SIGNED_KINDS.flatMap((kind) => this.record.all(kind)),
+    ),
+  );
+  /** Entries of a newer version: while there is one, nobody signs here (MG12). */
+  readonly newer = $derived.by(() =>
+    newerEntries(
       this.record.itself,
       SIGNED_KINDS.flatMap((kind) => this.record.all(kind)),
     ),
@@ -225,7 +237,7 @@ export class CloseOutSession {
     const passed = overrides.filter((one) => this.gates.some((gate) => passes(one, gate)));
     const isOpen = this.blocking.length > 0 && passed.length === 0;
     const isWithheld = this.gates.some((gate) => !passed.some((one) => passes(one, gate)));
-    if (itself === null || isOpen || isWithheld) return false;
+    if (itself === null || isOpen || isWithheld || this.newer > 0) return false;
     const { coils, pureUl, mixUl, flushUl, punctures } = this.totals;
     const answer = await this.#app.tablet.save(
       [
@@ -272,6 +284,7 @@ export class CloseOutSession {
   dispose(): void {
     this.record.dispose();
     this.staff.dispose();
+    this.doubts.dispose();
     this.#stock.dispose();
   }
 }

@@ -95,6 +95,17 @@ export function digestOf(itself: RecordState | null, under: readonly RecordState
   return bytesToHex(sha256(utf8ToBytes([...references].sort().join('\n'))));
 }
 
+/**
+ * Return how many entries of a newer version a case holds (MG12): what this version does not know
+ * nobody signs here.
+ */
+export function newerEntries(itself: RecordState | null, under: readonly RecordState[]): number {
+  return [...(itself ? [itself] : []), ...under].reduce(
+    (sum, record) => sum + (record.newer ?? 0),
+    0,
+  );
+}
+
 /** Return the signature that stands last, null while nobody has signed. */
 export function lastSignature(signOffs: readonly RecordState[]): RecordState | null {
   return signOffs.findLast((record) => !record.isEnteredInError) ?? null;

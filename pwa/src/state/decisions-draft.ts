@@ -2,7 +2,8 @@
  * Drafts on what is on screen: the draft id follows from the record, from what is set and from
  * what was seen, so that a second press before the screen has redrawn is the same act (HAZ-14).
  */
-import type { Draft, Json } from '../ports';
+import type { Draft, HistoryEntry, Json } from '../ports';
+import { decisionRecord, type Pair } from '../record-catalogue/double-entries';
 import { overOf, type RecordState } from './shown';
 
 interface More {
@@ -64,4 +65,74 @@ export function settleDraft(
     over: { [field]: references },
     because,
   };
+}
+
+/** What a person says of two records that may be one thing. */
+export interface DoubleVerdict {
+  records: Pair;
+  caseRecord: string;
+  /** The decision as it stands, null while there is none. */
+  decided: RecordState | null;
+  because: string;
+}
+
+/** Return the draft by which a person says: two of them (DE5). */
+export function differentDraft(verdict: DoubleVerdict): Draft {
+  return decisionDraft(verdict, 'different');
+}
+
+/**
+ * Return the drafts by which a person says: the same, written twice. One record stays, the other
+ * is struck with everything that stands in it (DE6).
+ *
+ * @param struck - history of the record to strike
+ */
+export function sameDrafts(
+  verdict: DoubleVerdict,
+  record: string,
+  struck: readonly HistoryEntry[],
+): Draft[] {
+  // Not the heads alone: what an edit had replaced would stand again without the edit (MG9).
+  const standing = struck.filter((entry) => !entry.isStruck && Object.keys(entry.set).length > 0);
+  const references = standing.map((entry) => entry.reference);
+  return [
+    decisionDraft(verdict, 'same'),
+    ...(references.length > 0 ? [strikeDraft(record, references, struck, verdict.because)] : []),
+  ];
+}
+
+/**
+ * Return the draft that puts a struck record back, by taking back what struck it (DE7); null
+ * where nothing did.
+ */
+export function putBackDraft(
+  record: string,
+  history: readonly HistoryEntry[],
+  because: string,
+): Draft | null {
+  const strikes = history.filter((entry) => !entry.isStruck && entry.retract.length > 0);
+  const references = strikes.map((entry) => entry.reference);
+  return references.length > 0 ? strikeDraft(record, references, history, because) : null;
+}
+
+/** Struck, put back and struck again are three acts: each has seen more of the history. */
+function strikeDraft(
+  record: string,
+  references: readonly string[],
+  history: readonly HistoryEntry[],
+  because: string,
+): Draft {
+  const draft = undoDraft(record, references, because);
+  const seen = history.map((entry) => entry.reference);
+  return { ...draft, draftId: JSON.stringify([draft.draftId, seen]) };
+}
+
+function decisionDraft(verdict: DoubleVerdict, said: 'same' | 'different'): Draft {
+  const { records, caseRecord, decided, because } = verdict;
+  return draftOn(
+    decided,
+    decisionRecord(records),
+    { case: caseRecord, about: [...records], verdict: said, because },
+    { because },
+  );
 }

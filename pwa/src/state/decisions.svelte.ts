@@ -1,5 +1,6 @@
 /** All open conflicts on this device, each with whom it is about; kept current. */
 import type { OpenConflictRow, RecordStore } from '../ports';
+import { type Effect, effectsOf } from '../record-catalogue/conflict-effects';
 import { readStamp } from '../sync/clock';
 import { LiveRecords } from './live-records.svelte';
 import { patientLine, type RecordState, shown, textOf } from './shown';
@@ -7,7 +8,12 @@ import { patientLine, type RecordState, shown, textOf } from './shown';
 export interface OpenDecision extends OpenConflictRow {
   /** The patient in one line, "" where the record belongs to none. */
   about: string;
-  effect: 'plan' | 'booking' | 'identity' | 'record';
+  /** Which of several: a target's or visit's label, a laboratory value; "" where there is one. */
+  what: string;
+  /** What it holds back until it is settled (CF3). */
+  holdsBack: readonly Effect[];
+  /** Since when it is open: when the second answer was written; null for no stamp of ours. */
+  openSinceMs: number | null;
 }
 
 /** Return when an operation was written, in wall milliseconds of its device; null for any other. */
@@ -20,14 +26,11 @@ export function deviceOf(reference: string): string {
   return reference.split('.', 1)[0] ?? '';
 }
 
-/** Return what an open conflict in a field holds up. */
-export function effectOf(kind: string, field: string): OpenDecision['effect'] {
-  if (kind === 'patient') {
-    return field === 'phone' || field === 'needs' ? 'booking' : 'identity';
-  }
-  if (kind === 'visit' || kind === 'clinic_session' || kind === 'contact_attempt') return 'booking';
-  const plans = ['plan', 'needle', 'adhesive', 'size', 'distance', 'shunt', 'right_to_left_shunt'];
-  return plans.includes(field) ? 'plan' : 'record';
+/** Return by what people tell a record from others of its kind, "" where nothing is shown. */
+export async function whatOf(store: RecordStore, record: string): Promise<string> {
+  const [state] = await store.read({ kind: record.split('/', 1)[0] ?? '', record });
+  const names = ['label', 'analyte', 'name'].map((field) => textOf(state, field));
+  return names.find((name) => name !== '') ?? '';
 }
 
 const PARENTS = ['case', 'patient', 'visit'] as const;
@@ -78,7 +81,10 @@ export class OpenDecisions {
       rows.push({
         ...row,
         about: await aboutWhom(this.#store, row.record),
-        effect: effectOf(row.kind, row.field),
+        what: await whatOf(this.#store, row.record),
+        holdsBack: effectsOf(row.kind, row.field),
+        // Values are in order of stamp.
+        openSinceMs: writtenMs(row.values[1]?.stamp ?? ''),
       });
     }
     // An answer overtaken by a later question shows an older state: drop it.

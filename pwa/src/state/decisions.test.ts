@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import type { Json, RecordStore } from '../ports';
 import { valueWords } from '../text/decisions';
-import { aboutWhom, deviceOf, effectOf, writtenMs } from './decisions.svelte';
+import { aboutWhom, deviceOf, OpenDecisions, writtenMs } from './decisions.svelte';
 import { draftOn, settleDraft, undoDraft } from './decisions-draft';
 import type { RecordState } from './shown';
 import { blankState, withFields } from './surveillance';
@@ -57,13 +57,29 @@ test('an answer is said with who, when and on which device', () => {
   expect(deviceOf('tab-a.e1.7#00ff')).toBe('tab-a');
 });
 
-test('what an open conflict holds up is named', () => {
-  expect(effectOf('target', 'size')).toBe('plan');
-  expect(effectOf('case', 'adhesive')).toBe('plan');
-  expect(effectOf('patient', 'phone')).toBe('booking');
-  expect(effectOf('patient', 'born_on')).toBe('identity');
-  expect(effectOf('visit', 'window')).toBe('booking');
-  expect(effectOf('case', 'cause')).toBe('record');
+test('[CF3] an open conflict tells what it holds back and since when it is open', async () => {
+  const store = {
+    read: async () => [],
+    conflicts: async () => [
+      {
+        record: 'target/t',
+        kind: 'target',
+        field: 'size',
+        values: [
+          held(1, 'a.e.1#x', '001790000000123.00000.a'),
+          held(2, 'b.e.1#y', '001790000060123.00000.b'),
+        ],
+      },
+    ],
+    onRecords: () => () => {},
+  } as unknown as RecordStore;
+  const open = new OpenDecisions(store);
+  await new Promise((resolve) => setTimeout(resolve));
+
+  expect(open.rows[0]).toMatchObject({
+    holdsBack: ['plan', 'letter'],
+    openSinceMs: 1_790_000_060_123,
+  });
 });
 
 test('a record under a case is about the patient of the case', async () => {

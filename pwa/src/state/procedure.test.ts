@@ -548,10 +548,12 @@ test('[HAZ-10] rules that come into force meanwhile leave a case with the limits
   const bench = await opened();
   const contents = readPackagedRuleFiles();
   const v1 = contents['sizing/limits.v1.json'] ?? '';
-  const v2 = v1.replace('"version": 1', '"version": 2').replace('"amount": 6000', '"amount": 5000');
-  const next = { name: 'sizing/limits', version: 2, sha256: hashText(v2) };
-  const ruleBook = new RuleBook({ ...contents, 'sizing/limits.v2.json': v2 }, '2026-03-16', {
-    releases: [{ ...next, inForceFrom: '2026-03-16', retiredOn: null, approvals: [] }],
+  const v2 = v1
+    .replace('"version": 1', '"version": 1001')
+    .replace('"amount": 6000', '"amount": 5000');
+  const next = { name: 'sizing/limits', version: 1001, sha256: hashText(v2) };
+  const ruleBook = new RuleBook({ ...contents, 'sizing/limits.v1001.json': v2 }, '2026-03-16', {
+    releases: [{ ...next, retiredOn: null, approvals: [] }],
     isTraining: true,
   });
   const opens = async () => {

@@ -1,11 +1,13 @@
 /** Whom and what the status line names: the patient of the open case, and open decisions. */
 import type { RecordStore } from '../ports';
+import { DoubleFinder } from './double-finder';
 import type { Place } from './place.svelte';
 import { patientLine, shown } from './shown';
 
 export class StatusSubject {
   #store: RecordStore;
   #place: Place | null = null;
+  readonly #doubles: DoubleFinder;
   patient = $state('');
   /** Number and title of the step at hand, said by the Procedure screen; else "". */
   step = $state('');
@@ -13,17 +15,18 @@ export class StatusSubject {
 
   constructor(store: RecordStore) {
     this.#store = store;
-    store.onRecords(() => void this.#read());
+    this.#doubles = new DoubleFinder(store);
+    store.onRecords((records) => void this.#read(records));
   }
 
   async follow(place: Place): Promise<void> {
     this.#place = place;
-    await this.#read();
+    await this.#read([]);
   }
 
-  async #read(): Promise<void> {
+  async #read(changed: readonly string[]): Promise<void> {
     const place = this.#place;
-    this.openDecisions = (await this.#store.conflicts()).length;
+    void this.#count(changed);
     if (place === null) return;
     let patientRecord: unknown = 'patient' in place ? `patient/${place.patient}` : null;
     if ('caseId' in place) {
@@ -36,5 +39,11 @@ export class StatusSubject {
     }
     const [patient] = await this.#store.read({ kind: 'patient', record: patientRecord });
     this.patient = patientLine(patient);
+  }
+
+  /** Apart from the patient's name, which never waits for it. */
+  async #count(changed: readonly string[]): Promise<void> {
+    const doubles = await this.#doubles.find(changed);
+    this.openDecisions = (await this.#store.conflicts()).length + doubles.length;
   }
 }

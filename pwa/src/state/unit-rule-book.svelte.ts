@@ -21,9 +21,7 @@ export class UnitRuleBook {
     this.#releases = new LiveRecords(store, { kind: RELEASE_KIND });
   }
 
-  readonly rules = $derived.by(() =>
-    readUnitRules(this.#sites.list, this.#releases.list, this.#on),
-  );
+  readonly rules = $derived.by(() => readUnitRules(this.#sites.list, this.#releases.list));
   readonly current: RuleBook = $derived.by(() => openRuleBook(this.rules, this.#on));
   readonly isTraining = $derived.by(() => this.rules.isTraining);
 

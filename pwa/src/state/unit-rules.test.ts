@@ -13,7 +13,7 @@ const readRow = rowShape({ item: text, amount: wholeNumber });
 function record(name: string, fields: Record<string, Json[]>): RecordState {
   const held = (value: Json, place: number) => ({
     value,
-    references: [`d.e.${place}-0000000000000000`],
+    references: [`unit-server.e.${place}#0000000000000000`],
     by: 'staff/wren',
     stamp: `0000000000${place}-0000-d`,
   });
@@ -38,48 +38,57 @@ const approval = (name: string, sha256: string): Json => ({
   name,
   role: 'endoscopist',
   sha256,
+  from_on: '2026-03-01',
 });
 const released = (version: number, content: string, fields: Record<string, Json[]>) =>
   record(`rule_file_release/sizing-limits-v${version}`, {
     file: [{ name: 'sizing/limits', version }],
-    in_force_from: ['2026-03-01'],
     approval: [approval('wren', hashText(content)), approval('otis', hashText(content))],
     ...fields,
   });
 
-test('[RL5] a unit is in training until the day from which it is live has come', () => {
-  const notYet = record('site/tarn-hollow', { live_from: ['2026-03-17'] });
-  expect(readUnitRules([], [], ON).isTraining).toBe(true);
-  expect(readUnitRules([notYet], [], ON).isTraining).toBe(true);
-  expect(readUnitRules([live], [], ON).isTraining).toBe(false);
+test('[RL5] a unit that is live never goes back to training, whatever the clock or a device says', () => {
+  const later = record('site/tarn-hollow', { live_from: ['2027-01-01', '2028-01-01'] });
+  expect(readUnitRules([], []).isTraining).toBe(true);
+  expect(readUnitRules([live], []).isTraining).toBe(false);
+  expect(readUnitRules([later], []).isTraining).toBe(false);
 });
 
 test('[RL2] [HARD-07] live, an own version that two people approved computes, another does not', () => {
-  const own = LIMITS.replace('"version": 1', '"version": 2').replace('6000', '5000');
-  const rules = readUnitRules([live], [released(2, own, { content: [own] })], ON);
+  const own = LIMITS.replace('"version": 1', '"version": 1001').replace('6000', '5000');
+  const rules = readUnitRules([live], [released(1001, own, { content: [own] })]);
   const book = openRuleBook(rules, ON);
   const row = book
     .ruleFile('sizing/limits', readRow)
     .rows.find(({ item }) => item === 'second_person_ul');
   expect(row?.amount).toBe(5000);
   expect(() => book.ruleFile('sizing/coil_counts', readRow)).toThrow('nobody has approved it');
-  const line = listRuleFiles(rules, ON).find(({ version }) => version === 2);
-  expect(line).toMatchObject({ standing: 'in force', approvedBy: ['wren', 'otis'] });
+  const line = listRuleFiles(rules, ON).find(({ version }) => version === 1001);
+  expect(line).toMatchObject({ standing: 'in force', why: '', approvedBy: ['wren', 'otis'] });
 });
 
-test('[RL10] of two days of retirement the earlier counts, of two days in force none', () => {
+test('[RL10] of two days of retirement the earlier counts', () => {
   const standing = (fields: Record<string, Json[]>) =>
-    listRuleFiles(readUnitRules([live], [released(1, LIMITS, fields)], ON), ON).find(
-      ({ name }) => name === 'sizing/limits',
+    listRuleFiles(readUnitRules([live], [released(1, LIMITS, fields)]), ON).find(
+      ({ name, version }) => name === 'sizing/limits' && version === 1,
     )?.standing;
   expect(standing({})).toBe('in force');
-  expect(standing({ in_force_from: ['2026-03-01', '2026-03-02'] })).toBe('approved');
   expect(standing({ retired_on: ['2026-05-01', '2026-03-16'] })).toBe('retired');
 });
 
 test('[RL11] a text under a released name does not stand in its place', () => {
   const altered = LIMITS.replace('6000', '60000');
-  const rules = readUnitRules([live], [released(1, altered, { content: [altered] })], ON);
+  const rules = readUnitRules([live], [released(1, altered, { content: [altered] })]);
   expect(rules.contents['sizing/limits.v1.json']).toBe(LIMITS);
   expect(openRuleBook(rules, ON).has('sizing/limits')).toBe(false);
+});
+
+test('[RL12] what a device says of rule files and of going live counts for nothing', () => {
+  const of = (state: RecordState): RecordState =>
+    JSON.parse(JSON.stringify(state).replaceAll('unit-server.', 'tablet-a.'));
+  const own = LIMITS.replace('"version": 1', '"version": 1001').replace('6000', '60000');
+  const forged = of(released(1001, own, { content: [own] }));
+  expect(readUnitRules([of(live)], []).isTraining).toBe(true);
+  const rules = readUnitRules([live], [forged]);
+  expect([rules.releases, rules.contents['sizing/limits.v1001.json']]).toEqual([[], undefined]);
 });

@@ -12,10 +12,11 @@ import {
   type Release,
   type Standing,
 } from '../clinical-rules/rule-release';
-import type { RecordState } from '../ports';
-import { structureOf, textOf, valuesOf } from './shown';
+import type { Json, RecordState } from '../ports';
+import { valuesOf } from './shown';
 
 export const RELEASE_KIND = 'rule_file_release';
+const SERVER_DEVICE = 'unit-server';
 
 export interface UnitRules extends UnitReleases {
   /** Every rule file held here: those of this release and the unit's own. */
@@ -23,9 +24,10 @@ export interface UnitRules extends UnitReleases {
 }
 
 /**
- * Return what a unit's record says about its rules on a civil date.
+ * Return what a unit's record says about its rules.
  *
- * A unit is in training until its record says from which day it is live (RL5).
+ * A unit is in training until its record says that it is live, and never again after that, whatever
+ * this tablet's clock says (RL5).
  *
  * @param sites - records of kind `site`
  * @param releases - records of kind `rule_file_release`
@@ -33,19 +35,17 @@ export interface UnitRules extends UnitReleases {
 export function readUnitRules(
   sites: readonly RecordState[],
   releases: readonly RecordState[],
-  on: string,
 ): UnitRules {
-  const isLive = sites.some((site) => {
-    const day = textOf(site, 'live_from');
-    return day !== '' && day <= on;
-  });
+  const isLive = sites.some((site) => written(site, 'live_from').length > 0);
   const standing = releases.filter((state) => !state.isEnteredInError);
   const packaged = readPackagedRuleFiles();
   const own: Record<string, string> = {};
   for (const state of standing) {
-    const [path, content] = [pathOfRelease(state), textOf(state, 'content')];
+    const [path, content] = [pathOfRelease(state), written(state, 'content')[0]];
     // A released file never changes: a text under its name does not stand in its place (RL11).
-    if (path !== '' && content !== '' && packaged[path] === undefined) own[path] = content;
+    if (path !== '' && typeof content === 'string' && packaged[path] === undefined) {
+      own[path] = content;
+    }
   }
   const contents = { ...packaged, ...own };
   return {
@@ -70,48 +70,72 @@ export interface RuleFileLine {
 }
 
 /** Return every rule file held here and where it stands on a day, by name and version. */
-export function listRuleFiles({ contents, releases }: UnitRules, on: string): RuleFileLine[] {
+export function listRuleFiles(rules: UnitRules, on: string): RuleFileLine[] {
+  const { contents, releases } = rules;
+  const book = openRuleBook({ ...rules, isTraining: false }, on);
   return Object.entries(contents).flatMap(([path, content]) => {
     const [, name, digits] = /^(.+)\.v(\d+)\.json$/.exec(path) ?? [];
     if (name === undefined) return [];
     const version = Number(digits);
     const release = releases.find((one) => one.name === name && one.version === version) ?? {
       ...{ name, version, sha256: hashText(content) },
-      ...{ inForceFrom: null, retiredOn: null, approvals: [] },
+      ...{ retiredOn: null, approvals: [] },
     };
     const approvedBy = listApprovers(release).map((approver) => approver.name);
-    return [{ name, version, ...judgeRelease(release, on), approvedBy }];
+    const judged = judgeRelease(release, on);
+    const counting = book.versionOf(name);
+    const why =
+      judged.standing === 'in force' && counting !== version
+        ? `version ${String(counting)} counts instead`
+        : judged.why;
+    return [{ name, version, ...judged, why, approvedBy }];
   });
 }
 
 function pathOfRelease(state: RecordState): string {
-  const file = structureOf(state, 'file');
-  return typeof file?.name === 'string' ? `${file.name}.v${String(file.version)}.json` : '';
+  const file = fileOf(state);
+  return file === null ? '' : `${file.name}.v${file.version}.json`;
 }
 
 function readRelease(
   state: RecordState,
   contents: Readonly<Record<string, string>>,
 ): Release | null {
+  const file = fileOf(state);
   const content = contents[pathOfRelease(state)];
-  const file = structureOf(state, 'file');
-  if (content === undefined || typeof file?.version !== 'number') return null;
-  const days = valuesOf(state, 'retired_on').map(({ value }) => String(value));
+  if (file === null || content === undefined) return null;
+  const days = written(state, 'retired_on').filter((day) => typeof day === 'string');
   return {
-    name: String(file.name),
-    version: file.version,
+    ...file,
     sha256: hashText(content),
-    inForceFrom: textOf(state, 'in_force_from') || null,
     // Two answers on the day: the earlier one is the safe one (RL10).
     retiredOn: days.sort()[0] ?? null,
-    approvals: valuesOf(state, 'approval').flatMap(({ value }) => readApproval(value)),
+    approvals: written(state, 'approval').flatMap(readApproval),
   };
+}
+
+function fileOf(state: RecordState): { name: string; version: number } | null {
+  const file = written(state, 'file')[0];
+  if (typeof file !== 'object' || file === null || Array.isArray(file)) return null;
+  const { name, version } = file as Record<string, unknown>;
+  return typeof name === 'string' && typeof version === 'number' ? { name, version } : null;
 }
 
 function readApproval(value: unknown): Approval[] {
   if (typeof value !== 'object' || value === null) return [];
-  const { by, name, role, sha256 } = value as Record<string, unknown>;
-  const words = [by, name, role, sha256];
+  const { by, name, role, sha256, from_on: fromOn } = value as Record<string, unknown>;
+  const words = [by, name, role, sha256, fromOn];
   if (!words.every((word) => typeof word === 'string')) return [];
-  return [{ by, name, role, sha256 } as Approval];
+  return [{ by, name, role, sha256, fromOn } as Approval];
+}
+
+/**
+ * Return what the unit server wrote into a field, oldest first.
+ *
+ * A device can write into the same stream, and no device may put a rule in force (RL12).
+ */
+function written(state: RecordState, field: string): Json[] {
+  return valuesOf(state, field)
+    .filter(({ references }) => references.some((one) => one.startsWith(`${SERVER_DEVICE}.`)))
+    .map(({ value }) => value);
 }

@@ -1,5 +1,5 @@
 /**
- * How far this device's own log had got, kept in a second store (IndexedDB).
+ * How far this device's own log had got, as the second store knows it.
  *
  * When the two stores disagree, the log may be an older copy: new work then goes into a new
  * epoch, so that no operation id is ever given to two operations.
@@ -33,48 +33,4 @@ export function judgeMark(
   const isOfThisLog = mark !== null && mark.device === device && mark.epoch === tip.epoch;
   if (isOfThisLog) return mark.counter > tip.counter ? 'new-epoch' : 'goes-on';
   return tip.counter === 0 ? 'goes-on' : 'new-epoch';
-}
-
-const DATABASE = 'crura-mark';
-const STORE = 'mark';
-
-function openDatabase(): Promise<IDBDatabase> {
-  return new Promise((resolve, reject) => {
-    const request = indexedDB.open(DATABASE, 1);
-    request.onupgradeneeded = () => request.result.createObjectStore(STORE);
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-  });
-}
-
-/** Return the mark; null when there is none or the second store cannot be read. */
-export async function readMark(): Promise<HighWaterMark | null> {
-  try {
-    const database = await openDatabase();
-    return await new Promise((resolve, reject) => {
-      const request = database.transaction(STORE).objectStore(STORE).get('own');
-      request.onsuccess = () => resolve((request.result as HighWaterMark | undefined) ?? null);
-      request.onerror = () => reject(request.error);
-      request.transaction?.addEventListener('complete', () => database.close());
-    });
-  } catch {
-    return null;
-  }
-}
-
-/** Keep the mark. A failure is no reason to refuse work: the log itself is on the disk. */
-export async function writeMark(mark: HighWaterMark): Promise<void> {
-  try {
-    const database = await openDatabase();
-    await new Promise<void>((resolve, reject) => {
-      const transaction = database.transaction(STORE, 'readwrite', { durability: 'strict' });
-      transaction.objectStore(STORE).put(mark, 'own');
-      transaction.oncomplete = () => resolve();
-      transaction.onerror = () => reject(transaction.error);
-      transaction.onabort = () => reject(transaction.error);
-    });
-    database.close();
-  } catch {
-    // Noticed at the next start: the mark is behind or missing, and a new epoch begins.
-  }
 }

@@ -5,8 +5,12 @@ import { SqliteDatabase } from './sqlite-database';
 /** A database whose file can be taken out and opened again, as after a restart. */
 export interface MemoryDisk {
   database: SqliteDatabase;
-  /** Close nothing, keep nothing but the bytes of the file: what a restart would find. */
-  reopen(): MemoryDisk;
+  /**
+   * Close nothing, keep nothing but the bytes of the file: what a restart would find.
+   *
+   * @param harm - what happens to the bytes in between
+   */
+  reopen(harm?: (bytes: Uint8Array) => void): MemoryDisk;
 }
 
 /** Return a fresh database in memory. */
@@ -31,7 +35,11 @@ export async function openMemoryDisk(): Promise<MemoryDisk> {
     }
     return {
       database: new SqliteDatabase(connection),
-      reopen: () => opened(sqlite3.capi.sqlite3_js_db_export(pointer)),
+      reopen(harm) {
+        const bytes = sqlite3.capi.sqlite3_js_db_export(pointer);
+        harm?.(bytes);
+        return opened(bytes);
+      },
     };
   };
   return opened(null);

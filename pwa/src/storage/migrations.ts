@@ -1,13 +1,15 @@
 /** Numbered changes of the tablet's schema, each applied in one transaction with its record. */
 import type { Database } from './database';
 import createOperationLog from './migrations/0001_create_operation_log.sql?raw';
+import keepForkedBranches from './migrations/0002_keep_forked_branches.sql?raw';
+import dropOldCases from './migrations/0003_drop_old_cases.sql?raw';
 
 /** The store was written by a newer version of the app. */
 export class NewerStoreError extends Error {
   override name = 'NewerStoreError';
 }
 
-const MIGRATIONS: readonly string[] = [createOperationLog];
+const MIGRATIONS: readonly string[] = [createOperationLog, keepForkedBranches, dropOldCases];
 
 /**
  * Bring the schema up to date.

@@ -10,31 +10,24 @@ import type { JsonContent } from '../sync/canonical-text';
 import { nextStamp, readStamp, type Stamp, takeNotice, writeStamp } from '../sync/clock';
 import { listConflicts } from '../sync/conflict';
 import { MalformedOperationError, SyncError } from '../sync/errors';
-import { type RecordState, standingReferences } from '../sync/merge';
+import { findStanding, type RecordState, readHeld } from '../sync/merge';
 import {
   kindOf,
   makeOperation,
   type Operation,
-  readBody,
   readOperation,
   referenceOf,
   writeEnvelope,
 } from '../sync/operation';
-import { placeOperation, type Tip } from '../sync/operation-log';
+import { placeOperation } from '../sync/operation-log';
 import type { Database, Row } from './database';
 import { readMeta, writeMeta } from './meta-rows';
 import { applyMigrations } from './migrations';
 import { heldHash, insertOperation, selectOperations } from './operation-rows';
 import { rebuildStates, remergeRecord, shownParent, stateOf } from './record-states';
+import { type OwnDevice, STREAMS_OF_ROLE, UNSENT, UnitCopy } from './unit-copy';
 
-/** Who this device is; `token` is null while it works alone. */
-export interface OwnDevice {
-  device: string;
-  role: 'bedside' | 'booking';
-  token: string | null;
-  unitName: string;
-  streams: string[];
-}
+export { type OwnDevice, STREAMS_OF_ROLE } from './unit-copy';
 
 /** What saving is given from outside: time and chance. */
 export interface SavingCircumstances {
@@ -51,61 +44,15 @@ export interface SavedDrafts {
 /** One operation as it travels: receipt number, envelope, body. */
 export type PulledRow = readonly [seq: number, envelope: string, body: string | null];
 
-/** Streams a role writes; the server enforces the same. */
-export const STREAMS_OF_ROLE: Record<OwnDevice['role'], readonly string[]> = {
-  bedside: ['care', 'booking', 'unit'],
-  booking: ['booking', 'unit'],
-};
-
-export class OperationStore {
-  readonly #database: Database;
-  readonly catalogue: Catalogue;
-
+export class OperationStore extends UnitCopy {
   /** Opens the store and brings its schema and states up to date. */
   constructor(database: Database, catalogue: Catalogue) {
-    this.#database = database;
-    this.catalogue = catalogue;
+    super(database, catalogue);
     applyMigrations(database);
     if (readMeta<number>(database, 'catalogue') !== catalogue.version) {
       rebuildStates(database, catalogue);
       writeMeta(database, 'catalogue', catalogue.version);
     }
-  }
-
-  // --- who this device is -------------------------------------------------------------------
-
-  ownDevice(): OwnDevice | null {
-    return readMeta<OwnDevice>(this.#database, 'own_device');
-  }
-
-  /** Keep who this device is; `epoch` begins its log when it has none yet. */
-  becomeDevice(own: OwnDevice, epoch: string): void {
-    this.#database.transaction(() => {
-      writeMeta(this.#database, 'own_device', own);
-      if (readMeta(this.#database, 'epoch') === null) this.#beginEpoch(epoch);
-    });
-  }
-
-  /** Begin a new epoch: for a device that cannot prove it continues its own log. */
-  beginEpoch(epoch: string): void {
-    this.#database.transaction(() => this.#beginEpoch(epoch));
-  }
-
-  #beginEpoch(epoch: string): void {
-    writeMeta(this.#database, 'epoch', epoch);
-    this.#database.exec(`INSERT INTO own_epoch (epoch, counter, hash) VALUES (?, 0, '')`, [epoch]);
-  }
-
-  /** Return the end of the own log in the current epoch. */
-  tip(): Tip {
-    const epoch = readMeta<string>(this.#database, 'epoch') ?? '';
-    return this.tipOf(epoch);
-  }
-
-  /** Return the end of the own log in one epoch. */
-  tipOf(epoch: string): Tip {
-    const [row] = this.#database.select('SELECT * FROM own_epoch WHERE epoch = ?', [epoch]);
-    return { epoch, counter: Number(row?.counter ?? 0), hash: String(row?.hash ?? '') };
   }
 
   // --- saving -------------------------------------------------------------------------------
@@ -125,12 +72,10 @@ export class OperationStore {
     if (who.by === '' || who.tappedBy === '') {
       throw new SyncError('Nobody is named as tapping. Choose who taps, then press again.');
     }
-    return this.#database.transaction(() => {
+    return this.database.transaction(() => {
       const references = drafts.map((draft) => this.#saveDraft(draft, who, own, circumstances));
       const touched = [...new Set(drafts.map((draft) => draft.record))];
-      const records = touched.map((record) =>
-        remergeRecord(this.#database, this.catalogue, record),
-      );
+      const records = touched.map((record) => remergeRecord(this.database, this.catalogue, record));
       return { records, references };
     });
   }
@@ -141,7 +86,7 @@ export class OperationStore {
     own: OwnDevice,
     { wallMs, newSalt }: SavingCircumstances,
   ): string {
-    const [known] = selectOperations(this.#database, 'WHERE draft_id = ?', [draft.draftId]);
+    const [known] = selectOperations(this.database, 'WHERE draft_id = ?', [draft.draftId]);
     if (known !== undefined) {
       if (known.record === draft.record) return referenceOf(known);
       throw new MalformedOperationError(
@@ -158,7 +103,7 @@ export class OperationStore {
       throw new SyncError('A booking device records no clinical finding. Use a bedside tablet.');
     }
     const tip = this.tip();
-    const last = readMeta<string>(this.#database, 'last_stamp');
+    const last = readMeta<string>(this.database, 'last_stamp');
     const stamp = nextStamp(last === null ? null : readStamp(last), wallMs, own.device);
     const operation = makeOperation({
       device: own.device,
@@ -179,13 +124,13 @@ export class OperationStore {
         because: draft.because ?? '',
       },
     });
-    insertOperation(this.#database, operation, draft.draftId, wallMs);
-    this.#database.exec('UPDATE own_epoch SET counter = ?, hash = ? WHERE epoch = ?', [
+    insertOperation(this.database, operation, draft.draftId, wallMs);
+    this.database.exec('UPDATE own_epoch SET counter = ?, hash = ? WHERE epoch = ?', [
       operation.counter,
       operation.hash,
       operation.epoch,
     ]);
-    writeMeta(this.#database, 'last_stamp', operation.stamp);
+    writeMeta(this.database, 'last_stamp', operation.stamp);
     return referenceOf(operation);
   }
 
@@ -199,19 +144,20 @@ export class OperationStore {
    * @returns the records whose state may have changed
    */
   applyPulled(stream: string, rows: readonly PulledRow[], next: number, wallMs: number): string[] {
-    return this.#database.transaction(() => {
+    return this.database.transaction(() => {
       const touched = new Set<string>();
       let clock = this.#lastStamp();
+      const own = this.ownDevice()?.device ?? '';
       for (const [, envelope, body] of rows) {
         const operation = this.#readOrSetAside(envelope, body, stream, wallMs);
-        if (operation === null || !this.#takeIn(operation, envelope, wallMs)) continue;
+        if (operation === null || !this.#takeIn(operation, envelope, own, wallMs)) continue;
         touched.add(operation.record);
         const stamp = readStamp(operation.stamp);
         if (stamp !== null) clock = takeNotice(clock, stamp, wallMs);
       }
-      for (const record of touched) remergeRecord(this.#database, this.catalogue, record);
-      if (clock !== null) writeMeta(this.#database, 'last_stamp', writeStamp(clock));
-      this.#database.exec(
+      for (const record of touched) remergeRecord(this.database, this.catalogue, record);
+      if (clock !== null) writeMeta(this.database, 'last_stamp', writeStamp(clock));
+      this.database.exec(
         `INSERT INTO cursor (stream, after) VALUES (?, ?)
          ON CONFLICT (stream) DO UPDATE SET after = excluded.after`,
         [stream, next],
@@ -221,7 +167,7 @@ export class OperationStore {
   }
 
   #lastStamp(): Stamp | null {
-    const last = readMeta<string>(this.#database, 'last_stamp');
+    const last = readMeta<string>(this.database, 'last_stamp');
     return last === null ? null : readStamp(last);
   }
 
@@ -249,36 +195,63 @@ export class OperationStore {
   }
 
   /** Return whether the operation was new. */
-  #takeIn(operation: Operation, envelope: string, wallMs: number): boolean {
+  #takeIn(operation: Operation, envelope: string, own: string, wallMs: number): boolean {
     const { device, epoch, counter } = operation;
-    const held = heldHash(this.#database, device, epoch, counter);
+    const held = heldHash(this.database, device, epoch, counter);
     if (held !== null) {
       // A pull is partial (LG2 cannot be asked), but a second past under one id is a fork (LG4).
       if (placeOperation(null, operation, held) === 'fork') {
+        if (device === own) {
+          this.noteHeldByUnit(epoch, 0);
+          return false;
+        }
+        if (this.hasKnownPutBack()) return this.#takeInstead(operation, wallMs);
         const sentence = `Two devices wrote as ${device}: ${operation.opId} came in two versions. Both are kept; ask the data manager.`;
         this.setAside('tablet', operation.opId, envelope, operation.bodyText, sentence, wallMs);
         return false;
       }
       if (operation.bodyText === null) return false;
-      const [row] = this.#database.select(
+      const [row] = this.database.select(
         'SELECT body IS NULL AS withheld FROM operation WHERE device = ? AND epoch = ? AND counter = ?',
         [device, epoch, counter],
       );
       if (row?.withheld !== 1) return false;
-      this.#database.exec(
+      this.database.exec(
         'UPDATE operation SET body = ? WHERE device = ? AND epoch = ? AND counter = ?',
         [operation.bodyText, device, epoch, counter],
       );
       return true;
     }
-    insertOperation(this.#database, operation, null, wallMs);
-    if (device === this.ownDevice()?.device) this.#noteOwnReturn(operation);
+    if (device === own) {
+      const before = heldHash(this.database, device, epoch, counter - 1);
+      if (before !== null && before !== operation.previous) {
+        // It follows the other branch of a fork: the next handshake settles that first (EX9).
+        this.noteHeldByUnit(epoch, 0);
+        return false;
+      }
+      this.#noteOwnReturn(operation);
+    }
+    insertOperation(this.database, operation, null, wallMs);
+    return true;
+  }
+
+  /** A unit that was put back holds another version: it takes the place, the one before is kept. */
+  #takeInstead(operation: Operation, wallMs: number): boolean {
+    const { device, epoch, counter, opId } = operation;
+    const condition = 'WHERE device = ? AND epoch = ? AND counter = ?';
+    const bind = [device, epoch, counter];
+    for (const before of selectOperations(this.database, condition, bind)) {
+      const sentence = `Two devices wrote as ${device}: the unit, put back to an older copy, holds another version of ${opId}. Both are kept; ask the data manager.`;
+      this.setAside('tablet', opId, writeEnvelope(before), before.bodyText, sentence, wallMs);
+    }
+    this.database.exec(`DELETE FROM operation ${condition}`, bind);
+    insertOperation(this.database, operation, null, wallMs);
     return true;
   }
 
   /** An own operation that only the unit still held: this store is an older copy. */
   #noteOwnReturn({ epoch, counter, hash }: Operation): void {
-    this.#database.exec(
+    this.database.exec(
       `INSERT INTO own_epoch (epoch, counter, hash, held_by_unit) VALUES (?, ?, ?, ?)
        ON CONFLICT (epoch) DO UPDATE SET
          hash = CASE WHEN excluded.counter > counter THEN excluded.hash ELSE hash END,
@@ -297,7 +270,7 @@ export class OperationStore {
     sentence: string,
     wallMs: number,
   ): void {
-    this.#database.exec(
+    this.database.exec(
       `INSERT OR IGNORE INTO quarantine (side, op_id, envelope, body, sentence, found_ms)
        VALUES (?, ?, ?, ?, ?, ?)`,
       [side, opId, envelope, body, sentence, wallMs],
@@ -306,7 +279,7 @@ export class OperationStore {
 
   /** Return how many operations lie in quarantine, and the latest reason. */
   quarantined(): { count: number; sentence: string } {
-    const [row] = this.#database.select(
+    const [row] = this.database.select(
       `SELECT count(*) AS count,
          coalesce((SELECT sentence FROM quarantine ORDER BY id DESC LIMIT 1), '') AS sentence
        FROM quarantine`,
@@ -314,125 +287,11 @@ export class OperationStore {
     return { count: Number(row?.count ?? 0), sentence: String(row?.sentence ?? '') };
   }
 
-  // --- what the unit holds ------------------------------------------------------------------
-
-  /** Return the own epochs an exchange has to speak of: the current one, then others unsent. */
-  epochsToExchange(): string[] {
-    const current = readMeta<string>(this.#database, 'epoch');
-    return this.#database
-      .select(
-        `SELECT epoch FROM own_epoch
-         WHERE is_forked = 0 AND (epoch = ? OR counter > held_by_unit) ORDER BY rowid`,
-        [current],
-      )
-      .map((row) => String(row.epoch));
-  }
-
-  /** Return the hash at a counter of an own epoch: "" at 0, null where the log ends before. */
-  ownHashAt(epoch: string, counter: number): string | null {
-    if (counter === 0) return '';
-    return heldHash(this.#database, this.ownDevice()?.device ?? '', epoch, counter);
-  }
-
-  /** Return how far the unit held an own epoch when last asked. */
-  heldByUnit(epoch: string): number {
-    const [row] = this.#database.select('SELECT held_by_unit FROM own_epoch WHERE epoch = ?', [
-      epoch,
-    ]);
-    return Number(row?.held_by_unit ?? 0);
-  }
-
-  /** Keep how far the unit holds an own epoch. It may go back: a unit restored from a copy. */
-  noteHeldByUnit(epoch: string, counter: number): void {
-    this.#database.exec('UPDATE own_epoch SET held_by_unit = min(?, counter) WHERE epoch = ?', [
-      counter,
-      epoch,
-    ]);
-  }
-
-  /** Mark an own epoch as forked: nothing more is sent from it; work goes on in a new one. */
-  markForked(epoch: string, newEpoch: string): void {
-    this.#database.transaction(() => {
-      this.#database.exec('UPDATE own_epoch SET is_forked = 1 WHERE epoch = ?', [epoch]);
-      if (readMeta<string>(this.#database, 'epoch') === epoch) this.#beginEpoch(newEpoch);
-    });
-  }
-
-  /** Begin a new epoch and read every stream again, own entries too: this is an older copy. */
-  beginRecovery(newEpoch: string, behind: string): void {
-    this.#database.transaction(() => {
-      if (readMeta<string>(this.#database, 'epoch') === behind) this.#beginEpoch(newEpoch);
-      this.#database.exec('DELETE FROM cursor', []);
-      writeMeta(this.#database, 'is_recovering', true);
-    });
-  }
-
-  isRecovering(): boolean {
-    return readMeta<boolean>(this.#database, 'is_recovering') === true;
-  }
-
-  endRecovery(): void {
-    writeMeta(this.#database, 'is_recovering', null);
-  }
-
-  /** Keep the server's mark; return true when it is another one than before. */
-  noteServer(server: string): boolean {
-    const before = readMeta<string>(this.#database, 'server');
-    if (before !== server) writeMeta(this.#database, 'server', server);
-    return before !== null && before !== server;
-  }
-
-  /** A sentence about this tablet's own store that a person has to know, "" when none. */
-  notice(): string {
-    return readMeta<string>(this.#database, 'notice') ?? '';
-  }
-
-  giveNotice(sentence: string): void {
-    writeMeta(this.#database, 'notice', sentence === '' ? null : sentence);
-  }
-
-  hasForkedEpoch(): boolean {
-    return this.#database.select('SELECT 1 FROM own_epoch WHERE is_forked = 1').length > 0;
-  }
-
-  /** Return up to `limit` own operations of an epoch from a counter on, as they travel. */
-  ownOperations(epoch: string, from: number, limit: number): [envelope: string, body: string][] {
-    return selectOperations(
-      this.#database,
-      'WHERE device = ? AND epoch = ? AND counter >= ? ORDER BY counter LIMIT ?',
-      [this.ownDevice()?.device ?? '', epoch, from, limit],
-    ).map((operation) => [writeEnvelope(operation), operation.bodyText ?? '']);
-  }
-
-  cursors(): Record<string, number> {
-    return Object.fromEntries(
-      this.#database
-        .select('SELECT stream, after FROM cursor')
-        .map((row) => [String(row.stream), Number(row.after)]),
-    );
-  }
-
-  /** Read a stream (or all) from its start again: repeats change nothing (LG3). */
-  resetCursors(stream: string | null = null): void {
-    if (stream === null) this.#database.exec('DELETE FROM cursor', []);
-    else this.#database.exec('DELETE FROM cursor WHERE stream = ?', [stream]);
-  }
-
-  /** Return how many own operations the unit does not hold, and when the oldest was written. */
-  unsent(): { count: number; oldestMs: number | null } {
-    const [row] = this.#database.select(
-      `SELECT count(*) AS count, min(taken_in_ms) AS oldest FROM (${UNSENT})`,
-      [this.ownDevice()?.device ?? ''],
-    );
-    return {
-      count: Number(row?.count ?? 0),
-      oldestMs: row?.oldest == null ? null : Number(row.oldest),
-    };
-  }
+  // --- reading ------------------------------------------------------------------------------
 
   /** Return the records with unsent operations, and the case and patient each lies under. */
   unsentRecords(): string[] {
-    const rows = this.#database.select(`SELECT DISTINCT record FROM (${UNSENT})`, [
+    const rows = this.database.select(`SELECT DISTINCT record FROM (${UNSENT})`, [
       this.ownDevice()?.device ?? '',
     ]);
     const found = new Set<string>();
@@ -446,8 +305,6 @@ export class OperationStore {
     }
     return [...found].sort();
   }
-
-  // --- reading ------------------------------------------------------------------------------
 
   read(query: RecordQuery): RecordState[] {
     if (query.record !== undefined) {
@@ -463,33 +320,36 @@ export class OperationStore {
   }
 
   #states(condition: string, bind: readonly string[]): RecordState[] {
-    return this.#database
+    return this.database
       .select(`SELECT state FROM record_state ${condition} ORDER BY record`, bind)
       .map(stateOf);
   }
 
+  /** Return the id of every record held here. */
+  everyRecord(): string[] {
+    return this.database.select('SELECT record FROM record_state').map((row) => String(row.record));
+  }
+
   /** Return every operation on a record, oldest first, struck ones included. */
   history(record: string): HistoryEntry[] {
-    const operations = selectOperations(
-      this.#database,
-      'WHERE record = ? ORDER BY stamp, device, epoch, counter',
-      [record],
+    const counted = readHeld(
+      selectOperations(this.database, 'WHERE record = ? ORDER BY stamp, device, epoch, counter', [
+        record,
+      ]),
     );
-    const standing = standingReferences(operations);
+    const standing = findStanding(counted);
     const own = this.ownDevice()?.device ?? '';
     const held = new Map(
-      this.#database
+      this.database
         .select('SELECT epoch, held_by_unit FROM own_epoch')
         .map((row: Row) => [String(row.epoch), Number(row.held_by_unit)]),
     );
-    return operations.flatMap((operation) => {
-      if (operation.bodyText === null) return [];
-      const body = readBody(operation.bodyText);
-      const isUnsent =
-        operation.device === own && operation.counter > (held.get(operation.epoch) ?? 0);
-      return [
-        {
-          reference: referenceOf(operation),
+    return [...counted]
+      .map(([reference, { operation, body }]): HistoryEntry => {
+        const isUnsent =
+          operation.device === own && operation.counter > (held.get(operation.epoch) ?? 0);
+        return {
+          reference,
           stamp: operation.stamp,
           wallMs: readStamp(operation.stamp)?.wallMs ?? 0,
           by: body.by,
@@ -498,11 +358,11 @@ export class OperationStore {
           set: body.set as Record<string, Json>,
           retract: [...body.retract],
           because: body.because,
-          isStruck: !standing.has(referenceOf(operation)),
-          reached: isUnsent ? ('tablet' as const) : ('unit' as const),
-        },
-      ];
-    });
+          isStruck: !standing.has(reference),
+          reached: isUnsent ? 'tablet' : 'unit',
+        };
+      })
+      .sort((one, other) => (one.stamp < other.stamp ? -1 : one.stamp > other.stamp ? 1 : 0));
   }
 
   conflicts(): OpenConflictRow[] {
@@ -523,27 +383,22 @@ export class OperationStore {
 
   /** Keep a small fact of this device alone. */
   remember(name: string, content: Json): void {
-    writeMeta(this.#database, `remembered:${name}`, content);
+    writeMeta(this.database, `remembered:${name}`, content);
   }
 
   recall(name: string): Json {
-    return readMeta<Json>(this.#database, `remembered:${name}`);
+    return readMeta<Json>(this.database, `remembered:${name}`);
   }
 
   /** Make every state anew from the log. */
   rebuild(): void {
-    rebuildStates(this.#database, this.catalogue);
+    rebuildStates(this.database, this.catalogue);
   }
 
   close(): void {
-    this.#database.close();
+    this.database.close();
   }
 }
-
-const UNSENT = `
-  SELECT operation.record, operation.taken_in_ms FROM own_epoch
-  JOIN operation ON operation.epoch = own_epoch.epoch AND operation.counter > own_epoch.held_by_unit
-  WHERE operation.device = ?`;
 
 function withoutEmpty(over: Record<string, readonly string[]>): Record<string, readonly string[]> {
   return Object.fromEntries(Object.entries(over).filter(([, references]) => references.length > 0));

@@ -7,6 +7,7 @@
 import sqlite3InitModule from '@sqlite.org/sqlite-wasm';
 import type { Database } from './database';
 import { SqliteDatabase } from './sqlite-database';
+import { type RecordsFiles, StoreRefusedError } from './store-opening';
 
 const TRIES = 8;
 const BETWEEN_TRIES_MS = 250;
@@ -21,26 +22,44 @@ const POOL = {
   forceReinitIfPreviouslyFailed: true,
 };
 
-/** The store cannot be had; the text says what to do. */
-export class StoreRefusedError extends Error {
-  override name = 'StoreRefusedError';
-}
+/** A file, its write-ahead log, and room for what SQLite needs beside them. */
+const PLACES_A_FILE = 4;
 
-/** Open (or create) the database. The caller holds the lock of the one writer. */
-export async function openOpfsDatabase(): Promise<Database> {
+/** Take hold of the records files. The caller holds the lock of the one writer. */
+export async function openRecordsFiles(): Promise<RecordsFiles> {
   const sqlite3 = await sqlite3InitModule();
   for (let attempt = 1; ; attempt++) {
     try {
       const pool = await sqlite3.installOpfsSAHPoolVfs(POOL);
-      const database = new SqliteDatabase(new pool.OpfsSAHPoolDb('/crura.db'));
-      setDurability(database);
-      return database;
+      await pool.reserveMinimumCapacity(pool.getFileCount() + 2 * PLACES_A_FILE);
+      const open = (number: number) => {
+        const database = new SqliteDatabase(new pool.OpfsSAHPoolDb(nameOf(number)));
+        try {
+          setDurability(database);
+        } catch (error) {
+          database.close();
+          throw error;
+        }
+        return database;
+      };
+      const newest = () => Math.max(1, ...pool.getFileNames().map(numberOf));
+      return { current: () => open(newest()), next: () => open(newest() + 1) };
     } catch (error) {
-      if (error instanceof StoreRefusedError) throw error;
       if (attempt === TRIES) throw refusal(error);
       await new Promise((resolve) => setTimeout(resolve, BETWEEN_TRIES_MS));
     }
   }
+}
+
+/** The first file, and those made after one was set aside as damaged. */
+function nameOf(number: number): string {
+  return number === 1 ? '/crura.db' : `/crura-${number}.db`;
+}
+
+/** Return the number of a records file, 0 for any other file. */
+function numberOf(name: string): number {
+  if (name === '/crura.db') return 1;
+  return Number(/^\/crura-([0-9]+)\.db$/.exec(name)?.[1] ?? 0);
 }
 
 /** Write-ahead log, flushed to disk at every commit. WAL on this file system needs the lock first. */

@@ -2,8 +2,9 @@
 import type { Catalogue } from '../record-catalogue/catalogue';
 import { listConflicts } from '../sync/conflict';
 import { mergeRecord, type RecordState, shownValue } from '../sync/merge';
-import { kindOf, type Operation, readBody } from '../sync/operation';
+import { decodeBody, kindOf, type Operation } from '../sync/operation';
 import type { Database, Row } from './database';
+import { droppedWith, isDroppedCase, wantDropped } from './dropped-rows';
 import { selectOperations } from './operation-rows';
 
 /** Merge one record anew from all its operations, keep the state and return it. */
@@ -15,7 +16,9 @@ export function remergeRecord(
   const operations = selectOperations(database, 'WHERE record = ?', [record]);
   const kind = kindOf(record);
   const state = mergeRecord(record, operations, catalogue.policiesOf(kind));
-  const parents = parentsOf(state, operations, catalogue.parentFieldOf(kind));
+  const named = parentsOf(state, operations, catalogue.parentFieldOf(kind));
+  const parents = namedHere(database, record, named);
+  if (parents === null) return state;
   database.exec(
     `INSERT INTO record_state (record, kind, parent, stream, has_conflict, entered_in_error, state)
      VALUES (?, ?, ?, ?, ?, ?, ?)
@@ -43,12 +46,40 @@ export function remergeRecord(
   return state;
 }
 
+/**
+ * Return the parents under which a record may be shown, null when it is not to be shown.
+ *
+ * A dropped case shows whole or not at all (SN6): what comes for it asks for the rest.
+ */
+function namedHere(
+  database: Database,
+  record: string,
+  parents: readonly string[],
+): readonly string[] | null {
+  const dropped = droppedWith(database, record);
+  if (dropped !== null) {
+    wantDropped(database, dropped, record);
+    return null;
+  }
+  const hidden = parents.filter((parent) => isDroppedCase(database, parent));
+  for (const parent of hidden) wantDropped(database, parent, record);
+  if (hidden.length === 0 || hidden.length < parents.length) {
+    return parents.filter((parent) => !hidden.includes(parent));
+  }
+  database.exec('DELETE FROM record_state WHERE record = ?', [record]);
+  database.exec('DELETE FROM record_parent WHERE record = ?', [record]);
+  return null;
+}
+
 /** Make every state anew from the log (after an update of the catalogue, or to check). */
 export function rebuildStates(database: Database, catalogue: Catalogue): void {
   database.transaction(() => {
     database.exec('DELETE FROM record_state', []);
     database.exec('DELETE FROM record_parent', []);
-    for (const row of database.select('SELECT DISTINCT record FROM operation')) {
+    for (const row of database.select(
+      `SELECT DISTINCT record FROM operation WHERE record NOT IN
+       (SELECT record FROM dropped_record WHERE came_later = 0)`,
+    )) {
       remergeRecord(database, catalogue, String(row.record));
     }
   });
@@ -78,7 +109,8 @@ function parentsOf(
   const values = state.fields[field]?.values.map((held) => held.value) ?? [];
   if (values.length === 0) {
     for (const operation of operations) {
-      if (operation.bodyText !== null) values.push(readBody(operation.bodyText).set[field] ?? null);
+      if (operation.bodyText !== null)
+        values.push(decodeBody(operation.bodyText).set[field] ?? null);
     }
   }
   const named = values.filter((one): one is string => typeof one === 'string');

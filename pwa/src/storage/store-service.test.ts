@@ -3,9 +3,11 @@ import { MemoryUnit } from '../network/memory-unit';
 import { UnitRequests } from '../network/unit-requests';
 import type { Draft, ExchangeStanding } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
-import { type HighWaterMark, judgeMark } from './high-water-mark';
+import { judgeMark } from './high-water-mark';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
+import { MemorySecondCopy } from './memory-second-copy';
 import { OperationStore } from './operation-store';
+import { SecondCopyKeeper } from './second-copy-keeper';
 import { StoreService } from './store-service';
 
 const WHO = { by: 'staff/s-1', tappedBy: 'staff/s-1' };
@@ -18,31 +20,30 @@ class Tablet {
   waits: number[] = [];
   records: string[][] = [];
   standings: ExchangeStanding[] = [];
-  mark: HighWaterMark | null = null;
   #timers = new Set<() => void>();
   #epochs = 0;
 
   constructor(
     readonly disk: MemoryDisk,
     unit: MemoryUnit,
-    mark: HighWaterMark | null = null,
+    readonly copy = new MemorySecondCopy(),
   ) {
-    this.mark = mark;
-    this.store = new OperationStore(disk.database, packagedCatalogue());
-    this.service = new StoreService(this.store, new UnitRequests(unit.fetch), {
+    const start = copy.content.head === null ? 'a' : 'b';
+    const around = {
       nowMs: () => 1_000,
+      newEpoch: () => `epoch${++this.#epochs}${start}`,
+    };
+    this.store = new OperationStore(disk.database, packagedCatalogue());
+    const keeper = new SecondCopyKeeper(disk.database, this.store, copy, around);
+    this.service = new StoreService(this.store, keeper, new UnitRequests(unit.fetch), {
+      ...around,
       newSalt: () => '0'.repeat(32),
-      newEpoch: () => `epoch${++this.#epochs}${mark === null ? 'a' : 'b'}`,
       newDeviceId: () => 'tablet-n',
       chance: () => 1,
       later: (waitMs, work) => {
         this.waits.push(waitMs);
         this.#timers.add(work);
         return () => this.#timers.delete(work);
-      },
-      readMark: async () => this.mark,
-      writeMark: async (written) => {
-        this.mark = written;
       },
       onRecords: (records) => this.records.push(records),
       onExchange: (standing) => this.standings.push(standing),
@@ -139,12 +140,14 @@ test('the unit is asked for its second check, and an answer that does not come i
 });
 
 test('the mark follows the log', async () => {
+  await tablet.service.start();
   tablet.service.startAlone('bedside');
   tablet.service.save([DRAFT], WHO);
   tablet.service.save([{ ...DRAFT, draftId: 'd-2' }], WHO);
   await new Promise((resolve) => setTimeout(resolve));
 
-  expect(tablet.mark).toEqual({ device: 'tablet-n', epoch: tablet.store.tip().epoch, counter: 2 });
+  const { epoch } = tablet.store.tip();
+  expect(tablet.copy.content.head).toMatchObject({ device: 'tablet-n', epoch, counter: 2 });
 });
 
 test('[HAZ-36] a store older than its mark goes on in a new epoch', async () => {
@@ -153,7 +156,8 @@ test('[HAZ-36] a store older than its mark goes on in a new epoch', async () => 
   const older = tablet.disk.reopen();
   const { epoch } = tablet.store.tip();
 
-  const restored = new Tablet(older, unit, { device: 'tablet-n', epoch, counter: 2 });
+  const mark = { device: 'tablet-n', epoch, counter: 2 };
+  const restored = new Tablet(older, unit, new MemorySecondCopy(mark));
   await restored.service.start();
 
   expect(restored.store.tip().epoch).not.toBe(epoch);
@@ -162,7 +166,7 @@ test('[HAZ-36] a store older than its mark goes on in a new epoch', async () => 
 });
 
 test('[HAZ-36] a wiped store is named and never looks like a fresh tablet', async () => {
-  tablet.mark = { device: 'tablet-old', epoch: 'ep01', counter: 41 };
+  tablet.copy.content.head = { device: 'tablet-old', epoch: 'ep01', counter: 41 };
 
   expect(await tablet.service.start()).toBeNull();
   tablet.service.startAlone('bedside');

@@ -5,12 +5,15 @@
  */
 
 import { ExchangeClient } from '../network/exchange-client';
+import type { Signer } from '../network/push-signing';
 import { retryWaitMs } from '../network/retry-wait';
+import { takeSnapshots } from '../network/snapshot-client';
 import { readEvents } from '../network/unit-events';
 import type { UnitRequests } from '../network/unit-requests';
 import type {
   DeviceStanding,
   Draft,
+  DroppedCase,
   ExchangeStanding,
   HistoryEntry,
   Json,
@@ -19,10 +22,17 @@ import type {
   RecordQuery,
   RecordState,
   SaveAnswer,
+  TakenIn,
+  UnitAlarm,
+  UnitAlarmsAnswer,
 } from '../ports';
 import { SyncError } from '../sync/errors';
-import { type HighWaterMark, judgeMark } from './high-water-mark';
+import { listDropped } from './dropped-rows';
+import { openFile, saveToFile } from './file-transfer';
+import { OldCases } from './old-cases';
 import { type OperationStore, type OwnDevice, STREAMS_OF_ROLE } from './operation-store';
+import type { SecondCopyKeeper } from './second-copy-keeper';
+import { checkRecords } from './store-check';
 
 export interface ServiceSurroundings {
   nowMs(): number;
@@ -33,50 +43,72 @@ export interface ServiceSurroundings {
   chance(): number;
   /** Call once after so many milliseconds; returns how to call it off. */
   later(waitMs: number, work: () => void): () => void;
-  readMark(): Promise<HighWaterMark | null>;
-  writeMark(mark: HighWaterMark): Promise<void>;
   onRecords(records: string[]): void;
   onExchange(standing: ExchangeStanding): void;
+  /** What this device signs with; null where the browser gives no key. */
+  signer?: Signer | null;
 }
 
 const SOON_MS = 300;
+/** Records in one piece of the check, and the time left to taps between two pieces. */
+const CHECKED_AT_ONCE = 50;
+const BETWEEN_CHECKS_MS = 300;
 
 export class StoreService {
   readonly #store: OperationStore;
+  readonly #keeper: SecondCopyKeeper;
   readonly #requests: UnitRequests;
   readonly #around: ServiceSurroundings;
   readonly #client: ExchangeClient;
+  readonly #oldCases: OldCases;
   #callOff: () => void = () => {};
   #isListening = false;
-  #isWritingMark = false;
+  #openCase = '';
+  #starting: Promise<void> = Promise.resolve();
 
-  constructor(store: OperationStore, requests: UnitRequests, around: ServiceSurroundings) {
+  constructor(
+    store: OperationStore,
+    keeper: SecondCopyKeeper,
+    requests: UnitRequests,
+    around: ServiceSurroundings,
+  ) {
     this.#store = store;
+    this.#keeper = keeper;
     this.#requests = requests;
     this.#around = around;
+    this.#oldCases = new OldCases(store, requests, around);
     this.#client = new ExchangeClient(store, requests, {
       nowMs: around.nowMs,
       newEpoch: around.newEpoch,
       newDeviceId: around.newDeviceId,
+      signer: around.signer ?? null,
+      openCase: () => this.#openCase,
       onRecords: around.onRecords,
-      onStanding: around.onExchange,
+      onStanding: (standing) => {
+        this.#keepCopy();
+        around.onExchange(this.#withTrouble(standing));
+      },
     });
   }
 
-  /** Compare the log with its mark, then begin to exchange. */
+  /** Make the log and its second copy one, then begin to exchange. */
   async start(): Promise<DeviceStanding | null> {
-    const own = this.#store.ownDevice();
-    const mark = await this.#around.readMark();
-    const verdict = judgeMark(own?.device ?? null, own ? this.#store.tip() : null, mark);
-    if (verdict === 'new-epoch') this.#store.beginEpoch(this.#around.newEpoch());
-    if (verdict === 'store-lost') {
-      this.#store.giveNotice(
-        `The records that this tablet held as ${mark?.device} are gone from its disk. What had reached the unit comes back after joining it. Tell the data manager.`,
-      );
-    }
-    this.#keepMark();
+    await this.#keeper.settle();
+    this.#client.settleKey();
+    this.#keepCopy();
     this.#schedule(0);
-    return standingOf(own);
+    this.#checkAfter('', 0);
+    return this.standing();
+  }
+
+  /** Who this device is; null before it was set up. */
+  standing(): DeviceStanding | null {
+    return standingOf(this.#store.ownDevice());
+  }
+
+  /** How the exchange stands now. */
+  exchangeStanding(): ExchangeStanding {
+    return this.#withTrouble(this.#client.standing());
   }
 
   save(drafts: readonly Draft[], who: { by: string; tappedBy: string }): SaveAnswer {
@@ -85,11 +117,11 @@ export class StoreService {
         wallMs: this.#around.nowMs(),
         newSalt: this.#around.newSalt,
       });
-      this.#keepMark();
+      this.#keepCopy();
       // After the answer, so that the screen that saved hears its own answer first.
       this.#around.later(0, () => {
         this.#around.onRecords(records.map((state) => state.record));
-        this.#around.onExchange(this.#client.standing());
+        this.#around.onExchange(this.exchangeStanding());
       });
       this.#schedule(SOON_MS);
       return { kind: 'saved', records, references };
@@ -106,7 +138,15 @@ export class StoreService {
   }
 
   read(query: RecordQuery): RecordState[] {
+    if (query.kind === 'case' && query.record !== undefined) {
+      this.#openCase = query.record;
+      if (this.#oldCases.lookAt(query.record)) this.#schedule(0);
+    }
     return this.#store.read(query);
+  }
+
+  droppedCases(): DroppedCase[] {
+    return listDropped(this.#store.database);
   }
 
   history(record: string): HistoryEntry[] {
@@ -117,11 +157,24 @@ export class StoreService {
     return this.#store.conflicts();
   }
 
-  async planChecks(): Promise<PlanChecksAnswer> {
+  planChecks(): Promise<PlanChecksAnswer> {
+    return this.#askUnit((token) => this.#requests.planChecks(token));
+  }
+
+  unitAlarms(): Promise<UnitAlarmsAnswer> {
+    return this.#askUnit(async (token) => {
+      const { alarms } = await this.#requests.get<{ alarms: UnitAlarm[] }>('/api/decisions', token);
+      return { alarms };
+    });
+  }
+
+  async #askUnit<Told extends object>(
+    ask: (token: string) => Promise<Told>,
+  ): Promise<({ kind: 'told' } & Told) | { kind: 'not-told'; sentence: string }> {
     const token = this.#store.ownDevice()?.token;
     if (!token) return { kind: 'not-told', sentence: '' };
     try {
-      return { kind: 'told', ...(await this.#requests.planChecks(token)) };
+      return { kind: 'told', ...(await ask(token)) };
     } catch (error) {
       return { kind: 'not-told', sentence: error instanceof Error ? error.message : String(error) };
     }
@@ -135,8 +188,30 @@ export class StoreService {
     return this.#store.recall(name);
   }
 
+  /** The id of every record that this tablet holds. */
+  everyRecord(): string[] {
+    return this.#store.everyRecord();
+  }
+
   unsentRecords(): string[] {
     return this.#store.unsentRecords();
+  }
+
+  saveToFile(
+    scope: 'all' | 'unsent',
+  ): Promise<{ bytes: Uint8Array<ArrayBuffer>; operations: number }> {
+    return saveToFile(this.#store, this.#around.signer ?? null, scope, this.#around.nowMs());
+  }
+
+  async openFile(
+    bytes: Uint8Array,
+  ): Promise<{ kind: 'taken-in'; taken: TakenIn } | { kind: 'refused'; sentence: string }> {
+    const answer = await openFile(this.#store, bytes, this.#around.nowMs());
+    if (answer.kind === 'refused') return answer;
+    this.#keepCopy();
+    this.#around.later(0, () => this.#around.onRecords(answer.taken.records));
+    this.#schedule(SOON_MS);
+    return answer;
   }
 
   startAlone(role: DeviceStanding['role']): DeviceStanding {
@@ -149,7 +224,8 @@ export class StoreService {
       streams: [...STREAMS_OF_ROLE[role]],
     };
     if (before === null) this.#store.becomeDevice(own, this.#around.newEpoch());
-    this.#around.onExchange(this.#client.standing());
+    this.#keepCopy();
+    this.#around.onExchange(this.exchangeStanding());
     return standingOf(own) as DeviceStanding;
   }
 
@@ -159,15 +235,21 @@ export class StoreService {
     const answer = await this.#client.join(code, this.#store.ownDevice()?.device ?? 'tablet');
     if (answer.kind === 'refused') return answer;
     this.#store.giveNotice('');
-    this.#keepMark();
+    // Whatever stops it, the pull that follows meets it again and tells it.
+    this.#starting = takeSnapshots(this.#store, this.#requests, this.#around).catch(() => {});
+    this.#keepCopy();
     this.#schedule(0);
     return { kind: 'joined', standing: standingOf(answer.own) as DeviceStanding };
   }
 
   async exchangeNow(): Promise<ExchangeStanding> {
-    const standing = await this.#client.run();
+    await this.#starting;
+    const standing = this.#withTrouble(await this.#client.run());
     this.#schedule(retryWaitMs(this.#client.failures, this.#around.chance()));
-    if (standing.state === 'resting' || standing.state === 'needs-a-person') void this.#listen();
+    if (standing.state === 'resting' || standing.state === 'needs-a-person') {
+      if (await this.#oldCases.tidy()) this.#schedule(SOON_MS);
+      void this.#listen();
+    }
     return standing;
   }
 
@@ -197,17 +279,35 @@ export class StoreService {
     }
   }
 
-  /** Write the mark behind the log; a newer one waits for the older, never both at once. */
-  #keepMark(): void {
-    const own = this.#store.ownDevice();
-    if (own === null || this.#isWritingMark) return;
-    const { epoch, counter } = this.#store.tip();
-    this.#isWritingMark = true;
-    void this.#around.writeMark({ device: own.device, epoch, counter }).finally(() => {
-      this.#isWritingMark = false;
-      const now = this.#store.tip();
-      if (now.epoch !== epoch || now.counter !== counter) this.#keepMark();
+  /** Check the record piece by piece; what was altered on the disk is asked of the unit again. */
+  #checkAfter(record: string, alteredBefore: number): void {
+    this.#around.later(BETWEEN_CHECKS_MS, () => {
+      const { database, catalogue } = this.#store;
+      const { next, altered, mended } = checkRecords(database, catalogue, record, CHECKED_AT_ONCE);
+      for (const { opId, envelope, body } of altered) {
+        const sentence = `${opId} was altered on this tablet's disk. It counts for nothing here; ask the data manager.`;
+        this.#store.setAside('tablet', opId, envelope, body, sentence, this.#around.nowMs());
+      }
+      if (mended.length > 0) this.#around.onRecords(mended);
+      const count = alteredBefore + altered.length;
+      if (next !== null) this.#checkAfter(next, count);
+      else if (count > 0) {
+        this.#keeper.readAllAgain(count);
+        this.#schedule(0);
+      }
     });
+  }
+
+  /** Write the second copy behind the log; a failure is told, and no reason to refuse work. */
+  #keepCopy(): void {
+    const before = this.#keeper.trouble;
+    void this.#keeper.keep().then(() => {
+      if (this.#keeper.trouble !== before) this.#around.onExchange(this.exchangeStanding());
+    });
+  }
+
+  #withTrouble(standing: ExchangeStanding): ExchangeStanding {
+    return { ...standing, sentence: standing.sentence || this.#keeper.trouble };
   }
 }
 

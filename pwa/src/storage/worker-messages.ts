@@ -4,6 +4,9 @@ import type { DeviceStanding, ExchangeStanding, OpenAnswer, RecordStore } from '
 /** Calls of `RecordStore` that the worker answers. */
 export type StoreCall = Exclude<keyof RecordStore, 'onRecords' | 'onExchange'>;
 
+/** Calls on a store that is open. */
+export type AnsweredCall = Exclude<StoreCall, 'open'>;
+
 export interface StoreRequest {
   id: number;
   call: StoreCall;

@@ -3,6 +3,7 @@ import { askForPersistence } from '../device/persistence';
 import type {
   DeviceStanding,
   Draft,
+  DroppedCase,
   ExchangeStanding,
   HistoryEntry,
   Json,
@@ -13,6 +14,8 @@ import type {
   RecordState,
   RecordStore,
   SaveAnswer,
+  TakenIn,
+  UnitAlarmsAnswer,
 } from '../ports';
 import type { FromWorker, StoreCall, ToWorker, WorkerOpenAnswer } from './worker-messages';
 
@@ -82,6 +85,10 @@ export class WorkerRecordStore implements RecordStore {
     return this.#ask('planChecks');
   }
 
+  unitAlarms(): Promise<UnitAlarmsAnswer> {
+    return this.#ask('unitAlarms');
+  }
+
   remember(name: string, content: Json): Promise<void> {
     return this.#ask('remember', name, plain(content));
   }
@@ -110,6 +117,26 @@ export class WorkerRecordStore implements RecordStore {
 
   unsentRecords(): Promise<string[]> {
     return this.#ask('unsentRecords');
+  }
+
+  droppedCases(): Promise<DroppedCase[]> {
+    return this.#ask('droppedCases');
+  }
+
+  saveToFile(
+    scope: 'all' | 'unsent',
+  ): Promise<{ bytes: Uint8Array<ArrayBuffer>; operations: number }> {
+    return this.#ask('saveToFile', scope);
+  }
+
+  async openFile(
+    bytes: Uint8Array,
+  ): Promise<{ kind: 'taken-in'; taken: TakenIn } | { kind: 'refused'; sentence: string }> {
+    try {
+      return await this.#ask('openFile', bytes);
+    } catch (error) {
+      return { kind: 'refused', sentence: `Nothing was taken in. ${reason(error)}` };
+    }
   }
 
   onRecords(listener: (records: string[]) => void): () => void {

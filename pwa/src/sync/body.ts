@@ -8,6 +8,8 @@ import { hasLoneSurrogate, type JsonContent, textBytes } from './canonical-text'
 import { MalformedOperationError } from './errors';
 
 export const MAX_BODY_BYTES = 65_536;
+/** Room for the pointer of a re-issue, whose reference has at most 80 characters (OP8). */
+const MAX_AGAIN_BYTES = 96;
 export const MAX_WHOLE_NUMBER = 2 ** 53 - 1;
 /** Deeper nesting is read by one language and exhausts the other's stack (OP6). */
 export const MAX_DEPTH = 32;
@@ -33,6 +35,8 @@ export interface Body {
   retract: readonly string[];
   /** Reason in words, or "". */
   because: string;
+  /** Reference of the operation of another epoch that this one repeats (OP8), or absent. */
+  again?: string;
 }
 
 /** Return the body as JSON text; empty parts are left out (OP4). */
@@ -47,6 +51,7 @@ export function writeBody(body: Body): string {
   if (Object.keys(body.over).length > 0) parts.over = body.over;
   if (body.retract.length > 0) parts.retract = body.retract;
   if (body.because !== '') parts.because = body.because;
+  if (body.again) parts.again = body.again;
   return JSON.stringify(parts);
 }
 
@@ -57,11 +62,12 @@ export function writeBody(body: Body): string {
  * operation and the part.
  */
 export function readBody(bodyText: string, opId = 'this operation'): Body {
-  if (textBytes(bodyText).length > MAX_BODY_BYTES) {
-    throw new MalformedOperationError(
+  const length = textBytes(bodyText).length;
+  const tooLong = () =>
+    new MalformedOperationError(
       `The body of ${opId} is over ${MAX_BODY_BYTES} bytes. Put large content in a blob.`,
     );
-  }
+  if (length > MAX_BODY_BYTES + MAX_AGAIN_BYTES) throw tooLong();
   const unreadable = (why: string) =>
     new MalformedOperationError(
       `The body of ${opId} cannot be read (${why}). Send it as the device wrote it.`,
@@ -82,6 +88,7 @@ export function readBody(bodyText: string, opId = 'this operation'): Body {
     over = {},
     retract = [],
     because = '',
+    again = '',
   } = parts;
   if (typeof salt !== 'string') throw unreadable('salt is no text');
   if (typeof by !== 'string') throw unreadable('by is no text');
@@ -91,11 +98,16 @@ export function readBody(bodyText: string, opId = 'this operation'): Body {
   if (!isObject(over) || !Object.values(over).every(isTextList)) throw unreadable('over');
   if (!isTextList(retract)) throw unreadable('retract is no list of texts');
   if (typeof because !== 'string') throw unreadable('because is no text');
+  if (typeof again !== 'string') throw unreadable('again is no text');
+  // A body as long as may be can still be written again (OP8).
+  const pointer = again === '' ? 0 : `,"again":"${again}"`.length;
+  if (length > MAX_BODY_BYTES + pointer) throw tooLong();
   if (!SALT.test(salt)) throw malformedPart(`salt of ${opId}`, salt, '32 hexadecimal digits');
   if (Object.keys(set).length === 0 && retract.length === 0) {
     throw new MalformedOperationError(`${opId} sets no field and retracts nothing. Leave it out.`);
   }
-  for (const references of [...Object.values(over as Record<string, string[]>), retract]) {
+  const named = again === '' ? [] : [again];
+  for (const references of [...Object.values(over as Record<string, string[]>), retract, named]) {
     for (const reference of references) {
       if (!REFERENCE.test(reference)) {
         throw malformedPart(`reference in ${opId}`, reference, 'op_id#16 digits');
@@ -113,6 +125,27 @@ export function readBody(bodyText: string, opId = 'this operation'): Body {
     over: over as Record<string, string[]>,
     retract,
     because,
+    ...(again === '' ? {} : { again }),
+  };
+}
+
+/**
+ * Return the body of an operation that was read before: what `readBody` checks is not again.
+ *
+ * For texts that an `Operation` holds; merge reads each of them many times.
+ */
+export function decodeBody(bodyText: string): Body {
+  const parts = JSON.parse(bodyText);
+  return {
+    salt: parts.salt,
+    by: parts.by,
+    tappedBy: parts.tapped_by,
+    catalogue: parts.catalogue,
+    set: parts.set ?? {},
+    over: parts.over ?? {},
+    retract: parts.retract ?? [],
+    because: parts.because ?? '',
+    ...(parts.again ? { again: parts.again } : {}),
   };
 }
 
@@ -138,7 +171,9 @@ const isTextList = (content: unknown): content is string[] =>
  */
 function parseMarkingFractions(text: string): unknown {
   const parsed: unknown = JSON.parse(text);
-  if (!/[0-9][.eE]/.test(text)) return parsed;
+  // A number stands at the start, after a mark of JSON or after a space; what looks like one inside
+  // a text is sorted out below.
+  if (!/(?:^|[:[,\s])-?[0-9]+[.eE]/.test(text)) return parsed;
   const marked = text.replace(/"(?:[^"\\]|\\.)*"|-?[0-9][0-9.eE+-]*/g, (token) =>
     token.startsWith('"') || !/[.eE]/.test(token) ? token : '0.5',
   );

@@ -6,6 +6,8 @@ import { nextStamp, readStamp, takeNotice, writeStamp } from './clock';
 import { listConflicts } from './conflict';
 import { BrokenChainError, ForgedOperationError, MalformedOperationError } from './errors';
 import { compareTips, cutBatch, type HandshakeAnswer } from './exchange';
+import { RESTING, stepExchange } from './exchange-machine';
+import type { Heard, Said } from './exchange-messages';
 import { mergeRecord, shownValue } from './merge';
 import type { FieldPolicy } from './merge-policies';
 import {
@@ -183,6 +185,17 @@ eachCase<[number, number][], number>('exchange/cut_batch.json', (runs, expected)
   expect(cutBatch(runs.flatMap(([count, size]) => Array(count).fill(size)))).toBe(expected);
 });
 
+eachCase<Heard[], { said: Said[][]; phase: string }>('exchange/machine.json', (heard, expected) => {
+  let state = RESTING;
+  const answers = heard.map((one) => {
+    const [next, said] = stepExchange(state, one);
+    state = next;
+    return said;
+  });
+  expect(answers).toEqual(expected.said);
+  expect(state.phase).toBe(expected.phase);
+});
+
 interface NamedPart {
   name: string;
   at_ms: number;
@@ -190,9 +203,11 @@ interface NamedPart {
   set?: Record<string, JsonContent>;
   over?: Record<string, string[]>;
   retract?: string[];
+  again?: string;
+  stamp_device?: string;
 }
 
-/** Real operations by name; `over` and `retract` may name those before them. */
+/** Real operations by name; each may name those before it. */
 function namedOperations(parts: NamedPart[]): Map<string, Operation> {
   const made = new Map<string, Operation>();
   const referTo = (name: string) => {
@@ -215,7 +230,7 @@ function namedOperations(parts: NamedPart[]): Map<string, Operation> {
         previous: '',
         stream: 'care',
         record: 'puncture/p-1',
-        stamp: writeStamp({ wallMs: part.at_ms, counter: 0, device }),
+        stamp: writeStamp({ wallMs: part.at_ms, counter: 0, device: part.stamp_device ?? device }),
         body: {
           salt: '0'.repeat(32),
           by: part.by,
@@ -225,6 +240,7 @@ function namedOperations(parts: NamedPart[]): Map<string, Operation> {
           over: Object.fromEntries(over),
           retract: (part.retract ?? []).map(referTo),
           because: '',
+          ...(part.again === undefined ? {} : { again: referTo(part.again) }),
         },
       }),
     );
@@ -245,25 +261,29 @@ interface ExpectedField {
   is_conflict: boolean;
 }
 
-eachCase<
-  {
-    policies: Record<string, { merge: FieldPolicy['merge']; rank?: string[] }>;
-    operations: NamedPart[];
-  },
-  {
-    fields: Record<string, ExpectedField>;
-    heads: string[];
-    struck: string[];
-    is_entered_in_error: boolean;
-  }
->('merge/merge_record.json', (given, expected) => {
+interface MergeGiven {
+  policies: Record<string, { merge: FieldPolicy['merge']; rank?: string[] }>;
+  operations: NamedPart[];
+  held?: string[];
+}
+interface MergeExpect {
+  fields: Record<string, ExpectedField>;
+  heads: string[];
+  struck: string[];
+  is_entered_in_error: boolean;
+  waiting?: string[];
+  newer?: number;
+}
+
+function checkMerge(given: MergeGiven, expected: MergeExpect): void {
   const operations = namedOperations(given.operations);
   const names = new Map([...operations].map(([name, one]) => [referenceOf(one), name]));
   const policies = Object.fromEntries(
     Object.entries(given.policies).map(([field, { merge, rank = [] }]) => [field, { merge, rank }]),
   );
   const nameAll = (references: string[]) => references.map((reference) => names.get(reference));
-  for (const order of orders([...operations.values()])) {
+  const arrived = [...operations].filter(([name]) => given.held?.includes(name) ?? true);
+  for (const order of orders(arrived.map(([, one]) => one))) {
     const state = mergeRecord('puncture/p-1', [...order, ...order.toReversed()], policies);
     expect(Object.keys(state.fields).sort()).toEqual(Object.keys(expected.fields).sort());
     for (const [field, wanted] of Object.entries(expected.fields)) {
@@ -284,7 +304,12 @@ eachCase<
     expect(nameAll(state.heads).sort()).toEqual(expected.heads);
     expect(state.heads).toEqual(state.heads.toSorted());
     expect(state.isEnteredInError).toBe(expected.is_entered_in_error);
+    expect(nameAll(state.waiting ?? [])).toEqual(expected.waiting ?? []);
+    if (expected.newer !== undefined) expect(state.newer ?? 0).toBe(expected.newer);
     const conflicts = Object.keys(expected.fields).filter((f) => expected.fields[f]?.is_conflict);
     expect(listConflicts(state).map((one) => one.field)).toEqual(conflicts.sort());
   }
-});
+}
+
+eachCase('merge/merge_record.json', checkMerge);
+eachCase('merge/reissue.json', checkMerge);

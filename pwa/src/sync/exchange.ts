@@ -3,6 +3,9 @@ import type { Tip } from './operation-log';
 
 export const MAX_BATCH_BYTES = 262_144;
 export const MAX_BATCH_COUNT = 1_000;
+/** First batch and page of a round: small enough for a weak line that breaks often (EX14). */
+export const FIRST_BATCH_BYTES = 16_384;
+export const FIRST_PAGE_COUNT = 100;
 
 /** What a device says first (EX1). Keys as on the wire. */
 export interface Handshake {
@@ -20,6 +23,8 @@ export interface HandshakeAnswer {
   hash_at_device_tip: string | null;
   heads: Record<string, number>;
   wall_ms: number;
+  /** Up to which counter the unit holds each log under the device's name (EX9). */
+  epochs?: Record<string, number>;
 }
 
 export type Comparison =
@@ -46,12 +51,16 @@ export function compareTips(
   return { standing: 'send', sendFrom: answer.tip.counter + 1 };
 }
 
-/** Return how many operations, of the given sizes in bytes, fit in the next batch (EX5). */
-export function cutBatch(sizes: readonly number[]): number {
+/**
+ * Return how many operations, of the given sizes in bytes, fit in the next batch (EX5).
+ *
+ * @param mostBytes - less than a whole batch at the start of a round (EX14)
+ */
+export function cutBatch(sizes: readonly number[], mostBytes = MAX_BATCH_BYTES): number {
   let total = 0;
   for (const [count, size] of sizes.slice(0, MAX_BATCH_COUNT).entries()) {
     total += size;
-    if (total > MAX_BATCH_BYTES && count > 0) return count;
+    if (total > mostBytes && count > 0) return count;
   }
   return Math.min(sizes.length, MAX_BATCH_COUNT);
 }

@@ -4,7 +4,8 @@
  */
 import { canonicalText, type JsonContent } from './canonical-text';
 import { type FieldPolicy, UNKNOWN_FIELD } from './merge-policies';
-import { type Body, type Operation, readBody, referenceOf } from './operation';
+import { type Body, decodeBody, type Operation, referenceOf } from './operation';
+import { countOnce, type Held } from './reissue';
 
 export interface HeldValue {
   value: JsonContent;
@@ -28,15 +29,17 @@ export interface RecordState {
   isEnteredInError: boolean;
   /** References of all operations whose values stand, sorted: what a signature digests. */
   heads: string[];
-}
-
-interface Held {
-  operation: Operation;
-  body: Body;
+  /** What standing operations replace or retract and is not held yet, sorted (MG11). */
+  waiting?: string[];
+  /**
+   * How many standing operations set a field that the catalogue does not know: entries of a newer
+   * version, under which nobody signs (MG12). Absent when there is none, as `waiting` is.
+   */
+  newer?: number;
 }
 
 /**
- * Return the state of one record (MG1-MG9).
+ * Return the state of one record (MG1-MG12).
  *
  * @param operations - everything held about it, in any order, repeats allowed; operations whose
  *   body is withheld count for nothing
@@ -47,16 +50,26 @@ export function mergeRecord(
   operations: Iterable<Operation>,
   policies: Readonly<Record<string, FieldPolicy>>,
 ): RecordState {
-  const held = readHeld(operations);
+  const all = [...operations];
+  const held = readHeld(all);
   const standing = findStanding(held);
   const gone = new Map<string, Set<string>>();
+  const named = new Set<string>();
   for (const reference of standing) {
-    for (const [field, seen] of Object.entries(bodyOf(held, reference).over)) {
+    const body = bodyOf(held, reference);
+    for (const [field, seen] of Object.entries(body.over)) {
       const known = gone.get(field) ?? new Set();
       for (const target of seen) known.add(target);
       gone.set(field, known);
+      for (const target of seen) named.add(target);
     }
+    for (const target of body.retract) named.add(target);
   }
+  for (const one of all) if (one.bodyText === null) named.delete(referenceOf(one));
+  const waiting = [...named].filter((reference) => !held.has(reference)).sort();
+  const isNewer = (reference: string) =>
+    Object.keys(bodyOf(held, reference).set).some((field) => !Object.hasOwn(policies, field));
+  const newer = [...standing].filter(isNewer).length;
   const heads = new Map<string, string[]>();
   for (const reference of standing) {
     for (const field of Object.keys(bodyOf(held, reference).set)) {
@@ -83,48 +96,48 @@ export function mergeRecord(
       .sort(byStamp(held)),
     isEnteredInError: setters.length > 0 && !setters.some(([reference]) => standing.has(reference)),
     heads: [...new Set([...heads.values()].flat())].sort(),
+    ...(waiting.length > 0 ? { waiting } : {}),
+    ...(newer > 0 ? { newer } : {}),
   };
 }
 
-/** Return the references of the operations that no standing retraction strikes (MG9). */
-export function standingReferences(operations: Iterable<Operation>): Set<string> {
-  return findStanding(readHeld(operations));
-}
-
-function readHeld(operations: Iterable<Operation>): Map<string, Held> {
+/** Return the operations that count, by reference: of one and its re-issue the first's (MG10). */
+export function readHeld(operations: Iterable<Operation>): Map<string, Held> {
   const held = new Map<string, Held>();
   for (const operation of operations) {
     const reference = referenceOf(operation);
     if (operation.bodyText !== null && !held.has(reference)) {
-      held.set(reference, { operation, body: readBody(operation.bodyText) });
+      held.set(reference, { operation, body: decodeBody(operation.bodyText) });
     }
   }
-  return held;
+  return countOnce(held);
 }
 
-/** References not retracted by an operation that itself stands; hashes rule out circles. */
-function findStanding(held: ReadonlyMap<string, Held>): Set<string> {
+/**
+ * Return the references not retracted by an operation that itself stands (MG9). A circle of retractions, which
+ * only a made-up `again` can form, strikes nobody.
+ */
+export function findStanding(held: ReadonlyMap<string, Held>): Set<string> {
   const retractedBy = new Map<string, string[]>();
   for (const [reference, { body }] of held) {
     for (const target of body.retract) {
       retractedBy.set(target, [...(retractedBy.get(target) ?? []), reference]);
     }
   }
-  const known = new Map<string, boolean>();
-  for (const start of held.keys()) {
-    const pending = [start];
-    for (let top = pending.at(-1); top !== undefined; top = pending.at(-1)) {
-      const blockers = retractedBy.get(top) ?? [];
-      const unknown = blockers.filter((reference) => !known.has(reference));
-      if (unknown.length > 0) {
-        pending.push(...unknown);
-        continue;
-      }
-      known.set(top, !blockers.some((reference) => known.get(reference)));
-      pending.pop();
+  const stands = new Map<string, boolean>();
+  let undecided = [...held.keys()];
+  for (let before = -1; before !== undecided.length; ) {
+    before = undecided.length;
+    const decided = new Map<string, boolean>();
+    for (const reference of undecided) {
+      const verdicts = (retractedBy.get(reference) ?? []).map((one) => stands.get(one));
+      if (verdicts.includes(true)) decided.set(reference, false);
+      else if (!verdicts.includes(undefined)) decided.set(reference, true);
     }
+    for (const [reference, verdict] of decided) stands.set(reference, verdict);
+    undecided = undecided.filter((reference) => !decided.has(reference));
   }
-  return new Set([...held.keys()].filter((reference) => known.get(reference)));
+  return new Set([...held.keys()].filter((reference) => stands.get(reference) ?? true));
 }
 
 function fieldState(

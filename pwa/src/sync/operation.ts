@@ -13,7 +13,14 @@ import { hasLoneSurrogate, textBytes } from './canonical-text';
 import { readStamp } from './clock';
 import { ForgedOperationError, MalformedOperationError } from './errors';
 
-export { type Body, MAX_BODY_BYTES, MAX_WHOLE_NUMBER, readBody, writeBody } from './body';
+export {
+  type Body,
+  decodeBody,
+  MAX_BODY_BYTES,
+  MAX_WHOLE_NUMBER,
+  readBody,
+  writeBody,
+} from './body';
 
 export const REFERENCE_DIGITS = 16;
 
@@ -83,8 +90,15 @@ export interface OperationParts {
  *
  * @throws MalformedOperationError when a part breaks OP1-OP7; no operation is made.
  */
-export function makeOperation(parts: OperationParts): Operation {
-  const bodyText = writeBody(parts.body);
+export function makeOperation({ body, ...parts }: OperationParts): Operation {
+  return makeOperationOf({ ...parts, bodyText: writeBody(body) });
+}
+
+/** Return a new operation over a body that is text already; see `makeOperation`. */
+export function makeOperationOf(
+  parts: Omit<OperationParts, 'body'> & { bodyText: string },
+): Operation {
+  const { bodyText } = parts;
   const envelope = writeEnvelope({
     ...parts,
     opId: `${parts.device}.${parts.epoch}.${parts.counter}`,

@@ -116,6 +116,8 @@ export const closeOut = {
   blocked: 'Not closed yet. Settle the points, give a reason, or close later.',
   later: 'Close later',
   laterNote: 'The case stays open and listed.',
+  newer: (count: number) =>
+    `This case holds ${count === 1 ? '1 entry' : `${count} entries`} of a newer version of the app, which cannot be read here. Connect to the unit, reload to get that version, then sign.`,
   signed: (who: string, at: string) => `Signed by ${who}, ${at}.`,
   unchanged: 'Nothing has changed since.',
   changed: 'Changed after signing. Look at the entries and sign again.',

@@ -1,12 +1,14 @@
 /** Every sentence of the Decisions screen, and plain words for fields and what they hold. */
 
+import type { Effect } from '../record-catalogue/conflict-effects';
+import type { DoubleEntry } from '../record-catalogue/double-entries';
 import type { Json } from '../state/shown';
 import { dayWords } from '../state/surveillance-dates';
 
 export const decisions = {
   title: 'Decisions',
   none: 'No open decision. Where two people wrote different things, both appear here.',
-  lead: 'Two people wrote different things. Neither is lost. Choose which one holds.',
+  lead: 'Nothing written is lost. Choose what holds, then say why.',
   twoAnswers: 'Two answers. Choose one.',
   manyAnswers: (count: number) => `${count} answers. Choose one.`,
   by: 'by',
@@ -18,16 +20,104 @@ export const decisions = {
   reasons: ['Asked the patient', 'Checked the chart', 'The other is a slip'],
   clinicalReason: 'Measured again',
   other: 'Other, note later',
-  chosenOnScreen: 'chosen on screen',
-  leave: 'Leave both open',
+  leave: 'Leave it open',
   settled: 'Settled. Both stay in the history.',
   effects: {
-    plan: 'Holds back plan and injection steps.',
-    booking: 'Holds back booking.',
     identity: 'Check who this is before treatment.',
-    record: 'Stands on the report.',
-  },
+    plan: 'Holds back plan and injection steps.',
+    counts: 'The counts at close-out wait for it.',
+    letter: 'Marked on report and letter.',
+    booking: 'Holds back booking.',
+  } satisfies Record<Effect, string>,
+  openSince: (when: string, age: string) => `Open since ${when} (${age}).`,
 };
+
+/** Return the reasons to choose from; what a clinician measures can have been measured again. */
+export function reasonsFor(holdsBack: readonly Effect[]): string[] {
+  return [
+    ...decisions.reasons,
+    ...(holdsBack.includes('letter') ? [decisions.clinicalReason] : []),
+    decisions.other,
+  ];
+}
+
+/** Sentences about two records that may be one thing. */
+export const doubleWords = {
+  titles: {
+    'same-label': 'One coil in two entries?',
+    'same-slot': 'One coil in two entries?',
+    'same-aliquot': 'One injection in two entries?',
+    'both-struck': 'Both entries were struck',
+  } satisfies Record<DoubleEntry['why'], string>,
+  whys: {
+    'same-label': 'Both labels give the same serial.',
+    'same-slot': 'Same target and coil number, at most two minutes apart.',
+    'same-aliquot': 'Same target, puncture and aliquot, at most two minutes apart.',
+    'both-struck': 'Two people struck one entry each. Nothing counts now: put one back.',
+  } satisfies Record<DoubleEntry['why'], string>,
+  bothCount: 'Both count until somebody decides.',
+  keep: 'The same. Keep this entry',
+  putBack: 'Put this entry back',
+  two: 'Two of them. Keep both',
+  why: 'How do you know?',
+  reasons: [
+    'Counted the packages',
+    'Asked who recorded it',
+    'Seen on the image',
+    'Other, note later',
+  ],
+  closeOut: (count: number) =>
+    count === 1
+      ? 'Possible double entry: decide. Until then both count.'
+      : `${count} possible double entries: decide. Until then all count.`,
+  closeOutLost: 'Two entries of one thing were both struck: decide which one is put back.',
+  closeOutConflict: (count: number) =>
+    count === 1
+      ? 'One package has two answers: decide.'
+      : `${count} answers about packages differ: decide.`,
+  open: 'Open Decisions',
+};
+
+/** Sentences about what the unit could not take in. */
+export const alarmWords = {
+  title: 'Not taken in by the unit',
+  lead: 'These entries are kept aside at the unit and count for nothing there. Tell the data manager.',
+  kinds: { fork: 'Two versions of one entry.', 'set-aside': 'Set aside.' },
+  of: (opId: string, when: string) => `Entry ${opId}, came ${when}`,
+  notTold: (sentence: string) => `The unit was not asked what it set aside. ${sentence}`,
+};
+
+/** Return one of both entries in plain words, part by part. */
+export function sideWords(set: { readonly [field: string]: Json }): string[] {
+  const part = (field: string) => {
+    const held = set[field];
+    return typeof held === 'object' && held !== null && !Array.isArray(held)
+      ? (held as Record<string, Json>)
+      : {};
+  };
+  const { lot, lot_unknown: isLotUnknown, serial, expires_on: expiresOn } = part('device');
+  const { loop_um: loopUm } = part('coil');
+  const { mix_ul: mixUl } = part('amount');
+  return [
+    typeof set.slot === 'number' ? `Coil ${set.slot}` : '',
+    typeof loopUm === 'number' ? `${valueWords(loopUm, 'loop_um')} loop` : '',
+    typeof mixUl === 'number' ? `Mix ${valueWords(mixUl, 'mix_ul')}` : '',
+    typeof lot === 'string' && lot !== '' ? `lot ${lot}` : '',
+    isLotUnknown === true ? 'lot unknown' : '',
+    typeof serial === 'string' && serial !== '' ? `serial ${serial}` : '',
+    typeof expiresOn === 'string' ? `use by ${valueWords(expiresOn)}` : '',
+  ].filter((words) => words !== '');
+}
+
+/** Return a stretch of time as people say it: whole minutes, hours or days, never rounded up. */
+export function ageWords(ms: number): string {
+  const minutes = Math.floor(Math.max(0, ms) / 60_000);
+  const say = (count: number, unit: string) => `${count} ${unit}${count === 1 ? '' : 's'}`;
+  if (minutes < 1) return 'just now';
+  if (minutes < 60) return say(minutes, 'minute');
+  if (minutes < 48 * 60) return say(Math.floor(minutes / 60), 'hour');
+  return say(Math.floor(minutes / 1_440), 'day');
+}
 
 /** Sentences about the second check, in which the unit's server computes each plan again. */
 export const planCheckWords = {
@@ -78,6 +168,10 @@ const FIELDS: Record<string, string> = {
   retreated: 'Treated again',
   amount: 'Amount',
   device: 'Device label',
+  verdict: 'One or two of them',
+  fate: 'What became of the package',
+  short_axis_um: 'Short axis',
+  long_axis_um: 'Long axis',
   result: 'Result',
   on: 'Day',
   at: 'Time',

@@ -157,7 +157,7 @@ def test_every_grade_and_every_row_says_on_what_basis(scale):
         ({"fact": "drugs", "is": None, "one_of": ["antibiotic"]}, "that drugs can have"),
         ({"fact": "drugs", "is": None, "one_of": []}, "that drugs can have"),
         ({"fact": "surgery", "is": None, "one_of": ["yes"]}, "that surgery can have"),
-        ({"fact": "failing_organs", "is": None, "at_least": -1}, "that failing_organs can have"),
+        ({"fact": "failing_organs", "is": None, "at_least": -1}, "row 1 cannot be read"),
         ({"when": "always"}, "row 1 cannot be read"),
     ],
 )

@@ -47,6 +47,7 @@ def test_a_new_device_is_told_an_empty_log_and_its_streams(unit, a):
         "hash_at_device_tip": None,
         "heads": {"care": 0, "booking": 0, "unit": 0},
         "wall_ms": NOON_MS,
+        "epochs": {},
     }
 
 
@@ -388,10 +389,10 @@ def test_conflicts_are_listed_in_the_streams_of_the_role_alone(unit, a, b):
     booking = unit.client.get("/api/conflicts", headers=desk).json()["conflicts"]
 
     assert [one["record"] for one in bedside] == ["patient/x-1", "puncture/p-1"]
-    assert [(one["record"], one["field"], one["values"]) for one in booking] == [
-        ("patient/x-1", "phone", ["1", "2"])
+    assert [(one["record"], one["field"], one["holds_back"]) for one in booking] == [
+        ("patient/x-1", "phone", ["booking"])
     ]
-    assert len(booking[0]["references"]) == 2
+    assert [one["value"] for one in booking[0]["answers"]] == ["1", "2"]
 
 
 def test_a_clock_that_is_wrong_by_years_refuses_no_work(unit, a):

@@ -14,9 +14,16 @@ from api.command_line import main
 from api.storage.device_store import Device
 from api.storage.unit_store import open_unit_store
 from api.use_cases import check_plans
+from api.use_cases.add_staff import add_staff
 from api.use_cases.check_plans import check_every_plan, check_waiting_plans
 from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.receive_push import receive_push
+from api.use_cases.release_rule_files import (
+    approve_rule_file,
+    list_rule_files,
+    propose_rule_file,
+)
+from api.use_cases.server_log import Chance, write_as_server
 from sync.clock import Stamp
 from sync.operation import Body, make_operation
 from tests.unit.api.standing_unit import LOCAL_KEY, NOON_MS, StandingUnit, Writer, forged, texts
@@ -208,27 +215,23 @@ def test_of_a_rule_file_that_the_unit_wrote_itself_the_pinned_bytes_compute(unit
     """[RL6]: the unit's own version says three coils; the plan that pins it agrees with three."""
     name = "sizing/coil_counts"
     source = ROOT / f"api/clinical_rules/data/{name}.v1.json"
-    own = json.loads(source.read_text()) | {"version": 77}
+    own = json.loads(source.read_text()) | {"version": 1077}
     for row in own["rows"]:
         if row["from_um"] <= 14_000 < row["below_um"]:
             row["from_coils"] = row["to_coils"] = 3
     content = json.dumps(own)
     writer = Planner("tablet-a")
-    release = writer.write(
-        "rule_file_release/own-v77",
-        "unit",
-        set={"file": {"name": name, "version": 77}, "content": content},
-    )
+    propose(unit, content)
     plan = tampered(**{"from": 3, "to": 3, "picks": ["stock_item/coil-18-035"] * 3})
     target = plan["answer"]["targets"][0]
     target["packing_per_mille_from_to"] = [106, 106]
     plan["answer"]["rule_files"][0] = {
         "name": name,
-        "version": 77,
+        "version": 1077,
         "sha256": hashlib.sha256(content.encode()).hexdigest(),
     }
 
-    pushed(unit, a, release, writer.plan(plan))
+    pushed(unit, a, writer.plan(plan))
 
     assert listed(unit, a) == {"plans": [], "agreed": 1, "waiting": 0}
 
@@ -429,7 +432,7 @@ def test_a_booking_device_hears_of_no_plan(unit, a):
 def test_the_mode_of_a_plan_is_compared_with_that_of_the_unit(unit, a):
     """[RL5]: a plan made in training in a unit that is live differs; an older one names none."""
     writer = Planner("tablet-a")
-    site = writer.write("site/s-1", "unit", set={"live_from": "2026-03-16"})
+    go_live(unit)
     by_mode = {}
     for mode in ("training", "live"):
         by_mode[mode] = true_plan()
@@ -437,7 +440,6 @@ def test_the_mode_of_a_plan_is_compared_with_that_of_the_unit(unit, a):
     pushed(
         unit,
         a,
-        site,
         writer.plan(by_mode["training"], "case/c-1"),
         writer.plan(by_mode["live"], "case/c-2"),
         writer.plan(true_plan(), "case/c-3"),
@@ -452,6 +454,64 @@ def test_the_mode_of_a_plan_is_compared_with_that_of_the_unit(unit, a):
             [{"path": "$.mode", "what": "Mode", "tablet": "training", "server": "live"}],
         )
     ]
+
+
+def test_a_plan_by_rule_files_that_were_not_in_force_cannot_be_vouched_for(unit, a):
+    """[RL5] [HARD-07]: the numbers agree, and still nobody had approved the limits.
+
+    Planted bug that this caught: a draft pinned in a live plan passed as agreeing.
+    """
+    go_live(unit, but="sizing/limits")
+
+    found = check_one(unit, a, true_plan())
+
+    assert found["verdict"] == "cannot-be-checked"
+    assert "sizing/limits version 1 was not in force when the plan was made" in found["sentence"]
+
+
+def chance(unit):
+    return Chance(
+        new_id=unit.environment.new_id(),
+        new_epoch="epoch1",
+        salt=unit.environment.new_salt(),
+        now_ms=1_000,
+    )
+
+
+def propose(unit, content):
+    """Put a rule file of the unit's own into its record, as the server does."""
+    person = add_staff(unit.store, "Dr Wren", "endoscopist", chance=chance(unit))
+    propose_rule_file(unit.store, content.encode(), by=person, chance=chance(unit))
+
+
+def go_live(unit, but=""):
+    """Let two people approve every version held here but one, and write that the unit is live."""
+    people = [
+        add_staff(unit.store, name, role, chance=chance(unit))
+        for name, role in (("Dr Wren", "endoscopist"), ("Pell", "data-manager"))
+    ]
+    on = unit.environment.today()
+    for line in list_rule_files(unit.store, on=on):
+        if line.name != but:
+            for person in people:
+                approve_rule_file(
+                    unit.store,
+                    line.name,
+                    line.version,
+                    by=person,
+                    from_on=on,
+                    on=on,
+                    chance=chance(unit),
+                )
+    with unit.store.transaction():
+        write_as_server(
+            unit.store,
+            "site/s-1",
+            {"live_from": on},
+            by=people[0],
+            because="the unit went live",
+            chance=chance(unit),
+        )
 
 
 def test_many_differences_are_cut_and_counted(unit, a):

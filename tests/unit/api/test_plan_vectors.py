@@ -93,7 +93,10 @@ def test_nobody_is_lost():
     draw, chance = follow_up.prepare_draw(BOOK), Chance(1)
     for _ in range(2000):
         request = draw(chance)
-        answer = calculate("follow-up", request, BOOK)
+        try:
+            answer = calculate("follow-up", request, BOOK)
+        except CalculationRefusedError:
+            continue
         if answer["ended"]:
             assert answer["next"] is None
             continue

@@ -17,6 +17,7 @@ from api.storage.unit_store import open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.invite_device import invite_device
 from api.use_cases.release_rule_files import (
     approve_rule_file,
     go_live,
@@ -27,20 +28,24 @@ from api.use_cases.release_rule_files import (
 )
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_rules import read_unit_rules
+from sync.clock import Stamp
+from sync.operation import Body, make_operation
+from tests.unit.api.standing_unit import StandingUnit, Writer, texts
 from tests.unit.sync.vectors import cases
 
 ON = "2026-03-16"
 CONTENTS = read_packaged_rule_files()
 LIMITS = CONTENTS["sizing/limits.v1.json"]
 SHA = hashlib.sha256(LIMITS).hexdigest()
+LATEST = CONTENTS[f"sizing/limits.v{read_listing(CONTENTS)['sizing/limits']}.json"]
 
 
-def by(name, role="endoscopist", sha256=SHA):
-    return Approval(f"staff/{name}", name, role, sha256)
+def by(name, role="endoscopist", sha256=SHA, from_on="2026-03-01"):
+    return Approval(f"staff/{name}", name, role, sha256, from_on)
 
 
 def book(*approvals, is_training=False, **changes):
-    release = {"name": "sizing/limits", "version": 1, "sha256": SHA, "in_force_from": "2026-03-01"}
+    release = {"name": "sizing/limits", "version": 1, "sha256": SHA}
     releases = (Release(**{**release, **changes}, approvals=approvals),)
     return RuleBook(CONTENTS, on=ON, releases=releases, is_training=is_training)
 
@@ -101,11 +106,27 @@ def test_every_answer_says_its_mode():
 
 def _limits(version, **amounts):
     """Return a unit's own version of the limits as bytes, some amounts changed."""
-    whole = json.loads(LIMITS)
+    whole = json.loads(LATEST)
     whole["version"] = version
     for row in whole["rows"]:
         row["amount"] = amounts.get(row["item"], row["amount"])
     return json.dumps(whole).encode()
+
+
+def _altered(file, /, **change):
+    """Return the packaged file of a name as its next version, some keys changed."""
+    whole = json.loads(CONTENTS[f"{file}.v{read_listing(CONTENTS)[file]}.json"])
+    return json.dumps({**whole, "version": 1001, **change}).encode()
+
+
+def _row(file, place, /, **change):
+    """Return the packaged file of a name as its next version, one row changed."""
+    rows = json.loads(_altered(file))["rows"]
+    gone = {key for key, content in change.items() if content is None and key != "gate"}
+    rows[place] = {
+        key: content for key, content in {**rows[place], **change}.items() if key not in gone
+    }
+    return _altered(file, rows=rows)
 
 
 @pytest.mark.parametrize(
@@ -114,9 +135,12 @@ def _limits(version, **amounts):
         (b"{}", "Give it a name and a version"),
         (b"\xff", "cannot be read"),
         (b'{"name": "sizing/colours", "version": 1}', "sizing/colours"),
-        (_limits(2).replace(b'"aliquot_ul"', b'"aliquot"'), "has no item aliquot_ul. Add it."),
-        (_limits(2).replace(b'"amount": 2000', b'"amount": "2 mm"'), "row 3 cannot be read"),
-        (_limits(2).replace(b'"in force"', b'"draft"'), "calls itself draft"),
+        (
+            _limits(2).replace(b'"aliquot_ul"', b'"aliquot"'),
+            "has no row aliquot_ul, which version 2 has. Add it.",
+        ),
+        (_limits(3).replace(b'"amount": 2000', b'"amount": "2 mm"'), "row 3 cannot be read"),
+        (_limits(3).replace(b'"in force"', b'"draft"'), "calls itself draft"),
         (
             CONTENTS["sizing/coil_counts.v1.json"]
             .replace(b'"version": 1', b'"version": 2')
@@ -133,8 +157,40 @@ def _limits(version, **amounts):
             CONTENTS["antithrombotic_holds/bsg-esge-2021.v1.json"]
             .replace(b'"version": 1', b'"version": 2')
             .replace(b'"hold_days": 5', b'"hold_days": -5'),
-            "`hold_days` from 0",
+            "row 1 cannot be read (Expected `int` >= 0",
         ),
+        *(
+            (_altered("sizing/limits", **change), part)
+            for change, part in (
+                ({"name": "sizing/../x"}, "Name it folder/name"),
+                ({"name": "sizing/my.v2"}, "Name it folder/name"),
+                ({"name": "sizing/é"}, "Name it folder/name"),
+                ({"version": 0}, "with a version from 1"),
+                ({"version": -1}, "with a version from 1"),
+            )
+        ),
+        (_row("sizing/limits", 2, amount=-5000), "row 3 cannot be read (Expected `int` >= 0"),
+        (_row("sizing/limits", 2, source=None), "row 3 has no source or basis"),
+        (_row("sizing/limits", 2, basis=None), "row 3 has no source or basis"),
+        (_row("sizing/cautions", 0, level="loud"), "row 1 cannot be read (Invalid enum value"),
+        (_row("sizing/cautions", 1, id="renamed"), "has no row second-person"),
+        (_row("sizing/flush_media", 0, media=["colour"]), "row 1 cannot be read"),
+        (_row("sizing/flush_media", 0, media=[]), "row 1 cannot be read"),
+        (_row("sizing/coil_counts", 1, from_coils=5), "row 2 begins with more coils"),
+        (_row("follow_up/default", 0, when="sometimes"), "row 1 cannot be read"),
+        (_row("follow_up/default", 0, months=1_000_000), "row 1 cannot be read"),
+        (_row("follow_up/default", -1, when="obliterated"), "row `nothing_else`"),
+        (_row("antithrombotic_holds/bsg-esge-2021", 0, hold_days=10_000_000), "row 1 cannot"),
+        (_row("antithrombotic_holds/bsg-esge-2021", 0, **{"continue": True}), "held 0 days"),
+        (_row("adverse_events/agree", 0, grade="Z"), "row 1"),
+        (_row("measurements/usual_bands", 0, quantity="colour"), "has no row bilirubin umol/L"),
+        (_row("step_protocols/coil_and_adhesive", 22, gate=None), "lacks the step blood_return"),
+        (_row("step_protocols/coil_and_adhesive", 1, id="identity"), "identity stands twice"),
+        (
+            _row("step_protocols/coil_and_adhesive", 22, gate={"id": "X", "hard_when": "moon"}),
+            "row 23 cannot be read",
+        ),
+        (_row("step_protocols/coil_and_adhesive", 23, loop="aliquot"), "loops puncture, coil"),
     ],
 )
 def test_a_faulty_proposal_is_refused_with_file_row_and_remedy(content, part):
@@ -147,10 +203,8 @@ def test_a_faulty_proposal_is_refused_with_file_row_and_remedy(content, part):
 
 def test_every_packaged_file_could_be_proposed():
     """[RL8] Each next version of a released file passes its own trial."""
-    for path, content in CONTENTS.items():
-        if path != "in_force.json":
-            name, version = try_rule_file(content, CONTENTS)
-            assert f"{name}.v{version}.json" == path
+    for name, version in read_listing(CONTENTS).items():
+        assert try_rule_file(CONTENTS[f"{name}.v{version}.json"], CONTENTS) == (name, version)
 
 
 class Unit:
@@ -175,13 +229,19 @@ class Unit:
     def approve(self, name, version, *people, from_on=ON):
         for person in people or (self.wren, self.pell):
             line = approve_rule_file(
-                self.store, name, version, by=person, from_on=from_on, chance=self.chance()
+                self.store,
+                name,
+                version,
+                by=person,
+                from_on=from_on,
+                on=ON,
+                chance=self.chance(),
             )
         return line
 
     def approve_all(self):
-        for name in read_listing(CONTENTS):
-            self.approve(name, 1)
+        for name, version in read_listing(CONTENTS).items():
+            self.approve(name, version)
 
     def ask(self, request=None):
         wanted = request or {"inr": 1.2, "bilirubin": {"value": 2, "unit": "mg/dL"}}
@@ -235,19 +295,52 @@ def test_a_store_with_training_patients_never_goes_live(unit):
 
 def test_an_own_version_lives_from_draft_to_in_force(unit):
     """[RL1] [RL2] [RL8] A unit lowers its second limit; training sees the draft at once."""
-    own = _limits(2, second_person_ul=5_000)
+    own = _limits(1001, second_person_ul=5_000)
 
     line = propose_rule_file(unit.store, own, by=unit.wren, chance=unit.chance())
 
     assert (line.standing, line.why) == ("draft", "0 of 2 people approved it")
     with unit.store.transaction():
-        assert dict(read_unit_rules(unit.store, on=ON).own_files)["sizing/limits.v2.json"]
-    assert unit.approve("sizing/limits", 2, unit.pell, from_on="2026-04-01").standing == "draft"
-    line = unit.approve("sizing/limits", 2, unit.wren, from_on="2026-04-01")
+        own_files = dict(read_unit_rules(unit.store).own_files)
+    assert own_files["sizing/limits.v1001.json"].encode() == own
+    assert unit.approve("sizing/limits", 1001, unit.pell, from_on="2026-04-01").standing == "draft"
+    line = unit.approve("sizing/limits", 1001, unit.wren, from_on="2026-04-02")
+    assert line.why == "it comes into force on 2026-04-02"
+    assert line.approved_by == ("Pell Thistlewood", "Dr Wren Quillfeather")
+    assert unit.lines("2026-04-02")["sizing/limits", 1001].standing == "in force"
+
+
+def test_a_later_approval_never_takes_a_file_out_of_force(unit):
+    """[RL2] Planted bug that this caught: the day of the last approval taken for all."""
+    unit.approve("sizing/limits", 1)
+    third = unit.add("Dr Otis Bramblewick", "endoscopist")
+
+    line = unit.approve("sizing/limits", 1, third, from_on="2027-06-01")
+
     assert line.standing == "in force"
-    assert unit.lines()["sizing/limits", 2].why == "it comes into force on 2026-04-01"
-    approved_by = unit.lines()["sizing/limits", 2].approved_by
-    assert approved_by == ("Pell Thistlewood", "Dr Wren Quillfeather")
+
+
+def test_of_two_versions_in_force_the_later_day_counts_and_the_other_says_so(unit):
+    """[RL4] On one day the higher version counts."""
+    unit.approve("sizing/limits", 1)
+    own = _limits(1001, second_person_ul=5_000)
+    propose_rule_file(unit.store, own, by=unit.wren, chance=unit.chance())
+    unit.approve("sizing/limits", 1001)
+
+    assert unit.lines()["sizing/limits", 1].why == "version 1001 counts instead"
+    assert unit.lines()["sizing/limits", 1001].why == ""
+
+
+def test_names_that_look_alike_never_share_a_record(unit):
+    """[RL13] Planted bug that this caught: ``_`` and ``-`` both written as ``-``."""
+    unit.approve("follow_up/early_look", 1)
+    like = json.loads(CONTENTS["follow_up/default.v1.json"])
+    like.update(name="follow_up/early-look", version=1001)
+
+    propose_rule_file(unit.store, json.dumps(like).encode(), by=unit.wren, chance=unit.chance())
+
+    assert record_of("follow_up/early_look", 1) != record_of("follow_up/early-look", 1)
+    assert unit.lines()["follow_up/early_look", 1].standing == "in force"
 
 
 @pytest.mark.parametrize(
@@ -258,12 +351,19 @@ def test_an_own_version_lives_from_draft_to_in_force(unit):
         (lambda unit: unit.approve("sizing/limits", 1, "patient/p-1"), "no active member"),
         (lambda unit: unit.approve("sizing/limits", 9), "no rule file sizing/limits version 9"),
         (lambda unit: unit.approve("sizing/limits", 1, from_on="soon"), "soon is no date"),
+        (lambda unit: unit.approve("sizing/limits", 1, from_on="2026-03-15"), "from today on"),
+        (
+            lambda unit: propose_rule_file(
+                unit.store, _limits(7), by=unit.wren, chance=unit.chance()
+            ),
+            "begin at 1001",
+        ),
         (
             lambda unit: unit.approve("sizing/limits", 1, unit.wren, unit.wren),
             "A second person is needed",
         ),
         (
-            lambda unit: propose_rule_file(unit.store, LIMITS, by=unit.wren, chance=unit.chance()),
+            lambda unit: propose_rule_file(unit.store, LATEST, by=unit.wren, chance=unit.chance()),
             "Give yours the next version",
         ),
     ],
@@ -287,15 +387,13 @@ def _write(unit, fields, name="sizing/limits", version=1):
         )
 
 
-def test_two_answers_on_a_day_are_read_on_the_safe_side(unit):
-    """[RL10] Two tablets named two days and nobody has settled it."""
+def test_of_two_days_of_retirement_the_earlier_counts(unit):
+    """[RL10] Two people named two days and nobody has settled it."""
     unit.approve("sizing/limits", 1)
-    _write(unit, {"in_force_from": "2026-03-01"})
-    assert unit.lines()["sizing/limits", 1].standing == "approved"
     for day in ("2026-05-01", "2026-04-01"):
         _write(unit, {"retired_on": day})
 
-    assert unit.lines("2026-03-31")["sizing/limits", 1].standing == "approved"
+    assert unit.lines("2026-03-31")["sizing/limits", 1].standing == "in force"
     assert unit.lines("2026-04-01")["sizing/limits", 1].standing == "retired"
 
 
@@ -304,6 +402,140 @@ def test_a_text_under_a_released_name_does_not_stand_in_its_place(unit):
     _write(unit, {"content": _limits(1, second_person_ul=60_000).decode()})
 
     with unit.store.transaction():
-        rules = read_unit_rules(unit.store, on=ON)
+        rules = read_unit_rules(unit.store)
     assert rules.own_files == ()
     assert [one.sha256 for one in rules.releases] == [SHA]
+
+
+def test_a_unit_that_is_live_never_goes_back_to_training(unit):
+    """[RL5] [HAZ-33] A clock set back, or a second day written beside the first."""
+    unit.approve_all()
+    go_live(unit.store, by=unit.wren, on=ON, chance=unit.chance())
+    _write_site(unit, {"live_from": "2027-01-01"})
+
+    with unit.store.transaction():
+        rules = read_unit_rules(unit.store)
+    assert rules.is_training is False
+
+
+def _write_site(unit, fields):
+    with unit.store.transaction():
+        record = unit.store.views.of_kind("site")[0].record
+        write_as_server(unit.store, record, fields, by=unit.wren, because="", chance=unit.chance())
+
+
+@pytest.fixture
+def live(tmp_path):
+    """A unit server that serves, live, with a bedside tablet and a desk that joined."""
+    with StandingUnit(tmp_path / "served").serving() as serving:
+        people = [
+            add_staff(serving.store, name, role, chance=_chance(serving))
+            for name, role in (("Dr Wren", "endoscopist"), ("Pell", "data-manager"))
+        ]
+        for name, version in read_listing(CONTENTS).items():
+            for person in people:
+                approve_rule_file(
+                    serving.store,
+                    name,
+                    version,
+                    by=person,
+                    from_on=ON,
+                    on=ON,
+                    chance=_chance(serving),
+                )
+        go_live(serving.store, by=people[0], on=ON, chance=_chance(serving))
+        yield serving
+
+
+def _chance(serving):
+    return Chance(
+        new_id=serving.environment.new_id(),
+        new_epoch="epoch1",
+        salt=serving.environment.new_salt(),
+        now_ms=1_000,
+    )
+
+
+@pytest.mark.parametrize("role", ["bedside", "booking"])
+def test_no_device_may_speak_for_the_unit_server(live, role):
+    """[RL12] Forged approvals, a forged end of live, and both by way of `over` and retraction.
+
+    Planted bug that this caught: only `set` was looked at, not `over`.
+    """
+    headers = live.join("a-1", role=role)
+    site = live.store.views.of_kind("site")[0]
+    [going_live] = site.fields["live_from"].references
+    own = {
+        "file": {"name": "sizing/limits", "version": 1001},
+        "content": _limits(1001, second_person_ul=60_000).decode(),
+    }
+    said = [
+        (record_of("sizing/limits", 1001), own, {}, ()),
+        *(
+            (
+                record_of("sizing/limits", 1001),
+                {
+                    "approval": {
+                        "by": by_,
+                        "name": by_,
+                        "role": "endoscopist",
+                        "sha256": hashlib.sha256(own["content"].encode()).hexdigest(),
+                        "from_on": ON,
+                    }
+                },
+                {},
+                (),
+            )
+            for by_ in ("staff/q", "staff/r")
+        ),
+        (site.record, {"live_from": "2027-01-01"}, {}, ()),
+        (site.record, {"name": "Here"}, {"live_from": (going_live,)}, ()),
+        (site.record, {}, {}, (going_live,)),
+    ]
+    writer = Writer("a-1")
+    for record, fields, over, retract in said:
+        writer.log.append(_operation(writer, record, fields, over, retract))
+
+    answer = live.push(headers, "a-1", texts(*writer.log))
+
+    assert answer.status_code == 200, answer.text
+    assert len(answer.json()["quarantined"]) == len(said)
+    with live.store.transaction():
+        rules = read_unit_rules(live.store)
+    assert rules.is_training is False
+    assert rules.own_files == ()
+
+
+def _operation(writer, record, fields, over, retract):
+    number = len(writer.log) + 1
+    return make_operation(
+        device=writer.device,
+        epoch=writer.epoch,
+        counter=number,
+        previous=writer.log[-1].hash if writer.log else "",
+        stream="unit",
+        record=record,
+        stamp=str(Stamp(1_790_000_000_000 + number, 0, writer.device)),
+        body=Body(
+            salt=f"{number:032x}",
+            by="staff/q",
+            tapped_by="staff/q",
+            catalogue=2,
+            set=fields,
+            over=over,
+            retract=retract,
+        ),
+    )
+
+
+def test_nobody_joins_under_the_name_of_the_unit_server(live):
+    """[RL12]"""
+    code = live.environment.new_code()
+    invite_device(live.store, "bedside", code=code, now_ms=live.environment.now_ms())
+
+    answer = live.client.post(
+        "/api/devices", json={"code": code, "device": "unit-server", "name": "Tablet"}
+    )
+
+    assert answer.status_code == 403
+    assert "unit server" in answer.json()["detail"]

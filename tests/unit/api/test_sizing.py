@@ -82,7 +82,7 @@ def test_picks_are_those_that_a_plain_search_finds():
         expected: list[int] = []
         if in_band:
             expected.append(in_band[0])
-        elif below:
+        elif below and (below[-1] >= axis_um or singles[-1]["loop_um"] <= high):
             expected.append(below[-1])
         if expected:
             rest = [coil["loop_um"] for coil in singles]
@@ -232,8 +232,8 @@ def test_coil_counts_with_a_gap_are_refused():
 
 def test_a_limit_or_flush_row_that_is_missing_is_named():
     """[RF6]"""
-    rows = json.loads(read_packaged_rule_files()["sizing/limits.v1.json"])["rows"]
-    book = book_with("sizing/limits.v1.json", rows=rows[1:])
+    rows = json.loads(read_packaged_rule_files()["sizing/limits.v2.json"])["rows"]
+    book = book_with("sizing/limits.v2.json", rows=rows[1:])
     with pytest.raises(RuleFileError, match=r"no item loop_low_per_mille\. Add it\."):
         calculate("sizing", {"targets": [target(7000)]}, book)
 

@@ -20,7 +20,7 @@ def cases(path: str) -> list[Any]:
 
 
 def named_operations(parts: list[dict[str, Any]]) -> dict[str, Operation]:
-    """Return real operations by name; `over` and `retract` may name those before them."""
+    """Return real operations by name; each may name those before it."""
     made: dict[str, Operation] = {}
     for part in parts:
         name = part["name"]
@@ -32,7 +32,7 @@ def named_operations(parts: list[dict[str, Any]]) -> dict[str, Operation]:
             previous="",
             stream="care",
             record="puncture/p-1",
-            stamp=str(Stamp(part["at_ms"], 0, device)),
+            stamp=str(Stamp(part["at_ms"], 0, part.get("stamp_device", device))),
             body=Body(
                 salt="0" * 32,
                 by=part["by"],
@@ -44,6 +44,7 @@ def named_operations(parts: list[dict[str, Any]]) -> dict[str, Operation]:
                     for field, names in part.get("over", {}).items()
                 },
                 retract=tuple(made[target].reference for target in part.get("retract", [])),
+                again=made[part["again"]].reference if "again" in part else "",
             ),
         )
     return made

@@ -1,0 +1,43 @@
+"""Snapshots over HTTP: the list of a stream's segments, and one segment by its name."""
+
+from typing import Annotated
+
+from litestar import Response, get
+from litestar.di import Provide
+from litestar.params import FromPath, QueryParameter
+
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.answer_snapshot import Snapshot, give_segment, list_segments
+
+_DEPENDENCIES = {"device": Provide(provide_device, sync_to_thread=True)}
+
+
+@get("/api/exchange/snapshot", sync_to_thread=True, dependencies=_DEPENDENCIES, tags=["exchange"])
+def get_snapshot(
+    device: AskingDevice,
+    around: Around,
+    stream: Annotated[str, QueryParameter(max_length=24)],
+) -> Snapshot:
+    """List the sealed segments of a stream, oldest first; what came after them is pulled."""
+    return list_segments(around.store, device, stream)
+
+
+@get(
+    "/api/exchange/snapshot/{digest:str}",
+    sync_to_thread=True,
+    dependencies=_DEPENDENCIES,
+    tags=["exchange"],
+    # It is gzip already.
+    opt={"comes_squeezed": True},
+)
+def get_segment(device: AskingDevice, around: Around, digest: FromPath[str]) -> Response[bytes]:
+    """Give one segment: gzip over one line of JSON an operation, never changed."""
+    return Response(
+        give_segment(around.store, device, digest),
+        media_type="application/gzip",
+        headers={
+            "cache-control": "private, max-age=31536000, immutable",
+            "etag": f'"{digest}"',
+            "vary": "authorization",
+        },
+    )

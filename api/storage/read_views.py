@@ -1,0 +1,119 @@
+"""Tables beside the log for what screens ask: cases, visits, open conflicts, implants.
+
+Renewed record by record in the transaction that takes an operation in, and equal to what a
+rebuild makes of the log (CF4). Transactions are the caller's.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Iterator
+
+import msgspec
+import sqlite_utils
+
+from api.storage.view_rows import CONFLICTS, TABLES, Answer, Row, rows_of, table_of
+from sync.merge import RecordState
+
+# Raised by one when a table or what stands in it changes: opening a store then rebuilds it.
+VERSION = 1
+_ANSWERS = msgspec.json.Decoder(tuple[Answer, ...])
+
+Merged = tuple[str, str, RecordState]
+
+
+class KeptConflict(msgspec.Struct, frozen=True, kw_only=True):
+    """One field in conflict, every answer with who, where and when (CF1, CF3)."""
+
+    record: str
+    kind: str
+    field: str
+    open_since_ms: int
+    answers: tuple[Answer, ...]
+
+
+class ReadViews:
+    """The read views in SQLite."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def keep(self, merged: Iterable[Merged]) -> None:
+        """Renew what is kept of records.
+
+        Parameters
+        ----------
+        merged : iterable of (kind, stream, state)
+            The records as they are now.
+        """
+        gone: dict[str, list[str]] = {table: [] for table in TABLES}
+        fresh: dict[str, list[Row]] = {table: [] for table in TABLES}
+        for kind, stream, state in merged:
+            table = table_of(kind)
+            for one in (CONFLICTS, *((table,) if table else ())):
+                gone[one].append(state.record)
+            for one, row in rows_of(kind, stream, state):
+                fresh[one].append(row)
+        for table in TABLES:
+            self._connection.execute(
+                f"DELETE FROM {table}"  # noqa: S608
+                " WHERE record IN (SELECT value FROM json_each(?))",
+                (msgspec.json.encode(gone[table]).decode(),),
+            )
+            if fresh[table]:
+                marks = ", ".join("?" for _ in fresh[table][0])
+                self._connection.executemany(
+                    f"INSERT INTO {table} VALUES ({marks})",  # noqa: S608
+                    fresh[table],
+                )
+
+    def clear(self) -> None:
+        """Empty every view."""
+        for table in TABLES:
+            self._connection.execute(f"DELETE FROM {table}")  # noqa: S608
+
+    def rows(self) -> dict[str, list[tuple[str, Row]]]:
+        """Return everything kept, by record: table and row, to hold it against the log."""
+        tables = sqlite_utils.Database(self._connection)
+        kept: dict[str, list[tuple[str, Row]]] = {}
+        for table in TABLES:
+            for row in tables[table].rows:
+                kept.setdefault(row["record"], []).append((table, tuple(row.values())))
+        return {record: sorted(rows) for record, rows in kept.items()}
+
+    def conflicts(self, streams: Iterable[str]) -> list[KeptConflict]:
+        """Return every open conflict in the given streams, by record and field."""
+        allowed = tuple(streams)
+        marks = ", ".join("?" for _ in allowed)
+        rows = self._connection.execute(
+            "SELECT record, kind, field, open_since_ms, answers FROM open_conflict"  # noqa: S608
+            f" WHERE stream IN ({marks}) ORDER BY record, field",
+            allowed,
+        )
+        return [
+            KeptConflict(
+                record=record,
+                kind=kind,
+                field=field,
+                open_since_ms=open_since_ms,
+                answers=_ANSWERS.decode(answers),
+            )
+            for record, kind, field, open_since_ms, answers in rows
+        ]
+
+    def alike_implants(self, window_ms: int) -> Iterator[str]:
+        """Yield records that share a serial, or a target within so many milliseconds.
+
+        A first sieve for possible double entries; the rule itself looks closer (DE1-DE3).
+        """
+        rows = self._connection.execute(
+            "SELECT one.record FROM implant AS one JOIN implant AS other USING (serial)"
+            " WHERE one.record <> other.record"
+            " UNION"
+            " SELECT one.record FROM implant AS one JOIN implant AS other"
+            " ON other.target = one.target"
+            " AND other.written_ms BETWEEN one.written_ms - :window AND one.written_ms + :window"
+            " WHERE one.record <> other.record AND one.kind = other.kind"
+            " AND one.slot IS other.slot ORDER BY 1",
+            {"window": window_ms},
+        )
+        for row in rows:
+            yield str(row[0])

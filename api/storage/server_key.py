@@ -1,0 +1,78 @@
+"""The unit server's own signing key: a file of its data folder that its owner alone can read."""
+
+import os
+from pathlib import Path
+
+from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+
+from api.storage.errors import StorageError
+from api.storage.p256 import name_key, sign, write_public_key
+
+FILE_NAME = "crura.server-key.pem"
+OWNER_ALONE = 0o600
+
+
+class ServerKey:
+    """Signs as the unit server. The secret never leaves it."""
+
+    def __init__(self, private_key: ec.EllipticCurvePrivateKey) -> None:
+        self._private_key = private_key
+        self.public_key = write_public_key(private_key.public_key())
+        self.key_id = name_key(self.public_key)
+
+    def sign(self, message: bytes) -> bytes:
+        """Return the signature over a message, 64 bytes."""
+        return sign(self._private_key, message)
+
+
+def load_server_key(folder: Path) -> ServerKey:
+    """Return the key of a data folder, making one where there is none; call it under the lock.
+
+    A folder without its key (a backup put back on another machine) gets a new one: the log that
+    it then writes is a new one anyway (EX4), and the former key's logs stay as they are.
+
+    Raises
+    ------
+    StorageError
+        The file holds no key of ours or cannot be read or written.
+    """
+    path = folder / FILE_NAME
+    try:
+        if not path.exists():
+            _write_new_key(path)
+        # A copy of the folder may have lost its rights; whoever reads the key signs as the unit.
+        path.chmod(OWNER_ALONE)
+        key = serialization.load_pem_private_key(path.read_bytes(), password=None)
+    except OSError as error:
+        message = f"The server's key {path} cannot be used ({error.strerror}). Check its rights."
+        raise StorageError(message) from error
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        raise _no_key(path) from error
+    if not isinstance(key, ec.EllipticCurvePrivateKey) or not isinstance(key.curve, ec.SECP256R1):
+        raise _no_key(path)
+    return ServerKey(key)
+
+
+def _write_new_key(path: Path) -> None:
+    # The one secret that is drawn here and not handed in: nobody else may ever hold it.
+    content = ec.generate_private_key(ec.SECP256R1()).private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    half = path.with_name(f"{path.name}.part")
+    half.unlink(missing_ok=True)
+    with os.fdopen(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ALONE), "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    half.rename(path)
+
+
+def _no_key(path: Path) -> StorageError:
+    return StorageError(
+        f"{path} holds no signing key of ours. Put the right file back, or move this one away: "
+        "the unit then begins a new log under a new key."
+    )

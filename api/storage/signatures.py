@@ -1,0 +1,135 @@
+"""Keys of devices and the signed heads of their logs."""
+
+import sqlite3
+
+import msgspec
+
+from api.storage.p256 import name_key
+
+
+class DeviceKey(msgspec.Struct, frozen=True):
+    """A public key that a device enrolled.
+
+    Parameters
+    ----------
+    from_epoch : str
+        Epoch of the device's log from which the key holds (SG5).
+    after_seq : int
+        Last receipt number when it was enrolled: what the device sent later is signed.
+    """
+
+    key_id: str
+    device: str
+    public_key: bytes
+    from_epoch: str
+    after_seq: int
+
+
+class SignedHead(msgspec.Struct, frozen=True):
+    """A head of a log that was signed, and by which key."""
+
+    device: str
+    epoch: str
+    counter: int
+    hash: str
+    key_id: str
+    signature: bytes
+
+
+_HEAD = "device, epoch, counter, hash, key_id, signature"
+
+
+class SignatureStore:
+    """Keys and signed heads in SQLite. Transactions are the caller's."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def enrol(self, device: str, public_key: bytes, from_epoch: str) -> bool:
+        """Keep a device's newest key; say False when it is another device's or was replaced.
+
+        The key that the device has already stays as it was enrolled.
+        """
+        key_id = name_key(public_key)
+        row = self._connection.execute(
+            "SELECT device FROM device_key WHERE key_id = ?", (key_id,)
+        ).fetchone()
+        if row is not None:
+            newest = self.newest_key_of(device)
+            return newest is not None and newest.key_id == key_id
+        self._connection.execute(
+            "INSERT INTO device_key (key_id, device, public_key, from_epoch, after_seq)"
+            " VALUES (?, ?, ?, ?, (SELECT coalesce(max(seq), 0) FROM operation))",
+            (key_id, device, public_key, from_epoch),
+        )
+        return True
+
+    def keys_of(self, device: str) -> list[DeviceKey]:
+        """Return a device's keys, oldest first."""
+        rows = self._connection.execute(
+            "SELECT key_id, device, public_key, from_epoch, after_seq FROM device_key"
+            " WHERE device = ? ORDER BY number",
+            (device,),
+        )
+        return [DeviceKey(*row) for row in rows]
+
+    def newest_key_of(self, device: str) -> DeviceKey | None:
+        """Return the key that a device signs with now, None for one that has none."""
+        keys = self.keys_of(device)
+        return keys[-1] if keys else None
+
+    def keep_head(self, head: SignedHead) -> None:
+        """Keep a signed head; the first signature of a key over it stays."""
+        self._connection.execute(
+            f"INSERT INTO head_signature ({_HEAD}) VALUES (?, ?, ?, ?, ?, ?)"  # noqa: S608
+            " ON CONFLICT DO NOTHING",
+            (
+                head.device,
+                head.epoch,
+                head.counter,
+                bytes.fromhex(head.hash),
+                head.key_id,
+                head.signature,
+            ),
+        )
+
+    def heads_of_log(self, device: str, epoch: str) -> list[SignedHead]:
+        """Return the signed heads of one log, lowest first; those of a second branch too."""
+        rows = self._connection.execute(
+            f"SELECT {_HEAD} FROM head_signature"  # noqa: S608
+            " WHERE device = ? AND epoch = ? ORDER BY counter, hash, key_id",
+            (device, epoch),
+        )
+        return [
+            SignedHead(device, epoch, counter, hash_.hex(), key_id, signature)
+            for device, epoch, counter, hash_, key_id, signature in rows
+        ]
+
+    def signed_logs(self) -> list[tuple[str, str]]:
+        """Return every device and epoch of which a signed head is kept."""
+        return self._connection.execute(
+            "SELECT DISTINCT device, epoch FROM head_signature ORDER BY device, epoch"
+        ).fetchall()
+
+    def note_resupplied(self, device: str, epoch: str, counter: int) -> None:
+        """Note that a log is held up to a counter by way of another device, unsigned so far."""
+        self._connection.execute(
+            "INSERT INTO resupplied_log VALUES (?, ?, ?) ON CONFLICT (device, epoch)"
+            " DO UPDATE SET counter = max(counter, excluded.counter)",
+            (device, epoch, counter),
+        )
+
+    def resupplied_up_to(self, device: str, epoch: str) -> int:
+        """Return the counter up to which a log came by way of another device, else 0."""
+        row = self._connection.execute(
+            "SELECT counter FROM resupplied_log WHERE device = ? AND epoch = ?", (device, epoch)
+        ).fetchone()
+        return int(row[0]) if row else 0
+
+    def last_counter_after(self, device: str, epoch: str, seq: int) -> int:
+        """Return the highest counter of a log that was received after a receipt number, else 0."""
+        row = self._connection.execute(
+            "SELECT max(counter) FROM operation WHERE device = ? AND epoch = ? AND seq > ?",
+            (device, epoch, seq),
+        ).fetchone()
+        return int(row[0] or 0)

@@ -1,0 +1,137 @@
+"""Import a bundle: each operation taken in, known already, waiting, or set aside alone."""
+
+import re
+
+import msgspec
+
+from api.storage.bundle import Bundle, HeadSignature
+from api.storage.p256 import is_signed, read_base64
+from api.storage.signatures import SignedHead
+from api.storage.unit_store import UnitStore
+from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain, why_not_taken_in
+from api.use_cases.server_log import SERVER_DEVICE
+from api.use_cases.server_words import refuse_server_words
+from sync.errors import MalformedOperationError
+from sync.operation import Operation
+from sync.operation_log import Place
+from sync.signing import write_head_text
+
+_OP_ID = re.compile(r'"op_id":"([^"]{1,80})"')
+
+
+class Imported(msgspec.Struct, frozen=True):
+    """What became of the operations of a bundle.
+
+    ``waiting`` counts what waits here for earlier operations of its log; ``left_of_unit`` counts
+    what a unit server wrote, left in a file that nobody vouched for.
+    """
+
+    new: int
+    known: int
+    waiting: int
+    left_of_unit: int
+    set_aside: tuple[SetAside, ...]
+
+
+def import_bundle(
+    store: UnitStore, bundle: Bundle, *, now_ms: int, is_of_unit: bool = False
+) -> Imported:
+    """Take in a bundle by the rules of the exchange; all of it is on disk at the end, or none.
+
+    Cases in it then wait for the second check of their plans (`check_plans`).
+
+    Parameters
+    ----------
+    is_of_unit : bool
+        A person vouches that a unit of ours saved the file: only then is what its server wrote
+        (rule files that count, going live) taken in.
+
+    Notes
+    -----
+    Rules BU3, BU4, LG1-LG4, EX11. Who imports by hand vouches for logs of devices that never
+    joined here; like a resupplied log, each counts as unsigned until its own device signs.
+    """
+    with store.transaction():
+        importer = _Importer(store, bundle.manifest.made_by, now_ms, is_of_unit=is_of_unit)
+        for envelope, body in bundle.operations:
+            importer.take(envelope, body)
+        imported = importer.close()
+        for signature in bundle.signatures:
+            _keep_signature(store, signature)
+        return imported
+
+
+def _keep_signature(store: UnitStore, one: HeadSignature) -> None:
+    """Keep a signature by a key that is enrolled here, over a head that is held here (BU6)."""
+    try:
+        message = write_head_text(one.device, one.epoch, one.counter, one.hash).encode()
+    except MalformedOperationError:
+        return
+    signature = read_base64(one.signature)
+    held = store.operations.hash_at(one.device, one.epoch, one.counter)
+    for key in store.signatures.keys_of(one.device):
+        if key.key_id == one.key and held == one.hash and signature is not None:
+            if is_signed(key.public_key, message, signature):
+                store.signatures.keep_head(
+                    SignedHead(one.device, one.epoch, one.counter, one.hash, one.key, signature)
+                )
+            return
+
+
+class _Importer:
+    """One bundle on its way into the logs."""
+
+    def __init__(self, store: UnitStore, made_by: str, now_ms: int, *, is_of_unit: bool) -> None:
+        self._store = store
+        self._made_by = made_by
+        self._now_ms = now_ms
+        self._is_of_unit = is_of_unit
+        self._receiver = LogReceiver(store, now_ms)
+        self._count_before = store.operations.count_sound()
+        self._known = self._left_of_unit = 0
+
+    def take(self, envelope: str, body: str) -> None:
+        try:
+            operation, forged = read_or_explain(envelope, body)
+        except MalformedOperationError as error:
+            found = _OP_ID.search(envelope)
+            self._quarantine(found[1] if found else "unknown", envelope, body, str(error))
+            return
+        if operation.device == SERVER_DEVICE and not self._is_of_unit:
+            self._left_of_unit += 1
+        elif forged is not None:
+            # Its true body may come from elsewhere: its place stays free.
+            self._quarantine(operation.op_id, envelope, body, forged)
+        else:
+            self._take_sound(operation, envelope, body)
+
+    def close(self) -> Imported:
+        self._receiver.let_in_waiting()
+        self._receiver.write()
+        return Imported(
+            new=self._store.operations.count_sound() - self._count_before,
+            known=self._known,
+            waiting=sum(self._store.waiting.gaps().values()),
+            left_of_unit=self._left_of_unit,
+            set_aside=tuple(self._receiver.set_aside),
+        )
+
+    def _take_sound(self, operation: Operation, envelope: str, body: str) -> None:
+        origin = self._store.devices.find(operation.device)
+        sentence = why_not_taken_in(self._store, operation, origin)
+        sentence = sentence or refuse_server_words(operation)
+        match self._receiver.take(operation, envelope, body, sentence):
+            case Place.HELD:
+                self._known += 1
+            case Place.GAP:
+                self._store.waiting.admit(
+                    operation, supplied_by=self._made_by, received_ms=self._now_ms
+                )
+            case Place.NEXT:
+                self._store.signatures.note_resupplied(
+                    operation.device, operation.epoch, operation.counter
+                )
+
+    def _quarantine(self, op_id: str, envelope: str, body: str, sentence: str) -> None:
+        self._store.operations.quarantine(op_id, envelope, body, sentence, received_ms=self._now_ms)
+        self._receiver.set_aside.append(SetAside(op_id, sentence))

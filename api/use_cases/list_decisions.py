@@ -1,0 +1,145 @@
+"""List everything that waits for a person: conflicts, possible double entries, alarms."""
+
+from typing import Literal
+
+import msgspec
+
+from api.record_catalogue.double_entries import (
+    COIL,
+    WINDOW_MS,
+    DoubleEntry,
+    Why,
+    find_double_entries,
+    rounds_wanted,
+)
+from api.storage.device_store import Device
+from api.storage.operation_store import Quarantined
+from api.storage.unit_store import UnitStore
+from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
+from sync.clock import read_stamp
+from sync.errors import MalformedOperationError
+from sync.merge import shown_value
+from sync.operation import read_body, read_operation
+
+_DECISION = "decision"
+
+
+class Writing(msgspec.Struct, frozen=True, kw_only=True):
+    """One record of a possible double entry: who wrote it, on which device, when."""
+
+    record: str
+    of_case: str
+    by: str
+    device: str
+    written_ms: int
+    is_entered_in_error: bool
+
+
+class DoubleRow(msgspec.Struct, frozen=True, kw_only=True):
+    """Two records that may be one thing (DE1-DE7)."""
+
+    records: tuple[str, str]
+    why: Why
+    writings: tuple[Writing, ...]
+
+
+class Alarm(msgspec.Struct, frozen=True, kw_only=True):
+    """An operation that the unit could not take in, and what a person has to do.
+
+    ``kind`` is ``fork`` where another operation is held under the same id (LG4).
+    """
+
+    kind: Literal["fork", "set-aside"]
+    op_id: str
+    record: str
+    sentence: str
+    received_ms: int
+
+
+class Decisions(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything that waits for a person in a device's streams."""
+
+    conflicts: tuple[ConflictRow, ...]
+    double_entries: tuple[DoubleRow, ...]
+    alarms: tuple[Alarm, ...]
+
+
+def list_decisions(store: UnitStore, device: Device, *, now_ms: int) -> Decisions:
+    """Return what waits for a person in the streams that a device may read (CF1, DE4)."""
+    with store.transaction():
+        return Decisions(
+            conflicts=tuple(list_unit_conflicts(store, device, now_ms=now_ms)),
+            double_entries=tuple(
+                DoubleRow(
+                    records=double.records,
+                    why=double.why,
+                    writings=tuple(_writing(store, record) for record in double.records),
+                )
+                for double in list_double_entries(store, device)
+            ),
+            alarms=tuple(_alarms(store, device)),
+        )
+
+
+def list_double_entries(store: UnitStore, device: Device) -> tuple[DoubleEntry, ...]:
+    """Return the possible double entries of the unit; none to a device that reads no care."""
+    if store.catalogue.stream_of(COIL) not in device.streams:
+        return ()
+    with store.transaction():
+        decisions = store.views.of_kind(_DECISION)
+        wanted = set(store.views.reads.alike_implants(WINDOW_MS))
+        for decision in decisions:
+            about = shown_value(decision.fields.get("about"))
+            wanted |= {one for one in (about or ()) if isinstance(one, str)}
+        states = [state for record in sorted(wanted) if (state := store.views.state_of(record))]
+        rounds = {
+            record: state
+            for record in rounds_wanted(states)
+            if (state := store.views.state_of(record))
+        }
+    return find_double_entries(states, rounds, decisions)
+
+
+def _writing(store: UnitStore, record: str) -> Writing:
+    """Say who wrote a record first, also of one that was struck since."""
+    operations = [one for one in store.operations.of_record(record) if one.body_text is not None]
+    first = min(operations, key=lambda one: (one.stamp, one.reference))
+    body, stamp = read_body(first.body_text or ""), read_stamp(first.stamp)
+    state = store.views.state_of(record)
+    of_case = body.set.get("case")
+    return Writing(
+        record=record,
+        of_case=of_case if isinstance(of_case, str) else "",
+        by=body.by,
+        device=first.device,
+        written_ms=stamp.wall_ms if stamp else 0,
+        is_entered_in_error=state is not None and state.is_entered_in_error,
+    )
+
+
+def _alarms(store: UnitStore, device: Device) -> list[Alarm]:
+    found = []
+    for texts in store.operations.quarantined():
+        try:
+            operation = read_operation(texts.envelope, None)
+        except MalformedOperationError:
+            # Nothing tells its stream: whoever reads all streams hears of it.
+            if len(device.streams) == len({k.stream for k in store.catalogue.kinds.values()}):
+                found.append(_alarm(texts, "", "set-aside"))
+            continue
+        if operation.stream not in device.streams:
+            continue
+        held = store.operations.hash_at(operation.device, operation.epoch, operation.counter)
+        is_fork = held is not None and held != operation.hash
+        found.append(_alarm(texts, operation.record, "fork" if is_fork else "set-aside"))
+    return found
+
+
+def _alarm(texts: Quarantined, record: str, kind: Literal["fork", "set-aside"]) -> Alarm:
+    return Alarm(
+        kind=kind,
+        op_id=texts.op_id,
+        record=record,
+        sentence=texts.sentence,
+        received_ms=texts.received_ms,
+    )

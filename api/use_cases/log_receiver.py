@@ -1,0 +1,198 @@
+"""Receives operations into their logs: taken in, known already, or set aside alone."""
+
+import msgspec
+
+from api.storage.device_store import Device
+from api.storage.unit_store import UnitStore
+from api.use_cases.server_words import refuse_server_words
+from sync.errors import MalformedOperationError, SyncError
+from sync.operation import Operation, read_operation
+from sync.operation_log import Place, Tip, place_operation
+
+Log = tuple[str, str]
+
+
+class SetAside(msgspec.Struct, frozen=True):
+    """An operation that waits in quarantine for a person, and why."""
+
+    op_id: str
+    sentence: str
+
+
+class LogReceiver:
+    """One batch on its way into the logs; written at its end in one go.
+
+    Rules LG1-LG4, EX6, EX11, EX12. Call it inside a transaction.
+    """
+
+    def __init__(self, store: UnitStore, now_ms: int) -> None:
+        self._store = store
+        self._now_ms = now_ms
+        self._tips: dict[Log, Tip] = {}
+        self._fresh: dict[tuple[str, str, int], str] = {}
+        self._other_branch: set[str] = set()
+        self._taken: list[Operation] = []
+        self.set_aside: list[SetAside] = []
+
+    def take(self, operation: Operation, envelope: str, body: str, sentence: str | None) -> Place:
+        """Decide on one operation and say where it stands; a GAP changes nothing.
+
+        ``sentence`` says why it cannot be taken in, if so. One that continues its log moves the
+        log on all the same, so that the queue behind it flows.
+        """
+        tip = self.tip(operation)
+        held = self._held_hash(operation, tip)
+        place = place_operation(tip, operation, held)
+        if place is Place.GAP and self._follows_other_branch(operation):
+            place = Place.FORK
+        if place is Place.HELD:
+            self._report_again(operation, envelope)
+        if place in (Place.GAP, Place.HELD):
+            return place
+        if place is Place.FORK:
+            self._note_fork(operation, tip, held)
+            sentence = (
+                f"Two devices wrote as {operation.device}: {operation.op_id} came in two versions. "
+                "Both are kept; ask the data manager."
+            )
+        if sentence is not None:
+            self._quarantine(operation, envelope, body, sentence)
+        if place is Place.NEXT:
+            self._continue(operation, is_sound=sentence is None)
+        return place
+
+    def tip(self, operation: Operation) -> Tip:
+        """Return where the log of an operation ends by now."""
+        log = operation.device, operation.epoch
+        if log not in self._tips:
+            self._tips[log] = self._store.operations.tip_of(*log)
+        return self._tips[log]
+
+    def let_in_waiting(self) -> None:
+        """Take in what waited for the operations of this batch (EX11)."""
+        for log in list(self._tips):
+            while waiting := self._store.waiting.of_log(*log, up_to=self._tips[log].counter + 1):
+                for one in waiting:
+                    operation = read_operation(one.envelope, one.body)
+                    sentence = why_not_taken_in(
+                        self._store, operation, self._store.devices.find(operation.device)
+                    )
+                    if self.take(operation, one.envelope, one.body, sentence) is Place.NEXT:
+                        self._store.signatures.note_resupplied(*log, operation.counter)
+                self._store.waiting.release(waiting)
+
+    def write(self) -> None:
+        """Write what was taken in, bring the views up to date, and ask for the second check."""
+        self._store.operations.append(self._taken, received_ms=self._now_ms)
+        self._store.views.refresh_after(self._taken)
+        self._store.plan_checks.await_check(operation.record for operation in self._taken)
+        self._taken = []
+
+    def _continue(self, operation: Operation, *, is_sound: bool) -> None:
+        log = operation.device, operation.epoch
+        self._tips[log] = Tip(operation.epoch, operation.counter, operation.hash)
+        self._fresh[*log, operation.counter] = operation.hash
+        if is_sound:
+            self._taken.append(operation)
+            return
+        # Receipts are numbered in the order of the log.
+        self.write()
+        withheld = msgspec.structs.replace(operation, body_text=None)
+        self._store.operations.append([withheld], received_ms=self._now_ms, is_quarantined=True)
+
+    def _follows_other_branch(self, operation: Operation) -> bool:
+        if operation.previous in self._other_branch:
+            return True
+        # One set aside for another reason, such as a forged body, is no branch: its true text may
+        # still come, and what follows it waits.
+        if not self._store.marks.is_forked_before(
+            operation.device, operation.epoch, operation.counter
+        ):
+            return False
+        before = f"{operation.device}.{operation.epoch}.{operation.counter - 1}"
+        return self._store.operations.is_in_quarantine(before, operation.previous)
+
+    def _note_fork(self, operation: Operation, tip: Tip, held: str | None) -> None:
+        self._other_branch.add(operation.hash)
+        if held is not None:
+            there = Tip(operation.epoch, operation.counter, held)
+            other = operation.hash
+        elif operation.counter == tip.counter + 1 and operation.previous:
+            there, other = tip, operation.previous
+        else:
+            return
+        if there.counter > 0:
+            self._store.marks.note_fork(
+                there, other, device=operation.device, noted_ms=self._now_ms
+            )
+
+    def _quarantine(self, operation: Operation, envelope: str, body: str, sentence: str) -> None:
+        self._store.operations.quarantine(
+            operation.op_id, envelope, body, sentence, received_ms=self._now_ms
+        )
+        self.set_aside.append(SetAside(operation.op_id, sentence))
+
+    def _report_again(self, operation: Operation, envelope: str) -> None:
+        # The first answer may have been lost on its way.
+        sentence = self._store.operations.sentence_about(envelope)
+        # The same texts may lie aside from a push that somebody else made (SG3).
+        if sentence is not None and self._store.operations.is_set_aside(operation):
+            self.set_aside.append(SetAside(operation.op_id, sentence))
+
+    def _held_hash(self, operation: Operation, tip: Tip) -> str | None:
+        if operation.counter > tip.counter:
+            return None
+        place = operation.device, operation.epoch, operation.counter
+        return self._fresh.get(place) or self._store.operations.hash_at(*place)
+
+
+def read_or_explain(envelope: str, body: str) -> tuple[Operation, str | None]:
+    """Return an operation, and why its body cannot be taken in (None when it can).
+
+    Raises
+    ------
+    MalformedOperationError
+        Not even the envelope can be read.
+    """
+    try:
+        return read_operation(envelope, body), None
+    except SyncError as error:
+        sentence = str(error)
+        try:
+            return read_operation(envelope, None), sentence
+        except MalformedOperationError as broken:
+            raise broken from error
+
+
+def why_not_taken_in(store: UnitStore, operation: Operation, origin: Device | None) -> str | None:
+    """Return why a sound operation cannot be taken in, None when it can.
+
+    Parameters
+    ----------
+    origin : Device or None
+        The device that wrote it; None when it never joined this store (one put back to an older
+        copy knows fewer devices).
+    """
+    expected = store.catalogue.stream_of(operation.kind)
+    if expected not in (None, operation.stream):
+        return (
+            f"{operation.op_id} puts {operation.kind} in stream {operation.stream}; it belongs in "
+            f"{expected}. It is kept aside for the data manager."
+        )
+    if (words := refuse_server_words(operation)) is not None:
+        return words
+    if origin is None:
+        return None
+    if operation.stream not in origin.streams:
+        return (
+            f"{operation.op_id} is in stream {operation.stream}, which a {origin.role} device does "
+            "not write. It is kept aside for the data manager."
+        )
+    if origin.revoked_ms is not None and operation.counter > store.marks.end_of(
+        operation.device, operation.epoch
+    ):
+        return (
+            f"{operation.op_id} came after {origin.id} was revoked, whatever time it bears. "
+            "It is kept aside for the data manager."
+        )
+    return None

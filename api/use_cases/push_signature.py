@@ -1,0 +1,81 @@
+"""The signature of a push: who has a key must have signed the head of what it sends."""
+
+from collections.abc import Sequence
+
+import msgspec
+
+from api.storage.p256 import is_signed, read_base64
+from api.storage.signatures import SignedHead
+from api.storage.unit_store import UnitStore
+from api.use_cases.log_receiver import SetAside
+from sync.operation import Operation
+from sync.signing import find_head, write_head_text
+
+
+class PushVerdict(msgspec.Struct, frozen=True):
+    """What a push may do.
+
+    ``head`` is kept with its signature; ``refusal`` says why nothing may be taken in, "" when
+    it may. A device that has no key yet has neither.
+    """
+
+    head: SignedHead | None = None
+    refusal: str = ""
+
+
+def judge_push(
+    store: UnitStore, device: str, operations: Sequence[Operation], signature: str | None
+) -> PushVerdict:
+    """Say whether a batch is signed by the device's newest key; runs inside a transaction.
+
+    Parameters
+    ----------
+    signature : str or None
+        Base64 of 64 bytes over `write_head_text` of the last operation.
+
+    Notes
+    -----
+    Rules SG3, SG4.
+    """
+    key = store.signatures.newest_key_of(device)
+    if key is None:
+        return PushVerdict()
+    head = find_head(operations)
+    if head is None:
+        return PushVerdict(refusal=_refusal(device, "is not one chain that a signature can cover"))
+    if signature is None:
+        return PushVerdict(refusal=_refusal(device, "is not signed"))
+    content = read_base64(signature)
+    text = write_head_text(device, head.epoch, head.counter, head.hash)
+    if content is None or not is_signed(key.public_key, text.encode(), content):
+        return PushVerdict(refusal=_refusal(device, "is not signed by the device's key"))
+    return PushVerdict(SignedHead(device, head.epoch, head.counter, head.hash, key.key_id, content))
+
+
+def _refusal(device: str, why: str) -> str:
+    return (
+        f"ALARM: what came as {device} {why}, so somebody else may have sent it. Nothing of it was "
+        "taken in. Data manager: find out who sent it; if it was the device, join it again by a "
+        "new invitation and it sends its entries itself."
+    )
+
+
+def set_all_aside(
+    store: UnitStore,
+    read: Sequence[tuple[Operation, tuple[str, str]]],
+    refusal: str,
+    *,
+    now_ms: int,
+) -> tuple[SetAside, ...]:
+    """Keep the texts of a refused batch for a person and move no log on.
+
+    What is held here already is left out: it changes nothing, and who repeats it learns nothing.
+    """
+    set_aside = []
+    for operation, (envelope, body) in read:
+        held = store.operations.hash_at(operation.device, operation.epoch, operation.counter)
+        if held == operation.hash:
+            continue
+        store.operations.quarantine(operation.op_id, envelope, body, refusal, received_ms=now_ms)
+        set_aside.append(SetAside(operation.op_id, refusal))
+    return tuple(set_aside)

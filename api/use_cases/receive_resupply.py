@@ -1,0 +1,127 @@
+"""Receive a resupply: what others wrote, from a device that holds more than this store."""
+
+from collections.abc import Sequence
+
+import msgspec
+
+from api.storage.device_store import Device
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import NotAllowedError, TooLargeError, UnreadablePushError
+from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain, why_not_taken_in
+from api.use_cases.receive_push import Texts, refuse_count
+from sync.errors import MalformedOperationError
+from sync.exchange import MAX_BATCH_COUNT
+from sync.operation import Operation
+from sync.operation_log import Place
+
+PUT_BACK = "put back"
+
+
+class HeldLog(msgspec.Struct, frozen=True):
+    """Up to which counter a log is held here."""
+
+    device: str
+    epoch: str
+    counter: int
+
+
+class ResupplyAnswer(msgspec.Struct, frozen=True):
+    """How far the logs asked about are held, how many operations wait, what was set aside."""
+
+    held: tuple[HeldLog, ...]
+    waiting: int
+    quarantined: tuple[SetAside, ...]
+
+
+def receive_resupply(
+    store: UnitStore,
+    device: Device,
+    logs: Sequence[tuple[str, str]],
+    operations: Sequence[Texts],
+    *,
+    now_ms: int,
+) -> ResupplyAnswer:
+    """Take in what continues a log, let wait what leaves a gap; all on disk when this returns.
+
+    Parameters
+    ----------
+    logs : sequence of (device, epoch)
+        Logs of which the device wants to know how far they are held.
+    operations : sequence of (envelope, body)
+        Exact texts of operations of other devices; none to only ask.
+
+    Raises
+    ------
+    NotAllowedError
+        This store was not put back to an older copy, or an operation is the device's own or in
+        a stream that its role does not read. Nothing is written.
+    UnreadablePushError
+        An envelope cannot be read. Nothing is written.
+    TooLargeError
+        More operations or logs than a batch may hold. Nothing is written.
+
+    Notes
+    -----
+    Rules EX10, EX11. Who supplies a log vouches for it; it counts as unsigned until its own
+    device signs a later head, and a second version of one of its operations is a fork.
+    """
+    if device.revoked_ms is not None:
+        message = f"{device.id} was revoked and supplies nothing. Ask the data manager."
+        raise NotAllowedError(message)
+    if len(logs) > MAX_BATCH_COUNT:
+        message = f"The offer names {len(logs)} logs. Ask for at most {MAX_BATCH_COUNT}."
+        raise TooLargeError(message)
+    if operations:
+        refuse_count(operations)
+    with store.transaction():
+        if store.fact(PUT_BACK) is None:
+            raise NotAllowedError(
+                "This unit was not put back to an older copy, so it takes no entries of other "
+                "devices. Go on; nothing is missing here."
+            )
+        read = [_read(texts, device) for texts in operations]
+        receiver = LogReceiver(store, now_ms)
+        for operation, (envelope, body), forged in read:
+            if forged is not None:
+                # Its true body may come from another device: its place stays free.
+                store.operations.quarantine(
+                    operation.op_id, envelope, body, forged, received_ms=now_ms
+                )
+                receiver.set_aside.append(SetAside(operation.op_id, forged))
+                continue
+            origin = store.devices.find(operation.device)
+            sentence = why_not_taken_in(store, operation, origin)
+            place = receiver.take(operation, envelope, body, sentence)
+            if place is Place.GAP:
+                store.waiting.admit(operation, supplied_by=device.id, received_ms=now_ms)
+            elif place is Place.NEXT:
+                store.signatures.note_resupplied(
+                    operation.device, operation.epoch, operation.counter
+                )
+        receiver.let_in_waiting()
+        receiver.write()
+        return ResupplyAnswer(
+            held=tuple(
+                HeldLog(origin, epoch, store.operations.tip_of(origin, epoch).counter)
+                for origin, epoch in logs
+            ),
+            waiting=sum(store.waiting.gaps().values()),
+            quarantined=tuple(receiver.set_aside),
+        )
+
+
+def _read(texts: Texts, device: Device) -> tuple[Operation, Texts, str | None]:
+    try:
+        operation, sentence = read_or_explain(*texts)
+    except MalformedOperationError as broken:
+        raise UnreadablePushError(str(broken)) from broken
+    if operation.device == device.id:
+        message = f"{operation.op_id} was made on {device.id} itself. Send it by a push."
+        raise NotAllowedError(message)
+    if operation.stream not in device.streams:
+        message = (
+            f"{operation.op_id} is in stream {operation.stream}, which a {device.role} device does "
+            "not read. A device supplies what it may hold."
+        )
+        raise NotAllowedError(message)
+    return operation, texts, sentence

@@ -1,0 +1,32 @@
+"""What only the unit server may say: that a rule file counts, and that the unit is live (RL12)."""
+
+from api.use_cases.server_log import SERVER_DEVICE
+from api.use_cases.unit_rules import RELEASE_KIND
+from sync.operation import Operation, decode_body
+
+_WATCHED = (RELEASE_KIND, "site")
+
+
+def refuse_server_words(operation: Operation) -> str | None:
+    """Return why an operation of a device may not say this, None where it may.
+
+    Parameters
+    ----------
+    operation : Operation
+        With its body; one whose body is withheld says nothing.
+    """
+    if operation.device == SERVER_DEVICE or operation.body_text is None:
+        return None
+    text = operation.body_text
+    # Most entries cannot: their body need not be read. A key with a backslash may be any key.
+    if operation.kind not in _WATCHED and '"retract"' not in text and "\\" not in text:
+        return None
+    body = decode_body(text)
+    takes_back = any(reference.startswith(f"{SERVER_DEVICE}.") for reference in body.retract)
+    is_live = operation.kind == "site" and ("live_from" in body.set or "live_from" in body.over)
+    if operation.kind != RELEASE_KIND and not is_live and not takes_back:
+        return None
+    return (
+        f"{operation.op_id} speaks for the unit server: rule files and going live are decided "
+        "there (crura rules). It is kept aside for the data manager."
+    )

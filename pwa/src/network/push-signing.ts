@@ -1,0 +1,56 @@
+/** What a device signs of a push, and what it does once its key is lost (SG3-SG6). */
+import type { OperationStore, OwnDevice } from '../storage/operation-store';
+import { BrokenChainError } from '../sync/errors';
+import { readOperation } from '../sync/operation';
+import { findHead, writeHeadText } from '../sync/signing';
+
+/** Signs as this device; see `device/device-key.ts`. */
+export interface Signer {
+  readonly publicKey: string;
+  sign(text: string): Promise<string>;
+}
+
+export const KEY_IS_LOST =
+  'This tablet has lost the key it signs with, so the unit takes nothing from it. Everything is kept here and entries of others still come. Ask the data manager for a new link and join again.';
+
+/** Say whether the unit expects signatures that this device cannot give now. */
+export function isKeyLost(own: OwnDevice, signer: Signer | null): boolean {
+  return own.key !== undefined && own.key !== signer?.publicKey;
+}
+
+/**
+ * Begin a new epoch once another key has come in the place of the enrolled one (SG6).
+ *
+ * Without any key nothing is begun: the browser may have it again at the next start.
+ */
+export function settleLostKey(
+  store: OperationStore,
+  signer: Signer | null,
+  newEpoch: () => string,
+): void {
+  const own = store.ownDevice();
+  if (own === null || signer === null || !isKeyLost(own, signer)) return;
+  if (own.newKey === signer.publicKey) return;
+  const epoch = newEpoch();
+  store.becomeDevice({ ...own, newKey: signer.publicKey }, epoch);
+  store.beginEpoch(epoch);
+}
+
+/**
+ * Return the signature over the head of a batch.
+ *
+ * @throws BrokenChainError when the batch is not one chain: a device signs nothing else
+ */
+export async function signBatch(
+  signer: Signer,
+  device: string,
+  operations: readonly (readonly [envelope: string, body: string])[],
+): Promise<string> {
+  const head = findHead(operations.map(([envelope]) => readOperation(envelope, null)));
+  if (head === null) {
+    throw new BrokenChainError(
+      'The entries of this tablet are not one unbroken chain. Keep the tablet for the data manager.',
+    );
+  }
+  return signer.sign(writeHeadText(device, head));
+}

@@ -1,0 +1,85 @@
+/** Offers a unit that was put back to an older copy what other devices wrote (EX10). */
+import type { OperationStore, OwnDevice } from '../storage/operation-store';
+import { textBytes } from '../sync/canonical-text';
+import { cutBatch, MAX_BATCH_BYTES, MAX_BATCH_COUNT } from '../sync/exchange';
+import type { Heard } from '../sync/exchange-messages';
+import { readOperation } from '../sync/operation';
+import type { UnitRequests } from './unit-requests';
+
+interface ResupplyAnswer {
+  held: { device: string; epoch: string; counter: number }[];
+}
+
+export class Resupply {
+  readonly #store: OperationStore;
+  readonly #requests: UnitRequests;
+  /** How far the unit holds the logs of others, and which of them were offered. */
+  #unitHolds = new Map<string, number>();
+  readonly #offered = new Set<string>();
+
+  constructor(store: OperationStore, requests: UnitRequests) {
+    this.#store = store;
+    this.#requests = requests;
+  }
+
+  /** Offer the next batch of others' operations that the unit lacks, one log at a time. */
+  async offer(own: OwnDevice, token: string, after: string): Promise<Heard> {
+    const logs = this.#store.otherLogs();
+    if (after === '') this.#unitHolds = await this.#askLogs(own, token, logs);
+    const [lastLog, lastCounter] = [logOf(after), counterOf(after)];
+    for (const [device, epoch] of logs) {
+      const log = `${device}.${epoch}`;
+      if (this.#offered.has(log) && log !== lastLog) continue;
+      const from = Math.max(this.#unitHolds.get(log) ?? 0, log === lastLog ? lastCounter : 0);
+      const waiting = this.#store.operationsOf(device, epoch, from, MAX_BATCH_COUNT);
+      const operations = cutTexts(waiting, MAX_BATCH_BYTES);
+      this.#offered.add(log);
+      const [envelope] = operations.at(-1) ?? [];
+      if (envelope === undefined) continue;
+      await this.#requests.post('/api/exchange/resupply', token, {
+        device: own.device,
+        operations,
+      });
+      return { kind: 'offered', last: readOperation(envelope, null).opId };
+    }
+    this.#offered.clear();
+    return { kind: 'offered', last: '' };
+  }
+
+  async #askLogs(
+    own: OwnDevice,
+    token: string,
+    logs: [device: string, epoch: string][],
+  ): Promise<Map<string, number>> {
+    this.#offered.clear();
+    const held = new Map<string, number>();
+    for (let start = 0; start < logs.length; start += MAX_BATCH_COUNT) {
+      const answer = await this.#requests.post<ResupplyAnswer>('/api/exchange/resupply', token, {
+        device: own.device,
+        logs: logs.slice(start, start + MAX_BATCH_COUNT),
+      });
+      for (const { device, epoch, counter } of answer.held) {
+        held.set(`${device}.${epoch}`, counter);
+      }
+    }
+    return held;
+  }
+}
+
+/** Cut operations to a batch of so many bytes. */
+export function cutTexts(
+  texts: readonly [envelope: string, body: string][],
+  mostBytes: number,
+): [envelope: string, body: string][] {
+  const sizes = texts.map(([envelope, body]) => envelope.length + textBytes(body).length);
+  return texts.slice(0, cutBatch(sizes, mostBytes));
+}
+
+/** Return the counter in an operation id. */
+export function counterOf(opId: string): number {
+  return Number(opId.split('.').at(-1));
+}
+
+function logOf(opId: string): string {
+  return opId.split('.').slice(0, 2).join('.');
+}

@@ -1,0 +1,78 @@
+/** Finds possible double entries on this device; reads again only what has changed. */
+import type { RecordState, RecordStore } from '../ports';
+import {
+  COIL,
+  type DoubleEntry,
+  findDoubleEntries,
+  INJECTION,
+  roundsWanted,
+} from '../record-catalogue/double-entries';
+
+const DECISION = 'decision';
+const STEP = 'step_event';
+const kindOf = (record: string) => record.split('/', 1)[0] ?? '';
+
+export class DoubleFinder {
+  readonly #store: RecordStore;
+  readonly #physical = new Map<string, RecordState>();
+  readonly #decisions = new Map<string, RecordState>();
+  readonly #rounds = new Map<string, RecordState>();
+  #found: readonly DoubleEntry[] | null = null;
+  #turn: Promise<unknown> = Promise.resolve();
+
+  constructor(store: RecordStore) {
+    this.#store = store;
+  }
+
+  /**
+   * Return what a person has to decide of all that this device holds (DE1-DE7).
+   *
+   * @param changed - the records that have changed since the last call
+   */
+  find(changed: readonly string[] = []): Promise<readonly DoubleEntry[]> {
+    // One after the other: two at once would each miss what the other has read.
+    const found = this.#turn.then(() => this.#find(changed));
+    this.#turn = found.catch(() => undefined);
+    return found;
+  }
+
+  async #find(changed: readonly string[]): Promise<readonly DoubleEntry[]> {
+    if (this.#found === null) {
+      for (const kind of [COIL, INJECTION, DECISION]) {
+        for (const state of await this.#store.read({ kind })) this.#take(state.record, state);
+      }
+    } else {
+      const concerned = changed.filter((record) => this.#concerns(record));
+      if (concerned.length === 0) return this.#found;
+      for (const record of concerned) await this.#readAgain(record);
+    }
+    const wanted = new Set(roundsWanted(this.#physical.values()));
+    for (const record of wanted) if (!this.#rounds.has(record)) await this.#readAgain(record);
+    this.#found = findDoubleEntries(
+      this.#physical.values(),
+      this.#rounds,
+      this.#decisions.values(),
+    );
+    return this.#found;
+  }
+
+  #concerns(record: string): boolean {
+    const kind = kindOf(record);
+    if (kind !== STEP) return kind === COIL || kind === INJECTION || kind === DECISION;
+    const injection = this.#physical.get(`${INJECTION}/${record.slice(STEP.length + 1)}`);
+    return injection !== undefined;
+  }
+
+  async #readAgain(record: string): Promise<void> {
+    const [state] = await this.#store.read({ kind: kindOf(record), record });
+    this.#take(record, state);
+  }
+
+  #take(record: string, state: RecordState | undefined): void {
+    const kind = kindOf(record);
+    const kept =
+      kind === STEP ? this.#rounds : kind === DECISION ? this.#decisions : this.#physical;
+    if (state === undefined) kept.delete(record);
+    else kept.set(record, state);
+  }
+}

@@ -1,0 +1,88 @@
+/**
+ * The log and what is shown of it, checked piece by piece while the app runs [REL-13].
+ *
+ * At start only what exists nowhere else is checked (`store-soundness.ts`); all of it would keep
+ * a tablet with years of records from opening in time.
+ */
+import type { Catalogue } from '../record-catalogue/catalogue';
+import { writeEnvelope } from '../sync/operation';
+import type { Database } from './database';
+import { selectOperations } from './operation-rows';
+import { remergeRecord } from './record-states';
+import { hashOf } from './store-soundness';
+
+/** What the check of some records found. */
+export interface CheckedRecords {
+  /** The last record checked; null when there are no more. */
+  next: string | null;
+  /** Operations that are not as they were written, taken out of the log. */
+  altered: { opId: string; envelope: string; body: string | null }[];
+  /** Records whose state was not what the log says, or whose log has changed. */
+  mended: string[];
+}
+
+/**
+ * Check the next records in the order of their ids, in one transaction.
+ *
+ * An altered operation counts for nothing from here on: the caller keeps it aside and asks the
+ * unit for it again. A state that differs from the merge of its log is made anew. What was
+ * dropped from this tablet is not looked at.
+ *
+ * @param after - the last record checked before, "" to begin
+ */
+export function checkRecords(
+  database: Database,
+  catalogue: Catalogue,
+  after: string,
+  limit: number,
+): CheckedRecords {
+  return database.transaction(() => {
+    const found: CheckedRecords = { next: null, altered: [], mended: [] };
+    const records = database
+      .select(
+        `SELECT record FROM (SELECT DISTINCT record FROM operation ${NEXT})
+         UNION SELECT record FROM (SELECT record FROM record_state ${NEXT})
+         ORDER BY record LIMIT ?`,
+        [after, limit, after, limit, limit],
+      )
+      .map((row) => String(row.record));
+    for (const record of records) {
+      const altered = takeOutAltered(database, record);
+      found.altered.push(...altered);
+      const before = shownRows(database, record);
+      remergeRecord(database, catalogue, record);
+      if (altered.length > 0 || before !== shownRows(database, record)) found.mended.push(record);
+    }
+    if (records.length === limit) found.next = records.at(-1) ?? null;
+    return found;
+  });
+}
+
+/** By the index alone: a tablet with years of records is not read through for each piece. */
+const NEXT = `WHERE record > ? AND record NOT IN
+  (SELECT record FROM dropped_record WHERE came_later = 0) ORDER BY record LIMIT ?`;
+
+function takeOutAltered(database: Database, record: string): CheckedRecords['altered'] {
+  const altered = selectOperations(database, 'WHERE record = ?', [record]).filter(
+    (operation) => hashOf(operation) !== operation.hash,
+  );
+  for (const { device, epoch, counter } of altered) {
+    database.exec('DELETE FROM operation WHERE device = ? AND epoch = ? AND counter = ?', [
+      device,
+      epoch,
+      counter,
+    ]);
+  }
+  return altered.map((operation) => ({
+    opId: operation.opId,
+    envelope: writeEnvelope(operation),
+    body: operation.bodyText,
+  }));
+}
+
+function shownRows(database: Database, record: string): string {
+  return JSON.stringify([
+    database.select('SELECT * FROM record_state WHERE record = ?', [record]),
+    database.select('SELECT * FROM record_parent WHERE record = ? ORDER BY parent', [record]),
+  ]);
+}

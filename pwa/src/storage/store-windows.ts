@@ -1,0 +1,236 @@
+/**
+ * Several windows on one tablet: one writes, the others read through it and stay current.
+ *
+ * The log has one writer, chosen by a lock of the browser. A window without the lock asks the
+ * one that holds it, over a channel that all windows hear; it records nothing itself and says
+ * so. When the writing window goes, the next that gets the lock writes, and sends what the dead
+ * one had not sent [HAZ-14].
+ */
+import type { DeviceStanding, ExchangeStanding } from '../ports';
+import type { StoreService } from './store-service';
+import type { AnsweredCall } from './worker-messages';
+
+/** Calls that change nothing of the record: a reading window may make them. */
+const READ_CALLS: ReadonlySet<AnsweredCall> = new Set([
+  'read',
+  'history',
+  'conflicts',
+  'planChecks',
+  'unitAlarms',
+  'recall',
+  'exchangeNow',
+  'unsentRecords',
+  'saveToFile',
+]);
+const LONGEST_ANSWER_MS = 60_000;
+
+/** What the writing window says of itself. */
+export interface WritingNotice {
+  standing: DeviceStanding | null;
+  exchange: ExchangeStanding;
+  /** Address of the place that is open there. */
+  place: string;
+}
+
+export type WindowMessage =
+  | { seeks: true }
+  | { writes: WritingNotice }
+  | { records: string[] }
+  | { exchange: ExchangeStanding }
+  | { ask: string; call: AnsweredCall; given: readonly unknown[] }
+  | { to: string; answer: unknown }
+  | { to: string; failure: string };
+
+/** What one window posts, all others hear. */
+export interface WindowChannel {
+  post(message: WindowMessage): void;
+  hear(listener: (message: WindowMessage) => void): void;
+}
+
+/** Answers the calls of a page: by the store itself, or through the window that has it. */
+export interface CallAnswerer {
+  carryOut(call: AnsweredCall, given: readonly unknown[]): unknown;
+}
+
+/** The window that holds the lock. */
+export class WritingWindow implements CallAnswerer {
+  readonly #service: StoreService;
+  readonly #channel: WindowChannel;
+  #place: string;
+
+  constructor(service: StoreService, channel: WindowChannel) {
+    this.#service = service;
+    this.#channel = channel;
+    const place = service.recall('place');
+    this.#place = typeof place === 'string' ? place : '';
+    channel.hear((message) => void this.#hear(message));
+    this.announce();
+  }
+
+  carryOut(call: AnsweredCall, given: readonly unknown[]): unknown {
+    const method = this.#service[call] as (...args: readonly unknown[]) => unknown;
+    const answer = method.apply(this.#service, [...given]);
+    const [name, content] = given;
+    if (call === 'remember' && name === 'place' && typeof content === 'string') {
+      this.#place = content;
+      this.announce();
+    }
+    if (call === 'startAlone' || call === 'join') {
+      void Promise.resolve(answer).then(() => this.announce());
+    }
+    return answer;
+  }
+
+  /** Tell every window that this one writes. */
+  announce(): void {
+    this.#channel.post({
+      writes: {
+        standing: this.#service.standing(),
+        exchange: this.#service.exchangeStanding(),
+        place: this.#place,
+      },
+    });
+  }
+
+  async #hear(message: WindowMessage): Promise<void> {
+    if ('seeks' in message) this.announce();
+    if (!('ask' in message)) return;
+    const to = message.ask;
+    try {
+      if (!READ_CALLS.has(message.call)) throw new Error('Only the window that writes does this.');
+      this.#channel.post({ to, answer: await this.carryOut(message.call, message.given) });
+    } catch (error) {
+      this.#channel.post({ to, failure: error instanceof Error ? error.message : String(error) });
+    }
+  }
+}
+
+interface Pending {
+  call: AnsweredCall;
+  given: readonly unknown[];
+  resolve(answer: unknown): void;
+  reject(error: Error): void;
+  callOff(): void;
+}
+
+export interface ReadingSurroundings {
+  /** Draws an id of this window. */
+  newId(): string;
+  later(waitMs: number, work: () => void): () => void;
+  onRecords(records: string[]): void;
+  onExchange(standing: ExchangeStanding): void;
+}
+
+/** A window without the lock. */
+export class ReadingWindow implements CallAnswerer {
+  readonly #channel: WindowChannel;
+  readonly #around: ReadingSurroundings;
+  readonly #id: string;
+  readonly #pending = new Map<string, Pending>();
+  /** What this window alone remembers: it must not move the place of the one that writes. */
+  readonly #remembered = new Map<string, unknown>();
+  #notice: WritingNotice | null = null;
+  #onNotice: (notice: WritingNotice) => void = () => {};
+  #isOver = false;
+  #asked = 0;
+
+  constructor(channel: WindowChannel, around: ReadingSurroundings) {
+    this.#channel = channel;
+    this.#around = around;
+    this.#id = around.newId();
+    channel.hear((message) => this.#hear(message));
+  }
+
+  /** Look for the window that writes; null when none answers in time. */
+  seek(waitMs: number): Promise<WritingNotice | null> {
+    return new Promise((resolve) => {
+      const callOff = this.#around.later(waitMs, () => resolve(null));
+      this.#onNotice = (notice) => {
+        callOff();
+        resolve(notice);
+      };
+      this.#channel.post({ seeks: true });
+    });
+  }
+
+  /** Call with every further notice. */
+  onNotice(listener: (notice: WritingNotice) => void): void {
+    this.#onNotice = listener;
+  }
+
+  carryOut(call: AnsweredCall, given: readonly unknown[]): unknown {
+    const [name, content] = given;
+    if (READ_CALLS.has(call)) {
+      if (call === 'recall' && this.#remembered.has(String(name))) {
+        return this.#remembered.get(String(name));
+      }
+      return this.#ask(call, given);
+    }
+    if (call === 'remember') return void this.#remembered.set(String(name), content);
+    const sentence = `This window only reads: entries are made in another window of this tablet${this.#where()}. Do it there, or close that window and press again.`;
+    if (call === 'save') return { kind: 'not-saved', sentence: `NOT SAVED. ${sentence}` };
+    if (call === 'join' || call === 'openFile') return { kind: 'refused', sentence };
+    throw new Error(sentence);
+  }
+
+  /** This window has the lock now: what was asked is answered by its own store. */
+  handOver(next: CallAnswerer): void {
+    this.#isOver = true;
+    for (const { call, given, resolve, reject, callOff } of this.#pending.values()) {
+      callOff();
+      Promise.resolve()
+        .then(() => next.carryOut(call, given))
+        .then(resolve, reject);
+    }
+    this.#pending.clear();
+  }
+
+  /** The standing as this window shows it: who writes comes first. */
+  shown(standing: ExchangeStanding): ExchangeStanding {
+    const reading = `This window only reads. Entries are made in another window of this tablet${this.#where()}; close that one to write here.`;
+    return { ...standing, sentence: `${reading} ${standing.sentence}`.trim() };
+  }
+
+  #where(): string {
+    const place = /^#\/(?:case\/[^/]+\/|)([a-z-]+)/.exec(this.#notice?.place ?? '')?.[1] ?? '';
+    return place === '' ? '' : `, at ${place.charAt(0).toUpperCase()}${place.slice(1)}`;
+  }
+
+  #ask(call: AnsweredCall, given: readonly unknown[]): Promise<unknown> {
+    const id = `${this.#id}.${++this.#asked}`;
+    return new Promise((resolve, reject) => {
+      const callOff = this.#around.later(LONGEST_ANSWER_MS, () => {
+        this.#pending.delete(id);
+        reject(
+          new Error(
+            'The window that holds the record does not answer. Close it; this one then takes over.',
+          ),
+        );
+      });
+      this.#pending.set(id, { call, given, resolve, reject, callOff });
+      this.#channel.post({ ask: id, call, given });
+    });
+  }
+
+  #hear(message: WindowMessage): void {
+    if (this.#isOver) return;
+    if ('writes' in message) {
+      this.#notice = message.writes;
+      this.#around.onExchange(this.shown(message.writes.exchange));
+      // It may be another window than the one that was asked: ask again, reading repeats well.
+      for (const [id, { call, given }] of this.#pending) {
+        this.#channel.post({ ask: id, call, given });
+      }
+      this.#onNotice(message.writes);
+    } else if ('records' in message) this.#around.onRecords(message.records);
+    else if ('exchange' in message) this.#around.onExchange(this.shown(message.exchange));
+    else if ('to' in message) {
+      const pending = this.#pending.get(message.to);
+      if (pending === undefined) return;
+      this.#pending.delete(message.to);
+      pending.callOff();
+      if ('failure' in message) pending.reject(new Error(message.failure));
+      else pending.resolve(message.answer);
+    }
+  }
+}

@@ -1,0 +1,59 @@
+"""A served unit with devices that have joined it, for the bench."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from types import TracebackType
+
+import httpx
+
+from tests.browser.unit_server import UnitServer
+
+_PAGES = ("page_count", "page_size")
+
+
+class JoinedUnit:
+    """`crura serve` on a folder of its own, as a context: stopped at the end."""
+
+    def __init__(self, folder: Path) -> None:
+        self._server = UnitServer(folder)
+        self.folder = folder
+        self.address = self._server.address
+
+    def __enter__(self) -> "JoinedUnit":
+        self._server.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._server.stop()
+
+    @property
+    def pid(self) -> int:
+        """The process that serves."""
+        process = self._server._process
+        assert process is not None
+        return process.pid
+
+    def invite(self, role: str = "bedside") -> str:
+        """Return a code that lets one device join."""
+        return self._server.invite(role).rsplit("=", 1)[1]
+
+    def join(self, device: str, role: str = "bedside") -> str:
+        """Let a device join and return its token."""
+        response = httpx.post(
+            f"{self.address}/api/devices",
+            json={"code": self.invite(role), "device": device, "name": device},
+        )
+        assert response.status_code in (200, 201), response.text
+        return str(response.json()["token"])
+
+    def stored_bytes(self) -> int:
+        """Return the size of the store, all its pages, whether checkpointed yet or not."""
+        with closing(sqlite3.connect(f"file:{self.folder}/crura.sqlite3?mode=ro", uri=True)) as one:
+            pages, page = (one.execute(f"PRAGMA {name}").fetchone()[0] for name in _PAGES)
+            return int(pages) * int(page)

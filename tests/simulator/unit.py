@@ -1,0 +1,168 @@
+"""The simulated network's one server: the real use cases over the real store in a folder."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from api.storage.backups import write_backup
+from api.storage.unit_store import UnitStore, open_unit_store
+from api.use_cases.answer_pull import answer_pull
+from api.use_cases.errors import NotAllowedError, UseCaseError
+from api.use_cases.invite_device import invite_device
+from api.use_cases.join_device import join_device
+from api.use_cases.receive_handshake import receive_handshake
+from api.use_cases.receive_push import receive_push
+from api.use_cases.receive_resupply import receive_resupply
+from api.use_cases.restore_unit import restore_unit
+from sync.exchange import Handshake
+from tests.simulator.tablet_disk import Texts
+
+
+@dataclass(frozen=True)
+class Request:
+    """What a tablet sends; it may come late, twice or never."""
+
+    what: Literal["handshake", "push", "resupply", "pull"]
+    device: str
+    handshake: Handshake | None = None
+    texts: list[Texts] | None = None
+    logs: list[tuple[str, str]] | None = None
+    stream: str = ""
+    after: int = 0
+    limit: int = 0
+    own: bool = False
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the server sent back: content, or a refusal with its status and sentence."""
+
+    content: Any = None
+    refusal: str = ""
+    status: int = 200
+
+
+class Unit:
+    """A unit server that can crash in the middle of a request and be put back to a backup."""
+
+    def __init__(self, folder: Path, wall_ms: int) -> None:
+        self.folder, self.wall_ms = folder, wall_ms
+        self.generations = 1
+        self.backup: Path | None = None
+        self.store: UnitStore = self._open()
+
+    def _open(self) -> UnitStore:
+        return open_unit_store(
+            self.folder / "unit", new_generation=f"generation-{self.generations}"
+        )
+
+    def join(self, device: str, role: str) -> None:
+        """Let a device in."""
+        invite_device(self.store, role, code=f"CODE-{device}".upper(), now_ms=self.wall_ms)
+        join_device(
+            self.store,
+            code=f"CODE-{device}".upper(),
+            device=device,
+            name=device,
+            held_token=None,
+            new_token=device,
+            now_ms=self.wall_ms,
+        )
+
+    def answer(self, request: Request) -> Answer:
+        """Answer one request as the routes do."""
+        try:
+            return Answer(self._carry_out(request))
+        except NotAllowedError as error:
+            return Answer(refusal=str(error), status=403)
+        except UseCaseError as error:
+            return Answer(refusal=str(error), status=422)
+
+    def _carry_out(self, request: Request) -> Any:
+        device = self.store.devices.find(request.device)
+        assert device is not None
+        if request.what == "handshake":
+            assert request.handshake is not None
+            self.generations += 1
+            return receive_handshake(
+                self.store,
+                device,
+                request.handshake,
+                new_generation=f"generation-{self.generations}",
+                now_ms=self.wall_ms,
+            )
+        if request.what == "push":
+            return receive_push(self.store, device, request.texts or [], now_ms=self.wall_ms)
+        if request.what == "resupply":
+            return receive_resupply(
+                self.store, device, request.logs or [], request.texts or [], now_ms=self.wall_ms
+            )
+        return answer_pull(
+            self.store,
+            device,
+            request.stream,
+            after=request.after,
+            limit=request.limit,
+            with_own=request.own,
+        )
+
+    def crash_during(self, request: Request, steps: int) -> None:
+        """Begin a request, stop at some step of SQLite's machine, and start again.
+
+        A request that is over sooner has been carried out, and nobody hears of it.
+        """
+        left = [steps]
+
+        def stop() -> bool:
+            left[0] -= 1
+            return left[0] < 0
+
+        connection = self.store._database.connection
+        connection.set_progress_handler(stop, 20)
+        try:
+            self.answer(request)
+        except Exception as error:
+            if "interrupted" not in str(error):
+                raise
+        finally:
+            connection.set_progress_handler(None, 0)
+        self.restart()
+
+    def restart(self) -> None:
+        """Close and open the store."""
+        self.store.close()
+        self.store = self._open()
+
+    def write_backup(self, number: int) -> None:
+        """Write tonight's backup."""
+        self.backup = self.folder / f"backup-{number}"
+        write_backup(self.store, self.backup)
+
+    def put_back(self) -> None:
+        """Put the last backup in the place of the store."""
+        assert self.backup is not None
+        self.store.close()
+        self.generations += 1
+        restore_unit(
+            self.backup,
+            self.folder / "unit",
+            new_generation=f"generation-{self.generations}",
+            now_ms=self.wall_ms + self.generations,
+        )
+        self.store = self._open()
+
+    def held(self) -> dict[str, str]:
+        """Return the texts of everything held: envelope to body, waiting and set aside too."""
+        found: dict[str, str] = {}
+        for device, epoch in self.store.operations.logs():
+            for one in self.store.operations.of_log(device, epoch):
+                if one.body_text is not None:
+                    found[one.envelope_text] = one.body_text
+        for aside in self.store.operations.quarantined():
+            found.setdefault(aside.envelope, aside.body or "")
+        return found
+
+    def waiting(self) -> list[Texts]:
+        """Return the texts of what waits for a gap to be filled."""
+        connection = self.store._database.connection
+        return connection.execute("SELECT envelope, body FROM waiting_operation").fetchall()

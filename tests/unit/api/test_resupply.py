@@ -1,0 +1,225 @@
+"""A server put back to an older copy: it notices, and takes from the devices what it lacks."""
+
+import json
+
+import pytest
+
+from api.storage.backups import write_backup
+from api.storage.unit_store import open_unit_store
+from api.use_cases.receive_push import receive_push
+from api.use_cases.receive_resupply import PUT_BACK, receive_resupply
+from api.use_cases.restore_unit import restore_unit
+from api.use_cases.verify_log import verify_log
+from tests.unit.api.standing_unit import (
+    NOON_MS,
+    StandingUnit,
+    Writer,
+    assert_problem,
+    forged,
+    texts,
+)
+
+
+@pytest.fixture
+def unit(tmp_path):
+    with StandingUnit(tmp_path / "unit").serving() as standing:
+        yield standing
+
+
+@pytest.fixture
+def a(unit):
+    return unit.join("tablet-a")
+
+
+@pytest.fixture
+def b(unit):
+    return unit.join("tablet-b")
+
+
+@pytest.fixture
+def put_back(unit):
+    with unit.store.transaction():
+        unit.store.keep_fact(PUT_BACK, str(NOON_MS))
+
+
+def _offer(unit, headers, device, *operations, logs=()):
+    content = {"device": device, "operations": list(operations), "logs": list(logs)}
+    return unit.client.post("/api/exchange/resupply", json=content, headers=headers)
+
+
+def _pulled(unit, headers, stream="care"):
+    return [json.loads(one[1])["op_id"] for one in unit.pull(headers, stream).json()["operations"]]
+
+
+def _waiting(unit):
+    with unit.store.transaction():
+        return unit.store.waiting.gaps()
+
+
+def test_a_cursor_above_the_head_makes_the_server_take_a_new_generation_once(unit, a, b):
+    """[EX10]; a cursor below and at the head changes nothing.
+
+    The planted bug it has caught: each such handshake took one more generation.
+    """
+    unit.push(a, "tablet-a", texts(Writer("tablet-a").write()))
+
+    below = unit.handshake(b, "tablet-b", cursors={"care": 0}).json()["server"]
+    at = unit.handshake(b, "tablet-b", cursors={"care": 1}).json()["server"]
+    above = unit.handshake(b, "tablet-b", cursors={"care": 2}).json()["server"]
+    again = unit.handshake(a, "tablet-a", cursors={"care": 9}).json()["server"]
+    unit.environment.moved["ms"] += 86_400_001
+    next_day = unit.handshake(a, "tablet-a", cursors={"care": 9}).json()["server"]
+
+    assert below == at == "generation-1"
+    assert above not in ("generation-1", next_day)
+    assert again == above
+
+
+def test_server_restored_from_backup_gets_everything_of_a_wiped_tablet_back(tmp_path):
+    """[EX10] [HAZ-40]: two tablets are gone, the third holds what they wrote after the backup.
+
+    The planted bug it has caught: what was supplied was taken for held and not written.
+    """
+    standing = StandingUnit(tmp_path / "unit")
+    wiped, other = Writer("tablet-a"), Writer("tablet-c")
+    with standing.serving():
+        for name in ("tablet-a", "tablet-b", "tablet-c"):
+            standing.join(name)
+        with standing.store.transaction():
+            devices = {
+                name: standing.store.devices.find(name)
+                for name in "abc"
+                for name in [f"tablet-{name}"]
+            }
+        for writer, count in ((wiped, 40), (other, 10)):
+            made = [writer.write(f"puncture/p-{number}") for number in range(count)]
+            receive_push(standing.store, devices[writer.device], texts(*made), now_ms=NOON_MS)
+        write_backup(standing.store, tmp_path / "backup")
+        for writer, count in ((wiped, 25), (other, 5)):
+            made = [writer.write(f"puncture/q-{number}") for number in range(count)]
+            receive_push(standing.store, devices[writer.device], texts(*made), now_ms=NOON_MS)
+    restore_unit(tmp_path / "backup", tmp_path / "unit", new_generation="g-2", now_ms=NOON_MS)
+    restored = open_unit_store(tmp_path / "unit", new_generation="g-3")
+
+    asked = receive_resupply(
+        restored,
+        devices["tablet-b"],
+        [("tablet-a", "ep01"), ("tablet-c", "ep01"), ("tablet-x", "ep01")],
+        [],
+        now_ms=NOON_MS,
+    )
+    lacking = [
+        texts(*writer.log[held.counter :])
+        for writer, held in zip((wiped, other), asked.held[:2], strict=True)
+    ]
+    for operations in lacking:
+        receive_resupply(restored, devices["tablet-b"], [], operations, now_ms=NOON_MS)
+
+    assert [held.counter for held in asked.held] == [40, 10, 0]
+    assert [len(operations) for operations in lacking] == [25, 5]
+    for writer in (wiped, other):
+        stored = list(restored.operations.of_log(writer.device, "ep01"))
+        assert texts(*stored) == texts(*writer.log)
+    assert restored.operations.count() == 80
+    assert verify_log(restored).findings == ()
+    restored.close()
+
+
+def test_a_server_that_was_not_put_back_takes_only_what_a_device_wrote_itself(unit, a, b):
+    """[EX10]."""
+    operations = texts(Writer("tablet-a").write())
+
+    assert_problem(_offer(unit, b, "tablet-b", *operations), 403, "not put back")
+    assert unit.written() == (0, 0, 0)
+
+
+def test_what_leaves_a_gap_waits_in_sight_until_the_gap_is_filled(unit, a, b, put_back):
+    """[EX11] [LG2]: by another offer, or by a push of the device itself.
+
+    The planted bug it has caught: only the first of those that waited was let in.
+    """
+    desk = unit.join("desk-c", "booking")
+    writer = Writer("tablet-a")
+    booking = [writer.write("visit/v-1", "booking", set={"label": "Visit 1"})]
+    care = writer.write("puncture/p-1")
+    booking += [
+        writer.write(f"visit/v-{number}", "booking", set={"label": "V"}) for number in (2, 3)
+    ]
+
+    answer = _offer(unit, desk, "desk-c", *texts(*booking)).json()
+    assert answer["waiting"] == 2
+    assert _waiting(unit) == {"tablet-a.ep01": 2}
+    assert unit.client.get("/api/health").json()["waiting"] == 2
+    assert verify_log(unit.store).waiting == 2
+    assert _pulled(unit, desk, "booking") == [booking[0].op_id]
+
+    again = _offer(unit, desk, "desk-c", *texts(*booking)).json()
+    assert again["waiting"] == 2
+    unit.push(a, "tablet-a", texts(*writer.log[:2]))
+
+    assert _waiting(unit) == {}
+    assert _pulled(unit, desk, "booking") == [one.op_id for one in booking]
+    assert _pulled(unit, b) == [care.op_id]
+    assert verify_log(unit.store).findings == ()
+
+
+def test_a_booking_device_supplies_only_what_it_may_hold(unit, put_back):
+    """[EX10] [EX7]."""
+    desk = unit.join("desk-c", "booking")
+
+    answer = _offer(unit, desk, "desk-c", *texts(Writer("tablet-a").write()))
+
+    assert_problem(answer, 403, "does not read")
+    assert unit.written() == (0, 0, 0)
+
+
+def test_own_operations_go_by_a_push(unit, a, put_back):
+    answer = _offer(unit, a, "tablet-a", *texts(Writer("tablet-a").write()))
+
+    assert_problem(answer, 403, "Send it by a push")
+
+
+def test_forged_op_in_an_offer_is_set_aside_and_its_place_stays_free(unit, b, put_back):
+    """[EX10] [OP5]: the true body comes from elsewhere."""
+    first = Writer("tablet-a").write()
+
+    answer = _offer(unit, b, "tablet-b", forged(first)).json()
+    assert [one["op_id"] for one in answer["quarantined"]] == [first.op_id]
+    assert _offer(unit, b, "tablet-b", *texts(first)).json()["quarantined"] == []
+    headers = unit.join("tablet-d")
+
+    assert _pulled(unit, headers) == [first.op_id]
+
+
+def test_a_second_version_of_a_supplied_operation_is_a_fork_with_its_proof(unit, a, b, put_back):
+    """[LG5] [EX10]: somebody supplied in another one's name."""
+    made_up = Writer("tablet-a").write(set={"stop_um": 1})
+    true = Writer("tablet-a").write(set={"stop_um": 2})
+    _offer(unit, b, "tablet-b", *texts(made_up))
+
+    answer = unit.push(a, "tablet-a", texts(true)).json()
+
+    assert [one["op_id"] for one in answer["quarantined"]] == [true.op_id]
+    with unit.store.transaction():
+        (fork,) = unit.store.marks.forks()
+    assert (fork.counter, fork.held_hash, fork.other_hash) == (1, made_up.hash, true.hash)
+
+
+def test_a_waiting_operation_of_another_branch_is_set_aside_when_its_turn_comes(
+    unit, a, b, put_back
+):
+    """[EX11] [LG5]."""
+    one, other = Writer("tablet-a"), Writer("tablet-a")
+    one.write(set={"stop_um": 1})
+    other.write(set={"stop_um": 2})
+    follows_other = other.write("puncture/p-2")
+    _offer(unit, b, "tablet-b", *texts(follows_other))
+
+    unit.push(a, "tablet-a", texts(*one.log))
+
+    assert _waiting(unit) == {}
+    with unit.store.transaction():
+        kept = unit.store.operations.quarantined()
+        forks = unit.store.marks.forks()
+    assert [held.op_id for held in kept] == [follows_other.op_id]
+    assert [(fork.counter, fork.other_hash) for fork in forks] == [(1, follows_other.previous)]
