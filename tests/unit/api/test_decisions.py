@@ -10,16 +10,10 @@ from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.verify_log import verify_log
 from sync.clock import Stamp
 from sync.operation import Body, make_operation
-from tests.unit.api.standing_unit import NOON_MS, StandingUnit, Writer, forged, texts
+from tests.unit.api.standing_unit import NOON_MS, Writer, forged, texts
 
 STORIES = Path(__file__).resolve().parents[3] / "seed_scenarios"
 COIL = {"case": "case/c-1", "target": "target/t-1", "slot": 1}
-
-
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
 
 
 def _ask(unit, headers):

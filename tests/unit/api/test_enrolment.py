@@ -7,17 +7,10 @@ from api.routes.outer_shell import LOOPBACK_HOSTS, OuterShell
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from tests.unit.api.standing_unit import (
     LOCAL_KEY,
-    StandingUnit,
     Writer,
     assert_problem,
     texts,
 )
-
-
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
 
 
 def _invite(unit, role="bedside"):

@@ -9,29 +9,12 @@ import pytest
 from api.routes.outer_shell import MAX_INFLATED_BYTES
 from tests.unit.api.standing_unit import (
     NOON_MS,
-    StandingUnit,
     Writer,
     assert_problem,
     forged,
     squeezed,
     texts,
 )
-
-
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
-
-
-@pytest.fixture
-def a(unit):
-    return unit.join("tablet-a")
-
-
-@pytest.fixture
-def b(unit):
-    return unit.join("tablet-b")
 
 
 def _pulled(unit, headers, stream="care", **asked):

@@ -10,29 +10,12 @@ from api.routes.outer_shell import MAX_INFLATED_BYTES
 from api.use_cases.answer_calculation import answer_calculation
 from tests.unit.api.standing_unit import (
     NOON_MS,
-    StandingUnit,
     Writer,
     assert_problem,
     forged,
     squeezed,
     texts,
 )
-
-
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
-
-
-@pytest.fixture
-def a(unit):
-    return unit.join("tablet-a")
-
-
-@pytest.fixture
-def b(unit):
-    return unit.join("tablet-b")
 
 
 def test_a_new_device_is_told_an_empty_log_and_its_streams(unit, a):

@@ -26,7 +26,7 @@ from api.use_cases.release_rule_files import (
 from api.use_cases.server_log import Chance, write_as_server
 from sync.clock import Stamp
 from sync.operation import Body, make_operation
-from tests.unit.api.standing_unit import LOCAL_KEY, NOON_MS, StandingUnit, Writer, forged, texts
+from tests.unit.api.standing_unit import LOCAL_KEY, NOON_MS, Writer, forged, texts
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -79,17 +79,6 @@ class Planner(Writer):
         )
         self.log.append(taken_back)
         return taken_back
-
-
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
-
-
-@pytest.fixture
-def a(unit):
-    return unit.join("tablet-a")
 
 
 def listed(unit, headers):

@@ -14,13 +14,7 @@ from api.use_cases.invite_device import invite_device
 from api.use_cases.server_log import SERVER_DEVICE, Chance
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.signing_device import SigningDevice
-from tests.unit.api.standing_unit import StandingUnit, Writer, assert_problem, forged, texts
-
-
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
+from tests.unit.api.standing_unit import Writer, assert_problem, forged, texts
 
 
 def _join(unit, device="tablet-a", headers=None, **more):

@@ -21,22 +21,6 @@ from tests.unit.api.standing_unit import (
 
 
 @pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
-
-
-@pytest.fixture
-def a(unit):
-    return unit.join("tablet-a")
-
-
-@pytest.fixture
-def b(unit):
-    return unit.join("tablet-b")
-
-
-@pytest.fixture
 def put_back(unit):
     with unit.store.transaction():
         unit.store.keep_fact(PUT_BACK, str(NOON_MS))

@@ -21,22 +21,6 @@ from tests.unit.api.standing_unit import (
 )
 
 
-@pytest.fixture
-def unit(tmp_path):
-    with StandingUnit(tmp_path / "unit").serving() as standing:
-        yield standing
-
-
-@pytest.fixture
-def a(unit):
-    return unit.join("tablet-a")
-
-
-@pytest.fixture
-def b(unit):
-    return unit.join("tablet-b")
-
-
 def _records(unit, headers):
     operations = unit.pull(headers, "care").json()["operations"]
     return [json.loads(envelope)["record"] for _, envelope, _ in operations]
