@@ -54,7 +54,7 @@ class RuleBook:
 
     Notes
     -----
-    Rules RF5, RF6, RL1-RL6. Pure: same contents and date, same answers.
+    Rules RF5, RF6, RL1-RL7. Pure: same contents and date, same answers.
     """
 
     def __init__(

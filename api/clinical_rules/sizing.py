@@ -70,7 +70,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules SZ1-SZ18, AD1-AD7, GE1-GE4. Pure.
+    Rules SZ1-SZ19, AD1-AD8, GE1-GE4. Pure.
     """
     read = READ_REQUEST(request, "")
     counts = rule_book.rule_file("sizing/coil_counts", CoilCountRow)

@@ -10,7 +10,6 @@ from api.storage.signatures import SignedHead
 from api.storage.unit_store import UnitStore
 from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain, why_not_taken_in
 from api.use_cases.server_log import SERVER_DEVICE
-from api.use_cases.server_words import refuse_server_words
 from sync.errors import MalformedOperationError
 from sync.operation import Operation
 from sync.operation_log import Place
@@ -119,7 +118,6 @@ class _Importer:
     def _take_sound(self, operation: Operation, envelope: str, body: str) -> None:
         origin = self._store.devices.find(operation.device)
         sentence = why_not_taken_in(self._store, operation, origin)
-        sentence = sentence or refuse_server_words(operation)
         match self._receiver.take(operation, envelope, body, sentence):
             case Place.HELD:
                 self._known += 1

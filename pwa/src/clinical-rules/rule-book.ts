@@ -22,7 +22,7 @@ export interface UnitReleases {
   readonly isTraining: boolean;
 }
 
-/** The rule files in force on one civil date. Rules RF5, RF6, RL1-RL6. */
+/** The rule files in force on one civil date. Rules RF5, RF6, RL1-RL7. */
 export class RuleBook {
   readonly on: string;
   readonly isTraining: boolean;
