@@ -14,7 +14,7 @@ from api.clinical_rules.errors import CalculationRefusedError, RuleFileError, Sh
 from api.clinical_rules.examples import EXAMPLES
 from api.clinical_rules.first_bleed import answer_first_bleed
 from api.clinical_rules.follow_up import VisitRow
-from api.clinical_rules.gates import GateRow, refuse_row_faults
+from api.clinical_rules.gates import GateRow, find_gates, refuse_row_faults
 from api.clinical_rules.row_types import row_type_of
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
@@ -38,6 +38,7 @@ _READERS: Mapping[str, tuple[str, str | None]] = {
 # Engines that `calculate` does not list, each with a request that reads its file.
 _INNER: Mapping[str, tuple[Calculation, Mapping[str, object]]] = {
     "adverse_events": (grade_adverse_event, {"transfusion": True, "admission_nights": 2}),
+    "gates": (find_gates, {"pure_ul_given": 0, "pure_ul_next": 0}),
     "measurements": (
         answer_value_cautions,
         {"quantity": "bilirubin", "unit": "umol/L", "amount": 41},

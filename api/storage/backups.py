@@ -37,6 +37,8 @@ def write_backup(store: UnitStore, target: Path) -> None:
         _sync_folder(target.parent)
     except (OSError, sqlite3.Error) as error:
         half.unlink(missing_ok=True)
+        # Without its seal it is no backup, and it would stand in the way of the next try.
+        target.unlink(missing_ok=True)
         message = f"The backup {target} cannot be written ({error}). Choose another place."
         raise StorageError(message) from error
 

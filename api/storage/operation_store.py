@@ -102,13 +102,6 @@ class OperationStore:
         ).fetchone()
         return row[0] if row else None
 
-    def quarantined_as(self, op_id: str) -> list[str]:
-        """Return every envelope that lies in quarantine under an op id."""
-        rows = self._connection.execute(
-            "SELECT envelope FROM quarantine WHERE op_id = ? ORDER BY rowid", (op_id,)
-        )
-        return [row[0] for row in rows]
-
     def is_set_aside(self, operation: Operation) -> bool:
         """Say whether a log goes on over an operation whose content lies in quarantine."""
         row = self._connection.execute(

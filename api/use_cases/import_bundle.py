@@ -8,10 +8,9 @@ from api.storage.bundle import Bundle, HeadSignature
 from api.storage.p256 import is_signed, read_base64
 from api.storage.signatures import SignedHead
 from api.storage.unit_store import UnitStore
-from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain, why_not_taken_in
+from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain
 from api.use_cases.server_log import SERVER_DEVICE
 from sync.errors import MalformedOperationError
-from sync.operation import Operation
 from sync.operation_log import Place
 from sync.signing import write_head_text
 
@@ -98,11 +97,15 @@ class _Importer:
             return
         if operation.device == SERVER_DEVICE and not self._is_of_unit:
             self._left_of_unit += 1
-        elif forged is not None:
-            # Its true body may come from elsewhere: its place stays free.
-            self._quarantine(operation.op_id, envelope, body, forged)
         else:
-            self._take_sound(operation, envelope, body)
+            place = self._receiver.take_supplied(
+                operation,
+                (envelope, body),
+                forged,
+                supplied_by=self._made_by,
+                is_vouched=self._is_of_unit,
+            )
+            self._known += place is Place.HELD
 
     def close(self) -> Imported:
         self._receiver.let_in_waiting()
@@ -114,21 +117,6 @@ class _Importer:
             left_of_unit=self._left_of_unit,
             set_aside=tuple(self._receiver.set_aside),
         )
-
-    def _take_sound(self, operation: Operation, envelope: str, body: str) -> None:
-        origin = self._store.devices.find(operation.device)
-        sentence = why_not_taken_in(self._store, operation, origin)
-        match self._receiver.take(operation, envelope, body, sentence):
-            case Place.HELD:
-                self._known += 1
-            case Place.GAP:
-                self._store.waiting.admit(
-                    operation, supplied_by=self._made_by, received_ms=self._now_ms
-                )
-            case Place.NEXT:
-                self._store.signatures.note_resupplied(
-                    operation.device, operation.epoch, operation.counter
-                )
 
     def _quarantine(self, op_id: str, envelope: str, body: str, sentence: str) -> None:
         self._store.operations.quarantine(op_id, envelope, body, sentence, received_ms=self._now_ms)

@@ -90,7 +90,9 @@ def list_double_entries(store: UnitStore, device: Device) -> tuple[DoubleEntry, 
         wanted = set(store.views.reads.alike_implants(WINDOW_MS))
         for decision in decisions:
             about = shown_value(decision.fields.get("about"))
-            wanted |= {one for one in (about or ()) if isinstance(one, str)}
+            # A device may write anything into a field: what is no list names nothing.
+            if isinstance(about, list):
+                wanted |= {one for one in about if isinstance(one, str)}
         states = [state for record in sorted(wanted) if (state := store.views.state_of(record))]
         rounds = {
             record: state

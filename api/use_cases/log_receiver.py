@@ -61,6 +61,38 @@ class LogReceiver:
             self._continue(operation, is_sound=sentence is None)
         return place
 
+    def take_supplied(
+        self,
+        operation: Operation,
+        texts: tuple[str, str],
+        forged: str | None,
+        *,
+        supplied_by: str,
+        is_vouched: bool = False,
+    ) -> Place | None:
+        """Decide on one operation that another than its own device brings (EX10, EX11).
+
+        Returns
+        -------
+        Place or None
+            Where it stands; None for a forged body, whose place stays free: its true one may come
+            from elsewhere.
+        """
+        envelope, body = texts
+        if forged is not None:
+            self._quarantine(operation, envelope, body, forged)
+            return None
+        origin = self._store.devices.find(operation.device)
+        sentence = why_not_taken_in(self._store, operation, origin, is_vouched=is_vouched)
+        place = self.take(operation, envelope, body, sentence)
+        if place is Place.GAP:
+            self._store.waiting.admit(operation, supplied_by=supplied_by, received_ms=self._now_ms)
+        elif place is Place.NEXT:
+            self._store.signatures.note_resupplied(
+                operation.device, operation.epoch, operation.counter
+            )
+        return place
+
     def tip(self, operation: Operation) -> Tip:
         """Return where the log of an operation ends by now."""
         log = operation.device, operation.epoch
@@ -164,7 +196,9 @@ def read_or_explain(envelope: str, body: str) -> tuple[Operation, str | None]:
             raise broken from error
 
 
-def why_not_taken_in(store: UnitStore, operation: Operation, origin: Device | None) -> str | None:
+def why_not_taken_in(
+    store: UnitStore, operation: Operation, origin: Device | None, *, is_vouched: bool = False
+) -> str | None:
     """Return why a sound operation cannot be taken in, None when it can.
 
     Parameters
@@ -172,6 +206,8 @@ def why_not_taken_in(store: UnitStore, operation: Operation, origin: Device | No
     origin : Device or None
         The device that wrote it; None when it never joined this store (one put back to an older
         copy knows fewer devices).
+    is_vouched : bool
+        A person vouches for what bears the unit server's name (RL12).
     """
     expected = store.catalogue.stream_of(operation.kind)
     if expected not in (None, operation.stream):
@@ -179,7 +215,7 @@ def why_not_taken_in(store: UnitStore, operation: Operation, origin: Device | No
             f"{operation.op_id} puts {operation.kind} in stream {operation.stream}; it belongs in "
             f"{expected}. It is kept aside for the data manager."
         )
-    if (words := refuse_server_words(operation)) is not None:
+    if (words := refuse_server_words(operation, is_vouched=is_vouched)) is not None:
         return words
     if origin is None:
         return None

@@ -7,12 +7,11 @@ import msgspec
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, TooLargeError, UnreadablePushError
-from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain, why_not_taken_in
+from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain
 from api.use_cases.receive_push import Texts, refuse_count
 from sync.errors import MalformedOperationError
 from sync.exchange import MAX_BATCH_COUNT
 from sync.operation import Operation
-from sync.operation_log import Place
 
 PUT_BACK = "put back"
 
@@ -81,23 +80,8 @@ def receive_resupply(
             )
         read = [_read(texts, device) for texts in operations]
         receiver = LogReceiver(store, now_ms)
-        for operation, (envelope, body), forged in read:
-            if forged is not None:
-                # Its true body may come from another device: its place stays free.
-                store.operations.quarantine(
-                    operation.op_id, envelope, body, forged, received_ms=now_ms
-                )
-                receiver.set_aside.append(SetAside(operation.op_id, forged))
-                continue
-            origin = store.devices.find(operation.device)
-            sentence = why_not_taken_in(store, operation, origin)
-            place = receiver.take(operation, envelope, body, sentence)
-            if place is Place.GAP:
-                store.waiting.admit(operation, supplied_by=device.id, received_ms=now_ms)
-            elif place is Place.NEXT:
-                store.signatures.note_resupplied(
-                    operation.device, operation.epoch, operation.counter
-                )
+        for operation, sent, forged in read:
+            receiver.take_supplied(operation, sent, forged, supplied_by=device.id)
         receiver.let_in_waiting()
         receiver.write()
         return ResupplyAnswer(

@@ -7,15 +7,18 @@ from sync.operation import Operation, decode_body
 _WATCHED = (RELEASE_KIND, "site")
 
 
-def refuse_server_words(operation: Operation) -> str | None:
-    """Return why an operation of a device may not say this, None where it may.
+def refuse_server_words(operation: Operation, *, is_vouched: bool = False) -> str | None:
+    """Return why an operation that came from outside may not say this, None where it may.
 
     Parameters
     ----------
     operation : Operation
         With its body; one whose body is withheld says nothing.
+    is_vouched : bool
+        A person of the unit vouches for what bears the unit server's name: without that, anybody
+        could have written it.
     """
-    if operation.device == SERVER_DEVICE or operation.body_text is None:
+    if operation.body_text is None or (is_vouched and operation.device == SERVER_DEVICE):
         return None
     text = operation.body_text
     # Most entries cannot: their body need not be read. A key with a backslash may be any key.
@@ -28,5 +31,5 @@ def refuse_server_words(operation: Operation) -> str | None:
         return None
     return (
         f"{operation.op_id} speaks for the unit server: rule files and going live are decided "
-        "there (crura rules). It is kept aside for the data manager."
+        "there (crura rules). It is kept aside; decide it there again if it was meant."
     )

@@ -10,7 +10,6 @@ from api.storage.signatures import DeviceKey, SignedHead
 from api.storage.unit_store import UnitStore
 from api.use_cases.server_log import SERVER_DEVICE, epoch_fact
 from sync.errors import SyncError
-from sync.operation import read_operation
 from sync.signing import write_head_text
 
 _WHAT_TO_DO = "Restore the store from a backup; the devices send the rest again."
@@ -67,23 +66,12 @@ def _judge_head(
         return
     if not is_signed(keys[place].public_key, text.encode(), head.signature):
         yield f"The signature over {name} is not that of its device. {_WHAT_TO_DO}"
-    elif not _is_held(head, hashes) and not _is_set_aside(store, name, head.hash):
+    elif not _is_held(head, hashes) and not store.operations.is_in_quarantine(name, head.hash):
         yield f"{name} was signed by its device and is not held here. {_WHAT_TO_DO}"
 
 
 def _is_held(head: SignedHead, hashes: Sequence[str]) -> bool:
     return 1 <= head.counter <= len(hashes) and hashes[head.counter - 1] == head.hash
-
-
-def _is_set_aside(store: UnitStore, op_id: str, hash_: str) -> bool:
-    """Say whether a second branch of a log lies in quarantine (LG4): its signature is the proof."""
-    for text in store.operations.quarantined_as(op_id):
-        try:
-            if read_operation(text, None).hash == hash_:
-                return True
-        except SyncError:
-            continue
-    return False
 
 
 def _must_be_signed_to(store: UnitStore, device: str, epoch: str, keys: Sequence[DeviceKey]) -> int:

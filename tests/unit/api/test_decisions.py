@@ -252,3 +252,12 @@ def test_an_altered_read_view_is_found_and_made_good(unit, statement):
     assert any("crura rebuild-views" in found for found in verify_log(unit.store).findings)
     rebuild_views(unit.store)
     assert verify_log(unit.store).findings == ()
+
+
+@pytest.mark.parametrize("about", [5, "coil_placed/c-1", {"a": 1}])
+def test_a_decision_about_no_list_takes_the_list_away_from_nobody(unit, a, about):
+    """[DE5] Planted bug that this caught: whatever stands in `about` walked through."""
+    writer = Writer("tablet-a")
+    unit.push(a, "tablet-a", texts(writer.write("decision/d-1", "care", set={"about": about})))
+
+    assert _ask(unit, a)["double_entries"] == []

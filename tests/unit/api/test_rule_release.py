@@ -184,6 +184,7 @@ def _row(file, place, /, **change):
         (_row("antithrombotic_holds/bsg-esge-2021", 0, **{"continue": True}), "held 0 days"),
         (_row("adverse_events/agree", 0, grade="Z"), "row 1"),
         (_row("measurements/usual_bands", 0, quantity="colour"), "has no row bilirubin umol/L"),
+        (_row("gates/default", 3, limit_item="nonsense"), "nonsense"),
         (_row("step_protocols/coil_and_adhesive", 22, gate=None), "lacks the step blood_return"),
         (_row("step_protocols/coil_and_adhesive", 1, id="identity"), "identity stands twice"),
         (
@@ -504,6 +505,33 @@ def test_no_device_may_speak_for_the_unit_server(live, role):
         rules = read_unit_rules(live.store)
     assert rules.is_training is False
     assert rules.own_files == ()
+
+
+def test_who_supplies_a_put_back_unit_cannot_speak_for_it(live):
+    """[RL12] [EX10] A tablet claims that the unit was put back, then hands in the server's words.
+
+    Planted bug that this caught: whatever bears the name of the unit server let through.
+    """
+    before = live.store.views.of_kind("rule_file_release")
+    headers = live.join("a-1")
+    live.handshake(headers, "a-1", cursors={"care": 10**6})
+    site = live.store.views.of_kind("site")[0].record
+    forged = Writer("unit-server", "evil1")
+    own = {"file": {"name": "sizing/limits", "version": 1001}, "content": _limits(1001).decode()}
+    for record, fields in ((record_of("sizing/limits", 1001), own), (site, {"live_from": ON})):
+        forged.log.append(_operation(forged, record, fields, {}, ()))
+
+    answer = live.client.post(
+        "/api/exchange/resupply",
+        json={"device": "a-1", "operations": texts(*forged.log), "logs": []},
+        headers=headers,
+    )
+
+    assert answer.status_code == 200, answer.text
+    assert len(answer.json()["quarantined"]) == len(forged.log)
+    with live.store.transaction():
+        assert read_unit_rules(live.store).own_files == ()
+    assert live.store.views.of_kind("rule_file_release") == before
 
 
 def _operation(writer, record, fields, over, retract):
