@@ -51,6 +51,8 @@ export interface RecordQuery {
   parent?: string;
   /** One record by its id. */
   record?: string;
+  /** A person opens this case: it is exchanged first, and brought back where it was dropped. */
+  isLookedAt?: boolean;
 }
 
 export interface HistoryEntry {

@@ -539,3 +539,25 @@ def test_a_second_tab_reads_says_so_and_writes_only_once_the_first_is_gone(unit:
     expect(reads_only).to_have_count(0, timeout=20_000)
     case.go(second, "Cases")
     expect(second.get_by_role("button", name=re.compile("Oakhollow")).first).to_be_visible()
+
+
+def test_two_numbers_outside_their_bands_are_both_told_and_none_hides_the_plan(unit: Unit):
+    """[SOFT-01] [HAZ-03] A slip of the unit hits more than one number at once.
+
+    The bug that this caught: remarks known by their id alone, so that two of them took the whole
+    panel away.
+    """
+    page = unit.device("bands")
+    case.add_patient_and_case(page, "Thornwick", "Ada")
+    case.go(page, "Plan")
+    case.press(page, "Add a varix")
+    case.enter_number(page, "Short axis", "90")
+    case.enter_number(page, "Measured distance", "140")
+    case.answer(page, "This size is", "Measured")
+    needles = page.get_by_role("group", name=re.compile("^Needle from the shelf"))
+    needles.get_by_role("button", name=re.compile("19")).first.click()
+    case.answer(page, "Adhesive", "2-Octyl cyanoacrylate")
+    case.answer(page, "Adhesive to oil", "Pure, no oil")
+    expect(page.get_by_text("Short axis 90 mm is outside").first).to_be_visible()
+    expect(page.get_by_text("Measured distance 140 mm is outside").first).to_be_visible()
+    expect(page.get_by_role("button", name="Use this plan")).to_be_visible()

@@ -19,7 +19,6 @@ import {
   wholeNumber,
 } from './shapes';
 
-export const KIND = 'adverse-event-grades';
 export const DRUGS = ['none', 'supportive', 'other'] as const;
 /** In the order in which they are asked. Hours passed in full; a night is a midnight passed. */
 export const FACTS = {

@@ -5,6 +5,7 @@
  * the app can sign elsewhere as this device.
  */
 import { textBytes } from '../sync/canonical-text';
+import { finished, openIndexed } from './indexed-store';
 
 /** Signs as this device. */
 export interface DeviceSigner {
@@ -60,23 +61,17 @@ const DATABASE = 'crura-key';
 const STORE = 'key';
 
 function openDatabase(): Promise<IDBDatabase> {
-  return new Promise((resolve, reject) => {
-    const request = indexedDB.open(DATABASE, 1);
-    request.onupgradeneeded = () => request.result.createObjectStore(STORE);
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-  });
+  return openIndexed(DATABASE, 1, (database) => database.createObjectStore(STORE));
 }
 
 const indexedShelf: KeyShelf = {
   async take() {
     const database = await openDatabase();
     try {
-      return await new Promise((resolve, reject) => {
-        const request = database.transaction(STORE).objectStore(STORE).get('own');
-        request.onsuccess = () => resolve((request.result as CryptoKeyPair | undefined) ?? null);
-        request.onerror = () => reject(request.error);
-      });
+      const transaction = database.transaction(STORE);
+      const request = transaction.objectStore(STORE).get('own');
+      await finished(transaction);
+      return (request.result as CryptoKeyPair | undefined) ?? null;
     } finally {
       database.close();
     }
@@ -85,13 +80,9 @@ const indexedShelf: KeyShelf = {
   async put(pair) {
     const database = await openDatabase();
     try {
-      await new Promise<void>((resolve, reject) => {
-        const transaction = database.transaction(STORE, 'readwrite', { durability: 'strict' });
-        transaction.objectStore(STORE).put(pair, 'own');
-        transaction.oncomplete = () => resolve();
-        transaction.onerror = () => reject(transaction.error);
-        transaction.onabort = () => reject(transaction.error);
-      });
+      const transaction = database.transaction(STORE, 'readwrite', { durability: 'strict' });
+      transaction.objectStore(STORE).put(pair, 'own');
+      await finished(transaction);
     } finally {
       database.close();
     }

@@ -75,7 +75,11 @@ export class CaseRecord {
   }
 
   async #readItself(): Promise<void> {
-    const [itself] = await this.#store.read({ kind: 'case', record: this.caseRecord });
+    const [itself] = await this.#store.read({
+      kind: 'case',
+      record: this.caseRecord,
+      isLookedAt: true,
+    });
     this.itself = itself ?? null;
     const patient = shown(this.itself, 'patient');
     if (typeof patient !== 'string') return;

@@ -4,6 +4,8 @@ import type { App } from './app';
 export class RaisedCauses {
   readonly #app: App;
   readonly #name: string;
+  /** What was kept is read before anything is written over it. */
+  #isRestored = false;
   /** Cause to the place where it was raised first. */
   #firstAt = $state.raw<Readonly<Record<string, string>>>({});
 
@@ -29,15 +31,23 @@ export class RaisedCauses {
     const fresh = causes.filter((cause) => !(cause in this.#firstAt));
     if (fresh.length === 0) return;
     this.#firstAt = { ...this.#firstAt, ...Object.fromEntries(fresh.map((one) => [one, place])) };
+    if (this.#isRestored) this.#keep();
+  }
+
+  #keep(): void {
     void this.#app.store.remember(this.#name, { ...this.#firstAt });
   }
 
   async #restore(): Promise<void> {
     const held = await this.#app.store.recall(this.#name);
-    if (typeof held !== 'object' || held === null || Array.isArray(held)) return;
-    const known = Object.entries(held).filter(
+    const noted = Object.keys(this.#firstAt).length;
+    const isMap = typeof held === 'object' && held !== null && !Array.isArray(held);
+    const known = Object.entries(isMap ? held : {}).filter(
       (entry): entry is [string, string] => typeof entry[1] === 'string',
     );
-    this.#firstAt = { ...Object.fromEntries(known), ...this.#firstAt };
+    // The place where a cause came up first stays, also against one noted while this was read.
+    this.#firstAt = { ...this.#firstAt, ...Object.fromEntries(known) };
+    this.#isRestored = true;
+    if (noted > 0) this.#keep();
   }
 }

@@ -1,10 +1,10 @@
 /** The second copy in IndexedDB, and the device's id once more in the browser's cache storage. */
+import { finished, openIndexed } from '../device/indexed-store';
 import type { CopiedOperation, CopyChange, CopyContent, CopyHead, SecondCopy } from './second-copy';
 
 const DATABASE = 'crura-mark';
 const HEAD = 'mark';
 const OPERATIONS = 'operation';
-const LONGEST_WAIT_MS = 5_000;
 const TRACE_CACHE = 'crura-trace';
 const TRACE_ADDRESS = '/crura-trace';
 
@@ -57,23 +57,8 @@ export const indexedSecondCopy: SecondCopy = {
 };
 
 function openDatabase(): Promise<IDBDatabase> {
-  return new Promise((resolve, reject) => {
-    const request = indexedDB.open(DATABASE, 2);
-    request.onupgradeneeded = ({ oldVersion }) => {
-      if (oldVersion < 1) request.result.createObjectStore(HEAD);
-      request.result.createObjectStore(OPERATIONS, { keyPath: ['epoch', 'counter'] });
-    };
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-    // Some browsers never answer after they were suspended.
-    setTimeout(() => reject(new Error('it did not open in time')), LONGEST_WAIT_MS);
-  });
-}
-
-function finished(transaction: IDBTransaction): Promise<void> {
-  return new Promise((resolve, reject) => {
-    transaction.oncomplete = () => resolve();
-    transaction.onerror = () => reject(transaction.error);
-    transaction.onabort = () => reject(transaction.error);
+  return openIndexed(DATABASE, 2, (database, oldVersion) => {
+    if (oldVersion < 1) database.createObjectStore(HEAD);
+    database.createObjectStore(OPERATIONS, { keyPath: ['epoch', 'counter'] });
   });
 }

@@ -66,8 +66,9 @@ export class OldCases {
    */
   async tidy(): Promise<boolean> {
     const { nowMs, newEpoch, onRecords } = this.#around;
+    let isNewEpoch = false;
     try {
-      const isNewEpoch = goOnPastDropped(this.#store, newEpoch());
+      isNewEpoch = goOnPastDropped(this.#store, newEpoch());
       const shown = await recallCases(this.#store, this.#requests, nowMs);
       if (shown.length > 0) onRecords(shown);
       if (nowMs() >= this.#dropAfterMs) {
@@ -76,10 +77,9 @@ export class OldCases {
         const dropped = dropOldCases(this.#store, clocks, this.#looked);
         if (dropped.length > 0) onRecords(dropped);
       }
-      return isNewEpoch;
     } catch {
       // No network, or a disk that refuses: nothing is lost, and the next round tries again.
-      return false;
     }
+    return isNewEpoch;
   }
 }

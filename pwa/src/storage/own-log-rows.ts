@@ -68,9 +68,10 @@ export function putBackEntries(
     const answer: PutBack = { restored: 0, refused: [] };
     const touched = new Set<string>();
     for (const log of logs) moveOn(database, log);
-    const inOrder = [...entries].sort(
-      (one, other) => (one.epoch < other.epoch ? -1 : 1) || one.counter - other.counter,
-    );
+    const inOrder = [...entries].sort((one, other) => {
+      if (one.epoch === other.epoch) return one.counter - other.counter;
+      return one.epoch < other.epoch ? -1 : 1;
+    });
     for (const entry of inOrder) {
       try {
         const operation = readEntry(database, device, entry);

@@ -45,7 +45,12 @@ function checkAll(limit: number) {
   const mended: string[] = [];
   let pieces = 0;
   for (let after: string | null = ''; after !== null; pieces++) {
-    const part = checkRecords(disk.database, catalogue, after, limit);
+    const aside: string[] = [];
+    const part = checkRecords(disk.database, catalogue, after, limit, (one) => {
+      aside.push(one.opId);
+    });
+    // What is taken out is kept aside in the same breath.
+    expect(aside).toEqual(part.altered.map((one) => one.opId));
     altered.push(...part.altered.map((one) => one.opId));
     mended.push(...part.mended);
     after = part.next;

@@ -11,12 +11,19 @@ import { selectOperations } from './operation-rows';
 import { remergeRecord } from './record-states';
 import { hashOf } from './store-soundness';
 
+/** An operation whose texts are no longer what its hash says. */
+export interface AlteredOperation {
+  opId: string;
+  envelope: string;
+  body: string | null;
+}
+
 /** What the check of some records found. */
 export interface CheckedRecords {
   /** The last record checked; null when there are no more. */
   next: string | null;
   /** Operations that are not as they were written, taken out of the log. */
-  altered: { opId: string; envelope: string; body: string | null }[];
+  altered: AlteredOperation[];
   /** Records whose state was not what the log says, or whose log has changed. */
   mended: string[];
 }
@@ -24,17 +31,19 @@ export interface CheckedRecords {
 /**
  * Check the next records in the order of their ids, in one transaction.
  *
- * An altered operation counts for nothing from here on: the caller keeps it aside and asks the
- * unit for it again. A state that differs from the merge of its log is made anew. What was
+ * An altered operation counts for nothing from here on: it is kept aside in the same transaction,
+ * and the caller asks the unit for it again. A state that differs from the merge of its log is made anew. What was
  * dropped from this tablet is not looked at.
  *
  * @param after - the last record checked before, "" to begin
+ * @param keepAside - keeps the texts of an altered operation for a person
  */
 export function checkRecords(
   database: Database,
   catalogue: Catalogue,
   after: string,
   limit: number,
+  keepAside: (altered: AlteredOperation) => void,
 ): CheckedRecords {
   return database.transaction(() => {
     const found: CheckedRecords = { next: null, altered: [], mended: [] };
@@ -48,6 +57,7 @@ export function checkRecords(
       .map((row) => String(row.record));
     for (const record of records) {
       const altered = takeOutAltered(database, record);
+      altered.forEach(keepAside);
       found.altered.push(...altered);
       const before = shownRows(database, record);
       remergeRecord(database, catalogue, record);
@@ -62,7 +72,7 @@ export function checkRecords(
 const NEXT = `WHERE record > ? AND record NOT IN
   (SELECT record FROM dropped_record WHERE came_later = 0) ORDER BY record LIMIT ?`;
 
-function takeOutAltered(database: Database, record: string): CheckedRecords['altered'] {
+function takeOutAltered(database: Database, record: string): AlteredOperation[] {
   const altered = selectOperations(database, 'WHERE record = ?', [record]).filter(
     (operation) => hashOf(operation) !== operation.hash,
   );

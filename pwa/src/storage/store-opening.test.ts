@@ -121,7 +121,7 @@ test('[REL-13] noise anywhere in the file is found, and what is shown is mended'
     fresh = await openMemoryDisk();
     const { database, store } = await open(() => damaged.database);
     await new SecondCopyKeeper(database, store, copy, AROUND).settle();
-    const { altered, mended } = checkRecords(database, packagedCatalogue(), '', 1_000);
+    const { altered, mended } = checkRecords(database, packagedCatalogue(), '', 1_000, () => {});
 
     if (database === fresh.database) found.atOpening += 1;
     else if (mended.length > 0) found.later += 1;

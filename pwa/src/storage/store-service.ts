@@ -32,7 +32,7 @@ import { openFile, saveToFile } from './file-transfer';
 import { OldCases } from './old-cases';
 import { type OperationStore, type OwnDevice, STREAMS_OF_ROLE } from './operation-store';
 import type { SecondCopyKeeper } from './second-copy-keeper';
-import { checkRecords } from './store-check';
+import { type CheckedRecords, checkRecords } from './store-check';
 
 export interface ServiceSurroundings {
   nowMs(): number;
@@ -138,7 +138,7 @@ export class StoreService {
   }
 
   read(query: RecordQuery): RecordState[] {
-    if (query.kind === 'case' && query.record !== undefined) {
+    if (query.isLookedAt && query.record !== undefined) {
       this.#openCase = query.record;
       if (this.#oldCases.lookAt(query.record)) this.#schedule(0);
     }
@@ -279,15 +279,32 @@ export class StoreService {
     }
   }
 
+  #checkNext(record: string): CheckedRecords {
+    const { database, catalogue } = this.#store;
+    return checkRecords(
+      database,
+      catalogue,
+      record,
+      CHECKED_AT_ONCE,
+      ({ opId, envelope, body }) => {
+        const sentence = `${opId} was altered on this tablet's disk. It counts for nothing here; ask the data manager.`;
+        this.#store.setAside('tablet', opId, envelope, body, sentence, this.#around.nowMs());
+      },
+    );
+  }
+
   /** Check the record piece by piece; what was altered on the disk is asked of the unit again. */
   #checkAfter(record: string, alteredBefore: number): void {
     this.#around.later(BETWEEN_CHECKS_MS, () => {
-      const { database, catalogue } = this.#store;
-      const { next, altered, mended } = checkRecords(database, catalogue, record, CHECKED_AT_ONCE);
-      for (const { opId, envelope, body } of altered) {
-        const sentence = `${opId} was altered on this tablet's disk. It counts for nothing here; ask the data manager.`;
-        this.#store.setAside('tablet', opId, envelope, body, sentence, this.#around.nowMs());
+      let checked: CheckedRecords;
+      try {
+        checked = this.#checkNext(record);
+      } catch {
+        // A disk that refuses now: nothing was changed, and the same piece comes again.
+        this.#checkAfter(record, alteredBefore);
+        return;
       }
+      const { next, altered, mended } = checked;
       if (mended.length > 0) this.#around.onRecords(mended);
       const count = alteredBefore + altered.length;
       if (next !== null) this.#checkAfter(next, count);

@@ -13,6 +13,7 @@ import type { AnsweredCall } from './worker-messages';
 /** Calls that change nothing of the record: a reading window may make them. */
 const READ_CALLS: ReadonlySet<AnsweredCall> = new Set([
   'read',
+  'droppedCases',
   'history',
   'conflicts',
   'planChecks',

@@ -51,9 +51,9 @@ export const eventWords = {
   open: (event: string) => `What ${event.toLowerCase()} needed`,
   close: 'Close these questions',
   notAdmitted: 'Not admitted',
-  restIsNo: (count: number) => `None of the other ${count}`,
+  restIsNo: (count: number) => `None of the ${count} that could raise the grade`,
   recorded: (event: string, fact: string) => `${event}: ${fact}`,
-  restRecorded: (event: string) => `${event}: none of the others`,
+  restRecorded: (event: string) => `${event}: none of those that could raise the grade`,
   grade: (scale: Scale, { grade, at_least }: Graded) => {
     if (grade === 'none') {
       return at_least ? `${scales[scale]}: no grade so far` : `${scales[scale]}: no adverse event`;

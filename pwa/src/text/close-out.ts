@@ -117,7 +117,7 @@ export const closeOut = {
   later: 'Close later',
   laterNote: 'The case stays open and listed.',
   newer: (count: number) =>
-    `This case holds ${count === 1 ? '1 entry' : `${count} entries`} of a newer version of the app, which cannot be read here. Connect to the unit, reload to get that version, then sign.`,
+    `This case holds ${count === 1 ? '1 entry' : `${count} entries`} of a newer version of the app, which cannot be read here. Connect to the unit, close every window of the app and open it again, then sign.`,
   signed: (who: string, at: string) => `Signed by ${who}, ${at}.`,
   unchanged: 'Nothing has changed since.',
   changed: 'Changed after signing. Look at the entries and sign again.',

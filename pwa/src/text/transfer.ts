@@ -12,6 +12,7 @@ export const transfer = {
   busy: 'One moment.',
   nothing: 'There is nothing to save: the unit holds every entry made here.',
   saved: (count: number) => `${entries(count)} were put in the file. Take it to the unit.`,
+  notOpened: (why: string) => `Nothing was taken in. ${why}`,
   failed: (why: string) => `The file was not made. ${why}`,
   takenIn({ taken, known, waiting, left, setAside }: TakenIn): string[] {
     const lines = [`New: ${taken}. Known already: ${known}.`];
@@ -22,7 +23,7 @@ export const transfer = {
     }
     if (left > 0)
       lines.push(
-        `${entries(left)} were left out: of a part that this device does not read, or of the unit itself, which come by the exchange alone.`,
+        `${entries(left)} were left out: not for this device, or written by the unit itself. Those come with the next exchange.`,
       );
     if (setAside > 0) {
       lines.push(
