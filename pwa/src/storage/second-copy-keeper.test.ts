@@ -211,6 +211,29 @@ describe('storage_evicted', () => {
     expect(found.store.notice()).toMatch(/^Store repaired: 2 entries restored/);
   });
 
+  /** The bug it has caught: entries of one epoch left in the order in which they lay. */
+  test('entries are put back by their chain, in whatever order they lie in the copy', async () => {
+    first.save(3);
+    await first.keeper.keep();
+    const other = await again(await openMemoryDisk(), new MemorySecondCopy());
+    other.store.becomeDevice(OWN, 'ep01');
+    other.save(1);
+    other.save(1, 90);
+    await other.keeper.keep();
+    const [one, , three] = first.copy.content.operations;
+    const [, otherTwo] = other.copy.content.operations;
+    if (!one || !three || !otherTwo) throw new Error('three entries were saved');
+    first.copy.content.operations = [three, otherTwo, one];
+
+    const found = await again(await openMemoryDisk(), first.copy);
+
+    expect(found.store.read({ kind: 'puncture' }).map((state) => state.record)).toEqual([
+      'puncture/p-1',
+      'puncture/p-90',
+    ]);
+    expect(found.store.quarantined().count).toBe(1);
+  });
+
   test('a copy that cannot be read is never written over', async () => {
     first.save(3);
     await first.keeper.keep();
