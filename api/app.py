@@ -12,11 +12,12 @@ from litestar.openapi.plugins import JsonRenderPlugin
 from api.environment import Environment
 from api.routes.calculate import post_calculation
 from api.routes.conflicts import get_conflicts, get_decisions
-from api.routes.devices import post_device, post_invitation, post_revocation
+from api.routes.devices import get_devices, post_device, post_invitation, post_revocation
 from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
 from api.routes.health import get_health
 from api.routes.outer_shell import OuterShell
+from api.routes.pictures import get_picture_piece, get_picture_standing, put_picture_piece
 from api.routes.plan_checks import get_plan_checks
 from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
@@ -45,17 +46,27 @@ def create_app(
         Host names that requests may name; None allows every name.
     """
     release = metadata.version("crura")
+    surroundings = Surroundings(
+        store=store,
+        environment=environment,
+        build=f"{release}+{static_files.build}",
+        local_key=local_key,
+    )
     app = Litestar(
         route_handlers=[
             exchange_router,
             get_snapshot,
             get_segment,
             post_device,
+            get_devices,
             post_invitation,
             post_revocation,
             get_conflicts,
             get_decisions,
             get_plan_checks,
+            get_picture_standing,
+            get_picture_piece,
+            put_picture_piece,
             get_health,
             post_calculation,
             get_start,
@@ -65,14 +76,10 @@ def create_app(
         state=State(
             {
                 "static_files": static_files,
-                "surroundings": Surroundings(
-                    store=store,
-                    environment=environment,
-                    build=f"{release}+{static_files.build}",
-                    local_key=local_key,
-                ),
+                "surroundings": surroundings,
             }
         ),
+        on_shutdown=[surroundings.second_check.close],
         exception_handlers=EXCEPTION_HANDLERS,
         compression_config=CompressionConfig(
             backend="gzip",

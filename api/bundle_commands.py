@@ -22,7 +22,10 @@ def bundle_group() -> None:
 def export(target: Path, streams: tuple[str, ...], folder: Path) -> None:
     """Write what the unit holds to a new file."""
     with open_store(folder) as store:
-        count = export_bundle(store, target, streams=streams, now_ms=ENVIRONMENT.now_ms())
+        written = export_bundle(store, target, streams=streams, now_ms=ENVIRONMENT.now_ms())
+    for sentence in written.remarks:
+        click.echo(sentence, err=True)
+    count = written.operations
     click.echo(f"{count} operations are in {target}. Keep it where records of patients may be.")
 
 

@@ -30,6 +30,7 @@ from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.restore_unit import restore_unit
 from api.use_cases.revoke_device import revoke_device
+from api.use_cases.rule_health import RuleHealth, count_rule_health
 from api.use_cases.verify_log import verify_log
 
 DEFAULT_PORT = 8470
@@ -266,16 +267,42 @@ def check_plans(folder: Path) -> None:
         sys.exit(2)
 
 
+@main.command("rule-health")
+@data_option
+def rule_health(folder: Path) -> None:
+    """Say how often each gate came up and was passed, and which want a review.
+
+    From the record alone: what came up at Plan or Close-out and was followed is not counted.
+    """
+    with open_store(folder) as store:
+        rules = count_rule_health(store)
+    for rule in rules:
+        click.echo(_say_health(rule))
+    marked = sum(rule.wants_review for rule in rules)
+    click.echo(f"Rules that came up: {len(rules)}. Rules that want a review: {marked}.")
+
+
+def _say_health(rule: RuleHealth) -> str:
+    median = "none" if rule.median_ms is None else f"{rule.median_ms / 1000:.1f} s"
+    return (
+        f"{rule.rule}: came up {rule.fires}, passed {rule.overrides} (other reason: "
+        f"{rule.free_notes}), recorded all the same {rule.recorded_anyway}, median time to pass "
+        f"{median}{'; review it' if rule.wants_review else ''}"
+    )
+
+
 @main.command("backup")
 @click.argument("target", type=click.Path(path_type=Path))
 @data_option
 def backup(target: Path, folder: Path) -> None:
     """Write a sound copy of the store to a new file."""
     with open_store(folder) as store:
-        write_backup(store, target)
+        left_out = write_backup(store, target)
+    for digest in left_out:
+        click.echo(f"The picture {digest} was changed here and is left out.", err=True)
     click.echo(
-        f"The backup is {target}, its seal {target}.seal. Keep both where records of patients may "
-        "be kept."
+        f"The backup is {target}, its seal {target}.seal, its pictures, if any, lie in "
+        f"{target}.pictures. Keep them where records of patients may be kept."
     )
 
 

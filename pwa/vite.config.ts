@@ -1,13 +1,50 @@
+import { createHash } from 'node:crypto';
+import { readdirSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { svelte } from '@sveltejs/vite-plugin-svelte';
+import type { Plugin } from 'vite';
 import { VitePWA } from 'vite-plugin-pwa';
 import { defineConfig } from 'vitest/config';
+import { messagesPlugin } from './src/text/messages/plugin.ts';
 
 const folder = (path: string) => fileURLToPath(new URL(path, import.meta.url));
 
+/** Return a hash of everything that a build is made from, tests left out. */
+function hashSources(): string {
+  const hash = createHash('sha256');
+  for (const root of ['src/', 'public/', '../api/clinical_rules/data/', '../api/record_catalogue/']) {
+    for (const name of readdirSync(folder(root), { recursive: true, encoding: 'utf8' }).sort()) {
+      if (/\.(ts|svelte|css|sql|json|svg)$/.test(name) && !name.endsWith('.test.ts')) {
+        hash.update(`${root}${name}\n`).update(readFileSync(folder(root + name)));
+      }
+    }
+  }
+  for (const name of ['index.html', 'vite.config.ts', 'package-lock.json']) {
+    hash.update(`${name}\n`).update(readFileSync(folder(name)));
+  }
+  return hash.digest('hex').slice(0, 12);
+}
+
+const buildId = hashSources();
+
+/** Puts the build id among the files, so that a page can ask which build is handed out (HAZ-27). */
+const buildFile: Plugin = {
+  name: 'crura-build-file',
+  generateBundle() {
+    this.emitFile({
+      type: 'asset',
+      fileName: 'build.json',
+      source: JSON.stringify({ build: buildId }),
+    });
+  },
+};
+
 export default defineConfig({
+  define: { __BUILD_ID__: JSON.stringify(buildId) },
   plugins: [
     svelte(),
+    messagesPlugin,
+    buildFile,
     VitePWA({
       registerType: 'prompt',
       injectRegister: false,
@@ -25,7 +62,7 @@ export default defineConfig({
         ],
       },
       workbox: {
-        globPatterns: ['**/*.{js,css,html,svg,wasm,webmanifest}'],
+        globPatterns: ['**/*.{js,css,html,svg,wasm,webmanifest}', 'build.json'],
         // Parts of the SQLite bundle that the synchronous-handle pool never asks for.
         globIgnores: ['**/sqlite3-worker1*.js', '**/sqlite3-opfs-async-proxy*.js'],
         navigateFallback: '/index.html',

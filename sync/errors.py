@@ -4,6 +4,7 @@ SyncError
   MalformedOperationError   the bytes are no operation; nothing was taken in
   ForgedOperationError      the bytes contradict their own commitment
   BrokenChainError          the operation does not continue the log it names
+  ChangedBatchError         a batch in rows is not what was sent; nothing was taken in
 """
 
 
@@ -21,3 +22,7 @@ class ForgedOperationError(SyncError):
 
 class BrokenChainError(SyncError):
     """The operation does not follow the one held before it (LG2)."""
+
+
+class ChangedBatchError(SyncError):
+    """Rows do not build what their digest says (EX17)."""

@@ -17,14 +17,28 @@ FIRST_BATCH_BYTES = 16_384
 FIRST_PAGE_COUNT = 100
 
 
+class LastRead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The last entry of others that a device read of a stream (EX20).
+
+    ``after`` is the receipt number up to which it had read then, ``hash`` that of the entry.
+    """
+
+    after: int
+    hash: str
+
+
 class Handshake(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a device says first: where its own log ends and how far it has read each stream."""
+    """What a device says first: where its own log ends and how far it has read each stream.
+
+    ``last_read`` is left out before the server has said that it compares it (EX20).
+    """
 
     device: str
     tip: Tip
     cursors: dict[str, int]
     catalogue: int
     wall_ms: int
+    last_read: dict[str, LastRead] = {}
 
 
 class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
@@ -33,7 +47,10 @@ class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
     ``tip`` is the end of the device's log as the server holds it (same epoch; counter 0 when
     nothing is held); ``hash_at_device_tip`` is set when the server holds at least as much.
     ``heads`` gives the server's last receipt number per stream the device may read; ``epochs`` up
-    to which counter it holds each log under the device's name, a copy's among them (EX9).
+    to which counter it holds each log under the device's name, a copy's among them (EX9);
+    ``rows`` that it reads and writes rows, which one of an older release does not (EX18).
+    ``last_read`` says how what the device last read agrees with what is held here: "agrees" or
+    "differs", "" from a server of an older release, which does not compare (EX20).
     """
 
     server: str
@@ -42,6 +59,8 @@ class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
     heads: dict[str, int]
     wall_ms: int
     epochs: dict[str, int] = {}
+    rows: bool = False
+    last_read: str = ""
 
 
 class Standing(StrEnum):

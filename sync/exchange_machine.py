@@ -44,6 +44,7 @@ from sync.exchange_messages import (
     Start,
 )
 
+FORBIDDEN = 403
 UNPROCESSABLE = 422
 NOTHING_TAKEN = (
     "The unit took nothing in and gave no reason. Everything is kept on this tablet; "
@@ -221,8 +222,11 @@ def _case_pulled(state: ExchangeState, heard: Pulled) -> Step:
 
 
 def _case_refused(state: ExchangeState, heard: Refused) -> Step:
-    """Treat a unit of an older release, which knows no lane: the stream brings the case too."""
-    if heard.status == UNPROCESSABLE:
+    """Go on to the push: the stream brings the case too, and who reads nothing may hand over.
+
+    A unit of an older release knows no lane; a revoked device reads nothing (EX12).
+    """
+    if heard.status in (FORBIDDEN, UNPROCESSABLE):
         return _push(_with(state, case_streams=()))
     return _refused(state, heard)
 

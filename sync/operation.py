@@ -104,14 +104,15 @@ class Operation(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     @property
     def envelope_text(self) -> str:
         """The canonical envelope, rebuilt byte for byte from its parts (OP2)."""
-        return _write_envelope(
+        return write_envelope(
             self.op_id, self.previous, self.stream, self.record, self.stamp, self.commitment
         )
 
 
-def _write_envelope(
+def write_envelope(
     op_id: str, previous: str, stream: str, record: str, stamp: str, commitment: str
 ) -> str:
+    """Return the canonical envelope of checked parts (OP2)."""
     # Every part is ASCII without quotes or backslashes (checked), so no escaping is needed.
     return (
         f'{{"op_id":"{op_id}","previous":"{previous}","stream":"{stream}",'
@@ -119,7 +120,8 @@ def _write_envelope(
     )
 
 
-def _sha256(text: str) -> str:
+def hash_text(text: str) -> str:
+    """Return the SHA-256 of a text, 64 hexadecimal digits."""
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -188,8 +190,8 @@ def make_operation_of(
     body_text: str,
 ) -> Operation:
     """Return a new operation over a body that is text already; see `make_operation`."""
-    envelope = _write_envelope(
-        f"{device}.{epoch}.{counter}", previous, stream, record, stamp, _sha256(body_text)
+    envelope = write_envelope(
+        f"{device}.{epoch}.{counter}", previous, stream, record, stamp, hash_text(body_text)
     )
     return read_operation(envelope, body_text)
 
@@ -206,7 +208,9 @@ class _Envelope(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 _ENVELOPES = msgspec.json.Decoder(_Envelope)
 
 
-def read_operation(envelope_text: str, body_text: str | None) -> Operation:
+def read_operation(
+    envelope_text: str, body_text: str | None, body_hash: str | None = None
+) -> Operation:
     """Return the operation that two texts hold.
 
     Parameters
@@ -215,6 +219,8 @@ def read_operation(envelope_text: str, body_text: str | None) -> Operation:
         Canonical envelope; any other spelling of the same JSON is refused (OP2).
     body_text : str or None
         Exact body text; None when it was withheld from this reader.
+    body_hash : str or None
+        `hash_text` of the body, from a caller that has it already.
 
     Raises
     ------
@@ -231,7 +237,7 @@ def read_operation(envelope_text: str, body_text: str | None) -> Operation:
     if (previous == "") != (counter == 1):
         raise _explain(envelope_text)
     if body_text is not None:
-        if _sha256(body_text) != commitment:
+        if (body_hash or hash_text(body_text)) != commitment:
             raise ForgedOperationError(
                 f"The body of {op_id} is not the one it commits to. "
                 "It was changed after it was written: keep the tablet and ask the data manager."
@@ -247,7 +253,7 @@ def read_operation(envelope_text: str, body_text: str | None) -> Operation:
         record=record,
         stamp=stamp,
         commitment=commitment,
-        hash=_sha256(envelope_text),
+        hash=hash_text(envelope_text),
         body_text=body_text,
     )
 
@@ -308,11 +314,8 @@ def read_body(body_text: str, op_id: str = "this operation") -> Body:
         raise _malformed(f"salt of {op_id}", body.salt, "32 hexadecimal digits")
     if not body.set and not body.retract:
         raise MalformedOperationError(f"{op_id} sets no field and retracts nothing. Leave it out.")
-    again = (body.again,) if body.again else ()
-    for references in (*body.over.values(), body.retract, again):
-        for reference in references:
-            if not _REFERENCE.fullmatch(reference):
-                raise _malformed(f"reference in {op_id}", reference, "op_id#16 digits")
+    if body.over or body.retract or body.again:
+        _refuse_references(body, op_id)
     _refuse_fractions(body.set.values(), op_id, 1)
     return body
 
@@ -325,25 +328,34 @@ def decode_body(body_text: str) -> Body:
     return _BODIES.decode(body_text)
 
 
+def _refuse_references(body: Body, op_id: str) -> None:
+    again = (body.again,) if body.again else ()
+    for references in (*body.over.values(), body.retract, again):
+        for reference in references:
+            if not _REFERENCE.fullmatch(reference):
+                raise _malformed(f"reference in {op_id}", reference, "op_id#16 digits")
+
+
 def _refuse_fractions(values: Iterable[object], op_id: str, depth: int) -> None:
     """Refuse numbers and nesting that the two languages would not read alike (OP6)."""
     for value in values:
-        if depth > MAX_DEPTH:
-            raise MalformedOperationError(
-                f"{op_id} is nested over {MAX_DEPTH} levels deep. Write it flatter (OP6)."
-            )
-        if isinstance(value, str):
+        kind = type(value)
+        # Texts and gaps first: most values are one of them.
+        if kind is str or value is None:
             continue
-        if isinstance(value, float) or (
-            isinstance(value, int) and not -MAX_WHOLE_NUMBER <= value <= MAX_WHOLE_NUMBER
+        if kind is float or (
+            kind is int and not -MAX_WHOLE_NUMBER <= value <= MAX_WHOLE_NUMBER  # type: ignore[operator]
         ):
             raise MalformedOperationError(
                 f"{op_id} holds the number {value}. Write whole numbers in a small unit (OP6)."
             )
-        if isinstance(value, dict):
-            _refuse_fractions(value.values(), op_id, depth + 1)
-        elif isinstance(value, list):
-            _refuse_fractions(value, op_id, depth + 1)
+        if value and (kind is dict or kind is list):
+            if depth == MAX_DEPTH:
+                raise MalformedOperationError(
+                    f"{op_id} is nested over {MAX_DEPTH} levels deep. Write it flatter (OP6)."
+                )
+            inner = value.values() if kind is dict else value  # type: ignore[attr-defined]
+            _refuse_fractions(inner, op_id, depth + 1)  # type: ignore[arg-type]
 
 
 def _malformed(part: str, found: str, wanted: str) -> MalformedOperationError:

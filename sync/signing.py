@@ -1,7 +1,8 @@
-"""What a device signs: the head of its chain, once a batch. Bytes alone; keys are elsewhere.
+"""What is signed: a device's head, once a batch, and the unit's segments. Keys are elsewhere.
 
 Every operation names the hash of the one before it, so that one signature over the last hash of
-a chain vouches for every operation up to it.
+a chain vouches for every operation up to it. Segments of a stream are bound together likewise:
+each names where the one before it ends, so that none can be left out between two others.
 """
 
 import re
@@ -17,7 +18,9 @@ SIGNATURE_BYTES = 64
 _DEVICE = re.compile(r"[a-z0-9-]{1,32}")
 _EPOCH = re.compile(r"[a-z0-9]{4,16}")
 _HASH = re.compile(r"[0-9a-f]{64}")
+_STREAM = re.compile(r"[a-z_]{1,24}")
 _LARGEST_COUNTER = 999_999_999_999
+_LARGEST_NUMBER = 2**53 - 1
 
 
 def write_head_text(device: str, epoch: str, counter: int, hash_: str) -> str:
@@ -68,3 +71,37 @@ def find_head(operations: Sequence[Operation]) -> Tip | None:
             return None
     last = operations[-1]
     return Tip(last.epoch, last.counter, last.hash)
+
+
+def write_segment_text(
+    digest: str, stream: str, *, after: int, first: int, last: int, operations: int
+) -> str:
+    """Return the text that a unit server signs for one sealed segment, ASCII (SG10).
+
+    Parameters
+    ----------
+    digest : str, 64 hexadecimal digits
+        SHA-256 of the segment's bytes.
+    after : int, from 0
+        Receipt number of the last operation in the segment before, 0 for the first segment.
+    first, last : int
+        Receipt numbers of its first and last operation.
+    operations : int, from 1
+        How many operations it holds.
+
+    Raises
+    ------
+    MalformedOperationError
+        A part is none of a segment: two different segments never have the same text.
+    """
+    sound = (
+        _HASH.fullmatch(digest)
+        and _STREAM.fullmatch(stream)
+        and 0 <= after < first <= last <= _LARGEST_NUMBER
+        and 1 <= operations <= last - first + 1
+    )
+    if not sound:
+        raise MalformedOperationError(
+            f"{digest[:16]} of stream {stream[:24]!r} is no segment. Ask for the list again."
+        )
+    return f"crura-segment\n{digest}\n{stream}\n{after}\n{first}\n{last}\n{operations}"

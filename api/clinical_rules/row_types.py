@@ -29,6 +29,7 @@ ROW_TYPES: Mapping[str, type[Row]] = {
     "liver_scores/coefficients": CoefficientRow,
     "liver_scores/input_ranges": InputRangeRow,
     "measurements/usual_bands": UsualBandRow,
+    "pictures/reading": LimitRow,
     "sizing/cautions": CautionRow,
     "sizing/coil_counts": CoilCountRow,
     "sizing/flush_media": FlushRow,

@@ -105,7 +105,7 @@ def read_rule_file(name_on_disk: str, content: bytes, row_type: type[RowT]) -> R
     for place, raw in enumerate(head.rows, start=1):
         try:
             rows.append(msgspec.json.decode(raw, type=row_type))
-        except msgspec.MsgspecError as error:
+        except (msgspec.MsgspecError, UnicodeDecodeError) as error:
             message = f"Rule file {name_on_disk}: row {place} cannot be read ({error}). Correct it."
             raise RuleFileError(message) from error
     return RuleFile(

@@ -15,6 +15,7 @@ from api.clinical_rules.examples import EXAMPLES
 from api.clinical_rules.first_bleed import answer_first_bleed
 from api.clinical_rules.follow_up import VisitRow
 from api.clinical_rules.gates import GateRow, find_gates, refuse_row_faults
+from api.clinical_rules.picture_length import answer_picture_length
 from api.clinical_rules.row_types import row_type_of
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
@@ -43,6 +44,15 @@ _INNER: Mapping[str, tuple[Calculation, Mapping[str, object]]] = {
         answer_value_cautions,
         {"quantity": "bilirubin", "unit": "umol/L", "amount": 41},
     ),
+    "pictures": (
+        answer_picture_length,
+        {
+            "width_px": 800,
+            "height_px": 600,
+            "scale": {"from": {"x": 40, "y": 20}, "to": {"x": 40, "y": 520}, "known_um": 50_000},
+            "line": {"from": {"x": 300, "y": 200}, "to": {"x": 440, "y": 200}},
+        },
+    ),
     "varix_class": (answer_varix_class, {"short_axis_um": 12_000}),
     "varix_risk": (answer_first_bleed, {"varix_class": "GOV2"}),
 }
@@ -52,6 +62,7 @@ _ROW_KEYS: Mapping[str, tuple[str, ...]] = {
     "liver_scores/coefficients": ("score", "term"),
     "liver_scores/input_ranges": ("input", "unit"),
     "measurements/usual_bands": ("quantity", "unit"),
+    "pictures/reading": ("item",),
     "sizing/cautions": ("id",),
     "sizing/flush_media": ("agent",),
     "sizing/limits": ("item",),

@@ -34,7 +34,7 @@ _TARGET = shape(
         "measured_distance_um": _length_um,
         "near_wall_um": _length_um,
         "far_wall_um": _length_um,
-        "origin": one_of("measured", "estimated", "earlier-record"),
+        "origin": one_of("measured", "estimated", "earlier-record", "measured-on-image"),
     },
 )
 _NEEDLE = shape(

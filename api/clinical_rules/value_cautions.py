@@ -16,7 +16,7 @@ from api.clinical_rules.shapes import number, one_of, shape, text
 USUAL_BANDS = "measurements/usual_bands"
 _TENFOLD = 10
 _MOST_DECIMALS = 6
-_ORIGINS = ("measured", "estimated", "earlier-record")
+_ORIGINS = ("measured", "estimated", "earlier-record", "measured-on-image")
 _KEYS = ("quantity", "unit", "amount", "last", "origin")
 # Of the remarks that no row of a rule file carries.
 _OWN = Row(source="project default, no source", basis="unit-setting")
@@ -98,7 +98,8 @@ def find_value_cautions(
     last : Decimal or None
         The value that stood before, None where there was none.
     origin : str or None
-        Where the number comes from, among measured, estimated and earlier-record.
+        Where the number comes from, among measured, estimated,
+        earlier-record and measured-on-image.
 
     Raises
     ------

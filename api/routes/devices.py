@@ -4,13 +4,15 @@ import hmac
 from typing import Annotated, Any
 
 import msgspec
-from litestar import Request, post
+from litestar import Request, get, post
+from litestar.di import Provide
 from litestar.params import JSONBody
 
-from api.routes.surroundings import Around, bearer_token
+from api.routes.surroundings import Around, AskingDevice, bearer_token, provide_device
 from api.use_cases.errors import JoinRefusedError, TooManyTriesError, UnknownDeviceError
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.join_device import EnrolledKey, Membership, join_device
+from api.use_cases.list_devices import Devices, list_devices
 from api.use_cases.revoke_device import revoke_device
 from sync.operation_log import Tip
 
@@ -63,6 +65,17 @@ def post_device(
     except JoinRefusedError:
         around.wrong_codes.note(now_ms)
         raise
+
+
+@get(
+    "/api/devices",
+    tags=["devices"],
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    sync_to_thread=True,
+)
+def get_devices(device: AskingDevice, around: Around) -> Devices:
+    """List the unit's devices with their last exchange, the longest silent one first."""
+    return list_devices(around.store, device, now_ms=around.environment.now_ms())
 
 
 class Revocation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -20,11 +20,14 @@ from api.storage.errors import DiskFullError, StorageError
 from api.use_cases.errors import (
     CalculationError,
     JoinRefusedError,
+    NoSuchPictureError,
     NoSuchSegmentError,
     NotAllowedError,
+    PictureRefusedError,
     TooLargeError,
     TooManyTriesError,
     UnknownDeviceError,
+    UnnamedPictureError,
     UnreadablePushError,
     UseCaseError,
 )
@@ -39,6 +42,9 @@ _STATUS: dict[type[UseCaseError], HTTPStatus] = {
     TooLargeError: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
     UnreadablePushError: HTTPStatus.UNPROCESSABLE_ENTITY,
     NoSuchSegmentError: HTTPStatus.NOT_FOUND,
+    NoSuchPictureError: HTTPStatus.NOT_FOUND,
+    UnnamedPictureError: HTTPStatus.CONFLICT,
+    PictureRefusedError: HTTPStatus.UNPROCESSABLE_ENTITY,
     CalculationError: HTTPStatus.UNPROCESSABLE_ENTITY,
 }
 _SENTENCES = {

@@ -1,12 +1,11 @@
 """The exchange over HTTP: handshake, push, pull, and word that there is more."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from typing import Annotated
 
 import msgspec
-from litestar import Response, Router, get, post
-from litestar.background_tasks import BackgroundTask
+from litestar import Router, get, post
 from litestar.di import Provide
 from litestar.params import FromQuery, JSONBody, QueryParameter
 from litestar.response import Stream
@@ -21,30 +20,40 @@ from api.routes.surroundings import (
     provide_sender,
 )
 from api.storage.device_store import Device
-from api.use_cases.answer_pull import Page, answer_pull
-from api.use_cases.check_plans import check_after_push
+from api.use_cases.answer_pull import Page, RowPage, answer_pull
+from api.use_cases.read_batch import Sent, read_batch
 from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
 from api.use_cases.receive_push import PushAnswer, receive_push
 from api.use_cases.receive_resupply import ResupplyAnswer, receive_resupply
 from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer
+from sync.wire import Row
 
 QUIET_SECONDS = 15.0
 
 
-class Push(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A device's own operations as (envelope, body), in the order of its log."""
+class Batch(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Operations as (envelope, body), or in rows with their digest (EX16-EX18)."""
 
     device: str
-    operations: list[tuple[str, str]]
+    operations: list[tuple[str, str]] = []
+    rows: list[Row] = []
+    digest: Annotated[str, msgspec.Meta(max_length=64)] = ""
+
+    def read(self) -> Sequence[Sent]:
+        """Return what was sent; see `read_batch`."""
+        return read_batch(self.device, self.operations, self.rows, self.digest)
+
+
+class Push(Batch, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A device's own operations, in the order of its log."""
+
     signature: Annotated[str, msgspec.Meta(max_length=128)] | None = None
 
 
-class Resupply(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Resupply(Batch, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Operations of other devices, and logs of which to say how far they are held."""
 
-    device: str
     logs: list[tuple[str, str]] = []
-    operations: list[tuple[str, str]] = []
 
 
 @post("/handshake", status_code=200, sync_to_thread=True)
@@ -62,44 +71,44 @@ def post_handshake(
 
 
 @post("/push", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
-async def post_push(
-    data: JSONBody[Push], sender: SendingDevice, around: Around
-) -> Response[PushAnswer]:
+async def post_push(data: JSONBody[Push], sender: SendingDevice, around: Around) -> PushAnswer:
     """Take in operations; the answer comes after they are on disk. Gzip is welcome.
 
-    Plans among them are checked once the answer is on its way.
+    Plans among them are checked later; no answer waits for it.
     """
     refuse_other_device(sender, data.device)
-    async with around.turns.take(len(data.operations)):
+    async with around.turns.take(len(data.operations) or len(data.rows)):
         answer = await asyncio.to_thread(
             receive_push,
             around.store,
             sender,
-            data.operations,
+            await asyncio.to_thread(data.read),
             now_ms=around.environment.now_ms(),
             signature=data.signature,
         )
     around.bell.ring()
-    return Response(answer, background=BackgroundTask(check_after_push, around.store))
+    around.second_check.ring()
+    return answer
 
 
 @post("/resupply", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
 async def post_resupply(
     data: JSONBody[Resupply], sender: SendingDevice, around: Around
-) -> Response[ResupplyAnswer]:
+) -> ResupplyAnswer:
     """Take in what other devices wrote, for a store that was put back to an older copy."""
     refuse_other_device(sender, data.device)
-    async with around.turns.take(len(data.operations)):
+    async with around.turns.take(len(data.operations) or len(data.rows)):
         answer = await asyncio.to_thread(
             receive_resupply,
             around.store,
             sender,
             data.logs,
-            data.operations,
+            await asyncio.to_thread(data.read),
             now_ms=around.environment.now_ms(),
         )
     around.bell.ring()
-    return Response(answer, background=BackgroundTask(check_after_push, around.store))
+    around.second_check.ring()
+    return answer
 
 
 @get("/pull", sync_to_thread=True)
@@ -111,10 +120,18 @@ def get_pull(
     limit: Annotated[int, QueryParameter(ge=1, le=MAX_BATCH_COUNT)] = MAX_BATCH_COUNT,
     own: FromQuery[bool] = False,
     record: Annotated[str, QueryParameter(max_length=105)] = "",
-) -> Page:
+    rows: FromQuery[bool] = False,
+) -> Page | RowPage:
     """Hand out one page of a stream, or of one case in it, in the order of receipt."""
     return answer_pull(
-        around.store, device, stream, after=after, limit=limit, with_own=own, record=record
+        around.store,
+        device,
+        stream,
+        after=after,
+        limit=limit,
+        with_own=own,
+        record=record,
+        in_rows=rows,
     )
 
 

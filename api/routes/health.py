@@ -10,7 +10,8 @@ class Health(msgspec.Struct, frozen=True):
     """The build, the mark of this store, and the version of the record catalogue.
 
     ``waiting`` operations were supplied and wait for what lies before them (EX11); ``forks`` are
-    logs that two devices wrote (LG5).
+    logs that two devices wrote (LG5); ``damaged`` entries cannot be read as they were written: put
+    back a backup (LG6).
     """
 
     build: str
@@ -18,6 +19,7 @@ class Health(msgspec.Struct, frozen=True):
     catalogue: int
     waiting: int
     forks: int
+    damaged: int
 
 
 @get("/api/health", tags=["server"], sync_to_thread=True)
@@ -30,4 +32,5 @@ def get_health(around: Around) -> Health:
             around.store.catalogue.version,
             waiting=sum(around.store.waiting.gaps().values()),
             forks=len(around.store.marks.forks()),
+            damaged=len(around.store.operations.damaged()),
         )

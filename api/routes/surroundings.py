@@ -12,6 +12,7 @@ from litestar.di import NamedDependency
 
 from api.environment import Environment
 from api.routes.push_turns import PushTurns
+from api.routes.second_check import SecondCheck
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnknownDeviceError
@@ -77,6 +78,10 @@ class Surroundings:
     bell: HeadsBell = field(default_factory=HeadsBell)
     wrong_codes: WrongCodes = field(default_factory=WrongCodes)
     turns: PushTurns = field(default_factory=PushTurns)
+    second_check: SecondCheck = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
 
 
 Around = NamedDependency[Surroundings]

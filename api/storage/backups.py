@@ -8,14 +8,25 @@ from pathlib import Path
 
 from api.storage.connection import FILE_NAME, lock_folder
 from api.storage.errors import StorageError
+from api.storage.picture_files import FOLDER_NAME, PictureFiles
 from api.storage.seal import BROKEN_SUFFIX, SUFFIX, judge_seal, write_seal
 from api.storage.unit_store import UnitStore
 
 _PARTS = ("", "-wal", "-shm", SUFFIX, BROKEN_SUFFIX)
 
 
-def write_backup(store: UnitStore, target: Path) -> None:
-    """Write a copy of the store to a file that does not exist yet, and its seal beside it.
+def pictures_of(backup: Path) -> Path:
+    """Return the folder that holds the pictures of a backup, beside it."""
+    return backup.with_name(f"{backup.name}.{FOLDER_NAME}")
+
+
+def write_backup(store: UnitStore, target: Path) -> tuple[str, ...]:
+    """Write a copy of the store to a file that does not exist yet, seal and pictures beside it.
+
+    Returns
+    -------
+    tuple of str
+        Hashes of the pictures left out, since their bytes were altered here.
 
     Raises
     ------
@@ -26,12 +37,16 @@ def write_backup(store: UnitStore, target: Path) -> None:
         message = f"{target} exists already. Choose a new name for the backup."
         raise StorageError(message)
     half = target.with_name(f"{target.name}.part")
+    # A try that was killed may have left pictures; they are whole and serve the next one.
+    had_pictures = pictures_of(target).exists()
     try:
         half.unlink(missing_ok=True)
         # Before the copy, which then holds at least as much.
         with store.transaction():
             heads = store.heads_to_seal()
         store.copy_to(half)
+        # Before the store has its name: a backup without its pictures would pass for whole.
+        left_out = store.pictures.copy_to(pictures_of(target))
         half.rename(target)
         write_seal(target, heads, store.server_key)
         _sync_folder(target.parent)
@@ -39,8 +54,11 @@ def write_backup(store: UnitStore, target: Path) -> None:
         half.unlink(missing_ok=True)
         # Without its seal it is no backup, and it would stand in the way of the next try.
         target.unlink(missing_ok=True)
+        if not had_pictures:
+            shutil.rmtree(pictures_of(target), ignore_errors=True)
         message = f"The backup {target} cannot be written ({error}). Choose another place."
         raise StorageError(message) from error
+    return left_out
 
 
 def put_back(backup: Path, folder: Path, *, new_generation: str, now_ms: int) -> Path | None:
@@ -64,6 +82,8 @@ def put_back(backup: Path, folder: Path, *, new_generation: str, now_ms: int) ->
     try:
         half = folder / f"{FILE_NAME}.part"
         half.unlink(missing_ok=True)
+        # Each is named by its content: those that are here already stay, and none is replaced.
+        PictureFiles(pictures_of(backup)).copy_to(folder / FOLDER_NAME)
         _copy(backup, half, new_generation)
         store, aside = folder / FILE_NAME, folder / f"{FILE_NAME}.before-{now_ms}"
         had_one = store.exists()

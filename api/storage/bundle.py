@@ -12,6 +12,8 @@ from typing import TypeVar
 import msgspec
 
 from api.storage.errors import StorageError
+from api.storage.p256 import read_base64, write_base64
+from api.storage.signatures import SignedHead
 
 APPLICATION_ID = 0x43425544
 FORMAT_VERSION = 1
@@ -35,7 +37,7 @@ class BundleError(StorageError):
 
 
 class HeadSignature(msgspec.Struct, frozen=True):
-    """A device's signature over where its log ended; key id and hash in hexadecimal, base64."""
+    """A signed head as it is written into a file: key id and hash in hexadecimal, base64."""
 
     device: str
     epoch: str
@@ -43,6 +45,19 @@ class HeadSignature(msgspec.Struct, frozen=True):
     hash: str
     key: str
     signature: str
+
+    @classmethod
+    def of(cls, head: SignedHead) -> "HeadSignature":
+        """Return a signed head in the form of a file."""
+        signature = write_base64(head.signature)
+        return cls(head.device, head.epoch, head.counter, head.hash, head.key_id, signature)
+
+    def head(self) -> SignedHead | None:
+        """Return the signed head, None where the signature cannot be read."""
+        signature = read_base64(self.signature)
+        if signature is None:
+            return None
+        return SignedHead(self.device, self.epoch, self.counter, self.hash, self.key, signature)
 
 
 class Manifest(msgspec.Struct, frozen=True, kw_only=True):

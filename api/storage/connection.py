@@ -218,11 +218,13 @@ def _migrate(path: Path) -> None:
     except CommandError as error:
         message = f"{path} was written by a newer crura. Install that release, then try again."
         raise StorageError(message) from error
-    except sqlalchemy.exc.DatabaseError as error:
-        trouble = describe_disk_trouble(error.orig)
+    except (sqlalchemy.exc.DatabaseError, sqlite3.DatabaseError) as error:
+        # A migration that reads and writes rows by itself lets the bare error of SQLite through.
+        cause = error.orig if isinstance(error, sqlalchemy.exc.DatabaseError) else error
+        trouble = describe_disk_trouble(cause)
         if trouble is not None:
             raise trouble from error
-        message = f"{path} cannot be read as a store ({error.orig}). Restore it from a backup."
+        message = f"{path} cannot be read as a store ({cause}). Restore it from a backup."
         raise StorageError(message) from error
     except (sqlalchemy.exc.SQLAlchemyError, ValueError) as error:
         # A changed byte in the names of tables, or in the number of the last migration.

@@ -26,6 +26,17 @@ class Device(msgspec.Struct, frozen=True):
         return ROLE_STREAMS[self.role]
 
 
+class Enrolled(msgspec.Struct, frozen=True):
+    """What is known of a device's presence; times are wall milliseconds of the server."""
+
+    id: str
+    name: str
+    role: str
+    joined_ms: int
+    last_seen_ms: int | None
+    clock_offset_ms: int | None
+
+
 def digest_secret(secret: str) -> str:
     """Return SHA-256 of a random secret; random ones need no slow hash."""
     return hashlib.sha256(secret.encode()).hexdigest()
@@ -87,6 +98,16 @@ class DeviceStore:
             "UPDATE device SET last_seen_ms = ?, clock_offset_ms = ? WHERE id = ?",
             (seen_ms, clock_offset_ms, device),
         )
+
+    def expected(self) -> list[Enrolled]:
+        """Return the devices that joined and were not revoked, by id."""
+        return [
+            Enrolled(*row)
+            for row in self._connection.execute(
+                "SELECT id, name, role, joined_ms, last_seen_ms, clock_offset_ms FROM device"
+                " WHERE revoked_ms IS NULL ORDER BY id"
+            )
+        ]
 
     def revoke(self, device: str, *, revoked_ms: int) -> None:
         """Refuse a device from now on."""

@@ -1,5 +1,11 @@
 """Errors of the store, each a sentence for the person who must act."""
 
+import sqlite3
+
+import msgspec
+
+from sync.errors import SyncError
+
 
 class StorageError(Exception):
     """The data folder cannot be used as it is; nothing was changed."""
@@ -15,3 +21,16 @@ class DiskFullError(StorageError):
 
 class DiskTroubleError(StorageError):
     """The disk refuses to be read or written, or the file is damaged; nothing was kept."""
+
+
+# What reading a damaged file brings up, since its rows need not be what their tables promise.
+UNREADABLE = (
+    SyncError,
+    StorageError,
+    sqlite3.Error,
+    msgspec.MsgspecError,
+    ValueError,
+    TypeError,
+    AttributeError,
+    AssertionError,
+)

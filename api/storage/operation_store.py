@@ -2,21 +2,32 @@
 
 import hashlib
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 import msgspec
 
+from api.storage.entry_rows import Entry, append_entries, read_entries
+from api.storage.handles import EnteredRecords, Handles
 from sync.operation import Operation
 from sync.operation_log import Tip
 
-_COLUMNS = "device, epoch, counter, stream, record, stamp, previous, commitment, hash, body"
+_OF_LOG = "log = (SELECT id FROM log WHERE device = ? AND epoch = ?)"
+_HAS_ENTRIES = "EXISTS (SELECT 1 FROM log_entry WHERE log_entry.log = log.id)"
+# Of entries that are damaged, one after the other, the one before counts.
+_LAST_LOOKED_AT = 20
+_OF_STREAM = "log_entry.stream = (SELECT id FROM stream WHERE name = ?)"
 
 
-class Receipt(msgspec.Struct, frozen=True):
-    """An operation with its receipt number, by which a stream is read."""
+# How many entries one call looks through for damage: a few milliseconds.
+LOOKED_THROUGH_AT_ONCE = 250
+
+
+class Damaged(msgspec.Struct, frozen=True, order=True):
+    """An entry of the log whose texts are not those that its hash stands for, or are gone (LG6)."""
 
     seq: int
-    operation: Operation
+    op_id: str
+    received_ms: int
 
 
 class Quarantined(msgspec.Struct, frozen=True):
@@ -34,11 +45,14 @@ class OperationStore:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
+        self._handles = Handles(connection)
+        self._damaged: dict[int, str] = {}
+        self._looked_through_to = 0
 
     def tip_of(self, device: str, epoch: str) -> Tip:
         """Return where a log ends; counter 0 and hash "" when nothing is held."""
         row = self._connection.execute(
-            "SELECT counter, hash FROM operation WHERE device = ? AND epoch = ?"
+            f"SELECT counter, hash FROM log_entry WHERE {_OF_LOG}"  # noqa: S608
             " ORDER BY counter DESC LIMIT 1",
             (device, epoch),
         ).fetchone()
@@ -47,36 +61,24 @@ class OperationStore:
     def hash_at(self, device: str, epoch: str, counter: int) -> str | None:
         """Return the hash held at one place of a log, None when nothing is held there."""
         row = self._connection.execute(
-            "SELECT hash FROM operation WHERE device = ? AND epoch = ? AND counter = ?",
+            f"SELECT hash FROM log_entry WHERE {_OF_LOG} AND counter = ?",  # noqa: S608
             (device, epoch, counter),
         ).fetchone()
         return row[0].hex() if row else None
 
     def append(
-        self, operations: Iterable[Operation], *, received_ms: int, is_quarantined: bool = False
-    ) -> None:
+        self, operations: Collection[Operation], *, received_ms: int, is_quarantined: bool = False
+    ) -> EnteredRecords:
         """Append operations that continue their logs (checked by the caller)."""
-        self._connection.executemany(
-            f"INSERT INTO operation ({_COLUMNS}, received_ms, is_quarantined)"  # noqa: S608
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [
-                (
-                    operation.device,
-                    operation.epoch,
-                    operation.counter,
-                    operation.stream,
-                    operation.record,
-                    operation.stamp,
-                    bytes.fromhex(operation.previous),
-                    bytes.fromhex(operation.commitment),
-                    bytes.fromhex(operation.hash),
-                    operation.body_text,
-                    received_ms,
-                    int(is_quarantined),
-                )
-                for operation in operations
-            ],
+        records = self._handles.enter_records(one.record for one in operations)
+        append_entries(
+            self._connection,
+            operations,
+            records.by_name,
+            received_ms=received_ms,
+            is_quarantined=is_quarantined,
         )
+        return records
 
     def quarantine(
         self, op_id: str, envelope: str, body: str | None, sentence: str, *, received_ms: int
@@ -105,7 +107,7 @@ class OperationStore:
     def is_set_aside(self, operation: Operation) -> bool:
         """Say whether a log goes on over an operation whose content lies in quarantine."""
         row = self._connection.execute(
-            "SELECT is_quarantined FROM operation WHERE device = ? AND epoch = ? AND counter = ?",
+            f"SELECT is_quarantined FROM log_entry WHERE {_OF_LOG} AND counter = ?",  # noqa: S608
             (operation.device, operation.epoch, operation.counter),
         ).fetchone()
         return row is not None and bool(row[0])
@@ -119,16 +121,37 @@ class OperationStore:
 
     def without_texts(self) -> list[tuple[str, bool]]:
         """Return each operation whose body is nowhere: op id, and whether it was set aside."""
-        rows = self._connection.execute(
-            f"SELECT seq, {_COLUMNS}, is_quarantined FROM operation"  # noqa: S608
-            " WHERE is_quarantined = 1 OR body IS NULL ORDER BY seq"
-        )
+        clause = "WHERE is_quarantined = 1 OR bodies IS NULL ORDER BY seq"
         return [
-            (operation.op_id, bool(row[-1]))
-            for row in rows
-            for operation in [_operation(row[:-1])]
-            if not (row[-1] and self.sentence_about(operation.envelope_text) is not None)
+            (entry.operation.op_id, entry.is_set_aside)
+            for entry in self._entries(clause)
+            if not (
+                entry.is_set_aside
+                and self.sentence_about(entry.operation.envelope_text) is not None
+            )
         ]
+
+    def damaged(self) -> list[Damaged]:
+        """Return the damaged entries that any reading has met since the store was opened.
+
+        Each call looks through some more of the log, so that all of it comes round.
+
+        Notes
+        -----
+        Rule LG6.
+        """
+        clause = "WHERE seq > ? ORDER BY seq LIMIT ?"
+        seen = list(self._entries(clause, (self._looked_through_to, LOOKED_THROUGH_AT_ONCE)))
+        is_round_over = len(seen) < LOOKED_THROUGH_AT_ONCE
+        self._looked_through_to = 0 if is_round_over else seen[-1].seq
+        found = []
+        for seq, op_id in sorted(self._damaged.items()):
+            row = self._connection.execute(
+                "SELECT received_ms FROM log_entry WHERE seq = ?", (seq,)
+            ).fetchone()
+            if row is not None:
+                found.append(Damaged(seq, op_id, row[0]))
+        return found
 
     def is_in_quarantine(self, op_id: str, hash_: str) -> bool:
         """Say whether an operation with this hash lies in quarantine."""
@@ -137,46 +160,56 @@ class OperationStore:
 
     def of_record(self, record: str) -> list[Operation]:
         """Return all sound operations on one record, by receipt."""
-        return [receipt.operation for receipt in self._read("record = ?", (record,))]
-
-    def count_by_record(self, records: Iterable[str]) -> dict[str, int]:
-        """Return how many operations each of several records has, quarantined ones included."""
-        return dict(
-            self._connection.execute(
-                "SELECT record, count(*) FROM operation"
-                " WHERE record IN (SELECT value FROM json_each(?)) GROUP BY record",
-                (msgspec.json.encode(sorted(set(records))).decode(),),
-            )
-        )
+        clause = "log_entry.record = (SELECT id FROM record WHERE name = ?)"
+        return [one.operation for one in self._read(clause, (record,)) if not one.trouble]
 
     def of_records(self, records: Iterable[str]) -> dict[str, list[Operation]]:
         """Return all sound operations on each of several records, by receipt."""
-        wanted = msgspec.json.encode(sorted(set(records))).decode()
+        handles = self._handles.find_records(set(records))
+        wanted = msgspec.json.encode(sorted(handles.values())).decode()
         found: dict[str, list[Operation]] = {}
-        for receipt in self._read("record IN (SELECT value FROM json_each(?))", (wanted,)):
-            found.setdefault(receipt.operation.record, []).append(receipt.operation)
+        clause = "log_entry.record IN (SELECT value FROM json_each(?))"
+        for one in self._read(clause, (wanted,)):
+            if not one.trouble:
+                found.setdefault(one.operation.record, []).append(one.operation)
         return found
 
     def of_stream(
         self, stream: str, *, after: int, limit: int, without_device: str | None = None
-    ) -> list[Receipt]:
-        """Return sound operations of a stream received after a number, oldest first."""
-        clause, values = "stream = ? AND seq > ?", [stream, after]
+    ) -> list[Entry]:
+        """Return what a stream received after a number, oldest first; nothing that was set aside.
+
+        Damaged ones are among them and say so: whoever hands them out decides (LG6).
+        """
+        clause, values = f"{_OF_STREAM} AND seq > ?", [stream, after]
         if without_device is not None:
             clause, values = f"{clause} AND device <> ?", [*values, without_device]
         return list(self._read(clause, (*values, limit), "LIMIT ?"))
 
+    def last_of_others(self, stream: str, *, up_to: int, device: str) -> str | None:
+        """Return the hash of the last sound entry that a device reads up to a receipt number.
+
+        None where there is none, or where the last few are all damaged (LG6).
+        """
+        clause = f"{_OF_STREAM} AND seq <= ? AND device <> ?"
+        for entry in self._read(clause, (stream, up_to, device, _LAST_LOOKED_AT), "DESC LIMIT ?"):
+            if not entry.trouble:
+                return entry.operation.hash
+        return None
+
     def of_record_tree(
         self, record: str, stream: str, *, after: int, limit: int, without_device: str | None
-    ) -> list[Receipt]:
-        """Return sound operations of a stream on a record, on all under it, and on its parents."""
+    ) -> list[Entry]:
+        """Return the same of a record, of all under it, and of its parents."""
+        # The plus keeps SQLite from walking the whole stream for the few records of a case.
         clause = (
-            "record IN (WITH RECURSIVE below(record) AS (SELECT ? UNION SELECT record_view.record"
-            " FROM record_view JOIN below ON record_view.parent = below.record),"
-            " above(record) AS (SELECT ? UNION SELECT record_view.parent FROM record_view"
-            " JOIN above ON record_view.record = above.record WHERE record_view.parent IS NOT NULL)"
-            " SELECT record FROM below UNION SELECT record FROM above)"
-            " AND stream = ? AND seq > ? AND device IS NOT ?"
+            "log_entry.record IN (WITH RECURSIVE below(id) AS (SELECT id FROM record"  # noqa: S608
+            " WHERE name = ? UNION SELECT record_state.record FROM record_state"
+            " JOIN below ON record_state.parent = below.id), above(id) AS (SELECT id FROM record"
+            " WHERE name = ? UNION SELECT record_state.parent FROM record_state"
+            " JOIN above ON record_state.record = above.id WHERE record_state.parent IS NOT NULL)"
+            " SELECT id FROM below UNION SELECT id FROM above)"
+            f" AND +{_OF_STREAM} AND seq > ? AND device IS NOT ?"
         )
         values = (record, record, stream, after, without_device, limit)
         return list(self._read(clause, values, "LIMIT ?"))
@@ -186,86 +219,76 @@ class OperationStore:
         found: dict[str, int] = {}
         for stream in streams:
             row = self._connection.execute(
-                "SELECT max(seq) FROM operation WHERE stream = ?", (stream,)
+                f"SELECT max(seq) FROM log_entry WHERE {_OF_STREAM}",  # noqa: S608
+                (stream,),
             ).fetchone()
             found[stream] = row[0] or 0
         return found
 
     def count(self) -> int:
         """Return how many operations are held."""
-        return int(self._connection.execute("SELECT count(*) FROM operation").fetchone()[0])
+        return int(self._connection.execute("SELECT count(*) FROM log_entry").fetchone()[0])
 
     def count_sound(self) -> int:
         """Return how many operations are held that do not lie in quarantine."""
-        row = self._connection.execute("SELECT count(*) FROM operation WHERE is_quarantined = 0")
+        row = self._connection.execute("SELECT count(*) FROM log_entry WHERE is_quarantined = 0")
         return int(row.fetchone()[0])
 
     def logs(self) -> list[tuple[str, str]]:
         """Return every device and epoch held."""
+        # Of the handles, then whether anything is held: no walk over the whole log.
         return self._connection.execute(
-            "SELECT DISTINCT device, epoch FROM operation ORDER BY device, epoch"
+            f"SELECT device, epoch FROM log WHERE {_HAS_ENTRIES} ORDER BY device, epoch"  # noqa: S608
         ).fetchall()
 
     def counters_of(self, device: str) -> dict[str, int]:
         """Return up to which counter each log of a device is held, by epoch."""
         rows = self._connection.execute(
-            "SELECT epoch, max(counter) FROM operation WHERE device = ? GROUP BY epoch", (device,)
+            "SELECT epoch, (SELECT max(counter) FROM log_entry WHERE log = log.id) FROM log"  # noqa: S608
+            f" WHERE device = ? AND {_HAS_ENTRIES} ORDER BY epoch",
+            (device,),
         )
         return dict(rows.fetchall())
 
     def has_log_of(self, device: str) -> bool:
         """Say whether anything made on a device is held."""
-        row = self._connection.execute(
-            "SELECT 1 FROM operation WHERE device = ? LIMIT 1", (device,)
-        ).fetchone()
-        return row is not None
+        return bool(self.counters_of(device))
 
     def of_log(self, device: str, epoch: str) -> Iterator[Operation]:
-        """Return one log from its first operation, quarantined ones included."""
-        rows = self._connection.execute(
-            f"SELECT seq, {_COLUMNS} FROM operation"  # noqa: S608
-            " WHERE device = ? AND epoch = ? ORDER BY counter",
-            (device, epoch),
-        )
-        for row in rows:
-            yield _operation(row)
+        """Return one log from its first operation, quarantined and damaged ones included."""
+        for entry in self.entries_of_log(device, epoch):
+            yield entry.operation
+
+    def entries_of_log(self, device: str, epoch: str) -> Iterator[Entry]:
+        """Return one log as it lies here; a damaged entry says so (LG6)."""
+        return self._entries(f"WHERE {_OF_LOG} ORDER BY counter", (device, epoch))
 
     def records(self) -> list[str]:
         """Return every record that a sound operation names."""
         rows = self._connection.execute(
-            "SELECT DISTINCT record FROM operation WHERE is_quarantined = 0 ORDER BY record"
+            "SELECT name FROM record WHERE EXISTS (SELECT 1 FROM log_entry"
+            " WHERE log_entry.record = record.id AND is_quarantined = 0) ORDER BY name"
         )
         return [row[0] for row in rows]
 
-    def _read(self, clause: str, values: tuple[object, ...], tail: str = "") -> Iterator[Receipt]:
-        rows = self._connection.execute(
-            f"SELECT seq, {_COLUMNS} FROM operation"  # noqa: S608
-            f" WHERE {clause} AND is_quarantined = 0 ORDER BY seq {tail}",
-            values,
+    def entries_without_log(self) -> int:
+        """Return how many entries name a log that is not there: none in a whole store."""
+        row = self._connection.execute(
+            "SELECT count(*) FROM log_entry WHERE log NOT IN (SELECT id FROM log)"
         )
-        for row in rows:
-            yield Receipt(row[0], _operation(row))
+        return int(row.fetchone()[0])
+
+    def _read(self, clause: str, values: tuple[object, ...], tail: str = "") -> Iterator[Entry]:
+        return self._entries(f"WHERE {clause} AND is_quarantined = 0 ORDER BY seq {tail}", values)
+
+    def _entries(self, clause: str, values: tuple[object, ...] = ()) -> Iterator[Entry]:
+        for entry in read_entries(self._connection, clause, values):
+            if entry.trouble:
+                self._damaged[entry.seq] = entry.operation.op_id
+            elif self._damaged:
+                self._damaged.pop(entry.seq, None)
+            yield entry
 
 
 def _digest_texts(envelope: str, body: str | None) -> str:
     return hashlib.sha256(f"{envelope}\n{body}".encode()).hexdigest()
-
-
-def _operation(row: tuple[object, ...]) -> Operation:
-    _, device, epoch, counter, stream, record, stamp, previous, commitment, hash_, body = row
-    assert isinstance(previous, bytes)  # noqa: S101  STRICT tables guarantee the types
-    assert isinstance(commitment, bytes)  # noqa: S101
-    assert isinstance(hash_, bytes)  # noqa: S101
-    return Operation(
-        op_id=f"{device}.{epoch}.{counter}",
-        device=str(device),
-        epoch=str(epoch),
-        counter=int(str(counter)),
-        previous=previous.hex(),
-        stream=str(stream),
-        record=str(record),
-        stamp=str(stamp),
-        commitment=commitment.hex(),
-        hash=hash_.hex(),
-        body_text=None if body is None else str(body),
-    )

@@ -65,28 +65,39 @@ _CHECKS = msgspec.json.Decoder(tuple[PlanCheck, ...])
 
 
 class PlanCheckStore:
-    """One row a case in SQLite. Transactions are the caller's."""
+    """One row a case in SQLite. Transactions are the caller's.
+
+    ``may_wait`` is False where surely no case has been marked since `waiting` was last asked.
+    """
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
+        # Spares a look: marks may be left over from before a crash.
+        self.may_wait = True
 
     def await_check(self, records: Iterable[str]) -> None:
         """Let the cases among the records wait for a check; they wait through a crash."""
-        self._connection.executemany(
-            "INSERT INTO plan_check VALUES (?, 1, '[]')"
-            " ON CONFLICT (record) DO UPDATE SET is_waiting = 1",
-            [(record,) for record in sorted(set(records)) if record.startswith("case/")],
-        )
+        cases = sorted({record for record in records if record.startswith("case/")})
+        if cases:
+            self.may_wait = True
+            self._connection.executemany(
+                "INSERT INTO plan_check VALUES (?, 1, '[]')"
+                " ON CONFLICT (record) DO UPDATE SET is_waiting = 1",
+                [(record,) for record in cases],
+            )
 
     def await_check_of_all(self) -> None:
         """Forget every verdict and let every case held here wait."""
+        self.may_wait = True
         self._connection.execute("DELETE FROM plan_check")
         self._connection.execute(
-            "INSERT INTO plan_check SELECT record, 1, '[]' FROM record_view WHERE kind = 'case'"
+            "INSERT INTO plan_check SELECT name, 1, '[]' FROM record"
+            " JOIN record_state ON record_state.record = record.id WHERE name GLOB 'case/*'"
         )
 
     def waiting(self) -> list[str]:
         """Return the cases that wait, sorted."""
+        self.may_wait = False
         rows = self._connection.execute(
             "SELECT record FROM plan_check WHERE is_waiting = 1 ORDER BY record"
         )
@@ -104,8 +115,11 @@ class PlanCheckStore:
         allowed = tuple(streams)
         marks = ", ".join("?" for _ in allowed)
         rows = self._connection.execute(
-            "SELECT is_waiting, checks FROM plan_check JOIN record_view USING (record)"  # noqa: S608
-            f" WHERE stream IN ({marks}) ORDER BY record",
+            "SELECT is_waiting, checks FROM plan_check"  # noqa: S608
+            " JOIN record ON record.name = plan_check.record"
+            " JOIN record_state ON record_state.record = record.id"
+            " JOIN stream ON stream.id = record_state.stream"
+            f" WHERE stream.name IN ({marks}) ORDER BY plan_check.record",
             allowed,
         ).fetchall()
         checks = [check for waits, text in rows if not waits for check in _CHECKS.decode(text)]

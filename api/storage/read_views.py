@@ -5,7 +5,7 @@ rebuild makes of the log (CF4). Transactions are the caller's.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 
 import msgspec
 import sqlite_utils
@@ -14,7 +14,7 @@ from api.storage.view_rows import CONFLICTS, TABLES, Answer, Row, rows_of, table
 from sync.merge import RecordState
 
 # Raised by one when a table or what stands in it changes: opening a store then rebuilds it.
-VERSION = 1
+VERSION = 2
 _ANSWERS = msgspec.json.Decoder(tuple[Answer, ...])
 
 Merged = tuple[str, str, RecordState]
@@ -36,28 +36,32 @@ class ReadViews:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
-    def keep(self, merged: Iterable[Merged]) -> None:
-        """Renew what is kept of records.
+    def keep(self, merged: Iterable[Merged], renewed: Container[str]) -> None:
+        """Keep what stands in the views of records.
 
         Parameters
         ----------
         merged : iterable of (kind, stream, state)
             The records as they are now.
+        renewed : container of str
+            Those of which something may be kept already.
         """
         gone: dict[str, list[str]] = {table: [] for table in TABLES}
         fresh: dict[str, list[Row]] = {table: [] for table in TABLES}
         for kind, stream, state in merged:
-            table = table_of(kind)
-            for one in (CONFLICTS, *((table,) if table else ())):
-                gone[one].append(state.record)
+            if state.record in renewed:
+                table = table_of(kind)
+                for one in (CONFLICTS, *((table,) if table else ())):
+                    gone[one].append(state.record)
             for one, row in rows_of(kind, stream, state):
                 fresh[one].append(row)
         for table in TABLES:
-            self._connection.execute(
-                f"DELETE FROM {table}"  # noqa: S608
-                " WHERE record IN (SELECT value FROM json_each(?))",
-                (msgspec.json.encode(gone[table]).decode(),),
-            )
+            if gone[table]:
+                self._connection.execute(
+                    f"DELETE FROM {table}"  # noqa: S608
+                    " WHERE record IN (SELECT value FROM json_each(?))",
+                    (msgspec.json.encode(gone[table]).decode(),),
+                )
             if fresh[table]:
                 marks = ", ".join("?" for _ in fresh[table][0])
                 self._connection.executemany(

@@ -1,18 +1,22 @@
 """What records show, kept beside the log and rebuilt from it at any time."""
 
 import sqlite3
-from collections.abc import Iterable, Iterator
-
-import msgspec
+from collections.abc import Iterable, Iterator, Mapping
 
 from api.record_catalogue.catalogue import Catalogue
+from api.storage.handles import EnteredRecords, Handles
 from api.storage.operation_store import OperationStore
 from api.storage.read_views import VERSION, KeptConflict, Merged, ReadViews
-from api.storage.view_rows import rows_of
+from api.storage.view_rows import rows_of, table_of
 from sync.merge import RecordState, merge_record, shown_value
-from sync.operation import Operation
+from sync.operation import Operation, decode_body
 
 RECORDS_AT_ONCE = 1_000
+# So much of each head's hash tells whether a kept row still rests on the same.
+_HEAD_DIGITS = 8
+
+# Record, parent, stream, whether it is in conflict, and what it rests on.
+StateRow = tuple[str, str | None, str, int, bytes]
 
 
 class RecordView:
@@ -24,6 +28,7 @@ class RecordView:
         self._connection = connection
         self._operations = operations
         self._catalogue = catalogue
+        self._handles = Handles(connection)
         self.reads = ReadViews(connection)
 
     def bring_up(self) -> None:
@@ -36,20 +41,39 @@ class RecordView:
     def refresh(self, records: Iterable[str]) -> None:
         """Merge the given records again from their operations."""
         for some in _parts_of(sorted(set(records))):
-            self._keep(self._operations.of_records(some))
+            operations = self._operations.of_records(some)
+            merged = list(self._merge(operations))
+            self._keep_rows([self._row(*one) for one in merged], {})
+            self.reads.keep(merged, renewed=operations)
 
-    def refresh_after(self, appended: Iterable[Operation]) -> None:
-        """Merge the records of operations that were just appended; read only what came before."""
-        fresh: dict[str, list[Operation]] = {}
+    def refresh_after(self, appended: Iterable[Operation], handles: EnteredRecords) -> None:
+        """Renew the records of operations that were just appended, by the answer of `append`.
+
+        Only of records that were held before is it read what came before.
+        """
+        new: dict[str, list[Operation]] = {}
+        older: set[str] = set()
         for operation in appended:
-            fresh.setdefault(operation.record, []).append(operation)
-        held = self._operations.count_by_record(fresh)
-        older = [record for record, some in fresh.items() if held[record] != len(some)]
-        self._keep(fresh | self._operations.of_records(older))
+            if operation.record in handles.fresh:
+                new.setdefault(operation.record, []).append(operation)
+            else:
+                older.add(operation.record)
+        rows: list[StateRow] = []
+        to_merge: dict[str, list[Operation]] = {}
+        for record, some in new.items():
+            row = self._row_of_one(some[0]) if len(some) == 1 else None
+            if row is None:
+                to_merge[record] = some
+            else:
+                rows.append(row)
+        merged = list(self._merge(to_merge))
+        self._keep_rows([*rows, *(self._row(*one) for one in merged)], handles.by_name)
+        self.reads.keep(merged, renewed=())
+        self.refresh(older)
 
     def rebuild(self) -> int:
         """Throw the view away and make it again from the log; return the number of records."""
-        self._connection.execute("DELETE FROM record_view")
+        self._connection.execute("DELETE FROM record_state")
         self.reads.clear()
         records = self._operations.records()
         self.refresh(records)
@@ -70,7 +94,10 @@ class RecordView:
     def of_kind(self, kind: str) -> list[RecordState]:
         """Return what all records of one kind show, by record id."""
         rows = self._connection.execute(
-            "SELECT record FROM record_view WHERE kind = ? ORDER BY record", (kind,)
+            "SELECT name FROM record JOIN record_state ON record_state.record = record.id"
+            # The sign after the slash: all names that begin with the kind, by their index.
+            " WHERE name > ? || '/' AND name < ? || '0' ORDER BY name",
+            (kind, kind),
         ).fetchall()
         return [state for row in rows if (state := self.state_of(row[0])) is not None]
 
@@ -79,7 +106,10 @@ class RecordView:
         reads = self.reads.rows()
         kept = {
             row[0]: (row, reads.pop(row[0], []))
-            for row in self._connection.execute("SELECT * FROM record_view ORDER BY record")
+            for row in self._connection.execute(
+                "SELECT record, parent, stream, has_conflict, rests_on FROM record_view"
+                " ORDER BY record"
+            )
         }
         merged = {
             state.record: (
@@ -92,31 +122,64 @@ class RecordView:
         names = sorted(set(kept) | set(merged) | set(reads))
         return [name for name in names if name in reads or kept.get(name) != merged.get(name)]
 
-    def _keep(self, operations: dict[str, list[Operation]]) -> None:
-        merged = list(self._merge(operations))
+    def _keep_rows(self, rows: list[StateRow], known: Mapping[str, int]) -> None:
+        rows.sort()
+        named = {row[0] for row in rows} | {row[1] for row in rows if row[1]}
+        records = {**known, **self._handles.enter_records(named - known.keys()).by_name}
+        streams = {name: self._handles.enter_stream(name) for name in {row[2] for row in rows}}
         self._connection.executemany(
-            "INSERT OR REPLACE INTO record_view VALUES (?, ?, ?, ?, ?, ?)",
-            [self._row(*one) for one in merged],
+            "INSERT OR REPLACE INTO record_state VALUES (?, ?, ?, ?, ?)",
+            [
+                (
+                    records[record],
+                    records[parent] if parent else None,
+                    streams[stream],
+                    has_conflict,
+                    rests_on,
+                )
+                for record, parent, stream, has_conflict, rests_on in rows
+            ],
         )
-        self.reads.keep(merged)
 
-    def _merge(self, operations: dict[str, list[Operation]]) -> Iterator[Merged]:
+    def _row_of_one(self, operation: Operation) -> StateRow | None:
+        """Return what `_row` would of a record written once, sooner; None where it takes a merge.
+
+        Most records are written once, and no table of the read views lists them.
+        """
+        kind = operation.kind
+        if operation.body_text is None or table_of(kind) is not None:
+            return None
+        body = decode_body(operation.body_text)
+        if body.over or body.retract or body.again:
+            return None
+        known = self._catalogue.kinds.get(kind)
+        parent = body.set.get(known.parent) if known and known.parent else None
+        return (
+            operation.record,
+            parent if isinstance(parent, str) and parent else None,
+            operation.stream,
+            0,
+            bytes.fromhex(operation.hash[:_HEAD_DIGITS]),
+        )
+
+    def _merge(self, operations: Mapping[str, list[Operation]]) -> Iterator[Merged]:
         for record, some in sorted(operations.items()):
             kind = some[0].kind
             state = merge_record(record, some, self._catalogue.policies_of(kind))
             yield kind, some[0].stream, state
 
-    def _row(self, kind: str, stream: str, state: RecordState) -> tuple[object, ...]:
+    def _row(self, kind: str, stream: str, state: RecordState) -> StateRow:
         known = self._catalogue.kinds.get(kind)
         parent = shown_value(state.fields.get(known.parent)) if known and known.parent else None
         return (
             state.record,
-            kind,
-            parent if isinstance(parent, str) else None,
+            parent if isinstance(parent, str) and parent else None,
             stream,
             int(bool(state.conflicts)),
             # What the state rests on, not the state: that is merged from the log when asked for.
-            msgspec.json.encode(state.heads).decode(),
+            bytes.fromhex(
+                "".join(reference.partition("#")[2][:_HEAD_DIGITS] for reference in state.heads)
+            ),
         )
 
 

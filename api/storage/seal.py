@@ -48,6 +48,11 @@ class Seal(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 def write_seal(file: Path, heads: Iterable[SealedHead], key: ServerKey) -> None:
     """Write the seal of a closed file beside it; the former one is replaced.
 
+    Parameters
+    ----------
+    heads : iterable of SealedHead
+        Where each log ends, sorted.
+
     Raises
     ------
     OSError
@@ -56,7 +61,7 @@ def write_seal(file: Path, heads: Iterable[SealedHead], key: ServerKey) -> None:
     seal = Seal(
         sha256=_digest(file),
         size=file.stat().st_size,
-        heads=tuple(sorted(heads)),
+        heads=tuple(heads),
         key=write_base64(key.public_key),
         signature="",
     )

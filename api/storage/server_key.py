@@ -1,5 +1,6 @@
 """The unit server's own signing key: a file of its data folder that its owner alone can read."""
 
+import errno
 import os
 from pathlib import Path
 
@@ -7,7 +8,7 @@ from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 
-from api.storage.errors import StorageError
+from api.storage.errors import DiskFullError, StorageError
 from api.storage.p256 import name_key, sign, write_public_key
 
 FILE_NAME = "crura.server-key.pem"
@@ -36,7 +37,7 @@ def load_server_key(folder: Path) -> ServerKey:
     Raises
     ------
     StorageError
-        The file holds no key of ours or cannot be read or written.
+        The file holds no key of ours or cannot be read or written. No half file is left.
     """
     path = folder / FILE_NAME
     try:
@@ -46,8 +47,7 @@ def load_server_key(folder: Path) -> ServerKey:
         path.chmod(OWNER_ALONE)
         key = serialization.load_pem_private_key(path.read_bytes(), password=None)
     except OSError as error:
-        message = f"The server's key {path} cannot be used ({error.strerror}). Check its rights."
-        raise StorageError(message) from error
+        raise _refusal_of(path, error) from error
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise _no_key(path) from error
     if not isinstance(key, ec.EllipticCurvePrivateKey) or not isinstance(key.curve, ec.SECP256R1):
@@ -64,11 +64,27 @@ def _write_new_key(path: Path) -> None:
     )
     half = path.with_name(f"{path.name}.part")
     half.unlink(missing_ok=True)
-    with os.fdopen(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ALONE), "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    half.rename(path)
+    try:
+        descriptor = os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ALONE)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        half.rename(path)
+    except OSError:
+        half.unlink(missing_ok=True)
+        raise
+
+
+def _refusal_of(path: Path, error: OSError) -> StorageError:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return DiskFullError(
+            f"The disk has no room for the server's key {path} and nothing was written. Make room "
+            "there, then try again."
+        )
+    return StorageError(
+        f"The server's key {path} cannot be used ({error.strerror}). Check its rights."
+    )
 
 
 def _no_key(path: Path) -> StorageError:

@@ -4,7 +4,8 @@ import sqlite3
 
 import msgspec
 
-from api.storage.p256 import name_key
+from api.storage.p256 import is_signed, name_key
+from sync.signing import write_head_text
 
 
 class DeviceKey(msgspec.Struct, frozen=True):
@@ -36,6 +37,22 @@ class SignedHead(msgspec.Struct, frozen=True):
     signature: bytes
 
 
+def is_head_signed(head: SignedHead, key: DeviceKey) -> bool:
+    """Say whether a key signed a head.
+
+    Raises
+    ------
+    MalformedOperationError
+        It is no head of a log.
+
+    Notes
+    -----
+    Rules SG1, SG2.
+    """
+    text = write_head_text(head.device, head.epoch, head.counter, head.hash)
+    return is_signed(key.public_key, text.encode(), head.signature)
+
+
 _HEAD = "device, epoch, counter, hash, key_id, signature"
 
 
@@ -59,7 +76,7 @@ class SignatureStore:
             return newest is not None and newest.key_id == key_id
         self._connection.execute(
             "INSERT INTO device_key (key_id, device, public_key, from_epoch, after_seq)"
-            " VALUES (?, ?, ?, ?, (SELECT coalesce(max(seq), 0) FROM operation))",
+            " VALUES (?, ?, ?, ?, (SELECT coalesce(max(seq), 0) FROM log_entry))",
             (key_id, device, public_key, from_epoch),
         )
         return True
@@ -129,7 +146,8 @@ class SignatureStore:
     def last_counter_after(self, device: str, epoch: str, seq: int) -> int:
         """Return the highest counter of a log that was received after a receipt number, else 0."""
         row = self._connection.execute(
-            "SELECT max(counter) FROM operation WHERE device = ? AND epoch = ? AND seq > ?",
+            "SELECT max(counter) FROM log_entry"
+            " WHERE log = (SELECT id FROM log WHERE device = ? AND epoch = ?) AND seq > ?",
             (device, epoch, seq),
         ).fetchone()
         return int(row[0] or 0)

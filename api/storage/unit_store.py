@@ -11,9 +11,10 @@ import sqlite_utils
 from api.record_catalogue.catalogue import Catalogue, read_catalogue
 from api.storage.connection import FILE_NAME, Database, open_database
 from api.storage.device_store import DeviceStore
-from api.storage.errors import StorageError
+from api.storage.errors import UNREADABLE, StorageError
 from api.storage.log_marks import LogMarks
 from api.storage.operation_store import OperationStore
+from api.storage.picture_files import FOLDER_NAME, PictureFiles
 from api.storage.plan_checks import PlanCheckStore
 from api.storage.record_view import RecordView
 from api.storage.seal import SealedHead, broken_seal_of, take_off_seal, write_seal
@@ -38,6 +39,7 @@ class UnitStore:
         self.operations = OperationStore(database.connection)
         self.devices = DeviceStore(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
+        self.pictures = PictureFiles(file.parent / FOLDER_NAME)
         self.plan_checks = PlanCheckStore(database.connection)
         self.signatures = SignatureStore(database.connection)
         self.waiting = WaitingRoom(database.connection)
@@ -90,7 +92,8 @@ class UnitStore:
             (device, self.operations.tip_of(device, epoch))
             for device, epoch in self.operations.logs()
         )
-        return tuple(SealedHead(device, tip.epoch, tip.counter, tip.hash) for device, tip in tips)
+        heads = (SealedHead(device, tip.epoch, tip.counter, tip.hash) for device, tip in tips)
+        return tuple(sorted(heads))
 
     def broken_seal(self) -> Path | None:
         """Return the seal that did not fit when this store was opened, None when all was well."""
@@ -104,7 +107,7 @@ class UnitStore:
         try:
             with self.transaction():
                 heads = self.heads_to_seal()
-        except (sqlite3.Error, StorageError, ValueError):
+        except UNREADABLE:
             # A file that cannot be read gets no seal; it is closed all the same.
             self._database.close()
             return

@@ -6,12 +6,23 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
 from sync.exchange import cut_batch
+from sync.operation import Operation
+from sync.wire import ROW_BYTES, Row, digest_rows, write_rows
 
 
 class Page(msgspec.Struct, frozen=True):
     """Operations as (receipt number, envelope, body), and where the next page begins."""
 
     operations: list[tuple[int, str, str | None]]
+    next: int
+    more: bool
+
+
+class RowPage(msgspec.Struct, frozen=True):
+    """The same in rows (EX16); the digest covers stream, after, next and more too (EX17)."""
+
+    rows: list[Row]
+    digest: str
     next: int
     more: bool
 
@@ -25,7 +36,8 @@ def answer_pull(
     limit: int,
     with_own: bool,
     record: str = "",
-) -> Page:
+    in_rows: bool = False,
+) -> Page | RowPage:
     """Return one page of a stream, or of what it holds on one record and its kin.
 
     Parameters
@@ -38,6 +50,8 @@ def answer_pull(
         Hand out the device's own operations too, for one that lost its store.
     record : str
         A record such as a case, with all under it and its parents; "" for the whole stream.
+    in_rows : bool
+        Hand them out in rows, to a device that asks for them (EX18).
 
     Raises
     ------
@@ -46,7 +60,9 @@ def answer_pull(
 
     Notes
     -----
-    Rules EX7, EX12, EX14. What a role may read is decided here, never by the asking device.
+    Rules EX7, EX12, EX14, LG6. What a role may read is decided here, never by the asking device.
+    A page with a damaged entry comes in the long form, in which a device refuses that one alone;
+    one whose body is gone is in no page, since a device would take it for one withheld.
     """
     if device.revoked_ms is not None:
         raise NotAllowedError(
@@ -70,11 +86,23 @@ def answer_pull(
                 stream, after=after, limit=limit + 1, without_device=without
             )
         head = store.operations.heads([stream])[stream]
-    rows = [
-        (receipt.seq, receipt.operation.envelope_text, receipt.operation.body_text)
-        for receipt in receipts[:limit]
-    ]
-    fitting = cut_batch([len(envelope) + len((body or "").encode()) for _, envelope, body in rows])
+    wanted = receipts[:limit]
+    in_rows = in_rows and not any(one.trouble for one in wanted)
+    fitting = cut_batch([_size(one.operation, in_rows=in_rows) for one in wanted])
     more = fitting < len(receipts)
-    rows = rows[:fitting]
-    return Page(operations=rows, next=rows[-1][0] if more else max(head, after), more=more)
+    following = wanted[fitting - 1].seq if more else max(head, after)
+    if not in_rows:
+        texts = [
+            (one.seq, one.operation.envelope_text, one.operation.body_text)
+            for one in wanted[:fitting]
+            if not one.trouble or one.operation.body_text is not None
+        ]
+        return Page(operations=texts, next=following, more=more)
+    operations = [one.operation for one in wanted[:fitting]]
+    digest = digest_rows(operations, stream, str(after), str(following), "more" if more else "end")
+    return RowPage(rows=write_rows(operations), digest=digest, next=following, more=more)
+
+
+def _size(operation: Operation, *, in_rows: bool) -> int:
+    beside = ROW_BYTES if in_rows else len(operation.envelope_text)
+    return beside + len((operation.body_text or "").encode())

@@ -7,13 +7,18 @@ from api.storage.snapshots import Segment
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NoSuchSegmentError, NotAllowedError
 
+# The fact that keeps under which key the segments here were sealed.
+_SEALED_UNDER = "key of the segments"
+
 
 class Snapshot(msgspec.Struct, frozen=True):
-    """The segments of one stream, oldest first, and the server's public key (SPKI, hex)."""
+    """The segments of one stream, oldest first.
+
+    The key that signed them is not told here: a device has it from joining (SG10).
+    """
 
     stream: str
     segments: tuple[Segment, ...]
-    public_key: str
 
 
 def list_segments(store: UnitStore, device: Device, stream: str) -> Snapshot:
@@ -26,23 +31,35 @@ def list_segments(store: UnitStore, device: Device, stream: str) -> Snapshot:
 
     Notes
     -----
-    Rules SN1, SN2. One transaction a segment: pushes get their turn in between.
+    Rules SN1, SN2, SG10. One transaction a segment: pushes get their turn in between.
     """
     _refuse_foreign(device, stream)
     seal_segments(store, stream)
     with store.transaction():
         segments = tuple(store.snapshots.segments(stream))
-    return Snapshot(stream, segments, store.server_key.public_key.hex())
+    return Snapshot(stream, segments)
 
 
 def seal_segments(store: UnitStore, stream: str) -> int:
-    """Seal every segment that is due in a stream and return how many there were."""
+    """Seal every segment that is due in a stream and return how many there were.
+
+    A unit that has another key than before (put up on another machine) seals all of them anew.
+    """
+    with store.transaction():
+        if not are_sealed_under_key(store):
+            store.snapshots.clear()
+            store.keep_fact(_SEALED_UNDER, store.server_key.key_id)
     count = 0
     while True:
         with store.transaction():
             if not store.snapshots.seal_next(stream, store.server_key):
                 return count
         count += 1
+
+
+def are_sealed_under_key(store: UnitStore) -> bool:
+    """Say whether the segments here were sealed under the key that the server has now."""
+    return store.fact(_SEALED_UNDER) == store.server_key.key_id
 
 
 def give_segment(store: UnitStore, device: Device, digest: str) -> bytes:

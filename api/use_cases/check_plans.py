@@ -7,7 +7,7 @@ differ; it changes no plan and refuses no push.
 
 import datetime
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import msgspec
@@ -23,6 +23,7 @@ from api.use_cases.plan_comparison import compare_answers
 from api.use_cases.unit_rules import UnitRules, contents_of, read_unit_rules
 from sync.clock import read_stamp
 from sync.merge import HeldValue
+from sync.operation import Operation
 
 _LOG = logging.getLogger("crura")
 MOST_DIFFERENCES = 40
@@ -81,6 +82,23 @@ def check_every_plan(store: UnitStore) -> PlanChecks:
 
 def check_waiting_plans(store: UnitStore) -> None:
     """Check the plans of all cases that wait; others read and write the store in between."""
+    for _ in _check_waiting(store):
+        pass
+
+
+def check_one_by_one(store: UnitStore) -> Iterator[bool]:
+    """Check what waits, one plan a step, and yield True after each; whatever happens ends it.
+
+    For a server that does other things between the steps.
+    """
+    try:
+        yield from _check_waiting(store)
+    except Exception as error:  # noqa: BLE001  nobody waits for an answer; the case goes on waiting
+        # Not the message: it may hold what patients' records hold (SEC-20).
+        _LOG.error("%s in the second check of plans", type(error).__name__)
+
+
+def _check_waiting(store: UnitStore) -> Iterator[bool]:
     with store.transaction():
         waiting = store.plan_checks.waiting()
         if not waiting:
@@ -89,20 +107,29 @@ def check_waiting_plans(store: UnitStore) -> None:
     for record in waiting:
         with store.transaction():
             plans = _plans_of(store, record)
-        checks = [check_plan(record, plan, rules) for plan in plans]
+        checks: list[PlanCheck] = []
+        for plan in plans:
+            if checks:
+                # A case may hold hundreds of plans, while pushes wait for their turn.
+                yield True
+            checks.append(check_plan(record, plan, rules))
         with store.transaction():
             # A plan that came meanwhile left the case waiting; whoever took it in checks it.
             if _plans_of(store, record) == plans:
                 store.plan_checks.keep(record, checks)
+        yield True
 
 
-def check_after_push(store: UnitStore) -> None:
-    """Check what waits once a push was answered; whatever happens, the push stands."""
-    try:
-        check_waiting_plans(store)
-    except Exception as error:  # noqa: BLE001  nobody waits for an answer; the case goes on waiting
-        # Not the message: it may hold what patients' records hold (SEC-20).
-        _LOG.error("%s in the second check of plans", type(error).__name__)
+def may_change_plans(operation: Operation) -> bool:
+    """Say whether an operation on a case may bring, replace or take back a plan.
+
+    By the letters of its body, which need not be read: where in doubt it may.
+    """
+    text = operation.body_text or ""
+    return operation.record.startswith("case/") and (
+        # A key with a backslash may be any key.
+        '"plan"' in text or '"retract"' in text or "\\" in text
+    )
 
 
 def check_plan(record: str, plan: HeldValue, rules: UnitRules) -> PlanCheck:

@@ -7,6 +7,9 @@ UseCaseError
   TooManyTriesError       too many wrong codes in a short time
   UnreadablePushError     the push breaks the structure; nothing was written
   TooLargeError           more than one request may carry
+  NoSuchPictureError      the bytes of a picture have not come yet
+  UnnamedPictureError     no record names the picture
+  PictureRefusedError     bytes that are not those of the picture named
   ScenarioError           the story contradicts itself or the catalogue; nothing was written
   NoSuchSegmentError      no sealed segment of the log has this name
   CalculationError        the calculation was refused
@@ -45,6 +48,18 @@ class TooLargeError(UseCaseError):
 
 class NoSuchSegmentError(UseCaseError):
     """No sealed segment of the log has this name here."""
+
+
+class NoSuchPictureError(UseCaseError):
+    """The bytes of a picture have not come yet."""
+
+
+class UnnamedPictureError(UseCaseError):
+    """No record here names the picture."""
+
+
+class PictureRefusedError(UseCaseError):
+    """The bytes are not those of the picture that was named; nothing of them was kept."""
 
 
 class ScenarioError(UseCaseError):

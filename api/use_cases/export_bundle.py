@@ -3,16 +3,34 @@
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import msgspec
+
 from api.storage.bundle import Bundle, HeadSignature, Manifest, write_bundle
-from api.storage.p256 import write_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UseCaseError
 
 
+class Exported(msgspec.Struct, frozen=True):
+    """How many operations a bundle holds, and the ids of those left out as damaged here (LG6)."""
+
+    operations: int
+    left_out: tuple[str, ...]
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What is to be known of the file."""
+        if not self.left_out:
+            return ()
+        return (
+            f"Entries that are damaged in this store and not in the file: {len(self.left_out)}, "
+            f"{self.left_out[0]} first. Restore the store from a backup and write the file again.",
+        )
+
+
 def export_bundle(
     store: UnitStore, target: Path, *, streams: Sequence[str] = (), now_ms: int
-) -> int:
-    """Write a bundle and return how many operations it holds.
+) -> Exported:
+    """Write a bundle and return what became of it.
 
     Parameters
     ----------
@@ -28,8 +46,8 @@ def export_bundle(
 
     Notes
     -----
-    Rules BU1, BU4. An operation that lies in quarantine goes along with its exact texts, so that
-    the place that reads it comes to the same verdict and its log moves on alike.
+    Rules BU1, BU4, LG6. An operation that lies in quarantine goes along with its exact texts, so
+    that the place that reads it comes to the same verdict and its log moves on alike.
     """
     known = {kind.stream for kind in store.catalogue.kinds.values()}
     for stream in streams:
@@ -38,7 +56,8 @@ def export_bundle(
             message = f"There is no stream {stream[:24]!r}. Choose among {names}."
             raise UseCaseError(message)
     with store.transaction():
-        rows = list(_rows(store, streams))
+        left_out: list[str] = []
+        rows = list(_rows(store, streams, left_out))
         bundle = Bundle(
             Manifest(
                 made_by=store.fact("generation") or "",
@@ -50,13 +69,19 @@ def export_bundle(
             tuple(_signatures(store)),
         )
     write_bundle(target, bundle)
-    return len(bundle.operations)
+    return Exported(len(bundle.operations), tuple(left_out))
 
 
-def _rows(store: UnitStore, streams: Sequence[str]) -> Iterator[tuple[str, str, str]]:
+def _rows(
+    store: UnitStore, streams: Sequence[str], left_out: list[str]
+) -> Iterator[tuple[str, str, str]]:
     set_aside = {one.envelope: one.body for one in store.operations.quarantined()}
     for device, epoch in store.operations.logs():
-        for operation in store.operations.of_log(device, epoch):
+        for entry in store.operations.entries_of_log(device, epoch):
+            operation = entry.operation
+            if entry.trouble:
+                left_out.append(operation.op_id)
+                continue
             if streams and operation.stream not in streams:
                 continue
             envelope = operation.envelope_text
@@ -68,7 +93,5 @@ def _rows(store: UnitStore, streams: Sequence[str]) -> Iterator[tuple[str, str, 
 
 
 def _signatures(store: UnitStore) -> Iterator[HeadSignature]:
-    for device, epoch in store.signatures.signed_logs():
-        for head in store.signatures.heads_of_log(device, epoch):
-            signature = write_base64(head.signature)
-            yield HeadSignature(device, epoch, head.counter, head.hash, head.key_id, signature)
+    for log in store.signatures.signed_logs():
+        yield from map(HeadSignature.of, store.signatures.heads_of_log(*log))

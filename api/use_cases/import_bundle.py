@@ -5,14 +5,12 @@ import re
 import msgspec
 
 from api.storage.bundle import Bundle, HeadSignature
-from api.storage.p256 import is_signed, read_base64
-from api.storage.signatures import SignedHead
+from api.storage.signatures import is_head_signed
 from api.storage.unit_store import UnitStore
 from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain
 from api.use_cases.server_log import SERVER_DEVICE
 from sync.errors import MalformedOperationError
 from sync.operation_log import Place
-from sync.signing import write_head_text
 
 _OP_ID = re.compile(r'"op_id":"([^"]{1,80})"')
 
@@ -61,19 +59,14 @@ def import_bundle(
 
 def _keep_signature(store: UnitStore, one: HeadSignature) -> None:
     """Keep a signature by a key that is enrolled here, over a head that is held here (BU6)."""
-    try:
-        message = write_head_text(one.device, one.epoch, one.counter, one.hash).encode()
-    except MalformedOperationError:
-        return
-    signature = read_base64(one.signature)
+    head = one.head()
     held = store.operations.hash_at(one.device, one.epoch, one.counter)
-    for key in store.signatures.keys_of(one.device):
-        if key.key_id == one.key and held == one.hash and signature is not None:
-            if is_signed(key.public_key, message, signature):
-                store.signatures.keep_head(
-                    SignedHead(one.device, one.epoch, one.counter, one.hash, one.key, signature)
-                )
-            return
+    if head is None or held != head.hash:
+        return
+    keys = [key for key in store.signatures.keys_of(one.device) if key.key_id == one.key]
+    # A held hash is that of an operation: the head is one of a log.
+    if any(is_head_signed(head, key) for key in keys):
+        store.signatures.keep_head(head)
 
 
 class _Importer:

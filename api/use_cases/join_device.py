@@ -5,7 +5,7 @@ import re
 import msgspec
 
 from api.storage.device_store import ROLE_STREAMS, digest_secret
-from api.storage.p256 import UnreadableKeyError, read_base64, read_public_key
+from api.storage.p256 import UnreadableKeyError, read_base64, read_public_key, write_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import JoinRefusedError
 from api.use_cases.server_log import SERVER_DEVICE
@@ -17,13 +17,18 @@ _LONGEST_NAME = 60
 
 
 class Membership(msgspec.Struct, frozen=True):
-    """What a device is told once it has joined. The token is shown this one time."""
+    """What a device is told once it has joined. The token is shown this one time.
+
+    ``server_key`` is the unit server's public key in base64, by which the device knows what the
+    unit has signed (SG10).
+    """
 
     device: str
     token: str
     role: str
     unit_name: str
     streams: tuple[str, ...]
+    server_key: str
 
 
 class EnrolledKey(msgspec.Struct, frozen=True):
@@ -82,7 +87,14 @@ def join_device(
         _refuse_taken_id(store, device, held_token)
         _enrol_key(store, device, key)
         store.devices.keep(device, name.strip(), role, new_token, joined_ms=now_ms)
-        return Membership(device, new_token, role, unit_name(store), ROLE_STREAMS[role])
+        return Membership(
+            device,
+            new_token,
+            role,
+            unit_name(store),
+            ROLE_STREAMS[role],
+            write_base64(store.server_key.public_key),
+        )
 
 
 def _refuse_taken_id(store: UnitStore, device: str, held_token: str | None) -> None:

@@ -4,6 +4,7 @@ from typing import Literal
 
 import msgspec
 
+from api.record_catalogue.alarms import SeenTo, find_seen_to, name_set_aside
 from api.record_catalogue.double_entries import (
     COIL,
     WINDOW_MS,
@@ -46,27 +47,41 @@ class DoubleRow(msgspec.Struct, frozen=True, kw_only=True):
 class Alarm(msgspec.Struct, frozen=True, kw_only=True):
     """An operation that the unit could not take in, and what a person has to do.
 
-    ``kind`` is ``fork`` where another operation is held under the same id (LG4).
+    ``kind`` is ``fork`` where another operation is held under the same id (LG4), ``damaged`` where
+    entries that were taken in cannot be read here any more (LG6); ``name`` is how a decision
+    speaks of it (CF5).
     """
 
-    kind: Literal["fork", "set-aside"]
+    name: str
+    kind: Literal["fork", "set-aside", "damaged"]
     op_id: str
     record: str
     sentence: str
     received_ms: int
 
 
+class SeenAlarm(Alarm, frozen=True, kw_only=True):
+    """An alarm that a person has seen to: who, when (wall milliseconds of his device), why."""
+
+    by: str
+    written_ms: int
+    because: tuple[str, ...]
+
+
 class Decisions(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything that waits for a person in a device's streams."""
+    """Everything that waits for a person in a device's streams; and the alarms seen to."""
 
     conflicts: tuple[ConflictRow, ...]
     double_entries: tuple[DoubleRow, ...]
     alarms: tuple[Alarm, ...]
+    seen_to: tuple[SeenAlarm, ...]
 
 
 def list_decisions(store: UnitStore, device: Device, *, now_ms: int) -> Decisions:
-    """Return what waits for a person in the streams that a device may read (CF1, DE4)."""
+    """Return what waits for a person in the streams that a device may read (CF1, CF5, DE4)."""
     with store.transaction():
+        alarms = [*_damage(store), *_alarms(store, device)]
+        seen = _seen_to(store, device) if alarms else {}
         return Decisions(
             conflicts=tuple(list_unit_conflicts(store, device, now_ms=now_ms)),
             double_entries=tuple(
@@ -77,8 +92,23 @@ def list_decisions(store: UnitStore, device: Device, *, now_ms: int) -> Decision
                 )
                 for double in list_double_entries(store, device)
             ),
-            alarms=tuple(_alarms(store, device)),
+            alarms=tuple(one for one in alarms if one.name not in seen),
+            seen_to=tuple(_as_seen(one, seen[one.name]) for one in alarms if one.name in seen),
         )
+
+
+def _seen_to(store: UnitStore, device: Device) -> dict[str, SeenTo]:
+    found = find_seen_to(store.views.of_kind(_DECISION))
+    if store.catalogue.stream_of(_DECISION) in device.streams:
+        return found
+    # That somebody has seen to it is no secret; what he said stands in a stream of others.
+    return {
+        name: SeenTo(by="", written_ms=one.written_ms, because=()) for name, one in found.items()
+    }
+
+
+def _as_seen(alarm: Alarm, seen: SeenTo) -> SeenAlarm:
+    return SeenAlarm(**msgspec.structs.asdict(alarm), **msgspec.structs.asdict(seen))
 
 
 def list_double_entries(store: UnitStore, device: Device) -> tuple[DoubleEntry, ...]:
@@ -137,8 +167,33 @@ def _alarms(store: UnitStore, device: Device) -> list[Alarm]:
     return found
 
 
+def _damage(store: UnitStore) -> list[Alarm]:
+    """Return one alarm about all damaged entries; every device hears it, so it names no record."""
+    damaged = store.operations.damaged()
+    if not damaged:
+        return []
+    first = damaged[0]
+    count = "One entry" if len(damaged) == 1 else f"{len(damaged)} entries"
+    return [
+        Alarm(
+            # One more that is damaged is another alarm: who has seen to these has not seen it.
+            name=name_set_aside("damaged", "\n".join(one.op_id for one in damaged)),
+            kind="damaged",
+            op_id=first.op_id,
+            record="",
+            sentence=(
+                f"{count} of the unit server's store cannot be read as written, {first.op_id} "
+                "first. They count for nothing there: put back a backup, and the devices send the "
+                "rest again."
+            ),
+            received_ms=first.received_ms,
+        )
+    ]
+
+
 def _alarm(texts: Quarantined, record: str, kind: Literal["fork", "set-aside"]) -> Alarm:
     return Alarm(
+        name=name_set_aside(texts.envelope, texts.body),
         kind=kind,
         op_id=texts.op_id,
         record=record,

@@ -4,6 +4,7 @@ import msgspec
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
+from api.use_cases.check_plans import may_change_plans
 from api.use_cases.server_words import refuse_server_words
 from sync.errors import MalformedOperationError, SyncError
 from sync.operation import Operation, read_operation
@@ -41,7 +42,7 @@ class LogReceiver:
         log on all the same, so that the queue behind it flows.
         """
         tip = self.tip(operation)
-        held = self._held_hash(operation, tip)
+        held = None if operation.counter > tip.counter else self._held_hash(operation)
         place = place_operation(tip, operation, held)
         if place is Place.GAP and self._follows_other_branch(operation):
             place = Place.FORK
@@ -96,9 +97,10 @@ class LogReceiver:
     def tip(self, operation: Operation) -> Tip:
         """Return where the log of an operation ends by now."""
         log = operation.device, operation.epoch
-        if log not in self._tips:
-            self._tips[log] = self._store.operations.tip_of(*log)
-        return self._tips[log]
+        found = self._tips.get(log)
+        if found is None:
+            found = self._tips[log] = self._store.operations.tip_of(*log)
+        return found
 
     def let_in_waiting(self) -> None:
         """Take in what waited for the operations of this batch (EX11)."""
@@ -115,9 +117,11 @@ class LogReceiver:
 
     def write(self) -> None:
         """Write what was taken in, bring the views up to date, and ask for the second check."""
-        self._store.operations.append(self._taken, received_ms=self._now_ms)
-        self._store.views.refresh_after(self._taken)
-        self._store.plan_checks.await_check(operation.record for operation in self._taken)
+        records = self._store.operations.append(self._taken, received_ms=self._now_ms)
+        self._store.views.refresh_after(self._taken, records)
+        self._store.plan_checks.await_check(
+            operation.record for operation in self._taken if may_change_plans(operation)
+        )
         self._taken = []
 
     def _continue(self, operation: Operation, *, is_sound: bool) -> None:
@@ -171,9 +175,7 @@ class LogReceiver:
         if sentence is not None and self._store.operations.is_set_aside(operation):
             self.set_aside.append(SetAside(operation.op_id, sentence))
 
-    def _held_hash(self, operation: Operation, tip: Tip) -> str | None:
-        if operation.counter > tip.counter:
-            return None
+    def _held_hash(self, operation: Operation) -> str | None:
         place = operation.device, operation.epoch, operation.counter
         return self._fresh.get(place) or self._store.operations.hash_at(*place)
 
@@ -209,10 +211,11 @@ def why_not_taken_in(
     is_vouched : bool
         A person vouches for what bears the unit server's name (RL12).
     """
-    expected = store.catalogue.stream_of(operation.kind)
-    if expected not in (None, operation.stream):
+    kind = operation.kind
+    expected = store.catalogue.stream_of(kind)
+    if expected is not None and expected != operation.stream:
         return (
-            f"{operation.op_id} puts {operation.kind} in stream {operation.stream}; it belongs in "
+            f"{operation.op_id} puts {kind} in stream {operation.stream}; it belongs in "
             f"{expected}. It is kept aside for the data manager."
         )
     if (words := refuse_server_words(operation, is_vouched=is_vouched)) is not None:

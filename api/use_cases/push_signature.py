@@ -4,12 +4,12 @@ from collections.abc import Sequence
 
 import msgspec
 
-from api.storage.p256 import is_signed, read_base64
-from api.storage.signatures import SignedHead
+from api.storage.p256 import read_base64
+from api.storage.signatures import SignedHead, is_head_signed
 from api.storage.unit_store import UnitStore
 from api.use_cases.log_receiver import SetAside
 from sync.operation import Operation
-from sync.signing import find_head, write_head_text
+from sync.signing import find_head
 
 
 class PushVerdict(msgspec.Struct, frozen=True):
@@ -45,11 +45,12 @@ def judge_push(
         return PushVerdict(refusal=_refusal(device, "is not one chain that a signature can cover"))
     if signature is None:
         return PushVerdict(refusal=_refusal(device, "is not signed"))
-    content = read_base64(signature)
-    text = write_head_text(device, head.epoch, head.counter, head.hash)
-    if content is None or not is_signed(key.public_key, text.encode(), content):
+    signed = SignedHead(
+        device, head.epoch, head.counter, head.hash, key.key_id, read_base64(signature) or b""
+    )
+    if not is_head_signed(signed, key):
         return PushVerdict(refusal=_refusal(device, "is not signed by the device's key"))
-    return PushVerdict(SignedHead(device, head.epoch, head.counter, head.hash, key.key_id, content))
+    return PushVerdict(signed)
 
 
 def _refusal(device: str, why: str) -> str:

@@ -1,13 +1,14 @@
 """Receive a handshake: say where the device's log ends here and how far each stream goes."""
 
 import re
+from collections.abc import Mapping
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.receive_resupply import PUT_BACK
 from sync.clock import DAY_MS
-from sync.exchange import Handshake, HandshakeAnswer
+from sync.exchange import Handshake, HandshakeAnswer, LastRead
 from sync.operation_log import Tip
 
 _HASH = re.compile(r"[0-9a-f]{64}")
@@ -30,8 +31,8 @@ def receive_handshake(
 
     Notes
     -----
-    Rules EX1-EX4, EX9, EX10. The clock offset is kept for the data manager and refuses nothing
-    (HC4).
+    Rules EX1-EX4, EX9, EX10, EX20. The clock offset is kept for the data manager and
+    refuses nothing (HC4).
     """
     refuse_other_device(device, handshake.device)
     stated = handshake.tip
@@ -44,7 +45,10 @@ def receive_handshake(
             there = Tip(stated.epoch, stated.counter, held)
             store.marks.note_fork(there, stated.hash, device=device.id, noted_ms=now_ms)
         heads = store.operations.heads(device.streams)
-        if any(cursor > heads.get(name, cursor) for name, cursor in handshake.cursors.items()):
+        has_other_past = _has_other_past(store, device, handshake.last_read)
+        if has_other_past or any(
+            cursor > heads.get(name, cursor) for name, cursor in handshake.cursors.items()
+        ):
             _note_put_back(store, new_generation, now_ms)
         return HandshakeAnswer(
             server=store.fact("generation") or "",
@@ -53,7 +57,24 @@ def receive_handshake(
             heads=heads,
             wall_ms=now_ms,
             epochs=store.operations.counters_of(device.id),
+            rows=True,
+            last_read="differs" if has_other_past else "agrees",
         )
+
+
+def _has_other_past(store: UnitStore, device: Device, stated: Mapping[str, LastRead]) -> bool:
+    """Say whether a device has read something else than is held here at the same place (EX20).
+
+    The numbers of receipts grow on after an older copy was put back, so that a cursor alone may
+    look right.
+    """
+    for stream, read in stated.items():
+        if stream not in device.streams:
+            continue
+        held = store.operations.last_of_others(stream, up_to=read.after, device=device.id)
+        if held is not None and held != read.hash:
+            return True
+    return False
 
 
 def _note_put_back(store: UnitStore, new_generation: str, now_ms: int) -> None:

@@ -6,17 +6,14 @@ import msgspec
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import NotAllowedError, TooLargeError, UnreadablePushError
-from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain, why_not_taken_in
+from api.use_cases.errors import NotAllowedError, UnreadablePushError
+from api.use_cases.log_receiver import LogReceiver, SetAside, why_not_taken_in
 from api.use_cases.push_signature import judge_push, set_all_aside
-from sync.errors import MalformedOperationError
-from sync.exchange import MAX_BATCH_COUNT
+from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
 from sync.operation import Operation
 from sync.operation_log import Place, Tip
 
 __all__ = ["PushAnswer", "SetAside", "Texts", "receive_push"]
-
-Texts = tuple[str, str]
 
 
 class PushAnswer(msgspec.Struct, frozen=True):
@@ -29,7 +26,7 @@ class PushAnswer(msgspec.Struct, frozen=True):
 def receive_push(
     store: UnitStore,
     device: Device,
-    operations: Sequence[Texts],
+    operations: Sequence[Sent],
     *,
     now_ms: int,
     signature: str | None = None,
@@ -40,8 +37,8 @@ def receive_push(
 
     Parameters
     ----------
-    operations : sequence of (envelope, body)
-        Exact texts, in the order of the device's log.
+    operations : sequence of (envelope, body) or Operation
+        Exact texts, or operations built from rows (EX16), in the order of the device's log.
     signature : str or None
         The device's, over the head of the batch (SG1); None from a device without a key.
 
@@ -61,7 +58,7 @@ def receive_push(
     """
     refuse_count(operations)
     with store.transaction():
-        read = [_read(texts, device, store) for texts in operations]
+        read = [_read(sent, device, store) for sent in operations]
         last = read[-1][0]
         verdict = judge_push(store, device.id, [one for one, _, _ in read], signature)
         if verdict.refusal:
@@ -89,21 +86,9 @@ def receive_push(
         )
 
 
-def refuse_count(operations: Sequence[Texts]) -> None:
-    """Raise when a batch holds no operation, or more than it may (EX5)."""
-    if not operations:
-        raise UnreadablePushError("The push holds no operation. Send at least one.")
-    if len(operations) > MAX_BATCH_COUNT:
-        message = f"The push holds {len(operations)} operations. Send at most {MAX_BATCH_COUNT}."
-        raise TooLargeError(message)
-
-
-def _read(texts: Texts, device: Device, store: UnitStore) -> tuple[Operation, Texts, str | None]:
+def _read(sent: Sent, device: Device, store: UnitStore) -> tuple[Operation, Texts, str | None]:
     """Return the operation, its texts, and why it cannot be taken in (None when it can)."""
-    try:
-        operation, sentence = read_or_explain(*texts)
-    except MalformedOperationError as broken:
-        raise UnreadablePushError(str(broken)) from broken
+    operation, texts, sentence = read_sent(sent)
     if operation.device != device.id:
         message = (
             f"{operation.op_id} was not made on {device.id}. A device sends its own entries alone."

@@ -6,10 +6,9 @@ import msgspec
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import NotAllowedError, TooLargeError, UnreadablePushError
-from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain
-from api.use_cases.receive_push import Texts, refuse_count
-from sync.errors import MalformedOperationError
+from api.use_cases.errors import NotAllowedError, TooLargeError
+from api.use_cases.log_receiver import LogReceiver, SetAside
+from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
 from sync.exchange import MAX_BATCH_COUNT
 from sync.operation import Operation
 
@@ -36,7 +35,7 @@ def receive_resupply(
     store: UnitStore,
     device: Device,
     logs: Sequence[tuple[str, str]],
-    operations: Sequence[Texts],
+    operations: Sequence[Sent],
     *,
     now_ms: int,
 ) -> ResupplyAnswer:
@@ -46,8 +45,8 @@ def receive_resupply(
     ----------
     logs : sequence of (device, epoch)
         Logs of which the device wants to know how far they are held.
-    operations : sequence of (envelope, body)
-        Exact texts of operations of other devices; none to only ask.
+    operations : sequence of (envelope, body) or Operation
+        Operations of other devices, as texts or built from rows (EX16); none to only ask.
 
     Raises
     ------
@@ -78,7 +77,7 @@ def receive_resupply(
                 "This unit was not put back to an older copy, so it takes no entries of other "
                 "devices. Go on; nothing is missing here."
             )
-        read = [_read(texts, device) for texts in operations]
+        read = [_read(sent, device) for sent in operations]
         receiver = LogReceiver(store, now_ms)
         for operation, sent, forged in read:
             receiver.take_supplied(operation, sent, forged, supplied_by=device.id)
@@ -94,11 +93,8 @@ def receive_resupply(
         )
 
 
-def _read(texts: Texts, device: Device) -> tuple[Operation, Texts, str | None]:
-    try:
-        operation, sentence = read_or_explain(*texts)
-    except MalformedOperationError as broken:
-        raise UnreadablePushError(str(broken)) from broken
+def _read(sent: Sent, device: Device) -> tuple[Operation, Texts, str | None]:
+    operation, texts, sentence = read_sent(sent)
     if operation.device == device.id:
         message = f"{operation.op_id} was made on {device.id} itself. Send it by a push."
         raise NotAllowedError(message)

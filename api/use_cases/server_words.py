@@ -20,14 +20,14 @@ def refuse_server_words(operation: Operation, *, is_vouched: bool = False) -> st
     """
     if operation.body_text is None or (is_vouched and operation.device == SERVER_DEVICE):
         return None
-    text = operation.body_text
+    text, kind = operation.body_text, operation.kind
     # Most entries cannot: their body need not be read. A key with a backslash may be any key.
-    if operation.kind not in _WATCHED and '"retract"' not in text and "\\" not in text:
+    if kind not in _WATCHED and '"retract"' not in text and "\\" not in text:
         return None
     body = decode_body(text)
     takes_back = any(reference.startswith(f"{SERVER_DEVICE}.") for reference in body.retract)
-    is_live = operation.kind == "site" and ("live_from" in body.set or "live_from" in body.over)
-    if operation.kind != RELEASE_KIND and not is_live and not takes_back:
+    is_live = kind == "site" and ("live_from" in body.set or "live_from" in body.over)
+    if kind != RELEASE_KIND and not is_live and not takes_back:
         return None
     return (
         f"{operation.op_id} speaks for the unit server: rule files and going live are decided "

@@ -1,29 +1,17 @@
 """Verify the store: every hash, chain, signature, set-aside text and view, trusting nothing."""
 
-import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import partial
 
 import msgspec
 
-from api.storage.errors import StorageError
-from api.storage.operation_store import OperationStore
+from api.storage.errors import UNREADABLE
 from api.storage.unit_store import UnitStore
+from api.use_cases.answer_snapshot import are_sealed_under_key
+from api.use_cases.verify_pictures import judge_pictures
 from api.use_cases.verify_signatures import LogStanding, judge_log_signatures, judge_sealed_heads
 from sync.errors import SyncError
 from sync.operation import Operation, read_operation
-from sync.operation_log import verify_chain
-
-# What reading a damaged file brings up: each is a finding, never the end of the walk.
-_UNREADABLE = (
-    SyncError,
-    StorageError,
-    sqlite3.Error,
-    msgspec.MsgspecError,
-    ValueError,
-    TypeError,
-    AssertionError,
-)
 
 
 class Verification(msgspec.Struct, frozen=True):
@@ -31,7 +19,7 @@ class Verification(msgspec.Struct, frozen=True):
 
     ``unsigned`` counts the logs that no device has signed here, or not to their end;
     ``set_aside`` the texts in quarantine; ``waiting`` the operations that leave a gap in their
-    log. None of them is wrong by itself.
+    log; ``absent_pictures`` the pictures whose bytes are not here. None of them is wrong by itself.
     """
 
     operations: int
@@ -40,6 +28,7 @@ class Verification(msgspec.Struct, frozen=True):
     unsigned: int = 0
     set_aside: int = 0
     waiting: int = 0
+    absent_pictures: tuple[str, ...] = ()
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -51,22 +40,23 @@ class Verification(msgspec.Struct, frozen=True):
             remarks.append(f"Entries set aside for the data manager: {self.set_aside}.")
         if self.waiting:
             remarks.append(f"Entries that wait for earlier ones of their log: {self.waiting}.")
+        if self.absent_pictures:
+            names = ", ".join(self.absent_pictures)
+            remarks.append(f"Pictures whose bytes are not here, or not yet: {names}.")
         return tuple(remarks)
 
 
-class _AlteredError(SyncError):
-    """A stored hash is not that of the stored envelope."""
-
-
 def verify_log(store: UnitStore) -> Verification:
-    """Walk every log from its first operation, its signatures, the quarantine and the views.
+    """Walk every log from its first operation, its signatures, quarantine, views and segments.
 
     The seal was judged when the store was opened; a broken one is told of here.
 
     Notes
     -----
-    Rules OP3, OP5, LG1, SG8, SG9. Whoever changes a log together with its keys and signatures,
-    and takes the seal away, is not found here; the next handshake of its device tells (EX2).
+    Rules OP3, OP5, LG1, LG6, SG8, SG9, SG10. Each operation is judged by itself, so that a damaged
+    one does not hide what lies behind it. Whoever changes a log together with its keys and
+    signatures, and takes the seal away, is not found here; the next handshake of its device tells
+    (EX2).
     """
     return _Walk(store).walk()
 
@@ -79,9 +69,11 @@ class _Walk:
         self._findings: list[str] = []
         self._count = 0
         self._logs: list[tuple[str, str]] = []
+        self._damaged_records: set[str] = set()
         self._unsigned = 0
         self._set_aside = 0
         self._waiting = 0
+        self._absent_pictures: list[str] = []
 
     def walk(self) -> Verification:
         # A damaged file can make even the end of the reading fail.
@@ -93,6 +85,7 @@ class _Walk:
             self._unsigned,
             self._set_aside,
             self._waiting,
+            tuple(self._absent_pictures),
         )
 
     def _walk_all(self) -> None:
@@ -102,13 +95,19 @@ class _Walk:
             self._look(self._find_logs)
             for log in self._logs:
                 self._look(partial(self._walk_log, *log))
-            for part in (self._judge_lost_logs, self._judge_set_aside, self._judge_views):
+            for part in (
+                self._judge_lost_logs,
+                self._judge_set_aside,
+                self._judge_views,
+                self._judge_pictures,
+                self._judge_segments,
+            ):
                 self._look(part)
 
     def _look(self, part: Callable[[], None]) -> None:
         try:
             part()
-        except _UNREADABLE as error:
+        except UNREADABLE as error:
             self._findings.append(
                 str(error)
                 if isinstance(error, SyncError)
@@ -128,17 +127,19 @@ class _Walk:
 
     def _walk_log(self, device: str, epoch: str) -> None:
         hashes: list[str] = []
-        try:
-            verify_chain(self._counted(device, epoch, hashes))
-        finally:
-            self._count += len(hashes)
-        standing = judge_log_signatures(self._store, device, epoch, hashes)
-        self._note(standing)
-
-    def _counted(self, device: str, epoch: str, hashes: list[str]) -> Iterator[Operation]:
-        for operation in _reread(self._store.operations, device, epoch):
-            hashes.append(operation.hash)
-            yield operation
+        last = 0
+        for entry in self._store.operations.entries_of_log(device, epoch):
+            operation = entry.operation
+            self._count += 1
+            finding = _judge_place(operation, last) or entry.trouble or _judge_texts(operation)
+            if finding:
+                self._findings.append(finding)
+                self._damaged_records.add(operation.record)
+            # Signatures are held against what has no gap before it.
+            if operation.counter == len(hashes) + 1:
+                hashes.append(operation.hash)
+            last = operation.counter
+        self._note(judge_log_signatures(self._store, device, epoch, hashes))
 
     def _judge_lost_logs(self) -> None:
         for device, epoch in self._store.signatures.signed_logs():
@@ -151,6 +152,11 @@ class _Walk:
 
     def _judge_set_aside(self) -> None:
         operations = self._store.operations
+        if lost := operations.entries_without_log():
+            self._findings.append(
+                f"Entries of which it is lost whose they are: {lost}. Restore the store from a "
+                "backup."
+            )
         self._set_aside = len(operations.quarantined())
         self._waiting = sum(self._store.waiting.gaps().values())
         self._findings.extend(
@@ -164,21 +170,52 @@ class _Walk:
             for op_id, is_set_aside in operations.without_texts()
         )
 
+    def _judge_pictures(self) -> None:
+        findings, self._absent_pictures = judge_pictures(self._store)
+        self._findings.extend(findings)
+
     def _judge_views(self) -> None:
         self._findings.extend(
             f"The view of {record} is not what the log says. Run crura rebuild-views."
+            # Built anew without a damaged entry it would be less: the backup comes first.
             for record in self._store.views.differing()
+            if record not in self._damaged_records
         )
 
+    def _judge_segments(self) -> None:
+        store = self._store
+        # Under another key they are handed to nobody: whoever asks has them sealed anew.
+        if not are_sealed_under_key(store):
+            return
+        for stream in store.snapshots.streams():
+            for segment in store.snapshots.segments(stream):
+                name = f"The segment {segment.first} to {segment.last} of stream {stream}"
+                if not store.snapshots.judge(segment, store.server_key):
+                    self._findings.append(
+                        f"{name} is not what this unit sealed. Run crura rebuild-views."
+                    )
+                elif not store.snapshots.is_of_the_log(segment):
+                    self._findings.append(
+                        f"{name} holds other entries than its log. Restore the store from a backup."
+                    )
 
-def _reread(operations: OperationStore, device: str, epoch: str) -> Iterator[Operation]:
-    """Yield one log, each operation read anew from its texts."""
-    for stored in operations.of_log(device, epoch):
-        read = read_operation(stored.envelope_text, stored.body_text)
-        if read.hash != stored.hash:
-            message = (
-                f"The stored hash of {stored.op_id} is not that of its envelope: it was changed "
-                "here. Restore the store from a backup; the devices send the rest again."
-            )
-            raise _AlteredError(message)
-        yield read
+
+def _judge_place(operation: Operation, last: int) -> str:
+    """Return a sentence where an operation leaves a gap behind the counter before it, else ""."""
+    if operation.counter == last + 1:
+        return ""
+    return (
+        f"{operation.op_id} does not continue the log before it, which ends at {last}. Restore the "
+        "store from a backup; the devices send the rest again."
+    )
+
+
+def _judge_texts(operation: Operation) -> str:
+    """Return a sentence where an operation, read anew from its texts, is another, else ""."""
+    try:
+        read = read_operation(operation.envelope_text, operation.body_text)
+    except SyncError as error:
+        return f"What is stored as {operation.op_id} is no operation any more: {error}"
+    if read.hash != operation.hash:
+        return f"{operation.op_id} is not what its hash says. Restore the store from a backup."
+    return ""

@@ -4,13 +4,12 @@ from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from api.storage.p256 import is_signed, name_key
+from api.storage.p256 import name_key
 from api.storage.seal import read_seal
-from api.storage.signatures import DeviceKey, SignedHead
+from api.storage.signatures import DeviceKey, SignedHead, is_head_signed
 from api.storage.unit_store import UnitStore
 from api.use_cases.server_log import SERVER_DEVICE, epoch_fact
 from sync.errors import SyncError
-from sync.signing import write_head_text
 
 _WHAT_TO_DO = "Restore the store from a backup; the devices send the rest again."
 
@@ -60,11 +59,11 @@ def _judge_head(
     if any(key.from_epoch == head.epoch for key in keys[place + 1 :]):
         yield f"{name} is signed by a key that was replaced before. {_WHAT_TO_DO}"
     try:
-        text = write_head_text(head.device, head.epoch, head.counter, head.hash)
+        is_sound = is_head_signed(head, keys[place])
     except SyncError as error:
         yield str(error)
         return
-    if not is_signed(keys[place].public_key, text.encode(), head.signature):
+    if not is_sound:
         yield f"The signature over {name} is not that of its device. {_WHAT_TO_DO}"
     elif not _is_held(head, hashes) and not store.operations.is_in_quarantine(name, head.hash):
         yield f"{name} was signed by its device and is not held here. {_WHAT_TO_DO}"

@@ -113,18 +113,54 @@ export type PlanChecksAnswer =
   | ({ kind: 'told' } & PlanChecks)
   | { kind: 'not-told'; sentence: string };
 
-/** An operation that the unit could not take in; `fork` where it holds another under its id. */
+/**
+ * An operation that could not be taken in; `fork` where another is held under its id, `damaged`
+ * where the unit cannot read entries any more that it took in.
+ */
 export interface UnitAlarm {
-  kind: 'fork' | 'set-aside';
+  /** How a decision speaks of it (CF5). */
+  name: string;
+  kind: 'fork' | 'set-aside' | 'damaged';
+  /** Id of the operation, or the log where all of it is meant. */
   op_id: string;
   record: string;
   sentence: string;
-  received_ms: number;
+  /** When it came, wall milliseconds; null where that is not known. */
+  received_ms: number | null;
+}
+
+/** An alarm that a person has seen to; `by` is "" where this device does not read who. */
+export interface SeenAlarm extends UnitAlarm {
+  by: string;
+  written_ms: number;
+  because: string[];
+}
+
+export interface Alarms {
+  alarms: UnitAlarm[];
+  seen_to: SeenAlarm[];
 }
 
 /** The sentence is "" on a device that has not joined a unit. */
-export type UnitAlarmsAnswer =
-  | { kind: 'told'; alarms: UnitAlarm[] }
+export type UnitAlarmsAnswer = ({ kind: 'told' } & Alarms) | { kind: 'not-told'; sentence: string };
+
+/** A device of the unit and its last exchange, in wall milliseconds of the server (HAZ-35). */
+export interface UnitDevice {
+  id: string;
+  name: string;
+  role: string;
+  joined_ms: number;
+  /** Null where it joined and never exchanged. */
+  last_contact_ms: number | null;
+  /** Its clock less the server's, at its last exchange. */
+  clock_offset_ms: number | null;
+  silent_ms: number;
+  silence: 'none' | 'silent' | 'escalated';
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type UnitDevicesAnswer =
+  | { kind: 'told'; devices: UnitDevice[] }
   | { kind: 'not-told'; sentence: string };
 
 /** Which of `joined` devices this is; a device that has not joined works alone. */
@@ -142,7 +178,12 @@ export interface ExchangeStanding {
   lastDoneMs: number | null;
   /** One sentence where a person has to do something, else "". */
   sentence: string;
+  /** By how much this clock was ahead of the unit's when last compared; null before (SOFT-08). */
+  clockOffsetMs?: number | null;
 }
+
+/** Up to where the operations of a record have got. */
+export type Reached = 'tablet' | 'unit' | 'hub';
 
 export type OpenAnswer =
   | { kind: 'open'; standing: DeviceStanding | null; persisted: boolean }
@@ -170,6 +211,64 @@ export interface TakenIn {
   setAside: number;
 }
 
+/** `mediaType` is what the bytes show, whatever the file was called. */
+export type KeepPictureAnswer =
+  | { kind: 'kept'; sha256: string; mediaType: string }
+  | { kind: 'not-saved'; sentence: string };
+
+export interface PictureBytes {
+  /** Null while they are on their way, or where the tablet's disk has altered them. */
+  bytes: Uint8Array<ArrayBuffer> | null;
+  /** The unit does not hold them yet. */
+  isUnsent: boolean;
+}
+
+/** Bytes of pictures on this tablet; their records are in the `RecordStore`. */
+export interface PictureStore {
+  /** Keep a picture on the disk, before the record that names it is saved. */
+  keepPicture(record: string, bytes: Uint8Array<ArrayBuffer>): Promise<KeepPictureAnswer>;
+  readPicture(sha256: string): Promise<PictureBytes>;
+}
+
+/** A camera that is on. */
+export interface OpenCamera {
+  stream: MediaStream;
+  /** Switch it off. */
+  close(): void;
+}
+
+/** From the size of a picture to the size it is drawn in. */
+export type FitPicture = (natural: { width: number; height: number }) => {
+  width: number;
+  height: number;
+};
+
+/** Takes pictures and draws them again, which leaves behind what a file says beside its pixels. */
+export interface PictureDevice {
+  /**
+   * Null where there is no camera, or nobody allowed it.
+   *
+   * @param wishedPx - width to ask the camera for
+   */
+  openCamera(wishedPx: number): Promise<OpenCamera | null>;
+  /** The picture that a video shows now; `sizeFor` returns the size to draw it in. */
+  drawVideo(video: HTMLVideoElement, sizeFor: FitPicture): HTMLCanvasElement;
+  /** The picture of a file, null where it cannot be read as one. */
+  drawFile(file: Blob, sizeFor: FitPicture): Promise<HTMLCanvasElement | null>;
+  /** Let a person choose a picture file; null where none was chosen. */
+  chooseFile(): Promise<File | null>;
+  /**
+   * Write a picture with its covers: their pixels are painted over first and so are gone.
+   *
+   * @returns null where it stays over the bound
+   */
+  write(
+    canvas: HTMLCanvasElement,
+    covers: readonly { x: number; y: number; width: number; height: number }[],
+    wantsPng: boolean,
+  ): Promise<Uint8Array<ArrayBuffer> | null>;
+}
+
 /** The record on this tablet. Every promise resolves; none rejects for a person's input. */
 export interface RecordStore {
   open(): Promise<OpenAnswer>;
@@ -182,6 +281,10 @@ export interface RecordStore {
   planChecks(): Promise<PlanChecksAnswer>;
   /** What the unit could not take in, from any device; asks the unit. */
   unitAlarms(): Promise<UnitAlarmsAnswer>;
+  /** Every device of the unit with its last exchange; asks the unit. */
+  unitDevices(): Promise<UnitDevicesAnswer>;
+  /** What was set aside on this tablet, and forks of its own log; seen to or not. */
+  ownAlarms(): Promise<UnitAlarm[]>;
   /** Small facts of this device alone (where it was, who taps): never exchanged. */
   remember(name: string, content: Json): Promise<void>;
   recall(name: string): Promise<Json>;
@@ -193,6 +296,8 @@ export interface RecordStore {
   exchangeNow(): Promise<ExchangeStanding>;
   /** Operations that the unit does not hold yet, per case or patient record. */
   unsentRecords(): Promise<string[]>;
+  /** Case and patient records that the unit says the hub holds whole; absent where there is none. */
+  hubRecords?(): Promise<string[]>;
   /** Cases that are kept at the unit alone; reading one by its id asks the unit for it. */
   droppedCases(): Promise<DroppedCase[]>;
   /** Put operations into one file (`unsent`: own ones that the unit does not hold). */

@@ -13,7 +13,8 @@ import msgspec
 
 from sync.clock import Stamp
 from sync.exchange import cut_batch
-from sync.operation import Body, Operation, make_operation
+from sync.operation import Body, Operation, make_operation, read_operation
+from sync.wire import ROW_BYTES, digest_rows, write_rows
 
 START_MS = 1_764_000_000_000
 OPERATIONS_A_CASE = 40
@@ -177,18 +178,21 @@ def make_cases(log: DeviceLog, count: int, *, first: int = 0) -> list[Operation]
 
 
 def cut_batches(operations: list[Operation]) -> list[list[tuple[str, str]]]:
-    """Return operations as they travel, in batches as a device cuts them (EX5)."""
+    """Return operations as they travel, in batches as a device cuts them (EX5, EX17)."""
     texts, batches = texts_of(operations), []
     while texts:
-        fitting = cut_batch([len(envelope) + len(body.encode()) for envelope, body in texts])
+        fitting = cut_batch([ROW_BYTES + len(body.encode()) for _, body in texts])
         batches.append(texts[:fitting])
         texts = texts[fitting:]
     return batches
 
 
 def squeeze_push(device: str, batch: list[tuple[str, str]]) -> bytes:
-    """Return the request of one push as a tablet sends it."""
-    return gzip.compress(msgspec.json.encode({"device": device, "operations": batch}), 6)
+    """Return the request of one push as a tablet sends it: in rows (EX16), squeezed."""
+    operations = [read_operation(*texts) for texts in batch]
+    rows, digest = write_rows(operations), digest_rows(operations, device)
+    content = {"device": device, "rows": rows, "digest": digest}
+    return gzip.compress(msgspec.json.encode(content), 6)
 
 
 def texts_of(operations: list[Operation]) -> list[tuple[str, str]]:

@@ -172,7 +172,7 @@ class Walk:
 _PLANT = """
 () => {
   const restyle = (where, style) => Object.assign(document.querySelector(where).style, style);
-  restyle('[data-primary] button', { minHeight: '0', height: '120px', marginLeft: '-20px' });
+  restyle('[data-primary] button', { minHeight: '0', height: '120px', marginRight: '-20px' });
   restyle('main .ever button:last-child',
     { minWidth: '0', width: '80px', padding: '0', marginLeft: '-10px' });
   restyle('main .ask', { color: '#888' });

@@ -21,10 +21,17 @@ def free_port() -> int:
 
 
 class UnitServer:
-    """`crura serve` on a folder of its own; stopped and started as the tests need."""
+    """`crura serve` on a folder of its own; stopped and started as the tests need.
 
-    def __init__(self, folder: Path) -> None:
+    ``command`` starts the program, in the folder ``program``; another build has its own.
+    """
+
+    def __init__(
+        self, folder: Path, command: list[str] | None = None, program: Path = ROOT
+    ) -> None:
         self.folder = folder
+        self._command = command or CRURA
+        self._program = program
         self.port = free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         self._process: subprocess.Popen[str] | None = None
@@ -32,11 +39,11 @@ class UnitServer:
     def crura(self, *arguments: str) -> str:
         """Run one `crura` command on the folder and return what it printed."""
         done = subprocess.run(
-            [*CRURA, *arguments, "--data", str(self.folder)],
+            [*self._command, *arguments, "--data", str(self.folder)],
             capture_output=True,
             text=True,
             check=False,
-            cwd=ROOT,
+            cwd=self._program,
         )
         assert done.returncode == 0, done.stderr
         return done.stdout
@@ -44,11 +51,11 @@ class UnitServer:
     def start(self) -> None:
         """Start serving and wait until it answers."""
         self._process = subprocess.Popen(
-            [*CRURA, "serve", "--data", str(self.folder), "--port", str(self.port)],
+            [*self._command, "serve", "--data", str(self.folder), "--port", str(self.port)],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             text=True,
-            cwd=ROOT,
+            cwd=self._program,
         )
         for _ in range(200):
             if self._process.poll() is not None:

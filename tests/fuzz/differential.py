@@ -22,6 +22,7 @@ from tests.fuzz import (
     follow_up,
     gates,
     liver_scores,
+    picture_length,
     sizing,
     step_protocol,
     value_cautions,
@@ -45,6 +46,7 @@ KINDS: Mapping[str, Callable[[RuleBook], Draw]] = {
     "value-cautions": value_cautions.prepare_draw,
     "first-bleed": first_bleed.prepare_draw,
     "gates": gates.prepare_draw,
+    "picture-length": picture_length.prepare_draw,
 }
 # Where the vectors of a kind stand, below `tests/conformance`.
 VECTORS: Mapping[str, str] = {
@@ -59,6 +61,7 @@ VECTORS: Mapping[str, str] = {
     "value-cautions": "value_cautions/answer_value_cautions.json",
     "first-bleed": "varix_risk/answer_first_bleed.json",
     "gates": "gates/find_gates.json",
+    "picture-length": "picture_length/answer_picture_length.json",
 }
 # Their vectors have the request itself under `given`.
 _BARE = ("step-protocol", "gates")

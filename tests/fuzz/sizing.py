@@ -10,6 +10,7 @@ from tests.fuzz.chance import Chance
 
 _LONGEST_UM = 10_000_000
 _AGENTS = ("2-octyl-cyanoacrylate", "n-butyl-2-cyanoacrylate")
+_ORIGINS = ("measured", "estimated", "earlier-record", "measured-on-image")
 
 
 def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
@@ -71,7 +72,7 @@ class _Shelf:
             **chance.maybe("measured_distance_um", distance_um),
             **chance.maybe("near_wall_um", max(0, chance.near([wall_um, 10_000])), 0.4),
             **chance.maybe("far_wall_um", max(0, chance.near([wall_um, 20_000])), 0.4),
-            **chance.maybe("origin", chance.choice(("measured", "estimated", "earlier-record"))),
+            **chance.maybe("origin", chance.choice(_ORIGINS)),
         }
 
     def _draw_needle(self, chance: Chance) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from tests.fuzz.chance import Chance
 
 _UNITS = ("", "mm", "MM", "umol/L", "\u00b5mol/L")
 _FACTORS = (Decimal(1), Decimal(10), Decimal("0.1"), Decimal(100), Decimal("9.999"))
+_ORIGINS = ("measured", "estimated", "earlier-record", "measured-on-image")
 
 
 def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
@@ -32,9 +33,7 @@ def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
             "unit": row.unit if chance.holds(0.9) else chance.choice(_UNITS),
             "amount": amount,
             **chance.maybe("last", chance.write(last), 0.6),
-            **chance.maybe(
-                "origin", chance.choice(("measured", "estimated", "earlier-record")), 0.6
-            ),
+            **chance.maybe("origin", chance.choice(_ORIGINS), 0.6),
         }
 
     return draw

@@ -1,13 +1,18 @@
 """The schema is the one in the snapshot, and migrations are whole or not at all."""
 
+import gc
 import json
 import os
+import resource
+import signal
 import sqlite3
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from api.storage.connection import FILE_NAME
+from api.storage.entry_rows import read_entries
 from api.storage.errors import StorageError
 from api.storage.unit_store import open_unit_store
 from api.use_cases.check_plans import check_waiting_plans
@@ -16,7 +21,7 @@ from api.use_cases.verify_log import verify_log
 ROOT = Path(__file__).resolve().parents[2]
 # A store as each released schema wrote it: five operations, one of them set aside, and a device.
 # A release with a new schema adds its own; the last number here is the last released one.
-STORES = [ROOT / f"tests/migrations/store_of_{number}.sql" for number in ("0001", "0002")]
+STORES = [ROOT / f"tests/migrations/store_of_{number}.sql" for number in ("0001", "0002", "0006")]
 SNAPSHOT = ROOT / "api/storage/schema_snapshot.json"
 VERSIONS = ROOT / "api/storage/migrations/versions"
 
@@ -97,19 +102,91 @@ def test_a_migration_cut_off_in_the_middle_leaves_nothing_half_done(tmp_path):
     assert names == ["record_view"]
 
 
+@contextmanager
+def _no_file_longer_than(size):
+    """Let the system refuse each write past so many bytes, as a full disk does."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        signal.signal(signal.SIGXFSZ, handler)
+
+
+@pytest.mark.parametrize("room", [20_000, 200_000, 1_000_000])
+def test_a_disk_that_is_full_during_an_upgrade_is_told_in_a_sentence(tmp_path, room):
+    """[REL-11] The planted bug it has caught: errors of SQLite that a migration which moves rows
+    by itself lets through, shown as a traceback (so it was before this test).
+    """
+    with sqlite3.connect(tmp_path / FILE_NAME) as connection:
+        connection.executescript(STORES[2].read_text())
+        first = connection.execute("SELECT * FROM operation WHERE counter = 1").fetchone()
+        names = [row[1] for row in connection.execute("PRAGMA table_info(operation)")]
+        rows = [
+            {
+                **dict(zip(names, first, strict=True)),
+                "seq": 1_000 + number,
+                "epoch": "ep99",
+                "counter": number,
+                "body": os.urandom(700).hex(),
+            }
+            for number in range(1, 3_001)
+        ]
+        marks = ", ".join(f":{name}" for name in names)
+        connection.executemany(f"INSERT INTO operation VALUES ({marks})", rows)  # noqa: S608
+    connection.close()
+    before = _dump(tmp_path)
+
+    with _no_file_longer_than(room):
+        sentence = _refusal(tmp_path)
+    # A command ends here, and with it what its traceback holds: the migration, and so the file.
+    gc.collect()
+
+    assert "nothing of this was kept" in sentence
+    assert "\n" not in sentence
+    assert _dump(tmp_path) == before
+    store = open_unit_store(tmp_path, new_generation="generation-2")
+    assert store.operations.count() > 3_000
+    store.close()
+
+
+def _refusal(folder):
+    """Return the sentence with which a store is not opened."""
+    try:
+        open_unit_store(folder, new_generation="generation-2")
+    except StorageError as error:
+        return str(error)
+    raise AssertionError("the store was opened")
+
+
+def _dump(folder):
+    with sqlite3.connect(folder / FILE_NAME) as connection:
+        lines = list(connection.iterdump())
+    connection.close()
+    return lines
+
+
 @pytest.mark.parametrize(
     ("dump", "waiting"),
-    [(STORES[0], ["case/c-1", "case/c-2"]), (STORES[1], ["case/c-2"])],
-    ids=["0001", "0002"],
+    [
+        (STORES[0], ["case/c-1", "case/c-2"]),
+        (STORES[1], ["case/c-2"]),
+        (STORES[2], ["case/c-3"]),
+    ],
+    ids=["0001", "0002", "0006"],
 )
 def test_a_store_of_every_release_keeps_every_row_and_its_plans_wait_for_the_second_check(
     tmp_path, dump, waiting
 ):
-    """[REL-11] The planted bug it has caught: the second migration without its INSERT."""
+    """[REL-11] [OP3] [OP4] The planted bugs it has caught: the second migration without its
+    INSERT; the seventh with stamps that were numbers even where they did not fit.
+    """
     with sqlite3.connect(tmp_path / FILE_NAME) as connection:
         connection.executescript(dump.read_text())
     connection.close()
-    before = _rows(tmp_path)
+    before = _rows(tmp_path, _OLD_ENTRIES)
     assert all(before.values())
 
     store = open_unit_store(tmp_path, new_generation="generation-2")
@@ -121,22 +198,44 @@ def test_a_store_of_every_release_keeps_every_row_and_its_plans_wait_for_the_sec
     check_waiting_plans(store)
     with store.transaction():
         checks, still_waiting = store.plan_checks.found(["care"])
+        entries = [
+            (
+                *(entry.seq, one.device, one.epoch, one.counter, one.stream, one.record, one.stamp),
+                *(one.previous, one.commitment, one.hash, one.body_text, entry.is_set_aside),
+            )
+            for entry in read_entries(store._database.connection, "ORDER BY seq")
+            for one in (entry.operation,)
+        ]
     store.close()
     assert [(one.record, one.verdict) for one in checks] == [("case/c-1", "agrees")]
     assert still_waiting == 0
-    assert _rows(tmp_path) == before
+    assert entries == before.pop("entries")
+    after = _rows(tmp_path, "SELECT seq FROM operation")
+    after.pop("entries")
+    assert after == before
 
 
-def _rows(folder):
+# Every operation with its texts, as the first six schemas keep it.
+_OLD_ENTRIES = (
+    "SELECT seq, device, epoch, counter, stream, record, stamp, lower(hex(previous)),"
+    " lower(hex(commitment)), lower(hex(hash)), body, is_quarantined FROM operation ORDER BY seq"
+)
+
+
+def _rows(folder, entries):
     """Return every row of the tables that the first release filled."""
     with sqlite3.connect(folder / FILE_NAME) as connection:
         rows = {
             table: connection.execute(f"SELECT * FROM {table}").fetchall()  # noqa: S608
-            for table in ("operation", "quarantine", "device", "fact")
+            for table in ("quarantine", "device", "fact")
         }
+        rows["entries"] = connection.execute(entries).fetchall()
+        rows["received"] = connection.execute(
+            "SELECT seq, received_ms FROM operation ORDER BY seq"
+        ).fetchall()
         # Its last column is what a release keeps to check the view by, made anew from the log.
         rows["record_view"] = connection.execute(
-            "SELECT record, kind, parent, stream, has_conflict FROM record_view"
+            "SELECT record, kind, parent, stream, has_conflict FROM record_view ORDER BY record"
         ).fetchall()
     connection.close()
     return rows

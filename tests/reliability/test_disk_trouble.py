@@ -224,6 +224,6 @@ def test_a_server_does_not_start_on_a_disk_it_cannot_write_and_says_why(trouble,
     assert "Traceback" not in done.stderr
     expected = {
         "read-only": ("cannot be written",),
-        "full": ("disk of the unit server is full", "No space left on device"),
+        "full": ("disk of the unit server is full", "disk has no room"),
     }
     assert any(part in last for part in expected[trouble]), last

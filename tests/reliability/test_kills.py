@@ -20,7 +20,7 @@ SEED = int(os.environ.get("KILL_SEED", "1"))
 
 
 def test_no_kill_of_the_process_that_takes_pushes_in_loses_what_was_told():
-    """[EX6] (REL-01). The harness and what it kills are described in `kills.py`.
+    """kill9_push [EX6] (REL-01). The harness and what it kills are described in `kills.py`.
 
     Caught, each planted in turn and taken out again:
 
@@ -66,8 +66,8 @@ def server(tmp_path):
 
 
 def test_the_whole_server_killed_under_load_has_everything_it_answered_for(server):
-    """[EX3] [EX6] (REL-01). Three tablets push at once over HTTP; what a tablet was told is
-    looked for byte for byte, and `crura verify` looks at hashes, chains and views."""
+    """kill9_push [EX3] [EX6] (REL-01). Three tablets push at once over HTTP; what a tablet was told
+    is looked for byte for byte, and `crura verify` looks at hashes, chains and views."""
 
     chance = random.Random(SEED)
     names = ["tablet-a", "tablet-b", "tablet-c"]

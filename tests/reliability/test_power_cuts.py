@@ -50,7 +50,7 @@ def _findings_of_a_day(folder, seed, *, states, pushes=40, prepare=lambda _: Non
 
 
 def test_no_power_cut_loses_what_was_told_or_breaks_the_store(quick_folder):
-    """[EX6] (REL-01).
+    """power_loss_after_ack [EX6] (REL-01): the server's disk; a browser shows no test its own.
 
     Caught, each planted in turn and taken out again:
 

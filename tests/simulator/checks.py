@@ -5,31 +5,25 @@ import msgspec
 from api.use_cases.verify_log import verify_log
 from sync.merge import RecordState, canonical_text, merge_record
 from sync.merge_policies import UNKNOWN_FIELD, MergePolicy
+from sync.operation import read_operation
 from sync.reissue import write_again
+from tests.simulator.notes import Note
 from tests.simulator.world import World
 
 
 def find_faults(world: World) -> list[str]:
-    """Return what is wrong: I1 saved, I2 same, I3 shown, I4 visible.
-
-    Where a unit was put back and a tablet was copied or put back as well, one id can stand for two
-    entries on two disks, and nobody can tell which came first. Such a ward may come to rest with
-    entries set aside; then somebody has to have been told, and no text may be gone.
-    """
-    faults = [*_unlisted(world), *_untold(world), *verify_log(world.unit.store).findings]
-    if world.was_unit_put_back and world.was_tablet_doubled and _is_alarmed(world):
-        there = world.held_anywhere()
-        return [
-            *faults,
-            *(f"I1: {one} is on no disk." for one in world.notes.present() if one not in there),
-        ]
-    return [*faults, *_unsent(world), *_lost(world), *_different(world), *_hidden(world)]
-
-
-def _is_alarmed(world: World) -> bool:
-    store = world.unit.store
-    at_unit = store.operations.quarantined() or store.marks.forks() or store.waiting.gaps()
-    return bool(at_unit) or any(tablet.memory.quarantine for tablet in world.tablets)
+    """Return what is wrong: I1 saved, I2 same, I3 shown, I4 visible."""
+    return [
+        *_unlisted(world),
+        *_untold(world),
+        *verify_log(world.unit.store).findings,
+        *_unsent(world),
+        *_lost(world),
+        *_different(world),
+        *_hidden(world),
+        *_aside_for_nothing(world),
+        *_counted_too_late(world),
+    ]
 
 
 def _lost(world: World) -> list[str]:
@@ -44,6 +38,55 @@ def _lost(world: World) -> list[str]:
         for reference, note in world.notes.present().items()
         if at_unit.get(note.texts[0]) != note.texts[1]
         and write_again(note.texts[1], reference) not in bodies
+        and not _is_kept_as_other_version(world, note)
+    ]
+
+
+def _is_kept_as_other_version(world: World, note: Note) -> bool:
+    """Say whether unit and writer were both put back, and another entry bears the id by now.
+
+    The unit then asks nobody for the text of the first one; each tablet that held it keeps it aside
+    and says so, and the unit tells of the fork (EX19).
+    """
+    device = note.op_id.split(".")[0]
+    return (
+        world.was_unit_put_back
+        and device in world.doubled
+        and device in {fork.device for fork in world.unit.store.marks.forks()}
+        and any(note.texts in tablet.memory.quarantine for tablet in world.tablets)
+    )
+
+
+def _set_aside(world: World) -> set[str]:
+    """Return what lies at the unit for a person alone, and counts for nothing."""
+    counted = world.unit.counted()
+    bodies = set(counted.values())
+    return {
+        reference
+        for reference, note in world.notes.present().items()
+        if counted.get(note.texts[0]) != note.texts[1]
+        and write_again(note.texts[1], reference) not in bodies
+    }
+
+
+def _aside_for_nothing(world: World) -> list[str]:
+    """I4: nothing is set aside but of a revoked device, or of one that was copied or put back."""
+    return [
+        f"I4: {reference} was set aside for nothing."
+        for reference in sorted(_set_aside(world))
+        if world.notes.told[reference].op_id.split(".")[0]
+        not in world.revoked.keys() | world.doubled
+    ]
+
+
+def _counted_too_late(world: World) -> list[str]:
+    """I3: nothing counts that came from a revoked tablet after it was revoked (EX12)."""
+    return [
+        f"I3: {envelope[:60]} came after the device was revoked and counts."
+        for device, then in world.revoked.items()
+        if world.unit.is_revoked(device)
+        for envelope in sorted(world.unit.counted().keys() - then)
+        if read_operation(envelope, None).device == device
     ]
 
 
@@ -57,21 +100,28 @@ def _states(world: World) -> dict[str, RecordState]:
 def _different(world: World) -> list[str]:
     """I2: every tablet shows what the unit shows, of each stream it reads.
 
-    Left out are tablets of which a copy was made: a pull leaves out what bears the own name, so
-    that neither sees what the other goes on to write (see DEVELOPERS.md).
+    A revoked one reads nothing any more; and what the unit set aside stays where it was written.
     """
     states, store = _states(world), world.unit.store
     streams = {record: store.operations.of_record(record)[0].stream for record in states}
-    devices = [tablet.device for tablet in world.tablets]
+    aside = {world.notes.told[reference].texts for reference in _set_aside(world)}
     faults = []
     for tablet in world.tablets:
-        if devices.count(tablet.device) > 1:
+        if world.unit.is_revoked(tablet.device):
             continue
-        held = {one.record for one in tablet.memory.operations.values()}
+        counted = {
+            record: [
+                one
+                for one in tablet.memory.of_record(record)
+                if (one.envelope_text, one.body_text) not in aside
+            ]
+            for record in {one.record for one in tablet.memory.operations.values()}
+        }
+        held = {record for record, operations in counted.items() if operations}
         readable = {record for record in states if streams[record] in tablet.streams}
         for record in sorted(held | readable):
             policies = store.catalogue.policies_of(record.split("/")[0])
-            own = merge_record(record, tablet.memory.of_record(record), policies)
+            own = merge_record(record, counted.get(record, []), policies)
             there = states.get(record)
             if there is None or msgspec.json.encode(own) != msgspec.json.encode(there):
                 faults.append(f"I2: {tablet.label} and the unit differ on {record}.")
@@ -101,20 +151,6 @@ def _hidden(world: World) -> list[str]:
     return faults
 
 
-def _set_aside(world: World) -> set[str]:
-    """Return what lies aside at the unit for a person, since its writer was put back before it.
-
-    A late request may bring the second branch of a fork there.
-    """
-    aside = {(one.envelope, one.body) for one in world.unit.store.operations.quarantined()}
-    bodies = set(world.unit.held().values())
-    return {
-        reference
-        for reference, note in world.notes.present().items()
-        if note.texts in aside and write_again(note.texts[1], reference) not in bodies
-    }
-
-
 def _unlisted(world: World) -> list[str]:
     """I3: the list of open conflicts names those that the records show."""
     listed = {
@@ -127,11 +163,11 @@ def _unlisted(world: World) -> list[str]:
 
 
 def _unsent(world: World) -> list[str]:
-    """I4: nothing is shown as unsent at rest."""
+    """I4: nothing is shown as unsent at rest, but on one that may not sign or join any more."""
     return [
         f"I4: {tablet.label} still shows {tablet.memory.unsent()} unsent."
         for tablet in world.tablets
-        if tablet.memory.unsent()
+        if tablet.memory.unsent() and tablet.label not in world.carried
     ]
 
 

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 from sync.clock import Stamp
+from sync.exchange import LastRead
 from sync.merge import merge_record
 from sync.merge_policies import FieldPolicy
 from sync.operation import Operation
@@ -29,26 +30,49 @@ class OwnEpoch:
     is_forked: bool = False
 
 
+@dataclass(frozen=True)
+class Dropped:
+    """A case of which the bodies are gone; ``is_wanted`` once somebody waits for it."""
+
+    records: frozenset[str]
+    is_wanted: bool = False
+
+
 @dataclass
 class Memory:
-    """Everything a tablet keeps. Values are never changed in place, so a copy is cheap."""
+    """Everything a tablet keeps. Values are never changed in place, so a copy is cheap.
+
+    ``taken_ms`` says when each operation came, ``held_since`` when the unit was first seen to hold
+    an own log so far; ``own_key`` is the public key that the unit knows, ``new_key`` the one that
+    came in its place.
+    """
 
     epoch: str
     epochs: dict[str, OwnEpoch] = field(default_factory=dict)
     operations: dict[Place, Operation] = field(default_factory=dict)
+    taken_ms: dict[Place, int] = field(default_factory=dict)
     forked: dict[str, Texts] = field(default_factory=dict)
-    quarantine: dict[str, str] = field(default_factory=dict)
+    quarantine: dict[Texts, str] = field(default_factory=dict)
     cursors: dict[str, int] = field(default_factory=dict)
+    last_read: dict[str, LastRead] = field(default_factory=dict)
+    dropped: dict[str, Dropped] = field(default_factory=dict)
+    held_since: dict[tuple[str, int], int] = field(default_factory=dict)
+    own_logs_read: dict[str, int] = field(default_factory=dict)
+    own_key: str = ""
+    new_key: str = ""
     server: str | None = None
     is_recovering: bool = False
     is_offering: bool = False
+    has_known_put_back: bool = False
+    has_taken_file: bool = False
     clock: Stamp | None = None
 
     def copy(self) -> "Memory":
         """Return a memory of its own."""
         made = copy.copy(self)
-        for name in ("epochs", "operations", "forked", "quarantine", "cursors"):
-            setattr(made, name, dict(getattr(self, name)))
+        for name, held in vars(self).items():
+            if isinstance(held, dict):
+                setattr(made, name, dict(held))
         return made
 
     def tip(self, epoch: str) -> Tip:
@@ -65,30 +89,51 @@ class Memory:
         """Change what is known of an own log."""
         self.epochs[epoch] = replace(self.epochs.get(epoch, OwnEpoch()), **changed)  # type: ignore[arg-type]
 
-    def insert(self, operation: Operation) -> None:
+    def insert(self, operation: Operation, now_ms: int) -> None:
         """Keep an operation under its place."""
         place = operation.device, operation.epoch, operation.counter
         self.operations[place] = operation
+        self.taken_ms[place] = now_ms
 
     def of_log(self, device: str, epoch: str, first: int) -> list[Operation]:
-        """Return operations of one log from a counter on."""
+        """Return operations of one log from a counter on, but for those whose body is dropped."""
         places = sorted(
             place for place in self.operations if place[:2] == (device, epoch) and place[2] >= first
         )
-        return [self.operations[place] for place in places]
+        held = (self.operations[place] for place in places)
+        return [one for one in held if one.body_text is not None]
 
     def of_record(self, record: str) -> list[Operation]:
-        """Return what is held about a record."""
-        return [one for one in self.operations.values() if one.record == record]
+        """Return what is held about a record, but for what is dropped."""
+        return [
+            one
+            for one in self.operations.values()
+            if one.record == record and one.body_text is not None
+        ]
 
     def seen(self, record: str, policies: dict[str, FieldPolicy]) -> dict[str, tuple[str, ...]]:
         """Return what a form puts into `over`: all references that it shows, by field."""
         fields = merge_record(record, self.of_record(record), policies).fields
         return {name: shown.references for name, shown in fields.items()}
 
+    def own_logs(self) -> dict[str, int]:
+        """Return up to which counter each log under the own name is held, or was read back."""
+        logs = dict(self.own_logs_read)
+        for epoch, own in self.epochs.items():
+            logs[epoch] = max(logs.get(epoch, 0), own.counter)
+        return logs
+
     def unsent(self) -> int:
         """Return how many own operations the unit does not hold, as the status line shows it."""
         return sum(own.counter - own.held for own in self.epochs.values())
+
+    def texts(self) -> dict[str, str]:
+        """Return every text on this disk, envelope to body, also of what is kept aside."""
+        found = dict(self.quarantine.keys()) | dict(self.forked.values())
+        for one in self.operations.values():
+            if one.body_text is not None:
+                found[one.envelope_text] = one.body_text
+        return found
 
 
 class TabletDisk:

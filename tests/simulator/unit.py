@@ -5,16 +5,23 @@ from pathlib import Path
 from typing import Any, Literal
 
 from api.storage.backups import write_backup
+from api.storage.bundle import Bundle, read_bundle, write_bundle
+from api.storage.p256 import write_base64
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.answer_pull import answer_pull
+from api.use_cases.answer_snapshot import give_segment, list_segments
 from api.use_cases.errors import NotAllowedError, UseCaseError
+from api.use_cases.export_bundle import export_bundle
+from api.use_cases.import_bundle import import_bundle
 from api.use_cases.invite_device import invite_device
-from api.use_cases.join_device import join_device
+from api.use_cases.join_device import EnrolledKey, join_device
 from api.use_cases.receive_handshake import receive_handshake
 from api.use_cases.receive_push import receive_push
 from api.use_cases.receive_resupply import receive_resupply
 from api.use_cases.restore_unit import restore_unit
+from api.use_cases.revoke_device import revoke_device
 from sync.exchange import Handshake
+from tests.simulator.row_form import carry_batch, unpack_page
 from tests.simulator.tablet_disk import Texts
 
 
@@ -22,15 +29,18 @@ from tests.simulator.tablet_disk import Texts
 class Request:
     """What a tablet sends; it may come late, twice or never."""
 
-    what: Literal["handshake", "push", "resupply", "pull"]
+    what: Literal["handshake", "push", "resupply", "pull", "segments", "segment"]
     device: str
     handshake: Handshake | None = None
     texts: list[Texts] | None = None
+    signature: str | None = None
     logs: list[tuple[str, str]] | None = None
     stream: str = ""
     after: int = 0
     limit: int = 0
     own: bool = False
+    record: str = ""
+    digest: str = ""
 
 
 @dataclass(frozen=True)
@@ -49,6 +59,7 @@ class Unit:
         self.folder, self.wall_ms = folder, wall_ms
         self.generations = 1
         self.backup: Path | None = None
+        self._invitations = 0
         self.store: UnitStore = self._open()
 
     def _open(self) -> UnitStore:
@@ -56,18 +67,50 @@ class Unit:
             self.folder / "unit", new_generation=f"generation-{self.generations}"
         )
 
-    def join(self, device: str, role: str) -> None:
-        """Let a device in."""
-        invite_device(self.store, role, code=f"CODE-{device}".upper(), now_ms=self.wall_ms)
+    def join(self, device: str, role: str, key: str, from_epoch: str) -> None:
+        """Let a device in, or in again with another key."""
+        self._invitations += 1
+        code = f"CODE-{self._invitations}"
+        invite_device(self.store, role, code=code, now_ms=self.wall_ms)
         join_device(
             self.store,
-            code=f"CODE-{device}".upper(),
+            code=code,
             device=device,
             name=device,
-            held_token=None,
+            held_token=device,
             new_token=device,
             now_ms=self.wall_ms,
+            key=EnrolledKey(key, from_epoch),
         )
+
+    def is_revoked(self, device: str) -> bool:
+        """Say whether the unit refuses a device."""
+        known = self.store.devices.find(device)
+        return known is not None and known.revoked_ms is not None
+
+    def key_of(self, device: str) -> str:
+        """Return the public key that the unit expects of a device, in base64."""
+        key = self.store.signatures.newest_key_of(device)
+        assert key is not None
+        return write_base64(key.public_key)
+
+    def revoke(self, device: str) -> None:
+        """Refuse a device from now on."""
+        revoke_device(self.store, device, now_ms=self.wall_ms)
+
+    def export(self) -> Bundle:
+        """Save all that is held to a file and return what the file says."""
+        self._invitations += 1
+        path = self.folder / f"file-{self._invitations}"
+        export_bundle(self.store, path, now_ms=self.wall_ms)
+        return read_bundle(path)
+
+    def take_in(self, bundle: Bundle) -> None:
+        """Take in a file that was carried here."""
+        self._invitations += 1
+        path = self.folder / f"file-{self._invitations}"
+        write_bundle(path, bundle)
+        import_bundle(self.store, read_bundle(path), now_ms=self.wall_ms)
 
     def answer(self, request: Request) -> Answer:
         """Answer one request as the routes do."""
@@ -92,19 +135,33 @@ class Unit:
                 now_ms=self.wall_ms,
             )
         if request.what == "push":
-            return receive_push(self.store, device, request.texts or [], now_ms=self.wall_ms)
-        if request.what == "resupply":
-            return receive_resupply(
-                self.store, device, request.logs or [], request.texts or [], now_ms=self.wall_ms
+            return receive_push(
+                self.store,
+                device,
+                carry_batch(device.id, request.texts or []),
+                now_ms=self.wall_ms,
+                signature=request.signature,
             )
-        return answer_pull(
+        if request.what == "resupply":
+            offered = carry_batch(device.id, request.texts or [])
+            return receive_resupply(
+                self.store, device, request.logs or [], offered, now_ms=self.wall_ms
+            )
+        if request.what == "segments":
+            return list_segments(self.store, device, request.stream)
+        if request.what == "segment":
+            return give_segment(self.store, device, request.digest)
+        page = answer_pull(
             self.store,
             device,
             request.stream,
             after=request.after,
             limit=request.limit,
             with_own=request.own,
+            record=request.record,
+            in_rows=request.after % 2 == 1,
         )
+        return unpack_page(page, request.stream, request.after)
 
     def crash_during(self, request: Request, steps: int) -> None:
         """Begin a request, stop at some step of SQLite's machine, and start again.
@@ -151,13 +208,20 @@ class Unit:
         )
         self.store = self._open()
 
-    def held(self) -> dict[str, str]:
-        """Return the texts of everything held: envelope to body, waiting and set aside too."""
+    def counted(self) -> dict[str, str]:
+        """Return the texts that count: envelope to body of each sound operation in a log."""
         found: dict[str, str] = {}
         for device, epoch in self.store.operations.logs():
             for one in self.store.operations.of_log(device, epoch):
                 if one.body_text is not None:
                     found[one.envelope_text] = one.body_text
+        return found
+
+    def held(self) -> dict[str, str]:
+        """Return the texts of everything held: those that count, wait, or are set aside."""
+        found = self.counted()
+        for envelope, body in self.waiting():
+            found.setdefault(envelope, body)
         for aside in self.store.operations.quarantined():
             found.setdefault(aside.envelope, aside.body or "")
         return found

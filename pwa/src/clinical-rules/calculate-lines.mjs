@@ -54,6 +54,7 @@ const INNER = {
   'value-cautions': async () => (await load('value-cautions')).answerValueCautions,
   'first-bleed': async () => (await load('first-bleed')).answerFirstBleed,
   gates: async () => (await load('gates')).findGates,
+  'picture-length': async () => (await load('picture-length')).answerPictureLength,
 };
 
 const { calculate } = await load('calculate');

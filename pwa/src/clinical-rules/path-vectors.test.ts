@@ -8,6 +8,7 @@ import { calculate } from './calculate';
 import { ClinicalRuleError } from './errors';
 import { answerFirstBleed } from './first-bleed';
 import { packagedRuleBook } from './packaged-rule-files';
+import { answerPictureLength } from './picture-length';
 import type { RuleBook } from './rule-book';
 import { answerValueCautions } from './value-cautions';
 import { answerVarixClass } from './varix-class';
@@ -23,6 +24,7 @@ const INNER: Readonly<Record<string, (request: unknown, book: RuleBook) => objec
   'value-cautions': answerValueCautions,
   'first-bleed': answerFirstBleed,
   'varix-class': answerVarixClass,
+  'picture-length': answerPictureLength,
 };
 
 function stepInto(answer: unknown, path: string): unknown {
@@ -39,6 +41,7 @@ describe.each([
   'varix_risk/answer_first_bleed.json',
   'varix_class/answer_varix_class.json',
   'inputs/name_inputs.json',
+  'picture_length/answer_picture_length.json',
 ])('%s', (path) => {
   const file = new URL(`../../../tests/conformance/${path}`, import.meta.url);
   const { cases } = JSON.parse(readFileSync(file, 'utf8')) as { cases: Case[] };

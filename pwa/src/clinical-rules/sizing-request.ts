@@ -29,7 +29,7 @@ const readTarget = shape(
     measured_distance_um: lengthUm,
     near_wall_um: lengthUm,
     far_wall_um: lengthUm,
-    origin: oneOf('measured', 'estimated', 'earlier-record'),
+    origin: oneOf('measured', 'estimated', 'earlier-record', 'measured-on-image'),
   },
 );
 const readNeedle = shape(

@@ -17,7 +17,7 @@ const TEN = exact(10);
 const MOST_DECIMALS = 6;
 const KEYS = ['quantity', 'unit', 'amount', 'last', 'origin'] as const;
 /** Where a number may come from. */
-export const ORIGINS = ['measured', 'estimated', 'earlier-record'] as const;
+export const ORIGINS = ['measured', 'estimated', 'earlier-record', 'measured-on-image'] as const;
 export type Origin = (typeof ORIGINS)[number];
 /** Of the remarks that no row of a rule file carries. */
 const OWN = { basis: 'unit-setting', source: 'project default, no source' } as const;

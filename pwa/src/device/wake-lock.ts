@@ -2,8 +2,10 @@
 import type { WakeLockPort } from '../state/screen-keeper.svelte';
 
 export const browserWakeLock: WakeLockPort = {
+  get isKnown() {
+    return 'wakeLock' in navigator;
+  },
   async request() {
-    if (!('wakeLock' in navigator)) return null;
     try {
       const lock = await navigator.wakeLock.request('screen');
       return {

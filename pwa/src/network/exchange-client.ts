@@ -5,13 +5,15 @@
  * and to the store, and says how it went. Nothing here ever changes what was saved on the tablet.
  */
 import type { DeviceStanding, ExchangeStanding } from '../ports';
-import type { OperationStore, OwnDevice, PulledRow } from '../storage/operation-store';
-import { type Handshake, type HandshakeAnswer, MAX_BATCH_COUNT } from '../sync/exchange';
+import type { OperationStore, OwnDevice } from '../storage/operation-store';
+import type { Handshake, HandshakeAnswer } from '../sync/exchange';
 import { RESTING, stepExchange } from '../sync/exchange-machine';
 import type { Heard, Said, StoreChange, UnitRequest } from '../sync/exchange-messages';
+import { writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
+import { OperationCarrier } from './operation-carrier';
 import { isKeyLost, KEY_IS_LOST, type Signer, settleLostKey, signBatch } from './push-signing';
-import { counterOf, cutTexts, Resupply } from './resupply';
+import { counterOf, Resupply } from './resupply';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
 
 /** What the client is given from outside. */
@@ -33,15 +35,12 @@ interface JoinAnswer {
   role: DeviceStanding['role'];
   unit_name: string;
   streams: string[];
+  /** Left out by a unit of an older release. */
+  server_key?: string;
 }
 interface PushAnswer {
   tip: Tip;
   quarantined: { op_id: string; sentence: string }[];
-}
-interface PullAnswer {
-  operations: PulledRow[];
-  next: number;
-  more: boolean;
 }
 
 type Finish = Extract<Said, { kind: 'finish' }>;
@@ -49,23 +48,28 @@ type Finish = Extract<Said, { kind: 'finish' }>;
 export class ExchangeClient {
   readonly #store: OperationStore;
   readonly #requests: UnitRequests;
+  readonly #carrier: OperationCarrier;
   readonly #around: ExchangeSurroundings;
   #running: Promise<ExchangeStanding> | null = null;
   #isAskedAgain = false;
   #state: ExchangeStanding['state'];
   #sentence = '';
   #lastDoneMs: number | null = null;
+  #clockOffsetMs: number | null = null;
   #failures = 0;
   readonly #resupply: Resupply;
   /** Mark of the server that answered last. */
   #server = '';
+  /** A unit of an older release would refuse to be told what was read last (EX20). */
+  #doesUnitCompare = false;
   #ownLogsThere: Readonly<Record<string, number>> = {};
 
   constructor(store: OperationStore, requests: UnitRequests, around: ExchangeSurroundings) {
     this.#store = store;
     this.#requests = requests;
     this.#around = around;
-    this.#resupply = new Resupply(store, requests);
+    this.#carrier = new OperationCarrier(requests);
+    this.#resupply = new Resupply(store, requests, this.#carrier);
     this.#state = store.ownDevice()?.token ? 'no-network' : 'alone';
   }
 
@@ -87,6 +91,7 @@ export class ExchangeClient {
       oldestUnsentMs: oldestMs,
       lastDoneMs: this.#lastDoneMs,
       sentence: this.#sentence || this.#store.notice(),
+      clockOffsetMs: this.#clockOffsetMs,
     };
   }
 
@@ -129,6 +134,7 @@ export class ExchangeClient {
         unitName: answer.unit_name,
         streams: answer.streams,
         ...(signer && { key: signer.publicKey }),
+        ...(answer.server_key && { serverKey: answer.server_key }),
       };
       this.#store.becomeDevice(own, firstEpoch);
       this.#tell('exchanging', '');
@@ -164,7 +170,10 @@ export class ExchangeClient {
     } catch (error) {
       this.#failures += 1;
       const why = error instanceof Error ? error.message : String(error);
-      this.#tell('needs-a-person', `The exchange stopped (${why}). What was saved is safe.`);
+      this.#tell(
+        'needs-a-person',
+        `Saved. The exchange with the unit stopped (${why}); it is tried again.`,
+      );
     }
   }
 
@@ -172,7 +181,7 @@ export class ExchangeClient {
     if (outcome === 'done') {
       this.#failures = 0;
       this.#lastDoneMs = this.#around.nowMs();
-      const trouble = sentence || this.#standingTrouble();
+      const trouble = sentence || this.#store.standingTrouble();
       this.#tell(trouble === '' ? 'resting' : 'needs-a-person', trouble);
       return;
     }
@@ -275,13 +284,15 @@ export class ExchangeClient {
       cursors,
       catalogue: this.#store.catalogue.version,
       wall_ms: this.#around.nowMs(),
+      ...(this.#doesUnitCompare && { last_read: this.#store.lastRead() }),
     };
-    const answer = await this.#requests.post<HandshakeAnswer>(
-      '/api/exchange/handshake',
-      token,
-      handshake,
-    );
+    const answer = await this.#handshake(token, handshake);
+    // The unit read its clock somewhere between the two readings of ours (SOFT-08).
+    const midwayMs = (handshake.wall_ms + this.#around.nowMs()) / 2;
+    this.#clockOffsetMs = Math.round(midwayMs - answer.wall_ms);
+    this.#carrier.takeNotice(answer);
     this.#server = answer.server;
+    this.#doesUnitCompare = answer.last_read !== undefined;
     this.#ownLogsThere = answer.epochs ?? {};
     return {
       kind: 'greeted',
@@ -290,10 +301,25 @@ export class ExchangeClient {
       own_hash: this.#store.ownHashAt(epoch, answer.tip.counter),
       held: this.#store.heldByUnit(epoch),
       cursors,
-      is_other_server: this.#store.isOtherServer(answer.server),
+      // It may be known under its new name already, and what was read be of the copy before (EX20).
+      is_other_server: this.#store.isOtherServer(answer.server) || answer.last_read === 'differs',
       answer,
       own_logs: this.#store.ownLogs(),
     };
+  }
+
+  /** A unit put back to an older release refuses what it does not know: it is said without (EX20). */
+  async #handshake(token: string, handshake: Handshake): Promise<HandshakeAnswer> {
+    const say = (content: Handshake) =>
+      this.#requests.post<HandshakeAnswer>('/api/exchange/handshake', token, content);
+    try {
+      return await say(handshake);
+    } catch (error) {
+      if (!(error instanceof RefusedError && error.status === 400 && handshake.last_read))
+        throw error;
+      const { last_read: _, ...known } = handshake;
+      return await say(known);
+    }
   }
 
   async #push(
@@ -301,25 +327,31 @@ export class ExchangeClient {
     token: string,
     { epoch, first, most_bytes: mostBytes }: Extract<UnitRequest, { kind: 'push' }>,
   ): Promise<Heard> {
-    const operations = cutTexts(
-      this.#store.ownOperations(epoch, first, MAX_BATCH_COUNT),
-      mostBytes,
+    const operations = this.#carrier.fill(first - 1, mostBytes, (after, limit) =>
+      this.#store.ownLog(epoch, after + 1, limit),
     );
     if (operations.length === 0) return { kind: 'pushed', sent: 0 };
     const signer = this.#around.signer ?? null;
     if (isKeyLost(own, signer)) return { kind: 'refused', status: 422, sentence: KEY_IS_LOST };
-    const answer = await this.#requests.post<PushAnswer>('/api/exchange/push', token, {
-      device: own.device,
+    const answer = await this.#carrier.send<PushAnswer>(
+      '/api/exchange/push',
+      token,
+      own.device,
       operations,
-      ...(own.key && signer && { signature: await signBatch(signer, own.device, operations) }),
-    });
+      async (sent) => {
+        if (!own.key || signer === null) return {};
+        return { signature: await signBatch(signer, own.device, sent) };
+      },
+    );
     const [refused] = answer.quarantined;
     if (refused !== undefined && answer.tip.counter < first) {
       // Nothing moved on: the unit keeps the texts, and they stay to be sent here (SG3).
       return { kind: 'refused', status: 422, sentence: refused.sentence };
     }
     for (const { op_id: opId, sentence } of answer.quarantined) {
-      const [envelope = '', body = null] = operations[counterOf(opId) - first] ?? [];
+      const one = operations[counterOf(opId) - first];
+      const envelope = one === undefined ? '' : writeEnvelope(one);
+      const body = one?.bodyText ?? null;
       this.#store.setAside('unit', opId, envelope, body, sentence, this.#around.nowMs());
     }
     return { kind: 'pushed', sent: operations.length, tip: answer.tip };
@@ -329,24 +361,18 @@ export class ExchangeClient {
     const { stream, limit, record } = request;
     const cursor = this.#store.cursors()[stream] ?? 0;
     const after = request.after ?? cursor;
-    const asked = new URLSearchParams({ stream, after: `${after}`, limit: `${limit}` });
-    if (request.with_own) asked.set('own', '1');
-    if (record !== '') asked.set('record', record);
-    const page = await this.#requests.get<PullAnswer>(`/api/exchange/pull?${asked}`, token);
+    const page = await this.#carrier.page(token, {
+      stream,
+      after,
+      limit,
+      ...(request.with_own && { own: 1 }),
+      ...(record !== '' && { record }),
+    });
     // A page of one case is out of the order of the stream: its cursor stays.
     const next = record === '' ? page.next : cursor;
     const touched = this.#store.applyPulled(stream, page.operations, next, this.#around.nowMs());
     if (touched.length > 0) this.#around.onRecords(touched);
     return { kind: 'pulled', after, next: page.next, more: page.more };
-  }
-
-  #standingTrouble(): string {
-    if (this.#store.hasForkedEpoch()) {
-      return 'Two devices have written as this one (a copied or restored tablet). The entries of both are kept and exchanged. Find the second one and tell the data manager.';
-    }
-    const { count, sentence } = this.#store.quarantined();
-    if (count === 0) return '';
-    return `${count === 1 ? '1 entry was' : `${count} entries were`} set aside for the data manager: ${sentence}`;
   }
 
   #tell(state: ExchangeStanding['state'], sentence: string): void {

@@ -5,10 +5,12 @@
  * beyond that is tested against the real server.
  */
 
-import type { PlanChecks } from '../ports';
-import { MAX_BATCH_COUNT } from '../sync/exchange';
+import type { Alarms, PlanChecks } from '../ports';
+import { ForgedOperationError } from '../sync/errors';
+import { type Handshake, type LastRead, MAX_BATCH_COUNT } from '../sync/exchange';
 import { type Operation, readOperation, writeEnvelope } from '../sync/operation';
 import { placeOperation, type Tip } from '../sync/operation-log';
+import { digestRows, type Row, readRows, writeRows } from '../sync/wire';
 import type { Fetch } from './unit-requests';
 
 interface Received {
@@ -35,6 +37,13 @@ export class MemoryUnit {
   role: 'bedside' | 'booking' = 'bedside';
   streams = ['care', 'booking', 'unit'];
   planChecks: PlanChecks = { plans: [], agreed: 0, waiting: 0 };
+  decisions: Alarms = { alarms: [], seen_to: [] };
+  /** False for a unit of an older release, which knows the long form alone. */
+  rows = true;
+  /** In which form each batch and page went. */
+  forms: ('rows' | 'long')[] = [];
+  /** Changes an answer on its way. */
+  garble: (text: string) => string = (text) => text;
 
   /** Forget everything received after a receipt number, as a restored copy has. */
   putBackTo(seq: number): void {
@@ -48,7 +57,7 @@ export class MemoryUnit {
     const content = init.body ? await readContent(init) : {};
     const answer = this.#answer(new URL(path, 'http://unit.test'), content, init);
     if (trouble === 'lose-answer') throw new TypeError('Failed to fetch');
-    return answer;
+    return new Response(this.garble(await answer.text()), { status: answer.status });
   };
 
   #answer(url: URL, content: Record<string, unknown>, init: RequestInit): Response {
@@ -58,15 +67,17 @@ export class MemoryUnit {
     if (device === undefined) return problem(401, 'This device is not known here. Join it again.');
     switch (url.pathname) {
       case '/api/exchange/handshake':
-        return this.#handshake(content.tip as Tip, device);
+        return this.#handshake(content as unknown as Handshake, device);
       case '/api/exchange/push':
-        return this.#push(content.operations as [string, string][], device);
+        return this.#push(content, device);
       case '/api/exchange/resupply':
         return this.#resupply(content, device);
       case '/api/exchange/pull':
         return this.#pull(url.searchParams, device);
       case '/api/plan-checks':
         return reply(200, this.planChecks);
+      case '/api/decisions':
+        return reply(200, this.decisions);
       default:
         return problem(404, 'No such place.');
     }
@@ -95,7 +106,8 @@ export class MemoryUnit {
     )?.operation;
   }
 
-  #handshake(tip: Tip, device: string): Response {
+  #handshake({ tip, last_read: lastRead }: Handshake, device: string): Response {
+    if (lastRead !== undefined && !this.rows) return problem(400, 'last_read is not known here.');
     const held = this.#held(device, tip.epoch, tip.counter);
     const heads: Record<string, number> = { care: 0, booking: 0, unit: 0 };
     for (const { seq, operation } of this.received) heads[operation.stream] = seq;
@@ -110,16 +122,57 @@ export class MemoryUnit {
           .map(({ operation }) => [operation.epoch, operation.counter]),
       ),
       wall_ms: this.wallMs,
+      ...(this.rows && { rows: true, last_read: this.#compare(lastRead ?? {}, device) }),
     });
   }
 
-  #push(operations: [string, string][], device: string): Response {
+  #compare(stated: Record<string, LastRead>, device: string): 'agrees' | 'differs' {
+    const differs = Object.entries(stated).some(([stream, { after, hash }]) => {
+      const last = this.received.findLast(
+        ({ seq, operation }) =>
+          seq <= after && operation.stream === stream && operation.device !== device,
+      );
+      return last !== undefined && last.operation.hash !== hash;
+    });
+    return differs ? 'differs' : 'agrees';
+  }
+
+  /** Return what a request brings, in either form; null when rows are not what was sent. */
+  #sent(content: Record<string, unknown>, device: string): Operation[] | null {
+    const { operations, rows, digest } = content as {
+      operations?: [string, string][];
+      rows?: Row[];
+      digest?: string;
+    };
+    this.forms.push(rows === undefined ? 'long' : 'rows');
+    if (rows === undefined) return (operations ?? []).map((texts) => this.#read(texts));
+    try {
+      return readRows(rows, digest ?? '', device);
+    } catch {
+      return null;
+    }
+  }
+
+  /** Read one operation; a forged one is set aside alone, as the real unit does (EX6). */
+  #read([envelope, body]: [string, string]): Operation {
+    try {
+      return readOperation(envelope, body);
+    } catch (error) {
+      if (!(error instanceof ForgedOperationError)) throw error;
+      const operation = readOperation(envelope, null);
+      this.poison.add(operation.opId);
+      return operation;
+    }
+  }
+
+  #push(content: Record<string, unknown>, device: string): Response {
+    const operations = this.#sent(content, device);
+    if (operations === null) return problem(422, 'The batch is not what its digest says.');
     this.pushes.push(operations.length);
     this.order.push('push');
     const quarantined: { op_id: string; sentence: string }[] = [];
     let epoch = '';
-    for (const [envelope, body] of operations) {
-      const operation = readOperation(envelope, body);
+    for (const operation of operations) {
       epoch = operation.epoch;
       const held = this.#held(device, epoch, operation.counter);
       const place = placeOperation(this.#tipOf(device, epoch), operation, held?.hash ?? null);
@@ -134,12 +187,10 @@ export class MemoryUnit {
   }
 
   #resupply(content: Record<string, unknown>, device: string): Response {
-    const { logs = [], operations = [] } = content as {
-      logs?: [string, string][];
-      operations?: [string, string][];
-    };
-    for (const [envelope, body] of operations) {
-      const operation = readOperation(envelope, body);
+    const { logs = [] } = content as { logs?: [string, string][] };
+    const operations = this.#sent(content, device);
+    if (operations === null) return problem(422, 'The batch is not what its digest says.');
+    for (const operation of operations) {
       if (operation.device === device) return problem(403, `${operation.opId} is your own.`);
       const { device: origin, epoch, counter } = operation;
       const held = this.#held(origin, epoch, counter);
@@ -171,15 +222,25 @@ export class MemoryUnit {
         (record === null || operation.record === record || isUnder(operation, record)),
     );
     const page = stream.slice(0, limit);
-    const operations = page
-      .filter(
-        ({ operation }) =>
-          !this.poison.has(operation.opId) &&
-          (operation.device !== device || asked.get('own') === '1'),
-      )
-      .map(({ seq, operation }) => [seq, writeEnvelope(operation), operation.bodyText]);
+    const handed = page.filter(
+      ({ operation }) =>
+        !this.poison.has(operation.opId) &&
+        (operation.device !== device || asked.get('own') === '1'),
+    );
     const next = page.at(-1)?.seq ?? after;
-    return reply(200, { operations, next, more: stream.length > page.length });
+    const more = stream.length > page.length;
+    const isInRows = this.rows && asked.get('rows') === '1';
+    this.forms.push(isInRows ? 'rows' : 'long');
+    if (isInRows) {
+      const operations = handed.map(({ operation }) => operation);
+      const said = [asked.get('stream') ?? '', `${after}`, `${next}`, more ? 'more' : 'end'];
+      const digest = digestRows(operations, ...said);
+      return reply(200, { rows: writeRows(operations), digest, next, more });
+    }
+    const operations = handed.map(({ seq, operation }) => {
+      return [seq, writeEnvelope(operation), operation.bodyText];
+    });
+    return reply(200, { operations, next, more });
   }
 }
 

@@ -4,8 +4,8 @@ import type { ExchangeStanding } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
-import { readOperation } from '../sync/operation';
 import { writeHeadText } from '../sync/signing';
+import { type Row, readRows } from '../sync/wire';
 import { ExchangeClient } from './exchange-client';
 import { MemoryUnit } from './memory-unit';
 import { KEY_IS_LOST, type Signer, signBatch } from './push-signing';
@@ -88,8 +88,8 @@ test('[SG1] each batch carries the signature over its last operation', async () 
 
   expect(pushes().length).toBeGreaterThan(0);
   for (const { content } of pushes()) {
-    const operations = content.operations as [string, string][];
-    const last = readOperation(operations.at(-1)?.[0] ?? '', null);
+    const last = readRows(content.rows as Row[], String(content.digest), 'tablet-a').at(-1);
+    if (last === undefined) throw new Error('a push holds an operation');
     expect(content.signature).toBe(`a signed ${writeHeadText('tablet-a', last)}`);
   }
 });
@@ -168,7 +168,7 @@ test('[SG3] what the unit refuses for its signature stays to be sent, and its se
 test('[SG3] a device signs nothing that is not one chain', async () => {
   await open(signerOf('a')).join('GOOD', 'a');
   for (const number of [1, 2, 3]) save(`puncture/p-${number}`);
-  const [first, , third] = store.ownOperations(store.tip().epoch, 1, 3);
+  const [first, , third] = store.ownLog(store.tip().epoch, 1, 3);
   if (first === undefined || third === undefined) throw new Error('three were saved');
 
   await expect(signBatch(signerOf('a'), 'tablet-a', [first, third])).rejects.toThrow(

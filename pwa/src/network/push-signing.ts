@@ -1,8 +1,7 @@
 /** What a device signs of a push, and what it does once its key is lost (SG3-SG6). */
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
 import { BrokenChainError } from '../sync/errors';
-import { readOperation } from '../sync/operation';
-import { findHead, writeHeadText } from '../sync/signing';
+import { findHead, type Link, writeHeadText } from '../sync/signing';
 
 /** Signs as this device; see `device/device-key.ts`. */
 export interface Signer {
@@ -44,9 +43,9 @@ export function settleLostKey(
 export async function signBatch(
   signer: Signer,
   device: string,
-  operations: readonly (readonly [envelope: string, body: string])[],
+  operations: readonly Link[],
 ): Promise<string> {
-  const head = findHead(operations.map(([envelope]) => readOperation(envelope, null)));
+  const head = findHead(operations);
   if (head === null) {
     throw new BrokenChainError(
       'The entries of this tablet are not one unbroken chain. Keep the tablet for the data manager.',

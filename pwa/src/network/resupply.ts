@@ -1,9 +1,8 @@
 /** Offers a unit that was put back to an older copy what other devices wrote (EX10). */
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
-import { textBytes } from '../sync/canonical-text';
-import { cutBatch, MAX_BATCH_BYTES, MAX_BATCH_COUNT } from '../sync/exchange';
+import { MAX_BATCH_BYTES, MAX_BATCH_COUNT } from '../sync/exchange';
 import type { Heard } from '../sync/exchange-messages';
-import { readOperation } from '../sync/operation';
+import type { OperationCarrier } from './operation-carrier';
 import type { UnitRequests } from './unit-requests';
 
 interface ResupplyAnswer {
@@ -13,13 +12,15 @@ interface ResupplyAnswer {
 export class Resupply {
   readonly #store: OperationStore;
   readonly #requests: UnitRequests;
+  readonly #carrier: OperationCarrier;
   /** How far the unit holds the logs of others, and which of them were offered. */
   #unitHolds = new Map<string, number>();
   readonly #offered = new Set<string>();
 
-  constructor(store: OperationStore, requests: UnitRequests) {
+  constructor(store: OperationStore, requests: UnitRequests, carrier: OperationCarrier) {
     this.#store = store;
     this.#requests = requests;
+    this.#carrier = carrier;
   }
 
   /** Offer the next batch of others' operations that the unit lacks, one log at a time. */
@@ -31,16 +32,15 @@ export class Resupply {
       const log = `${device}.${epoch}`;
       if (this.#offered.has(log) && log !== lastLog) continue;
       const from = Math.max(this.#unitHolds.get(log) ?? 0, log === lastLog ? lastCounter : 0);
-      const waiting = this.#store.operationsOf(device, epoch, from, MAX_BATCH_COUNT);
-      const operations = cutTexts(waiting, MAX_BATCH_BYTES);
+      const operations = this.#carrier.fill(from, MAX_BATCH_BYTES, (counter, limit) =>
+        this.#store.logOf(device, epoch, counter, limit),
+      );
       this.#offered.add(log);
-      const [envelope] = operations.at(-1) ?? [];
-      if (envelope === undefined) continue;
-      await this.#requests.post('/api/exchange/resupply', token, {
-        device: own.device,
-        operations,
-      });
-      return { kind: 'offered', last: readOperation(envelope, null).opId };
+      const last = operations.at(-1);
+      if (last === undefined) continue;
+      const path = '/api/exchange/resupply';
+      await this.#carrier.send(path, token, own.device, operations, async () => ({}));
+      return { kind: 'offered', last: last.opId };
     }
     this.#offered.clear();
     return { kind: 'offered', last: '' };
@@ -59,20 +59,14 @@ export class Resupply {
         logs: logs.slice(start, start + MAX_BATCH_COUNT),
       });
       for (const { device, epoch, counter } of answer.held) {
-        held.set(`${device}.${epoch}`, counter);
+        // Beginning with the last that both hold: where it is another one there, the unit tells of
+        // two versions (EX19).
+        const shared = Math.min(counter, this.#store.lastCounterOf(device, epoch));
+        held.set(`${device}.${epoch}`, Math.max(shared - 1, 0));
       }
     }
     return held;
   }
-}
-
-/** Cut operations to a batch of so many bytes. */
-export function cutTexts(
-  texts: readonly [envelope: string, body: string][],
-  mostBytes: number,
-): [envelope: string, body: string][] {
-  const sizes = texts.map(([envelope, body]) => envelope.length + textBytes(body).length);
-  return texts.slice(0, cutBatch(sizes, mostBytes));
 }
 
 /** Return the counter in an operation id. */

@@ -2,10 +2,10 @@
 
 export const RESTING_MS = 30_000;
 const FIRST_MS = 1_000;
-const LONGEST_MS = 60_000;
+const LONGEST_MS = 20_000;
 
 /**
- * Return the wait in milliseconds: 30 s after success, else doubling from 1 s up to 60 s.
+ * Return the wait in milliseconds: 30 s after success, else doubling from 1 s up to 20 s.
  *
  * @param failures - failed exchanges in a row, 0 after success
  * @param chance - 0 to 1; spreads many tablets that lost the same network

@@ -2,14 +2,43 @@
 import { gzipSync } from 'node:zlib';
 import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
-import { beforeEach, expect, test } from 'vitest';
+import { beforeAll, beforeEach, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { openMemoryDisk } from '../storage/memory-database';
-import { OperationStore, type PulledRow } from '../storage/operation-store';
+import { OperationStore, type OwnDevice, type PulledRow } from '../storage/operation-store';
+import { textBytes } from '../sync/canonical-text';
 import { writeStamp } from '../sync/clock';
 import { makeOperation, type Operation, writeEnvelope } from '../sync/operation';
 import { takeSnapshots } from './snapshot-client';
 import { UnitRequests } from './unit-requests';
+
+const ALGORITHM = { name: 'ECDSA', namedCurve: 'P-256' };
+const base64 = (bytes: ArrayBuffer) => btoa(String.fromCharCode(...new Uint8Array(bytes)));
+
+/** Signs as a unit server. */
+class SegmentSigner {
+  private constructor(
+    readonly pair: CryptoKeyPair,
+    readonly publicKey: string,
+  ) {}
+
+  static async make(): Promise<SegmentSigner> {
+    const pair = await crypto.subtle.generateKey(ALGORITHM, false, ['sign', 'verify']);
+    return new SegmentSigner(pair, base64(await crypto.subtle.exportKey('spki', pair.publicKey)));
+  }
+
+  async sign(text: string): Promise<string> {
+    const bytes = new Uint8Array(textBytes(text));
+    return base64(
+      await crypto.subtle.sign({ name: 'ECDSA', hash: 'SHA-256' }, this.pair.privateKey, bytes),
+    );
+  }
+}
+
+let signer: SegmentSigner;
+beforeAll(async () => {
+  signer = await SegmentSigner.make();
+});
 
 /** Answers for the segments of a unit alone. */
 class SegmentUnit {
@@ -18,13 +47,23 @@ class SegmentUnit {
   asked: string[] = [];
   isDown = false;
 
-  seal(stream: string, rows: readonly PulledRow[], named: Record<string, unknown> = {}): string {
+  /** @param named - what is listed instead of the truth; what is signed stays true */
+  async seal(
+    stream: string,
+    rows: readonly PulledRow[],
+    named: Record<string, unknown> = {},
+    by = signer,
+  ): Promise<string> {
     const lines = rows.map((row) => `${JSON.stringify(row)}\n`).join('');
     const content = new Uint8Array(gzipSync(lines));
     const digest = bytesToHex(sha256(content));
     this.contents.set(digest, content);
     const [first, last] = [rows.at(0)?.[0], rows.at(-1)?.[0]];
-    this.listed[stream]?.push({ digest, first, last, operations: rows.length, ...named });
+    const after = (this.listed[stream]?.at(-1) as { last: number } | undefined)?.last ?? 0;
+    const parts = [digest, stream, after, first, last, rows.length];
+    const signature = await by.sign(['crura-segment', ...parts].join('\n'));
+    const listed = { digest, stream, after, first, last, operations: rows.length, signature };
+    this.listed[stream]?.push({ ...listed, ...named });
     return digest;
   }
 
@@ -73,7 +112,14 @@ async function newTablet(): Promise<OperationStore> {
   const store = new OperationStore((await openMemoryDisk()).database, packagedCatalogue());
   const streams = ['care', 'booking', 'unit'];
   store.becomeDevice(
-    { device: 'tablet-n', role: 'bedside', token: 't', unitName: '', streams },
+    {
+      device: 'tablet-n',
+      role: 'bedside',
+      token: 't',
+      unitName: '',
+      streams,
+      serverKey: signer.publicKey,
+    },
     'epnn',
   );
   return store;
@@ -90,8 +136,8 @@ beforeEach(() => {
 /** The planted bug it has caught: the cursor set to the number of operations. */
 test('[SN3] segments leave the same record and cursor as a pull', async () => {
   const rows = rowsOf(operations(30));
-  unit.seal('care', rows.slice(0, 20));
-  unit.seal('care', rows.slice(20));
+  await unit.seal('care', rows.slice(0, 20));
+  await unit.seal('care', rows.slice(20));
   const [fresh, pulling] = [await newTablet(), await newTablet()];
 
   await takeSnapshots(fresh, unit.requests, around);
@@ -106,7 +152,7 @@ test('[SN3] segments leave the same record and cursor as a pull', async () => {
 });
 
 test('[SN3] a segment that was taken in is not asked for again', async () => {
-  unit.seal('care', rowsOf(operations(3)));
+  await unit.seal('care', rowsOf(operations(3)));
   const fresh = await newTablet();
   await takeSnapshots(fresh, unit.requests, around);
   expect(unit.asked).toHaveLength(4);
@@ -120,8 +166,8 @@ test('[SN3] a segment that was taken in is not asked for again', async () => {
 /** The planted bug it has caught: segments read again from the first. */
 test('[SN3] after a broken line it goes on with the next segment', async () => {
   const rows = rowsOf(operations(30));
-  const first = unit.seal('care', rows.slice(0, 20));
-  unit.seal('care', rows.slice(20));
+  const first = await unit.seal('care', rows.slice(0, 20));
+  await unit.seal('care', rows.slice(20));
   const fresh = await newTablet();
   const breaking = {
     ...around,
@@ -143,8 +189,8 @@ test('[SN3] after a broken line it goes on with the next segment', async () => {
 /** The planted bug it has caught: the digest not compared. */
 test('[SN4] a segment with a changed byte is left, those before it stay', async () => {
   const rows = rowsOf(operations(30));
-  unit.seal('care', rows.slice(0, 20));
-  const second = unit.seal('care', rows.slice(20));
+  await unit.seal('care', rows.slice(0, 20));
+  const second = await unit.seal('care', rows.slice(20));
   const changed = unit.contents.get(second) as Uint8Array;
   const place = changed.length - 12;
   changed[place] = (changed[place] ?? 0) ^ 1;
@@ -159,9 +205,12 @@ test('[SN4] a segment with a changed byte is left, those before it stay', async 
 test.each([
   ['listed with another end', { last: 40 }],
   ['listed with another count', { operations: 2 }],
+  ['listed with no count', { operations: 0 }],
   ['under an unknown name', { digest: '0'.repeat(64) }],
+  ['without a signature', { signature: '' }],
+  ['with a signature over nothing', { signature: btoa('x'.repeat(64)) }],
 ])('[SN4] a segment %s is left and the pull begins at nothing', async (_, named) => {
-  unit.seal('care', rowsOf(operations(3)), named);
+  await unit.seal('care', rowsOf(operations(3)), named);
   const fresh = await newTablet();
 
   await takeSnapshots(fresh, unit.requests, around);
@@ -173,7 +222,7 @@ test('[SN3] a forged body within a sound segment is set aside alone', async () =
   const rows = rowsOf(operations(3)).map(([seq, envelope, body], at): PulledRow => {
     return [seq, envelope, at === 1 ? (body ?? '').replace('"stop_um":1', '"stop_um":9') : body];
   });
-  unit.seal('care', rows);
+  await unit.seal('care', rows);
   const fresh = await newTablet();
 
   await takeSnapshots(fresh, unit.requests, around);
@@ -184,7 +233,7 @@ test('[SN3] a forged body within a sound segment is set aside alone', async () =
 
 /** The planted bug it has caught: a tablet with a log of its own started from segments. */
 test('[SN3] a tablet that has written pulls instead', async () => {
-  unit.seal('care', rowsOf(operations(3)));
+  await unit.seal('care', rowsOf(operations(3)));
   const worked = await newTablet();
   worked.save(
     [{ draftId: 'd-1', record: 'puncture/p-1', set: { case: 'case/c-1' } }],
@@ -195,4 +244,53 @@ test('[SN3] a tablet that has written pulls instead', async () => {
   await takeSnapshots(worked, unit.requests, around);
 
   expect(unit.asked).toEqual([]);
+});
+
+/** The planted bug it has caught: the list believed without its signature. */
+test('[SG10] [SN4] a segment that another key signed is left, those before it stay', async () => {
+  const rows = rowsOf(operations(30));
+  await unit.seal('care', rows.slice(0, 20));
+  await unit.seal('care', rows.slice(20), {}, await SegmentSigner.make());
+  const fresh = await newTablet();
+
+  await takeSnapshots(fresh, unit.requests, around);
+
+  expect(fresh.cursors()).toEqual({ care: 39 });
+  expect(fresh.quarantined().count).toBe(0);
+});
+
+/** The planted bug it has caught: the second segment taken in, and the first never read. */
+test('[SG10] [SN4] with a segment left out of the list the pull begins where it was', async () => {
+  const rows = rowsOf(operations(30));
+  await unit.seal('care', rows.slice(0, 20));
+  await unit.seal('care', rows.slice(20));
+  unit.listed.care = unit.listed.care?.slice(1) ?? [];
+  const fresh = await newTablet();
+
+  await takeSnapshots(fresh, unit.requests, around);
+
+  expect(fresh.cursors()).toEqual({});
+});
+
+/** The planted bug it has caught: the stream taken from the list. */
+test('[SG10] a segment that was signed for another stream is left', async () => {
+  await unit.seal('booking', rowsOf(operations(3)));
+  unit.listed.care = unit.listed.booking ?? [];
+  unit.listed.booking = [];
+  const fresh = await newTablet();
+
+  await takeSnapshots(fresh, unit.requests, around);
+
+  expect(fresh.cursors()).toEqual({});
+});
+
+test('[SG10] [SN4] a tablet that was told no key at joining pulls', async () => {
+  await unit.seal('care', rowsOf(operations(3)));
+  const fresh = await newTablet();
+  const { serverKey: _, ...own } = fresh.ownDevice() as OwnDevice;
+  fresh.becomeDevice(own, 'epnn');
+
+  await takeSnapshots(fresh, unit.requests, around);
+
+  expect(fresh.cursors()).toEqual({});
 });

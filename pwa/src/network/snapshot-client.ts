@@ -5,21 +5,22 @@
  */
 import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
-import type { OperationStore, PulledRow } from '../storage/operation-store';
+import type { OperationStore, OwnDevice, PulledRow } from '../storage/operation-store';
+import { MalformedOperationError } from '../sync/errors';
+import { type SegmentMark, writeSegmentText } from '../sync/signing';
+import { isSigned } from './server-signature';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
 
-/** As the unit lists it: receipt numbers of its first and last operation. */
-interface Segment {
-  digest: string;
-  first: number;
-  last: number;
-  operations: number;
+/** As the unit lists it. */
+interface Segment extends SegmentMark {
+  /** By the unit's key, in base64 (SG10). */
+  signature: string;
 }
 
 /** A segment holds about 4 MiB of bodies; more than this is none. */
 const MAX_SEGMENT_BYTES = 32 * 1024 * 1024;
 
-/** A segment that is not what its name or the list says. */
+/** A segment that the unit did not sign, or that is not what its name or the list says. */
 class UnsoundSegmentError extends Error {}
 
 /**
@@ -41,7 +42,7 @@ export async function takeSnapshots(
   for (const stream of own.streams) {
     if (hasWritten(store)) return;
     try {
-      await takeStream(store, requests, own.token, stream, around);
+      await takeStream(store, requests, own, stream, around);
     } catch (error) {
       // No network, or a unit of an older release: the pull will tell.
       if (error instanceof NoAnswerError || error instanceof RefusedError) return;
@@ -57,21 +58,42 @@ function hasWritten(store: OperationStore): boolean {
 async function takeStream(
   store: OperationStore,
   requests: UnitRequests,
-  token: string,
+  { token, serverKey = '' }: OwnDevice,
   stream: string,
   around: { nowMs(): number; onRecords(records: string[]): void },
 ): Promise<void> {
   const { segments } = await requests.get<{ segments: Segment[] }>(
     `/api/exchange/snapshot?stream=${stream}`,
-    token,
+    token ?? '',
   );
-  for (const segment of segments) {
-    const after = store.cursors()[stream] ?? 0;
-    if (segment.last <= after) continue;
-    const content = await requests.file(`/api/exchange/snapshot/${segment.digest}`, token);
+  for (const listed of segments) {
+    const segment = { ...listed, stream };
+    const readTo = store.cursors()[stream] ?? 0;
+    if (segment.last <= readTo) continue;
+    await refuseUnsigned(serverKey, segment, readTo);
+    const content = await requests.file(`/api/exchange/snapshot/${segment.digest}`, token ?? '');
     const rows = await readSegment(content, segment);
     const touched = store.applyPulled(stream, rows, segment.last, around.nowMs());
     if (touched.length > 0) around.onRecords(touched);
+  }
+}
+
+/** Refuse a segment of another key, and one that would leave something between unread (SG10). */
+async function refuseUnsigned(serverKey: string, segment: Segment, readTo: number): Promise<void> {
+  if (segment.after > readTo) {
+    throw new UnsoundSegmentError(`Something is left out before the segment ${segment.digest}.`);
+  }
+  if (!(await isSigned(serverKey, segmentText(segment), segment.signature))) {
+    throw new UnsoundSegmentError(`The unit did not sign the segment ${segment.digest}.`);
+  }
+}
+
+function segmentText(segment: Segment): string {
+  try {
+    return writeSegmentText(segment);
+  } catch (error) {
+    if (!(error instanceof MalformedOperationError)) throw error;
+    throw new UnsoundSegmentError(error.message);
   }
 }
 

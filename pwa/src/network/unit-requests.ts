@@ -20,7 +20,10 @@ export class RefusedError extends Error {
 
 export type Fetch = (path: string, init: RequestInit) => Promise<Response>;
 
-const LONGEST_ANSWER_MS = 60_000;
+/** With the longest wait in `retry-wait.ts` this stays below a minute: so long no line is dead. */
+const LONGEST_ANSWER_MS = 30_000;
+/** A segment of a snapshot is the largest thing there is, and nothing waits for it. */
+const LONGEST_FILE_MS = 60_000;
 const WORTH_SQUEEZING = 2_048;
 
 /** Asks the unit server on behalf of one device. */
@@ -47,9 +50,9 @@ export class UnitRequests {
   }
 
   /** Fetch bytes that are no JSON, as they are. */
-  async file(path: string, token: string): Promise<Uint8Array<ArrayBuffer>> {
+  async file(path: string, token: string, stop?: AbortSignal): Promise<Uint8Array<ArrayBuffer>> {
     const headers = { Authorization: `Bearer ${token}` };
-    const signal = AbortSignal.timeout(LONGEST_ANSWER_MS);
+    const signal = inTime(LONGEST_FILE_MS, stop);
     const response = await this.#send(path, { method: 'GET', headers, signal });
     if (!response.ok) throw await refusalOf(response);
     try {
@@ -57,6 +60,18 @@ export class UnitRequests {
     } catch (error) {
       throw new NoAnswerError('The answer was cut off.', { cause: error });
     }
+  }
+
+  /** Send plain bytes; what was sent when it is stopped is nothing to the unit. */
+  putBytes<Answer>(
+    path: string,
+    token: string,
+    bytes: Uint8Array<ArrayBuffer>,
+    stop: AbortSignal,
+  ): Promise<Answer> {
+    const headers = { 'Content-Type': 'application/octet-stream' };
+    const signal = inTime(LONGEST_FILE_MS, stop);
+    return this.#ask<Answer>(path, token, { method: 'PUT', headers, body: bytes, signal });
   }
 
   /** Ask what the second check of plans found. */
@@ -82,7 +97,7 @@ export class UnitRequests {
       ...(init.headers as Record<string, string>),
       ...(token === null ? {} : { Authorization: `Bearer ${token}` }),
     };
-    const signal = AbortSignal.timeout(LONGEST_ANSWER_MS);
+    const signal = init.signal ?? inTime(LONGEST_ANSWER_MS);
     const response = await this.#send(path, { ...init, headers, signal });
     if (!response.ok) throw await refusalOf(response);
     try {
@@ -104,6 +119,12 @@ export class UnitRequests {
 async function squeeze(text: string): Promise<ArrayBuffer> {
   const stream = new Blob([text]).stream().pipeThrough(new CompressionStream('gzip'));
   return new Response(stream).arrayBuffer();
+}
+
+/** Ends when an answer takes too long, or when it is stopped. */
+function inTime(longestMs: number, stop?: AbortSignal): AbortSignal {
+  const late = AbortSignal.timeout(longestMs);
+  return stop === undefined ? late : AbortSignal.any([late, stop]);
 }
 
 /** A 5xx (also one of a proxy in between) says nothing about the request: treated as no answer. */

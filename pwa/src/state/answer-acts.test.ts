@@ -122,7 +122,7 @@ test('two quick presses drawn from the same picture do not conflict with themsel
 });
 
 /** Caught a planted bug: `over` taken from the store at saving, which hid the other's answer. */
-test('[HAZ-31] an answer that came in after the screen was drawn is kept as a conflict', async () => {
+test('[HAZ-31] replaces_is_what_was_seen: an answer that came in after the screen was drawn is kept as a conflict', async () => {
   await one.press('indication', 'primary-prophylaxis');
   other.hear(one);
   const drawn = one.state();

@@ -1,7 +1,7 @@
 /** What every screen is given: the ports and the few states that all share. */
 import { getContext, setContext } from 'svelte';
 import type { RuleBook } from '../clinical-rules/rule-book';
-import type { Clock, IdSource, RecordStore } from '../ports';
+import type { Clock, IdSource, PictureDevice, PictureStore, RecordStore } from '../ports';
 import type { Places } from './place.svelte';
 import type { StatusSubject } from './status-subject.svelte';
 import type { Tablet } from './tablet.svelte';
@@ -9,6 +9,7 @@ import type { UnitRuleBook } from './unit-rule-book.svelte';
 
 export interface App {
   store: RecordStore;
+  pictures: { store: PictureStore; device: PictureDevice };
   clock: Clock;
   ids: IdSource;
   tablet: Tablet;

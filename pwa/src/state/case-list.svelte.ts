@@ -13,6 +13,7 @@ export class CaseList {
   readonly #patients: LiveRecords;
   readonly #stops: (() => void)[];
   #unsent = $state.raw<ReadonlySet<string>>(new Set());
+  #atHub = $state.raw<ReadonlySet<string>>(new Set());
   #inConflict = $state.raw<ReadonlySet<string>>(new Set());
 
   constructor(app: { store: RecordStore; clock: Clock; tablet: Tablet }) {
@@ -31,6 +32,7 @@ export class CaseList {
       cases: this.#cases.list,
       patients: this.#patients.list,
       unsent: this.#unsent,
+      atHub: this.#atHub,
       inConflict: this.#inConflict,
       hasJoined: this.#tablet.standing?.joined ?? false,
       today: this.#clock.today(),
@@ -53,6 +55,7 @@ export class CaseList {
 
   async #readMarks(): Promise<void> {
     this.#unsent = new Set(await this.#store.unsentRecords());
+    this.#atHub = new Set((await this.#store.hubRecords?.()) ?? []);
     const found = new Set<string>();
     for (const { record, kind } of await this.#store.conflicts()) {
       found.add(record);

@@ -8,6 +8,7 @@ import {
   listCases,
   placeOfStage,
   plainText,
+  reachedBy,
   searchCases,
 } from './case-list';
 
@@ -69,10 +70,22 @@ test('the live case stands first, then today, then dated, then undated, then clo
 });
 
 test('a case says where it is: its patient not yet sent means on this tablet', () => {
-  expect(rowOf('today')?.isOnTabletOnly).toBe(true);
-  expect(rowOf('later')?.isOnTabletOnly).toBe(false);
+  expect(rowOf('today')?.reached).toBe('tablet');
+  expect(rowOf('later')?.reached).toBe('unit');
   const alone = listCases({ ...inputs, hasJoined: false });
-  expect(alone.every((row) => row.isOnTabletOnly)).toBe(true);
+  expect(alone.every((row) => row.reached === 'tablet')).toBe(true);
+});
+
+test('a case is at the hub once its patient is there too and nothing waits here', () => {
+  const told = { hasJoined: true, unsent: new Set<string>() };
+  const both = ['case/c', 'patient/p'];
+
+  expect(reachedBy(both, told)).toBe('unit');
+  expect(reachedBy(both, { ...told, atHub: new Set(['case/c']) })).toBe('unit');
+  expect(reachedBy(both, { ...told, atHub: new Set(both) })).toBe('hub');
+  expect(reachedBy(both, { ...told, atHub: new Set(both), unsent: new Set(['case/c']) })).toBe(
+    'tablet',
+  );
 });
 
 test('[HAZ-32] a case with an open conflict in it or below it is marked', () => {

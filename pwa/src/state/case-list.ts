@@ -1,5 +1,5 @@
 /** Rows of the Cases screen, search and similar names. Pure. */
-import type { Draft, RecordState } from '../ports';
+import type { Draft, Reached, RecordState } from '../ports';
 import type { CasePlace } from './place.svelte';
 import { idOf, isInConflict, patientLine, shown, textOf } from './shown';
 
@@ -15,7 +15,8 @@ export interface CaseRow {
   procedureOn: string;
   openedAt: string;
   isToday: boolean;
-  isOnTabletOnly: boolean;
+  /** Up to where everything of the case and its patient has got. */
+  reached: Reached;
   hasConflict: boolean;
   isIdentityOpen: boolean;
   /** Lines of other patients in the list whose family name looks alike (SOFT-11). */
@@ -28,6 +29,8 @@ export interface CaseListInputs {
   patients: readonly RecordState[];
   /** Records with operations that the unit does not hold. */
   unsent: ReadonlySet<string>;
+  /** Records that the hub holds, as the unit says. */
+  atHub?: ReadonlySet<string>;
   /** Case and patient records with an open conflict in them or below them. */
   inConflict: ReadonlySet<string>;
   hasJoined: boolean;
@@ -94,6 +97,20 @@ export function findSamePatients(
 export function areNamesSimilar(one: RecordState, other: RecordState | undefined): boolean {
   if (other === undefined) return false;
   return isAlike(plainText(textOf(one, 'family_name')), plainText(textOf(other, 'family_name')));
+}
+
+/**
+ * Return up to where records have got, all of them: the one that lags decides.
+ *
+ * @param records - a case and its patient
+ */
+export function reachedBy(
+  records: readonly string[],
+  told: Pick<CaseListInputs, 'unsent' | 'atHub' | 'hasJoined'>,
+): Reached {
+  if (!told.hasJoined || records.some((record) => told.unsent.has(record))) return 'tablet';
+  const { atHub } = told;
+  return atHub !== undefined && records.every((record) => atHub.has(record)) ? 'hub' : 'unit';
 }
 
 /** Return where a case opens: the part of the work its stage is at. */
@@ -215,7 +232,7 @@ function rowOf(
     procedureOn,
     openedAt: textOf(state, 'opened_at'),
     isToday: procedureOn === inputs.today,
-    isOnTabletOnly: !inputs.hasJoined || watched.some((record) => inputs.unsent.has(record)),
+    reached: reachedBy(watched, inputs),
     hasConflict: watched.some((record) => inputs.inConflict.has(record)),
     isIdentityOpen: shown(patient, 'identity') === 'to-be-confirmed',
     similarTo: [],

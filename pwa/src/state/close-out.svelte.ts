@@ -10,6 +10,7 @@ import {
   closeOutRecord,
   countsOf,
   digestOf,
+  flowRecorded,
   hasFollowUp,
   lastSignature,
   newerEntries,
@@ -74,6 +75,8 @@ export class CloseOutSession {
       flushes: this.record.all('flush'),
     }),
   );
+  /** Flow at the end where the last Doppler told it; an answer given here counts before it. */
+  readonly flow = $derived.by(() => flowRecorded(this.record.all('step_event')));
   readonly complications = $derived.by(() => this.record.standing('complication'));
   readonly visits = $derived.by(() =>
     this.record.visits.filter((visit) => !visit.isEnteredInError),
@@ -85,6 +88,7 @@ export class CloseOutSession {
       hasFollowUp: this.#hasFollowUp,
       answers: this.answers,
       complications: this.complications,
+      flow: this.flow,
     }),
   );
   /** Only these keep the case from closing (HARD-08). */
@@ -249,6 +253,7 @@ export class CloseOutSession {
             digest: this.digest,
             at: this.#app.clock.nowIso(),
             outcome: {
+              ...(this.flow ? { doppler_flow: this.flow.flow } : {}),
               ...this.said,
               complications: this.complications.map((one) => textOf(one, 'what')),
               coils,

@@ -3,8 +3,10 @@ import {
   closeOutFacts,
   countsOf,
   digestOf,
+  flowRecorded,
   hasFollowUp,
   lastSignature,
+  lotsLeftOut,
   openPoints,
 } from './close-out';
 import type { Json, RecordState } from './shown';
@@ -150,4 +152,45 @@ test('[HAZ-44] a plan of visits or a reason for none counts as follow-up', () =>
   expect(hasFollowUp(recorded('case/c', { no_follow_up_because: 'Died' }), [])).toBe(true);
   expect(hasFollowUp(null, [recorded('visit/1', {})])).toBe(true);
   expect(hasFollowUp(null, [struck('visit/1')])).toBe(false);
+});
+
+test('the last Doppler answers the flow where it saw none; what it saw is asked for', () => {
+  const doppler = (outcome: string, at = 'T') =>
+    recorded('step_event/d', { step: 'final_doppler', outcome, at });
+  expect(flowRecorded([doppler('not-seen')])).toEqual({ flow: 'none', at: 'T' });
+  expect(flowRecorded([doppler('done')])).toBeNull();
+  expect(flowRecorded([doppler('skipped')])).toBeNull();
+  expect(flowRecorded([doppler('not-seen'), doppler('done')])).toBeNull();
+  expect(flowRecorded([])).toBeNull();
+
+  const open = (flow: ReturnType<typeof flowRecorded>) =>
+    openPoints({
+      counts: countsOf([], []),
+      hasFollowUp: true,
+      answers: recorded('step_event/c-close-out', { answers: { technical_success: 'yes' } }),
+      complications: [recorded('complication/1', { what: 'none' })],
+      flow,
+    });
+  expect(open({ flow: 'none', at: 'T' })).toEqual([]);
+  expect(open(null)).toEqual(['outcome']);
+});
+
+test('[SOFT-04] a lot is left out where nobody entered it nor called it unknown', () => {
+  const unknown = { device: { lot_unknown: true } };
+  const used = (item: string, more = {}) => recorded(`package_opened/${item}`, { item, ...more });
+  const given = {
+    packages: [used('needle'), used('adhesive')],
+    coils: [recorded('coil_placed/1', {})],
+    punctures: [recorded('puncture/1', {})],
+    adhesives: [recorded('adhesive_injected/1', {})],
+  };
+  expect(lotsLeftOut(given)).toEqual(['coil', 'needle', 'adhesive']);
+  expect(
+    lotsLeftOut({
+      ...given,
+      packages: [used('needle', unknown), used('adhesive', { device: { lot: 'L-1' } })],
+      coils: [recorded('coil_placed/1', unknown)],
+    }),
+  ).toEqual([]);
+  expect(lotsLeftOut({ packages: [], coils: [], punctures: [], adhesives: [] })).toEqual([]);
 });

@@ -8,6 +8,8 @@ import type { CaseKind } from './case-record.svelte';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import { type Json, type RecordState, structureOf, textOf } from './shown';
 
+const LAST_DOPPLER = 'final_doppler';
+
 export const COUNTED_ITEMS = ['coil', 'needle', 'adhesive'] as const;
 export type CountedItem = (typeof COUNTED_ITEMS)[number];
 
@@ -63,6 +65,26 @@ export function countsOf(
   });
 }
 
+/** Things used whose lot nobody entered, nor said to be unknown. */
+export function lotsLeftOut(given: {
+  packages: readonly RecordState[];
+  coils: readonly RecordState[];
+  punctures: readonly RecordState[];
+  adhesives: readonly RecordState[];
+}): CountedItem[] {
+  const standing = (records: readonly RecordState[]) =>
+    records.filter((record) => !record.isEnteredInError);
+  const hasLot = (record: RecordState) => structureOf(record, 'device') !== null;
+  const named = (item: CountedItem) =>
+    standing(given.packages).some((one) => textOf(one, 'item') === item && hasLot(one));
+  const isLeftOut: Record<CountedItem, boolean> = {
+    coil: !standing(given.coils).every(hasLot),
+    needle: standing(given.punctures).length > 0 && !named('needle'),
+    adhesive: standing(given.adhesives).length > 0 && !named('adhesive'),
+  };
+  return COUNTED_ITEMS.filter((item) => isLeftOut[item]);
+}
+
 /** Kinds a signature covers; later visits and the signatures themselves are not among them. */
 export const SIGNED_KINDS = [
   'lab_result',
@@ -116,6 +138,24 @@ export type OpenPoint = 'counts' | 'follow-up' | 'outcome' | 'complications';
 /** What a signing person answers at close-out. */
 export const OUTCOME_QUESTIONS = ['doppler_flow', 'technical_success'] as const;
 
+/** What a step of the bedside has answered already, with its time. */
+export interface FlowRecorded {
+  flow: 'none';
+  at: string;
+}
+
+/**
+ * Return the flow that the last Doppler recorded; null where it was left out or saw flow, since
+ * then somebody has to say how much is left.
+ */
+export function flowRecorded(stepEvents: readonly RecordState[]): FlowRecorded | null {
+  const last = stepEvents.findLast(
+    (event) => !event.isEnteredInError && textOf(event, 'step') === LAST_DOPPLER,
+  );
+  if (last === undefined || textOf(last, 'outcome') !== 'not-seen') return null;
+  return { flow: 'none', at: textOf(last, 'at') };
+}
+
 /** Return the record that holds the answers of close-out. */
 export function closeOutRecord(caseRecord: string): string {
   return `step_event/${caseRecord.slice('case/'.length)}-close-out`;
@@ -141,12 +181,16 @@ export function openPoints(given: {
   hasFollowUp: boolean;
   answers: RecordState | null;
   complications: readonly RecordState[];
+  flow?: FlowRecorded | null;
 }): OpenPoint[] {
   const points: OpenPoint[] = [];
   if (given.counts.some((count) => !count.agrees)) points.push('counts');
   if (!given.hasFollowUp) points.push('follow-up');
-  const answers = structureOf(given.answers, 'answers');
-  if (OUTCOME_QUESTIONS.some((name) => answers?.[name] === undefined)) points.push('outcome');
+  const answers = {
+    ...(given.flow ? { doppler_flow: given.flow.flow } : {}),
+    ...structureOf(given.answers, 'answers'),
+  } as Record<string, Json>;
+  if (OUTCOME_QUESTIONS.some((name) => answers[name] === undefined)) points.push('outcome');
   if (!given.complications.some((record) => !record.isEnteredInError)) points.push('complications');
   return points;
 }

@@ -2,7 +2,7 @@
 import type { HistoryEntry, Json, RecordState, RecordStore } from '../ports';
 import { type DoubleEntry, decisionRecord } from '../record-catalogue/double-entries';
 import { aboutWhom, whatOf } from './decisions.svelte';
-import { DoubleFinder } from './double-finder';
+import { type DoubleFinder, doubleFinderOf } from './double-finder';
 
 /** One of both records as it was first written; it may be struck since. */
 export interface DoubleSide {
@@ -35,14 +35,14 @@ export class DoubleEntries {
 
   constructor(store: RecordStore) {
     this.#store = store;
-    this.#finder = new DoubleFinder(store);
-    this.#stop = store.onRecords((records) => void this.#load(records));
-    void this.#load([]);
+    this.#finder = doubleFinderOf(store);
+    this.#stop = store.onRecords(() => void this.#load());
+    void this.#load();
   }
 
-  async #load(changed: readonly string[]): Promise<void> {
+  async #load(): Promise<void> {
     const asked = ++this.#asked;
-    const found = await this.#finder.find(changed);
+    const found = await this.#finder.find();
     const rows = await Promise.all(found.map((double) => describe(this.#store, double)));
     // An answer overtaken by a later question shows an older state: drop it.
     if (asked !== this.#asked) return;

@@ -2,7 +2,8 @@
  * Drafts on what is on screen: the draft id follows from the record, from what is set and from
  * what was seen, so that a second press before the screen has redrawn is the same act (HAZ-14).
  */
-import type { Draft, HistoryEntry, Json } from '../ports';
+import type { Draft, HistoryEntry, Json, UnitAlarm } from '../ports';
+import { SEEN_TO, seenToRecord } from '../record-catalogue/alarms';
 import { decisionRecord, type Pair } from '../record-catalogue/double-entries';
 import { overOf, type RecordState } from './shown';
 
@@ -135,4 +136,28 @@ function decisionDraft(verdict: DoubleVerdict, said: 'same' | 'different'): Draf
     { case: caseRecord, about: [...records], verdict: said, because },
     { because },
   );
+}
+
+/** An entry is at most 65,536 bytes (OP7), and a name takes 73 of them. */
+const MOST_ALARMS = 500;
+
+/**
+ * Return the drafts by which a person says that alarms were seen to (CF5): one, where they fit.
+ *
+ * @param decisions - the decisions on this device
+ */
+export function seenToDrafts(
+  alarms: readonly UnitAlarm[],
+  decisions: readonly RecordState[],
+  because: string,
+): Draft[] {
+  const names = [...new Set(alarms.map(({ name }) => name))].sort();
+  const drafts: Draft[] = [];
+  for (let from = 0; from < names.length; from += MOST_ALARMS) {
+    const about = names.slice(from, from + MOST_ALARMS);
+    const record = seenToRecord(about);
+    const before = decisions.find((one) => one.record === record);
+    drafts.push(draftOn(before, record, { about, verdict: SEEN_TO, because }, { because }));
+  }
+  return drafts;
 }

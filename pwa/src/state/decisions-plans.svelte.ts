@@ -1,5 +1,6 @@
 /** Plans that the unit's second check could not confirm; asked again after each exchange. */
-import type { PlanCheckRow, RecordStore } from '../ports';
+import type { PlanCheckRow, PlanChecks, RecordStore } from '../ports';
+import { AskedOfUnit } from './asked-of-unit.svelte';
 import { aboutWhom } from './decisions.svelte';
 
 export interface DifferingPlan extends PlanCheckRow {
@@ -8,46 +9,27 @@ export interface DifferingPlan extends PlanCheckRow {
 }
 
 export class DifferingPlans {
-  readonly #store: RecordStore;
-  readonly #stop: () => void;
-  #asked = 0;
-  #askedAtMs: number | null = null;
-  rows = $state.raw<DifferingPlan[]>([]);
-  agreed = $state(0);
-  waiting = $state(0);
-  /** Why the unit could not be asked, "" when it answered or there is none. */
-  notTold = $state('');
+  readonly #unit: AskedOfUnit<Omit<PlanChecks, 'plans'> & { rows: DifferingPlan[] }>;
 
   constructor(store: RecordStore) {
-    this.#store = store;
-    this.#stop = store.onExchange(({ lastDoneMs }) => {
-      // A plan is checked once it has reached the unit: that is after an exchange.
-      if (lastDoneMs === this.#askedAtMs) return;
-      this.#askedAtMs = lastDoneMs;
-      void this.load();
+    this.#unit = new AskedOfUnit(store, async () => {
+      const answer = await store.planChecks();
+      if (answer.kind !== 'told') return answer;
+      const rows: DifferingPlan[] = [];
+      for (const plan of answer.plans) {
+        rows.push({ ...plan, about: await aboutWhom(store, plan.record) });
+      }
+      return { kind: 'told', rows, agreed: answer.agreed, waiting: answer.waiting };
     });
-    void this.load();
   }
 
-  async load(): Promise<void> {
-    const asked = ++this.#asked;
-    const answer = await this.#store.planChecks();
-    const rows: DifferingPlan[] = [];
-    for (const plan of answer.kind === 'told' ? answer.plans : []) {
-      rows.push({ ...plan, about: await aboutWhom(this.#store, plan.record) });
-    }
-    // An answer overtaken by a later question shows an older state: drop it.
-    if (asked !== this.#asked) return;
-    this.notTold = answer.kind === 'told' ? '' : answer.sentence;
-    // What the unit said last stays on screen while it cannot be reached.
-    if (answer.kind !== 'told') return;
-    this.rows = rows;
-    this.agreed = answer.agreed;
-    this.waiting = answer.waiting;
-  }
+  readonly rows = $derived.by(() => this.#unit.told?.rows ?? []);
+  readonly agreed = $derived.by(() => this.#unit.told?.agreed ?? 0);
+  readonly waiting = $derived.by(() => this.#unit.told?.waiting ?? 0);
+  /** Why the unit could not be asked, "" when it answered or there is none. */
+  readonly notTold = $derived.by(() => this.#unit.notTold);
 
   dispose(): void {
-    this.#asked++;
-    this.#stop();
+    this.#unit.dispose();
   }
 }

@@ -12,8 +12,21 @@ const DECISION = 'decision';
 const STEP = 'step_event';
 const kindOf = (record: string) => record.split('/', 1)[0] ?? '';
 
+const finders = new WeakMap<RecordStore, DoubleFinder>();
+
+/** Return the one finder of a store: whoever asks shares what it has read. */
+export function doubleFinderOf(store: RecordStore): DoubleFinder {
+  const known = finders.get(store);
+  if (known !== undefined) return known;
+  const finder = new DoubleFinder(store);
+  finders.set(store, finder);
+  return finder;
+}
+
 export class DoubleFinder {
   readonly #store: RecordStore;
+  /** Records that have changed since they were read. */
+  #changed = new Set<string>();
   readonly #physical = new Map<string, RecordState>();
   readonly #decisions = new Map<string, RecordState>();
   readonly #rounds = new Map<string, RecordState>();
@@ -22,27 +35,39 @@ export class DoubleFinder {
 
   constructor(store: RecordStore) {
     this.#store = store;
+    // For as long as the store is there; made before its askers, it hears of a change before them.
+    store.onRecords((records) => {
+      for (const record of records) this.#changed.add(record);
+    });
   }
 
-  /**
-   * Return what a person has to decide of all that this device holds (DE1-DE7).
-   *
-   * @param changed - the records that have changed since the last call
-   */
-  find(changed: readonly string[] = []): Promise<readonly DoubleEntry[]> {
+  /** Return what a person has to decide of all that this device holds (DE1-DE7). */
+  find(): Promise<readonly DoubleEntry[]> {
     // One after the other: two at once would each miss what the other has read.
-    const found = this.#turn.then(() => this.#find(changed));
+    const found = this.#turn.then(() => this.#find());
     this.#turn = found.catch(() => undefined);
     return found;
   }
 
-  async #find(changed: readonly string[]): Promise<readonly DoubleEntry[]> {
+  async #find(): Promise<readonly DoubleEntry[]> {
+    const changed = this.#changed;
+    this.#changed = new Set();
+    try {
+      return await this.#findAfter(changed);
+    } catch (error) {
+      // A store that did not answer: what was not read has still to be read.
+      for (const record of changed) this.#changed.add(record);
+      throw error;
+    }
+  }
+
+  async #findAfter(changed: ReadonlySet<string>): Promise<readonly DoubleEntry[]> {
     if (this.#found === null) {
       for (const kind of [COIL, INJECTION, DECISION]) {
         for (const state of await this.#store.read({ kind })) this.#take(state.record, state);
       }
     } else {
-      const concerned = changed.filter((record) => this.#concerns(record));
+      const concerned = [...changed].filter((record) => this.#concerns(record));
       if (concerned.length === 0) return this.#found;
       for (const record of concerned) await this.#readAgain(record);
     }

@@ -66,6 +66,8 @@ export function identityDraft(ids: {
   eventId: string;
   draftId: string;
   at: string;
+  /** Causes that came up before the digits matched (GATE-05). */
+  gatesShown?: readonly string[];
 }): Draft {
   return {
     draftId: ids.draftId,
@@ -76,7 +78,10 @@ export function identityDraft(ids: {
       round: { target: null, puncture: null, coil: null, aliquot: null },
       outcome: 'done',
       at: ids.at,
-      answers: { re_entered: true },
+      answers: {
+        re_entered: true,
+        ...(ids.gatesShown?.length ? { gates_shown: [...ids.gatesShown] } : {}),
+      },
     },
   };
 }

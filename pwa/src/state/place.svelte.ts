@@ -9,10 +9,19 @@ export type Place =
   | { name: 'clinic' }
   | { name: 'decisions' }
   | { name: 'about' }
+  | { name: 'tablet' }
   /** Joining another time; never come back to by address or after a restart. */
   | { name: 'join' }
   | { name: 'patient'; patient: string }
   | { name: CasePlace; caseId: string };
+
+const PLAIN_PLACES: readonly Place[] = [
+  { name: 'cases' },
+  { name: 'clinic' },
+  { name: 'decisions' },
+  { name: 'about' },
+  { name: 'tablet' },
+];
 
 /** Return the address part of a place, from `#` on. */
 export function addressOf(place: Place): string {
@@ -29,10 +38,7 @@ export function placeOf(address: string): Place | null {
   }
   if (parts[0] === 'patient' && parts[1]) return { name: 'patient', patient: parts[1] };
   const [name] = parts;
-  if (name === 'cases' || name === 'clinic' || name === 'decisions' || name === 'about') {
-    return { name };
-  }
-  return null;
+  return PLAIN_PLACES.find((place) => place.name === name) ?? null;
 }
 
 /** The place shown now. `caseId` and `patient` are record ids without their kind. */

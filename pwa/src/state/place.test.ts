@@ -7,6 +7,7 @@ test('every place survives its own address', () => {
     { name: 'clinic' },
     { name: 'decisions' },
     { name: 'about' },
+    { name: 'tablet' },
     { name: 'patient', patient: 'p-1' },
     { name: 'procedure', caseId: 'c-1' },
   ];

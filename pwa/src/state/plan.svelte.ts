@@ -1,5 +1,6 @@
 /** One case's plan on screen: inputs, the rules' answer to them, and the plan in use. */
 import { ClinicalRuleError } from '../clinical-rules/errors';
+import type { Facts } from '../clinical-rules/gate-facts';
 import { nameRuleFiles, type RuleBook } from '../clinical-rules/rule-book';
 import { rowShape } from '../clinical-rules/rule-file';
 import { text, wholeNumber } from '../clinical-rules/shapes';
@@ -9,6 +10,8 @@ import type { Json, RecordState } from '../ports';
 import type { App } from './app';
 import { calculate, partOf, ruleFilesOf } from './calculation';
 import { LiveRecords } from './live-records.svelte';
+import { type StandingGate, standingGates } from './override';
+import { enterPart } from './picture-size';
 import {
   askPlan,
   inOrder,
@@ -19,16 +22,22 @@ import {
   savedPlanOf,
   targetRecord,
 } from './plan';
-import { idOf, numberOf, overOf, shown, textOf } from './shown';
+import { RaisedCauses } from './raised-causes.svelte';
+import { idOf, numberOf, overOf, shown, structureOf, textOf } from './shown';
+import { protocolStanding, type UnitRules } from './unit-rules';
 import { CaseWork } from './workup.svelte';
 
 const LIMITS = 'sizing/limits';
+/** Where the gates of this screen are raised: at the bedside they are quiet then (GATE-04). */
+const PLACE = 'plan';
 const readLimitRow = rowShape({ item: text, amount: wholeNumber });
 
 export class CasePlan extends CaseWork {
   readonly stock: LiveRecords;
   readonly #ruleBook: RuleBook;
   readonly #ids: App['ids'];
+  readonly #unit: UnitRules;
+  readonly #raised: RaisedCauses;
   /** The question for which new numbers were asked for while another plan was in use. */
   #askedAgain = $state.raw<Request | null>(null);
 
@@ -36,6 +45,8 @@ export class CasePlan extends CaseWork {
     super(app, caseId);
     this.#ruleBook = app.ruleBook;
     this.#ids = app.ids;
+    this.#unit = app.unitRules.rules;
+    this.#raised = new RaisedCauses(app, this.record.caseRecord);
     this.stock = new LiveRecords(app.store, { kind: 'stock_item' });
   }
 
@@ -69,6 +80,29 @@ export class CasePlan extends CaseWork {
     if (question.kind !== 'ask') return '';
     return calculate(() => answerSizing(question.request, this.#ruleBook)).sentence;
   });
+
+  /** Targets whose size was estimated: the numbers rest on them (SOFT-03). */
+  readonly estimated = $derived.by(() =>
+    this.targets
+      .filter((target) => structureOf(target, 'size')?.origin === 'estimated')
+      .map((target) => textOf(target, 'label')),
+  );
+  /** How the rule files of the numbers stand in this unit (HARD-07). */
+  readonly protocol = $derived.by(() => protocolStanding(this.#unit, this.#ruleBook.on, 'sizing'));
+
+  /** Return the gates and soft remarks that the facts raise here, those raised before quiet. */
+  gatesOn(facts: Facts): StandingGate[] {
+    const already_raised = this.#raised.elsewhere(PLACE);
+    return standingGates(this.#ruleBook, { ...facts, already_raised });
+  }
+
+  /** Keep that these gates are on screen. */
+  noteRaised(standing: readonly StandingGate[]): void {
+    this.#raised.note(
+      standing.map(({ gate }) => gate.cause),
+      PLACE,
+    );
+  }
 
   /** True where the plan in use was made by rule files that are no longer those in force. */
   readonly isByOlderRules = $derived.by(() => {
@@ -173,7 +207,10 @@ export class CasePlan extends CaseWork {
       field,
       words: `${textOf(target, 'label')}: ${words}`,
       control: `${target.record} ${part} ${JSON.stringify(content)}`,
-      compose: (now) => ({ ...(partOf(now) as Record<string, Json> | null), [part]: content }),
+      compose: (now) => {
+        const held = partOf(now) as Record<string, Json> | null;
+        return field === 'size' ? enterPart(held, part, content) : { ...held, [part]: content };
+      },
     });
   }
 

@@ -3,10 +3,13 @@
  * action names, and the gate that stands in its way. Pure, of a session.
  */
 import type { Facts } from '../clinical-rules/gate-facts';
+import type { Step, StepEvent } from '../clinical-rules/step-protocol';
+import { lotNames } from '../text/procedure';
+import { lotsLeftOut } from './close-out';
 import { passes, type StandingGate } from './override';
 import type { ProcedureSession } from './procedure.svelte';
 import { limitStanding } from './procedure-limits';
-import type { StockChoice } from './procedure-plan';
+import { isEstimated, type StockChoice } from './procedure-plan';
 import { idOf, textOf } from './shown';
 import { pureShareUl } from './tally';
 
@@ -63,14 +66,17 @@ export function factsAtHand(session: ProcedureSession): Facts {
   }
   if (step.takes !== 'adhesive') return {};
   return {
-    ...planFacts(session.planStanding),
+    ...planFacts(session),
     ...(amountAtHand(session) === null
       ? {}
       : { pure_ul_given: session.givenUl, pure_ul_next: pureAtHandUl(session) }),
   };
 }
 
-function planFacts(standing: ProcedureSession['planStanding']): Facts {
+/** What the gates are told of the plan: two answers are said as such, not as a plan out of date. */
+export function planFacts(session: ProcedureSession): Facts {
+  const { planStanding: standing, conflicts } = session;
+  if (conflicts.length > 0) return { conflicts };
   return standing.kind === 'out-of-date'
     ? { plan_standing: 'out-of-date', plan_changes: standing.changes }
     : { plan_standing: standing.kind };
@@ -86,4 +92,63 @@ export function gateAtHand(session: ProcedureSession): StandingGate | null {
         (one) => one.gate.level === 'hard' && !session.isPassed(one) && !passes(override, one),
       ) ?? null
   );
+}
+
+/** Return what stands between two steps, where the next move is chosen (BLOOD-RETURN). */
+export function gatesOfMoves(session: ProcedureSession): StandingGate[] {
+  return session.progress.gates.flatMap(({ level }) =>
+    session.gatesOn({ blood_return: { seen: false, wants_adhesive: level === 'hard' } }),
+  );
+}
+
+/** Return what interrupts on screen now: the hard gates alone, each to be dealt with (GATE-03). */
+export function interruptions(session: ProcedureSession): StandingGate[] {
+  if (session.isChoosing) {
+    return gatesOfMoves(session).filter(({ gate }) => gate.level === 'hard');
+  }
+  const gate = gateAtHand(session);
+  return gate === null ? [] : [gate];
+}
+
+/**
+ * What the gates are told of the step on screen beside what it asks; soft remarks alone come of it
+ * (SOFT-03, SOFT-04).
+ */
+export function besideFacts(session: ProcedureSession): Facts {
+  const { step, record, target } = session;
+  switch (step?.id) {
+    case 'time_out':
+    case 'aliquot_ready':
+      return { unticked: untickedItems(session.steps, session.events) };
+    case 'injection': {
+      const size = record.all('target').find((one) => one.record === target?.record);
+      return size && isEstimated(size) ? { estimated_inputs: [target?.label ?? ''] } : {};
+    }
+    case 'implants_recorded':
+      return {
+        unticked: lotsLeftOut({
+          packages: record.all('package_opened'),
+          coils: record.all('coil_placed'),
+          punctures: record.all('puncture'),
+          adhesives: record.all('adhesive_injected'),
+        }).map((item) => lotNames[item]),
+      };
+    default:
+      return {};
+  }
+}
+
+/**
+ * Return the titles of the first phase's ticks that nobody ticked; one skipped with its reason is
+ * said (SOFT-04).
+ */
+export function untickedItems(steps: readonly Step[], events: readonly StepEvent[]): string[] {
+  const phase = steps[0]?.phase;
+  return steps
+    .filter((step) => step.phase === phase && step.takes === 'tick')
+    .filter(({ id }) => {
+      const last = events.findLast((event) => event.step === id);
+      return last === undefined || last.outcome === 'not-seen';
+    })
+    .map(({ title }) => title);
 }

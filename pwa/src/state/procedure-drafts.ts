@@ -83,6 +83,15 @@ export function moveDraft(mark: ActMark, round: Round, move: Move): Draft {
   });
 }
 
+/** Return the drafts of an act, the first step passed naming the gates that came up (GATE-05). */
+export function sayRaised(drafts: Draft[], raised: readonly string[]): Draft[] {
+  const place = drafts.findIndex(({ set }) => set?.step !== undefined);
+  const first = drafts[place];
+  if (first?.set === undefined || raised.length === 0) return drafts;
+  const answers = { ...(first.set.answers as object | undefined), gates_shown: [...raised] };
+  return drafts.with(place, { ...first, set: { ...first.set, answers } });
+}
+
 /** Return the draft that changes what became of a package, over what was on screen. */
 export function fateDraft(mark: ActMark, opened: RecordState, fate: string): Draft {
   return {

@@ -73,6 +73,22 @@ export function isSameRound(one: Round, other: Round): boolean {
   );
 }
 
+/** Return how many flushes were passed as done with no amount entered, of one target or of all. */
+export function flushesWithoutAmount(
+  stepEvents: readonly RecordState[],
+  flushSteps: readonly string[],
+  targetLabel?: string,
+): number {
+  return stepEvents.filter(
+    (event) =>
+      !event.isEnteredInError &&
+      flushSteps.includes(textOf(event, 'step')) &&
+      textOf(event, 'outcome') === 'done' &&
+      answerOf(event, 'flush_ul') === null &&
+      (targetLabel === undefined || readRound(structureOf(event, 'round')).target === targetLabel),
+  ).length;
+}
+
 /** Return a whole number from the answers of a step passed, null when there is none. */
 export function answerOf(event: RecordState | null, name: string): number | null {
   return wholeOrNull(structureOf(event, 'answers')?.[name]);

@@ -8,6 +8,7 @@ import {
   deviceOf,
   plannedStopUm,
   plannedTargets,
+  plannedTotals,
   stockOf,
   targetPlans,
 } from './procedure-plan';
@@ -202,4 +203,25 @@ test('answers of close-out are no step of the bedside', () => {
   expect(readEvents(events).map((event) => event.step)).toEqual(['consent', 'identity']);
   expect(passedActs(events, [], new Map()).map(({ actId }) => actId)).toEqual(['b', 'c', 'd']);
   expect(startedAt(events)).toBe('2026-03-16T09:30:00+01:00');
+});
+
+test('[GATE-02] what the plan adds up to stands beside what was given, or nothing where it says nothing', () => {
+  const plan = (targets: Json[], adhesive: Json = null) =>
+    recorded('case/c', { plan: { request: {}, answer: { targets, adhesive } } });
+  const coils = (from: number, to: number) => ({ coils: { from, to } });
+
+  expect(
+    plannedTotals(
+      plan([coils(1, 2), coils(2, 2)], { pure_ul: 1_000, mix_ul: 2_400, flush_ul: 800 }),
+    ),
+  ).toEqual({ coilsFrom: 3, coilsTo: 4, pureUl: 1_000, mixUl: 2_400, flushUl: 800 });
+  // One target without a number: then there is no sum either (HAZ-09).
+  expect(plannedTotals(plan([coils(1, 2), { coils: { missing: ['coils.picks'] } }]))).toEqual({
+    coilsFrom: null,
+    coilsTo: null,
+    pureUl: null,
+    mixUl: null,
+    flushUl: null,
+  });
+  expect(plannedTotals(null).coilsTo).toBeNull();
 });

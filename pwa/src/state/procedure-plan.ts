@@ -72,6 +72,36 @@ export function targetPlans(itself: MaybeState, targets: readonly RecordState[])
   });
 }
 
+/** What the plan of a case adds up to, for the line beside what was given; null where it says nothing. */
+export interface PlannedTotals {
+  coilsFrom: number | null;
+  coilsTo: number | null;
+  pureUl: number | null;
+  mixUl: number | null;
+  /** After each aliquot. */
+  flushUl: number | null;
+}
+
+/** Return the totals of the saved plan, whether or not it is still in use. */
+export function plannedTotals(itself: MaybeState): PlannedTotals {
+  const answer = structure(structureOf(itself, 'plan')?.answer);
+  const adhesive = structure(answer?.adhesive);
+  const coils = list(answer?.targets).map((target) => structure(structure(target)?.coils));
+  const sum = (part: 'from' | 'to') => {
+    const counts = coils.map((one) => whole(one?.[part]));
+    return counts.length === 0 || counts.includes(null)
+      ? null
+      : counts.reduce((total: number, one) => total + (one ?? 0), 0);
+  };
+  return {
+    coilsFrom: sum('from'),
+    coilsTo: sum('to'),
+    pureUl: whole(adhesive?.pure_ul),
+    mixUl: whole(adhesive?.mix_ul),
+    flushUl: whole(adhesive?.flush_ul),
+  };
+}
+
 /** Return the adhesive part of the plan, else what was chosen for the case. */
 export function adhesivePlan(itself: MaybeState): AdhesivePlan {
   const chosen = structureOf(itself, 'adhesive');

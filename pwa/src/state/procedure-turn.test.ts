@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { ActTurn, LOCKOUT_MS, REDRAW_LIMIT_MS, readPedalKey } from './procedure-turn';
+import { ActTurn, LOCKOUT_MS, REDRAW_LIMIT_MS } from './procedure-turn';
 
 function numbered() {
   let count = 0;
@@ -77,23 +77,4 @@ test('the redraw of another act frees nothing', () => {
 
   expect(turn.redrawn('act-9', 10)).toBe(false);
   expect(turn.begin(LOCKOUT_MS)).toBeNull();
-});
-
-const key = (name: string, more: Partial<{ code: string; repeat: boolean }> = {}) =>
-  readPedalKey({ key: name, code: '', repeat: false, ...more });
-
-test('[UX-07] a pedal presses the primary action or goes back a view, nothing else', () => {
-  for (const name of ['PageDown', 'ArrowRight', 'ArrowDown', 'Enter', ' ']) {
-    expect(key(name)).toBe('primary');
-  }
-  for (const name of ['PageUp', 'ArrowLeft', 'ArrowUp']) expect(key(name)).toBe('back');
-  for (const name of ['a', 'Tab', 'Escape', 'Delete', 'Backspace', '1']) {
-    expect(key(name)).toBeNull();
-  }
-});
-
-test('[UX-07] a pedal held down counts once; an empty key is read by its code', () => {
-  expect(key('PageDown', { repeat: true })).toBe('ignored');
-  expect(key('ArrowUp', { repeat: true })).toBe('ignored');
-  expect(key('', { code: 'PageDown' })).toBe('primary');
 });

@@ -72,18 +72,3 @@ export class ActTurn {
     return this.#phase.kind === 'ready';
   }
 }
-
-/** Keys of pedals and page turners: the primary action, one view back, or not ours (UX-07). */
-export function readPedalKey(event: {
-  key: string;
-  code: string;
-  repeat: boolean;
-}): 'primary' | 'back' | 'ignored' | null {
-  const named = (names: readonly string[]) =>
-    names.includes(event.key) || (!event.key && names.includes(event.code));
-  const isPrimary = named(['PageDown', 'ArrowRight', 'ArrowDown', 'Enter', ' ', 'Space']);
-  const isBack = named(['PageUp', 'ArrowLeft', 'ArrowUp']);
-  if (!isPrimary && !isBack) return null;
-  if (event.repeat) return 'ignored';
-  return isPrimary ? 'primary' : 'back';
-}

@@ -21,13 +21,21 @@ import { overridesOf, passes, type StandingGate, standingGates } from './overrid
 import { askPlan, judgePlan, savedPlanOf } from './plan';
 import { NO_ANSWERS, type StepAnswers } from './procedure-answers';
 import { actOf } from './procedure-drafts';
-import { answerOf, findEvent, passedActs, readEvents, startedAt } from './procedure-events';
+import {
+  answerOf,
+  findEvent,
+  flushesWithoutAmount,
+  passedActs,
+  readEvents,
+  startedAt,
+} from './procedure-events';
 import { flushMediaOf, injectionLimits } from './procedure-limits';
 import { adhesivePlan, plannedTargets, stockOf, targetPlans } from './procedure-plan';
 import { stepsBeforePuncture } from './procedure-rounds';
 import { RaisedCauses } from './raised-causes.svelte';
 import { type Json, shown, textOf } from './shown';
 import { tallyOf } from './tally';
+import { loopsOf, sketchesOf } from './target-sketch';
 
 export const STARTED_STAGES = ['in-procedure', 'closing', 'closed'];
 
@@ -57,21 +65,31 @@ export class ProcedureView {
   readonly steps = $derived.by(() => findProtocol(this.#opened, this.#saved?.protocol).rows);
   readonly limits = $derived.by(() => injectionLimits(this.#ruleBook));
 
+  readonly #question = $derived.by(() =>
+    askPlan(this.record.itself, this.record.all('target'), this.stock.list),
+  );
+
   /**
    * How the saved plan stands: whether it still answers what the record asks (HAZ-02, HARD-03).
    *
    * What is left in stock is no part of it here: opening a package must not take the plan away.
    */
   readonly planStanding = $derived.by(() => {
-    const { itself } = this.record;
     const saved = this.#saved;
-    const question = askPlan(itself, this.record.all('target'), this.stock.list);
+    const question = this.#question;
     if (saved !== null && question.kind === 'ask') {
       const { coils_in_stock = [] } = saved.request;
-      question.request = { ...question.request, coils_in_stock };
+      const request = { ...question.request, coils_in_stock };
+      return judgePlan(saved, { ...question, request });
     }
     return judgePlan(saved, question);
   });
+  /** Fields of the plan in which two answers wait, in words (HARD-06). */
+  readonly conflicts = $derived.by(() =>
+    this.#saved !== null && this.#question.kind === 'conflict'
+      ? this.#question.fields.map((field) => field.replaceAll('_', ' '))
+      : [],
+  );
   readonly isPlanStale = $derived.by(() => this.planStanding.kind === 'out-of-date');
   /** The case, without its plan when that is out of date: then none of its numbers is shown. */
   readonly #usable = $derived.by(() => {
@@ -127,6 +145,8 @@ export class ProcedureView {
   readonly #key = $derived.by(
     () => `${JSON.stringify([this.step?.id ?? this.progress.step, this.round])}`,
   );
+  /** This visit to the step: who comes back to it after another act has been alerted (GATE-04). */
+  readonly #visit = $derived.by(() => `${this.#key} ${this.events.length}`);
   readonly answers = $derived.by(() =>
     this.#pressed.key === this.#key ? this.#pressed.answers : NO_ANSWERS,
   );
@@ -157,6 +177,15 @@ export class ProcedureView {
   readonly lastAct = $derived.by(() => this.acts.findLast((act) => !act.isUndone) ?? null);
   readonly leftOut = $derived.by(() => stepsBeforePuncture(this.steps, this.events));
 
+  /** What is drawn of each target: without the plan where that is out of date (HAZ-02). */
+  readonly sketches = $derived.by(() =>
+    sketchesOf({
+      all: (kind) => this.record.all(kind),
+      plan: this.isPlanStale ? null : this.#saved,
+      loopOf: loopsOf(this.stock.list),
+    }),
+  );
+
   /** What was given, to one target or in all. */
   tally(target?: string) {
     return tallyOf(
@@ -170,6 +199,12 @@ export class ProcedureView {
     );
   }
 
+  /** Flushes passed with no amount entered, of one target or of all: they are in no tally. */
+  flushesWithoutAmount(targetLabel?: string): number {
+    const flushSteps = this.steps.filter(({ takes }) => takes === 'flush').map(({ id }) => id);
+    return flushesWithoutAmount(this.record.all('step_event'), flushSteps, targetLabel);
+  }
+
   /** Pure adhesive of the session; mix where its parts are not known, which is the stricter. */
   readonly givenUl = $derived.by(() => this.totals.pureUl + this.totals.mixOfUnknownPartsUl);
 
@@ -180,7 +215,7 @@ export class ProcedureView {
   gatesOn(facts: Facts): StandingGate[] {
     const already_raised = [
       ...this.overrides.map(({ cause }) => cause).filter((cause) => typeof cause === 'string'),
-      ...this.#raised.elsewhere(this.#key),
+      ...this.#raised.elsewhere(this.#visit),
     ];
     return standingGates(this.#ruleBook, { ...facts, already_raised });
   }
@@ -194,8 +229,13 @@ export class ProcedureView {
   noteRaised(standing: readonly StandingGate[]): void {
     this.#raised.note(
       standing.map(({ gate }) => gate.cause),
-      this.#key,
+      this.#visit,
     );
+  }
+
+  /** The causes that came up first at this step: what is recorded now says so (GATE-05). */
+  get raisedHere(): string[] {
+    return this.#raised.at(this.#visit);
   }
 
   /** Keep what was pressed on this step. */

@@ -21,6 +21,7 @@ import {
   actOf,
   madeDraft,
   moveDraft,
+  sayRaised,
   stepDraft,
   touchedPackages,
   undoDrafts,
@@ -96,7 +97,7 @@ export class ProcedureSession extends ProcedureView {
     return this.#override('blood_return', override, by);
   }
 
-  /** Record that the team goes on with its own plan, and why (HARD-03). */
+  /** Record that the team goes on with its own plan, and why (HARD-03, HARD-06). */
   goOnWithOwnPlan(override: Override, by: string): Promise<boolean> {
     return this.#override(OWN_PLAN_STEP, override, by);
   }
@@ -246,7 +247,8 @@ export class ProcedureSession extends ProcedureView {
     if (actId === null) return false;
     this.isReady = false;
     const mark: ActMark = { actId, caseRecord: this.record.caseRecord, at: clock.nowIso() };
-    const answer = await tablet.save([...this.#opening(), ...build(mark)], by || undefined);
+    const drafts = [...this.#opening(), ...sayRaised(build(mark), this.raisedHere)];
+    const answer = await tablet.save(drafts, by || undefined);
     const isSaved = answer.kind === 'saved';
     this.#turn.end(isSaved, clock.monotonicMs());
     if (!isSaved) {

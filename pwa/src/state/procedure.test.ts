@@ -1,179 +1,14 @@
 import { expect, test } from 'vitest';
-import { packagedRuleBook, readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
+import { readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
 import { RuleBook } from '../clinical-rules/rule-book';
 import { hashText } from '../clinical-rules/rule-file';
-import type { Clock, Draft, Json, RecordStore } from '../ports';
-import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
-import { type MemoryDisk, openMemoryDisk } from '../storage/memory-database';
-import { OperationStore } from '../storage/operation-store';
-import type { App } from './app';
+import type { Json } from '../ports';
+import { Bench, openBench, PLAN, START_MS } from './bedside-bench';
 import { composeOverride, type StandingGate } from './override';
-import { askPlan } from './plan';
 import { ProcedureSession } from './procedure.svelte';
-import { gateAtHand } from './procedure-at-hand';
+import { gateAtHand, untickedItems } from './procedure-at-hand';
 import { LOCKOUT_MS } from './procedure-turn';
 import { textOf } from './shown';
-import { Tablet } from './tablet.svelte';
-
-const START_MS = Date.parse('2026-03-16T08:00:00Z');
-
-/** One tablet: the real store on a disk in memory, and a clock that the test moves. */
-class Bench {
-  readonly store: OperationStore;
-  readonly app: App;
-  readonly memory: Map<string, unknown>;
-  readonly session: ProcedureSession;
-  wallMs: number;
-  monotonicMs = 1_000;
-  saves = 0;
-  /** Set by a test: the disk is full. */
-  isFull = false;
-  #listeners = new Set<(records: string[]) => void>();
-  #ids = 0;
-
-  constructor(
-    readonly disk: MemoryDisk,
-    { memory = new Map<string, unknown>(), wallMs = START_MS } = {},
-    caseId = 'c1',
-  ) {
-    this.wallMs = wallMs;
-    this.memory = memory;
-    this.store = new OperationStore(disk.database, packagedCatalogue());
-    if (this.store.ownDevice() === null) {
-      this.store.becomeDevice(
-        { device: 'tablet-a', role: 'bedside', token: null, unitName: '', streams: [] },
-        'epoch1',
-      );
-      this.write([
-        { record: 'patient/p1', set: { family_name: 'Sample', born_on: '1960-01-02' } },
-        {
-          record: 'case/c1',
-          set: {
-            patient: 'patient/p1',
-            stage: 'planned',
-            adhesive: ADHESIVE,
-            needle: { gauge: 19 },
-          },
-        },
-        {
-          record: 'target/t1',
-          set: {
-            case: 'case/c1',
-            label: 'Varix A',
-            order: 1,
-            size: { short_axis_um: 11_000, origin: 'measured' },
-            distance: { measured_um: 23_000 },
-          },
-        },
-        { record: 'stock_item/s14', set: COIL },
-      ]);
-      const read = (kind: string) => this.store.read({ kind });
-      const question = askPlan(read('case')[0] ?? null, read('target'), read('stock_item'));
-      if (question.kind !== 'ask') throw new Error('the plan lacks an input');
-      this.write(
-        [{ record: 'case/c1', set: { plan: { ...PLAN, request: question.request } } }],
-        '2',
-      );
-    }
-    const clock: Clock = {
-      nowMs: () => this.wallMs,
-      monotonicMs: () => this.monotonicMs,
-      today: () => '2026-03-16',
-      nowIso: () => new Date(this.wallMs).toISOString(),
-    };
-    const port = this.#port();
-    this.app = {
-      store: port,
-      clock,
-      ids: { newId: () => `i${String(this.wallMs).slice(-9)}x${++this.#ids}` },
-      tablet: new Tablet(port, clock),
-      places: null as never,
-      ruleBook: packagedRuleBook('2026-03-16'),
-      unitRules: {} as never,
-      status: null as never,
-    };
-    this.session = new ProcedureSession(this.app, caseId);
-  }
-
-  /** Put something into the store as if from an earlier day. */
-  write(drafts: Omit<Draft, 'draftId'>[], part = ''): void {
-    const who = { by: 'staff/s', tappedBy: 'staff/s' };
-    const around = { wallMs: START_MS - 1_000, newSalt: () => 'a'.repeat(32) };
-    this.store.save(
-      drafts.map((draft) => ({ ...draft, draftId: draft.record.replace('/', '-') + part })),
-      who,
-      around,
-    );
-  }
-
-  /** Let time pass and everything that waits be done. */
-  async pass(ms = LOCKOUT_MS + 300): Promise<void> {
-    this.wallMs += ms;
-    this.monotonicMs += ms;
-    await this.settle();
-  }
-
-  async settle(): Promise<void> {
-    await new Promise((resolve) => setTimeout(resolve, 5));
-    this.session.noteRedraw();
-    await this.session.readStruck();
-  }
-
-  standing(kind: string): number {
-    return this.store.read({ kind, parent: 'case/c1' }).filter((one) => !one.isEnteredInError)
-      .length;
-  }
-
-  #port(): RecordStore {
-    const { store, memory } = this;
-    const port = {
-      read: async (query: Parameters<RecordStore['read']>[0]) => store.read(query),
-      history: async (record: string) => store.history(record),
-      remember: async (name: string, content: unknown) => void memory.set(name, content),
-      recall: async (name: string) => memory.get(name) ?? null,
-      onRecords: (listener: (records: string[]) => void) => {
-        this.#listeners.add(listener);
-        return () => this.#listeners.delete(listener);
-      },
-      onExchange: () => () => {},
-      save: async (drafts: readonly Draft[], who: { by: string; tappedBy: string }) => {
-        this.saves += 1;
-        if (this.isFull) return { kind: 'not-saved', sentence: 'NOT SAVED. The disk is full.' };
-        const around = { wallMs: this.wallMs, newSalt: () => 'a'.repeat(32) };
-        const { records, references } = store.save(drafts, who, around);
-        setTimeout(() => {
-          for (const listener of this.#listeners) listener(records.map(({ record }) => record));
-        });
-        return { kind: 'saved', records, references };
-      },
-    };
-    return port as unknown as RecordStore;
-  }
-}
-
-const ADHESIVE = { agent: '2-octyl-cyanoacrylate', parts_adhesive: 1, parts_oil: 0 };
-const COIL = {
-  item: 'coil',
-  count: 6,
-  name: 'Coil 14 mm',
-  coil: { loop_um: 14_000, wire_um: 889, length_um: 140_000 },
-  lots: [{ lot: 'L-0417-A', expires_on: '2028-04-30' }],
-};
-const PLAN = {
-  answer: {
-    targets: [
-      { label: 'Varix A', needle_stop_um: 21_000, coils: { from: 1, picks: ['stock_item/s14'] } },
-    ],
-    adhesive: { aliquot_ul: 1_000, aliquot_ms: 45_000, flush_ul: 1_000, flush_media: ['saline'] },
-  },
-  protocol: {},
-};
-
-async function opened(): Promise<Bench> {
-  const bench = new Bench(await openMemoryDisk());
-  await bench.settle();
-  return bench;
-}
 
 /** Go to a step and pass it, as the list of steps allows. */
 async function passStep(bench: Bench, id: string, more = {}): Promise<void> {
@@ -185,7 +20,7 @@ async function passStep(bench: Bench, id: string, more = {}): Promise<void> {
 }
 
 test('[HAZ-14] a double press is one act, two presses apart are two', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const [coil] = bench.session.coils;
   const step = bench.session.steps.find(({ id }) => id === 'coil_formed');
   if (step === undefined || coil === undefined) throw new Error('no coil step');
@@ -203,7 +38,7 @@ test('[HAZ-14] a double press is one act, two presses apart are two', async () =
 });
 
 test('[HAZ-15] a save that failed shows nothing as recorded and can be pressed again', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   bench.isFull = true;
   expect(await bench.session.pass('done')).toBe(false);
   expect(bench.app.tablet.notSaved).toBe('NOT SAVED. The disk is full.');
@@ -216,7 +51,7 @@ test('[HAZ-15] a save that failed shows nothing as recorded and can be pressed a
 });
 
 test('the first act of a case says that its procedure runs', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   await bench.session.pass('done');
   await bench.settle();
 
@@ -227,7 +62,7 @@ test('the first act of a case says that its procedure runs', async () => {
 });
 
 test('[HAZ-16] undo strikes the last act alone and opens its package again', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const [coil] = bench.session.coils;
   await passStep(bench, 'package_opened', { stock: coil });
   await passStep(bench, 'coil_formed', { stock: coil });
@@ -248,7 +83,7 @@ test('[HAZ-16] undo strikes the last act alone and opens its package again', asy
 });
 
 test('[HAZ-16] a double press on undo undoes one act', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   await bench.session.pass('done');
   await bench.pass();
   await bench.session.pass('done');
@@ -261,7 +96,7 @@ test('[HAZ-16] a double press on undo undoes one act', async () => {
 });
 
 test('[UX-15] after a kill: same step, same timer, same tally', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const [coil] = bench.session.coils;
   await bench.session.leaveOutUntilPuncture('Emergency');
   await bench.pass();
@@ -306,7 +141,7 @@ test('[UX-15] after a kill: same step, same timer, same tally', async () => {
 });
 
 test('[HAZ-28] steps left out in an emergency are one act, said as skipped, and undone as one', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const count = bench.session.leftOut.length;
   expect(count).toBeGreaterThan(10);
 
@@ -322,7 +157,7 @@ test('[HAZ-28] steps left out in an emergency are one act, said as skipped, and 
 });
 
 test('[HAZ-02] a plan whose inputs changed gives no number; one whose stock changed still does', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const numbers = (of: Bench) => [
     of.session.targets[0]?.needleStopUm,
     of.session.targets[0]?.picks.length,
@@ -357,7 +192,7 @@ test('[HAZ-02] a plan whose inputs changed gives no number; one whose stock chan
 });
 
 test('[HARD-04] the session total counts mix of unknown parts as pure', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   bench.write([
     {
       record: 'adhesive_injected/x1',
@@ -372,7 +207,7 @@ test('[HARD-04] the session total counts mix of unknown parts as pure', async ()
 });
 
 test('[GATE-02] going on without blood return keeps gate, reason, text and time', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   await bench.session.leaveOutUntilPuncture('Emergency');
   await bench.pass();
   for (const id of ['needle_flushed', 'distance', 'stop_set', 'tip_seen', 'blood_return']) {
@@ -422,7 +257,7 @@ function enter(bench: Bench, id: string, amount: number): StandingGate | null {
 }
 
 test('[HARD-05] a stop beyond the distance is kept with a reason, or recorded as it is', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   await passStep(bench, 'distance', { amount: 23_000 });
 
   expect(enter(bench, 'stop_set', 23_000)).toBeNull();
@@ -455,7 +290,7 @@ test('[HARD-05] a stop beyond the distance is kept with a reason, or recorded as
 });
 
 test('[HARD-03] an old plan is passed once, for these changes and no others', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const measure = (on: Bench, um: number, part: string) => {
     const [target] = on.store.read({ kind: 'target' });
     const set = { size: { short_axis_um: um, origin: 'measured' } };
@@ -491,7 +326,7 @@ test('[HARD-03] an old plan is passed once, for these changes and no others', as
 });
 
 test('[HARD-04] a second person confirms this amount; a greater one asks anew', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   bench.write([
     {
       record: 'adhesive_injected/x1',
@@ -522,14 +357,14 @@ test('[HARD-04] a second person confirms this amount; a greater one asks anew', 
 });
 
 test('[HARD-04] more than one injection may hold asks for a second person as well', async () => {
-  const bench = await opened();
+  const bench = await openBench();
 
   expect(enter(bench, 'injection', 1_000)).toBeNull();
   expect(enter(bench, 'injection', 1_001)).not.toBeNull();
 });
 
 test('[GATE-04] a soft remark is loud where it came up first and quiet from then on', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const late = { elapsed_ms: 46_000, planned_ms: 45_000 };
   const isQuiet = (of: Bench) => of.session.gatesOn(late).map(({ gate }) => gate.quiet);
   enter(bench, 'injection', 500);
@@ -545,7 +380,7 @@ test('[GATE-04] a soft remark is loud where it came up first and quiet from then
 });
 
 test('[HAZ-10] rules that come into force meanwhile leave a case with the limits it pinned', async () => {
-  const bench = await opened();
+  const bench = await openBench();
   const contents = readPackagedRuleFiles();
   const v1 = contents['sizing/limits.v1.json'] ?? '';
   const v2 = v1
@@ -582,4 +417,66 @@ test('[HAZ-10] rules that come into force meanwhile leave a case with the limits
     { wallMs: START_MS, newSalt: () => 'b'.repeat(32) },
   );
   expect(await opens()).toBe(6_000);
+});
+
+test('[SOFT-04] what of the sign in nobody ticked is said at time out, what was skipped is said already', async () => {
+  const bench = await openBench();
+  const { session } = bench;
+  const unticked = () => untickedItems(session.steps, session.events);
+  expect(unticked()).toHaveLength(8);
+  for (let turn = 0; turn < 8; turn += 1) {
+    await session.pass(['done', 'not-seen', 'skipped'][turn % 3] as 'done', {
+      reason: 'Emergency',
+    });
+    await bench.pass();
+  }
+  expect(unticked()).toEqual(['Consent', 'Airway', 'Kit laid out and counted']);
+});
+
+test('[HARD-06] two answers in the plan are one gate, passed once by going on with an own plan', async () => {
+  const bench = await openBench();
+  bench.write([{ record: 'case/c1', set: { needle: { gauge: 22 } } }], 'two');
+  const split = new Bench(bench.disk.reopen());
+  await split.settle();
+
+  const gate = enter(split, 'injection', 500);
+  expect(gate?.gate.text).toBe(
+    'Two answers wait: needle. Choose one; nothing is calculated from them until then.',
+  );
+  const override = passing(split, gate ? [gate] : [], 'measured-again');
+  await split.session.goOnWithOwnPlan(override, 'staff/endoscopist');
+  await split.pass();
+  expect(enter(split, 'injection', 500)).toBeNull();
+});
+
+test('[GATE-05] what came up at a step is named by what is recorded there, and by nothing else', async () => {
+  const bench = await openBench();
+  const shown = (step: string) =>
+    bench.store
+      .read({ kind: 'step_event', parent: 'case/c1' })
+      .filter((event) => textOf(event, 'step') === step)
+      .map(
+        (event) => (event.fields.answers?.values[0]?.value as { gates_shown?: Json })?.gates_shown,
+      );
+  await passStep(bench, 'distance', { amount: 23_000 });
+  const gate = enter(bench, 'stop_set', 24_000);
+  bench.session.noteRaised(gate ? [gate] : []);
+  await bench.session.pass('not-seen', { gateStood: gate?.gate.cause ?? '' });
+  await bench.pass();
+  await passStep(bench, 'tip_seen');
+
+  expect(shown('stop_set')).toEqual([['HARD-05 stop_beyond_distance']]);
+  expect(shown('tip_seen')).toEqual([undefined]);
+});
+
+test('a flush passed with no amount is counted as such, and in no tally', async () => {
+  const bench = await openBench();
+  await passStep(bench, 'needle_flushed');
+  await passStep(bench, 'needle_flushed', { amount: 2_000, medium: 'saline' });
+  await passStep(bench, 'needle_patent');
+
+  expect(bench.session.totals.flushUl).toBe(2_000);
+  expect(bench.session.flushesWithoutAmount()).toBe(2);
+  expect(bench.session.flushesWithoutAmount('Varix A')).toBe(2);
+  expect(bench.session.flushesWithoutAmount('Varix B')).toBe(0);
 });

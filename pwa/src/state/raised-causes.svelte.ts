@@ -26,6 +26,13 @@ export class RaisedCauses {
       .map(([cause]) => cause);
   }
 
+  /** Return the causes that were raised first at this place. */
+  at(place: string): string[] {
+    return Object.entries(this.#firstAt)
+      .filter(([, first]) => first === place)
+      .map(([cause]) => cause);
+  }
+
   /** Keep that these causes are on screen at a place; one known already keeps its first place. */
   note(causes: readonly string[], place: string): void {
     const fresh = causes.filter((cause) => !(cause in this.#firstAt));

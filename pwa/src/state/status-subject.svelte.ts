@@ -1,6 +1,7 @@
 /** Whom and what the status line names: the patient of the open case, and open decisions. */
-import type { RecordStore } from '../ports';
-import { DoubleFinder } from './double-finder';
+import type { Reached, RecordStore } from '../ports';
+import { reachedBy } from './case-list';
+import { type DoubleFinder, doubleFinderOf } from './double-finder';
 import type { Place } from './place.svelte';
 import { patientLine, shown } from './shown';
 
@@ -12,21 +13,29 @@ export class StatusSubject {
   /** Number and title of the step at hand, said by the Procedure screen; else "". */
   step = $state('');
   openDecisions = $state(0);
+  /** Up to where the open case and its patient have got; null where no case is open. */
+  reached = $state<Reached | null>(null);
+  #hasJoined = false;
 
   constructor(store: RecordStore) {
     this.#store = store;
-    this.#doubles = new DoubleFinder(store);
-    store.onRecords((records) => void this.#read(records));
+    this.#doubles = doubleFinderOf(store);
+    store.onRecords(() => void this.#read());
+    store.onExchange(({ state }) => {
+      this.#hasJoined = state !== 'alone';
+      void this.#readReached();
+    });
   }
 
   async follow(place: Place): Promise<void> {
     this.#place = place;
-    await this.#read([]);
+    await this.#read();
   }
 
-  async #read(changed: readonly string[]): Promise<void> {
+  async #read(): Promise<void> {
     const place = this.#place;
-    void this.#count(changed);
+    void this.#count();
+    void this.#readReached();
     if (place === null) return;
     let patientRecord: unknown = 'patient' in place ? `patient/${place.patient}` : null;
     if ('caseId' in place) {
@@ -41,9 +50,31 @@ export class StatusSubject {
     this.patient = patientLine(patient);
   }
 
+  async #readReached(): Promise<void> {
+    const place = this.#place;
+    if (place === null || !('caseId' in place)) {
+      this.reached = null;
+      return;
+    }
+    const record = `case/${place.caseId}`;
+    const [[found], unsent, atHub] = await Promise.all([
+      this.#store.read({ kind: 'case', record }),
+      this.#store.unsentRecords(),
+      this.#store.hubRecords?.() ?? [],
+    ]);
+    const patient = shown(found, 'patient');
+    const watched = typeof patient === 'string' ? [record, patient] : [record];
+    if (this.#place !== place) return;
+    this.reached = reachedBy(watched, {
+      hasJoined: this.#hasJoined,
+      unsent: new Set(unsent),
+      atHub: new Set(atHub),
+    });
+  }
+
   /** Apart from the patient's name, which never waits for it. */
-  async #count(changed: readonly string[]): Promise<void> {
-    const doubles = await this.#doubles.find(changed);
+  async #count(): Promise<void> {
+    const doubles = await this.#doubles.find();
     this.openDecisions = (await this.#store.conflicts()).length + doubles.length;
   }
 }

@@ -1,8 +1,7 @@
-/** Civil dates and distances between them as people read them. Pure; English words. */
+/** Civil dates and distances between them as people read them, in the language spoken now. */
 import { addDays, daysBetween } from '../clinical-rules/civil-date';
+import { dateWords, monthName, weekdayName } from '../text/dates';
 
-const WEEKDAYS = ['Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat', 'Sun'];
-const MONTHS = 'Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec'.split(' ');
 /** A Monday, from which weekdays are counted. */
 const A_MONDAY = '1900-01-01';
 
@@ -14,31 +13,31 @@ export function weekdayOf(on: string): number {
 /** Return `Tue 3 Mar 2026`; the text itself where it is no date. */
 export function dayWords(on: string): string {
   const [year = '', month = '', day = ''] = on.split('-');
-  const name = MONTHS[Number(month) - 1];
-  if (name === undefined || day === '') return on;
-  return `${WEEKDAYS[weekdayOf(on)]} ${Number(day)} ${name} ${year}`;
+  const name = monthName(Number(month));
+  if (name === '' || day === '') return on;
+  const weekday = weekdayName(weekdayOf(on));
+  return dateWords.day(weekday, Number(day), name, year);
 }
 
 /** Return `3 Mar` to `17 Mar 2026` as one range; the year once where both ends share it. */
 export function rangeWords(fromOn: string, untilOn: string): string {
   if (fromOn === untilOn) return dayWords(fromOn);
-  const [from, until] = [shortWords(fromOn), shortWords(untilOn)];
   const sameYear = fromOn.slice(0, 4) === untilOn.slice(0, 4);
-  return `${from}${sameYear ? '' : ` ${fromOn.slice(0, 4)}`} – ${until} ${untilOn.slice(0, 4)}`;
+  const from = sameYear ? shortWords(fromOn) : shortWords(fromOn, fromOn.slice(0, 4));
+  return dateWords.range(from, shortWords(untilOn, untilOn.slice(0, 4)));
 }
 
-/** Return `3 Mar`. */
-export function shortWords(on: string): string {
+/** Return `3 Mar`, or `3 Mar 2026` where a year is given. */
+export function shortWords(on: string, year = ''): string {
   const [, month = '', day = ''] = on.split('-');
-  return `${Number(day)} ${MONTHS[Number(month) - 1] ?? month}`;
+  return dateWords.short(Number(day), monthName(Number(month)) || month, year);
 }
 
 /** Return how a day lies from today: `today`, `in 12 days`, `1 day ago`. */
 export function distanceWords(on: string, todayOn: string): string {
   const days = daysBetween(todayOn, on);
-  if (days === 0) return 'today';
-  const count = Math.abs(days) === 1 ? '1 day' : `${Math.abs(days)} days`;
-  return days > 0 ? `in ${count}` : `${count} ago`;
+  if (days === 0) return dateWords.today;
+  return days > 0 ? dateWords.ahead(days) : dateWords.ago(-days);
 }
 
 /** Return the seven days that end `weeksBack` weeks before today, latest first. */
@@ -68,8 +67,8 @@ export function monthMarks(
     const on = `${year}-${String(month).padStart(2, '0')}-01`;
     // A name that begins in the last twentieth would run over the edge.
     if (on > untilOn || placeOnAxis(on, fromOn, untilOn) > 950) break;
-    const name = MONTHS[month - 1] ?? '';
-    marks.push({ on, words: month === 1 ? `${name} ${year}` : name });
+    const name = monthName(month);
+    marks.push({ on, words: month === 1 ? dateWords.monthYear(name, year) : name });
   }
   const step = Math.ceil(marks.length / most);
   return step <= 1 ? marks : marks.filter((_, place) => place % step === 0);

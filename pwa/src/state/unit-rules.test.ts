@@ -3,7 +3,7 @@ import { readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
 import { hashText, rowShape } from '../clinical-rules/rule-file';
 import { text, wholeNumber } from '../clinical-rules/shapes';
 import type { Json, RecordState } from '../ports';
-import { listRuleFiles, openRuleBook, readUnitRules } from './unit-rules';
+import { listRuleFiles, openRuleBook, protocolStanding, readUnitRules } from './unit-rules';
 
 const ON = '2026-03-16';
 const LIMITS = readPackagedRuleFiles()['sizing/limits.v1.json'] ?? '';
@@ -91,4 +91,31 @@ test('[RL12] what a device says of rule files and of going live counts for nothi
   expect(readUnitRules([of(live)], []).isTraining).toBe(true);
   const rules = readUnitRules([live], [forged]);
   expect([rules.releases, rules.contents['sizing/limits.v1001.json']]).toEqual([[], undefined]);
+});
+
+test('[HARD-07] the rule files of the numbers are signed, a draft, not yet in force, or expired', () => {
+  const files = Object.entries(readPackagedRuleFiles()).filter(([path]) =>
+    /^sizing\/.+\.v\d+\.json$/.test(path),
+  );
+  const release = (fields: Record<string, Json[]>, approvedFrom = '2026-03-01') =>
+    files.map(([path, content]) => {
+      const [, name = '', version = ''] = /^(.+)\.v(\d+)\.json$/.exec(path) ?? [];
+      const approvals = ['wren', 'otis'].map((person) => ({
+        ...(approval(person, hashText(content)) as Record<string, Json>),
+        from_on: approvedFrom,
+      }));
+      return record(`rule_file_release/${name.replace('/', '-')}-v${version}`, {
+        file: [{ name, version: Number(version) }],
+        approval: approvals,
+        ...fields,
+      });
+    });
+  const standing = (releases: RecordState[], sites = [live]) =>
+    protocolStanding(readUnitRules(sites, releases), ON, 'sizing');
+
+  expect(standing([], [])).toBe('signed'); // training
+  expect(standing([])).toBe('draft');
+  expect(standing(release({}))).toBe('signed');
+  expect(standing(release({}, '2026-03-17'))).toBe('unsigned');
+  expect(standing(release({ retired_on: ['2026-03-16'] }))).toBe('expired');
 });

@@ -92,6 +92,21 @@ export function listRuleFiles(rules: UnitRules, on: string): RuleFileLine[] {
   });
 }
 
+export type ProtocolStanding = 'signed' | 'unsigned' | 'expired' | 'draft';
+
+/**
+ * Return how the rule files below a folder stand as the gates take it (HARD-07): signed while one
+ * version of each name counts, which in training every listed one does (RL5).
+ */
+export function protocolStanding(rules: UnitRules, on: string, folder: string): ProtocolStanding {
+  const book = openRuleBook(rules, on);
+  const lines = listRuleFiles(rules, on).filter(({ name }) => name.startsWith(`${folder}/`));
+  const missing = lines.filter(({ name }) => !book.has(name));
+  if (missing.length === 0) return 'signed';
+  if (missing.some(({ standing }) => standing === 'retired')) return 'expired';
+  return missing.some(({ standing }) => standing === 'draft') ? 'draft' : 'unsigned';
+}
+
 function pathOfRelease(state: RecordState): string {
   const file = fileOf(state);
   return file === null ? '' : `${file.name}.v${file.version}.json`;

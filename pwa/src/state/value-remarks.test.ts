@@ -15,8 +15,25 @@ test('[VA1] micrometres on the pad are compared as the millimetres they show', (
   expect(ids(remarksOn(book, SHORT, 'mm', 60_000, null))).toEqual([]);
   expect(ids(remarksOn(book, SHORT, 'mm', 60_100, null))).toEqual(['SOFT-01']);
   expect(remarksOn(book, SHORT, 'mm', 60_100, null)[0]?.text).toBe(
-    'Short axis 60.1 mm is outside the usual 2 to 60 mm. Check number and unit.',
+    'Short axis 60.1 mm lies outside the usual 2 to 60 mm. Check the entry.',
   );
+});
+
+test('[SOFT-02] the remark is the text of its row, with both numbers', () => {
+  expect(remarksOn(book, SHORT, 'mm', 4_000, 40_000)[0]?.text).toBe(
+    'Short axis 4 mm, last time 40 mm: 10 times apart or more. Check the decimal point.',
+  );
+});
+
+test('[SOFT-03] what is estimated, or from an earlier record, is said beside the number', () => {
+  const from = (origin: 'estimated' | 'earlier-record') =>
+    remarksOn(book, { ...SHORT, origin }, 'mm', 14_000, null)[0];
+  expect(from('estimated')).toEqual({
+    id: 'SOFT-03',
+    level: 'note',
+    text: 'Estimated, not measured: Short axis. Measure before you rely on the number.',
+  });
+  expect(from('earlier-record')?.text).toContain('is from an earlier record');
 });
 
 test('[VA2] [HAZ-03] centimetres after millimetres are told on every field, with a band or without', () => {

@@ -3,24 +3,22 @@ import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
 import type { Signer } from '../network/push-signing';
 import type { TakenIn } from '../ports';
-import { readStamp, type Stamp, takeNotice, writeStamp } from '../sync/clock';
-import { MalformedOperationError, SyncError } from '../sync/errors';
-import { kindOf, type Operation, readBody, readOperation, writeEnvelope } from '../sync/operation';
+import { SyncError } from '../sync/errors';
+import { kindOf, type Operation, readBody, writeEnvelope } from '../sync/operation';
 import { placeOperation } from '../sync/operation-log';
 import { writeHeadText } from '../sync/signing';
 import type { Bundle, HeadSignature } from './bundle';
-import type { Database } from './database';
 import { showWholeCases } from './dropping';
-import { readMeta, writeMeta } from './meta-rows';
-import { heldHash, insertOperation, selectOperations } from './operation-rows';
+import { Intake } from './intake';
+import { heldHash, operationAt, selectOperations } from './operation-rows';
 import { type OperationStore, STREAMS_OF_ROLE } from './operation-store';
-import { remergeRecord } from './record-states';
+import { readOwnLogs } from './own-log-rows';
 
 const SERVER_DEVICE = 'unit-server';
 
-const OF_UNSENT = `WHERE body IS NOT NULL AND device = ? AND counter >
-  coalesce((SELECT held_by_unit FROM own_epoch WHERE own_epoch.epoch = operation.epoch), 0)
-  ORDER BY device, epoch, counter`;
+/** What lies here whole, each log in its own order, one log after the other. */
+const WHOLE = `JOIN phrase ON phrase.id = operation.log
+  WHERE body IS NOT NULL ORDER BY phrase.text, counter`;
 
 /**
  * Return what this tablet holds, or of its own what the unit does not hold, as a bundle.
@@ -33,14 +31,10 @@ export function collectBundle(
   madeAtMs: number,
 ): Bundle {
   const device = store.ownDevice()?.device ?? '';
-  const operations =
-    scope === 'unsent'
-      ? selectOperations(store.database, OF_UNSENT, [device])
-      : selectOperations(
-          store.database,
-          'WHERE body IS NOT NULL ORDER BY device, epoch, counter',
-          [],
-        );
+  const held = new Map(readOwnLogs(store.database).map((log) => [log.epoch, log.heldByUnit]));
+  const operations = selectOperations(store.database, WHOLE, []).filter(
+    (one) => scope === 'all' || (one.device === device && one.counter > (held.get(one.epoch) ?? 0)),
+  );
   return {
     manifest: {
       madeBy: device,
@@ -97,70 +91,51 @@ function speaksForServer({ record, bodyText }: Operation): boolean {
 
 class BundleReceiver {
   readonly #store: OperationStore;
-  readonly #database: Database;
-  readonly #wallMs: number;
+  readonly #intake: Intake;
   readonly #own: string;
   readonly #streams: readonly string[];
-  readonly #touched = new Set<string>();
   readonly #result: TakenIn = { records: [], known: 0, taken: 0, waiting: 0, left: 0, setAside: 0 };
-  #clock: Stamp | null;
 
   constructor(store: OperationStore, wallMs: number) {
     this.#store = store;
-    this.#database = store.database;
-    this.#wallMs = wallMs;
+    this.#intake = new Intake(store.database, store.catalogue, wallMs);
     const own = store.ownDevice();
     this.#own = own?.device ?? '';
     this.#streams = own === null ? [] : STREAMS_OF_ROLE[own.role];
-    const last = readMeta<string>(this.#database, 'last_stamp');
-    this.#clock = last === null ? null : readStamp(last);
   }
 
   take(envelope: string, body: string): void {
-    let operation: Operation;
-    try {
-      operation = readOperation(envelope, body);
-      const expected = this.#store.catalogue.streamOf(kindOf(operation.record));
-      if (expected !== null && expected !== operation.stream) {
-        throw new MalformedOperationError(
-          `${operation.opId} came in stream ${operation.stream}, where it does not belong. Ask the data manager.`,
-        );
-      }
-    } catch (error) {
-      if (!(error instanceof SyncError)) throw error;
-      const opId = /"op_id":"([^"]{1,80})"/.exec(envelope)?.[1] ?? 'unknown';
-      this.#setAside(opId, envelope, body, error.message);
-      return;
-    }
-    if (operation.device === SERVER_DEVICE || !this.#streams.includes(operation.stream)) {
+    const operation = this.#intake.read(envelope, body, null);
+    if (operation === null) {
+      this.#result.setAside += 1;
+    } else if (operation.device === SERVER_DEVICE || !this.#streams.includes(operation.stream)) {
       this.#result.left += 1;
     } else if (speaksForServer(operation)) {
       const sentence = `${operation.opId} speaks for the unit server, which no file may. It is kept aside for the data manager.`;
-      this.#setAside(operation.opId, envelope, body, sentence);
+      this.#result.setAside += 1;
+      this.#intake.setAside(operation.opId, envelope, body, sentence);
     } else if (operation.device === this.#own) this.#takeOwn(operation);
     else this.#takeOthers(operation);
   }
 
   close(): TakenIn {
-    for (const record of this.#touched) {
-      remergeRecord(this.#database, this.#store.catalogue, record);
-    }
-    for (const record of showWholeCases(this.#store)) this.#touched.add(record);
-    if (this.#clock !== null) writeMeta(this.#database, 'last_stamp', writeStamp(this.#clock));
-    return { ...this.#result, records: [...this.#touched] };
+    const touched = this.#intake.close();
+    const shown = showWholeCases(this.#store);
+    return { ...this.#result, records: [...new Set([...touched, ...shown])] };
   }
 
   /** The own log has no gaps, and only the unit says what it holds of it. */
   #takeOwn(operation: Operation): void {
     const { device, epoch, counter, hash } = operation;
+    const { database } = this.#store;
     const tip = this.#store.tipOf(epoch);
-    const place = placeOperation(tip, operation, heldHash(this.#database, device, epoch, counter));
+    const place = placeOperation(tip, operation, heldHash(database, device, epoch, counter));
     if (place === 'gap') {
       this.#result.waiting += 1;
       return;
     }
     if (place === 'next') {
-      this.#database.exec(
+      database.exec(
         `INSERT INTO own_epoch (epoch, counter, hash) VALUES (?, ?, ?)
          ON CONFLICT (epoch) DO UPDATE SET counter = excluded.counter, hash = excluded.hash`,
         [epoch, counter, hash],
@@ -172,52 +147,30 @@ class BundleReceiver {
   /** A tablet holds parts of others' logs, so a gap cannot be asked; two pasts can be seen. */
   #takeOthers(operation: Operation): void {
     const { device, epoch, counter, hash, previous } = operation;
-    const held = heldHash(this.#database, device, epoch, counter);
-    const before = counter === 1 ? '' : heldHash(this.#database, device, epoch, counter - 1);
-    const [after] = this.#database.select(
-      'SELECT previous FROM operation WHERE device = ? AND epoch = ? AND counter = ?',
-      [device, epoch, counter + 1],
-    );
+    const { database } = this.#store;
+    const held = heldHash(database, device, epoch, counter);
+    const before = counter === 1 ? '' : heldHash(database, device, epoch, counter - 1);
+    const after = operationAt(database, { device, epoch, counter: counter + 1 });
     const isOther =
       held === null
-        ? (before !== null && before !== previous) ||
-          (after !== undefined && bytesToHex(after.previous as Uint8Array) !== hash)
+        ? (before !== null && before !== previous) || (after !== null && after.previous !== hash)
         : held !== hash;
+    if (held === null && !isOther) this.#store.noteTakenFile();
     this.#keep(operation, isOther ? 'fork' : held === null ? 'next' : 'held');
   }
 
   #keep(operation: Operation, place: 'next' | 'held' | 'fork'): void {
     if (place === 'fork') {
-      const sentence = `Two devices wrote as ${operation.device}: ${operation.opId} came in two versions. Both are kept; ask the data manager.`;
-      this.#setAside(operation.opId, writeEnvelope(operation), operation.bodyText, sentence);
+      this.#result.setAside += 1;
+      this.#intake.setForkAside(operation);
       return;
     }
-    if (place === 'held' && !this.#fillIn(operation)) {
+    if (place === 'held' && !this.#intake.fillIn(operation)) {
       this.#result.known += 1;
       return;
     }
-    if (place === 'next') insertOperation(this.#database, operation, null, this.#wallMs);
+    if (place === 'next') this.#intake.insert(operation);
     this.#result.taken += 1;
-    this.#touched.add(operation.record);
-    const stamp = readStamp(operation.stamp);
-    if (stamp === null) return;
-    // What this device issued itself always counts for its next stamp (HC2).
-    const wallMs = operation.device === this.#own ? stamp.wallMs : this.#wallMs;
-    this.#clock = takeNotice(this.#clock, stamp, wallMs);
-  }
-
-  /** Fill in the body of an operation whose envelope alone is held; false when it was there. */
-  #fillIn({ device, epoch, counter, bodyText }: Operation): boolean {
-    const [row] = this.#database.select(
-      `UPDATE operation SET body = ? WHERE body IS NULL
-       AND device = ? AND epoch = ? AND counter = ? RETURNING 1`,
-      [bodyText, device, epoch, counter],
-    );
-    return row !== undefined;
-  }
-
-  #setAside(opId: string, envelope: string, body: string | null, sentence: string): void {
-    this.#result.setAside += 1;
-    this.#store.setAside('tablet', opId, envelope, body, sentence, this.#wallMs);
+    this.#intake.notice(operation, operation.device === this.#own);
   }
 }

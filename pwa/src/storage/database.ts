@@ -11,5 +11,7 @@ export interface Database {
   select(sql: string, bind?: readonly Bound[]): Row[];
   /** Run the work in one transaction: all of it is committed, or none when it throws. */
   transaction<Answer>(work: () => Answer): Answer;
+  /** Grows with every rollback: what was kept in memory of the file may lie there no more. */
+  readonly rollbacks: number;
   close(): void;
 }

@@ -13,6 +13,11 @@ export function listDropped(database: Database): DroppedCase[] {
     }));
 }
 
+/** Say whether any case was dropped here. */
+export function hasDropped(database: Database): boolean {
+  return database.select('SELECT 1 FROM dropped_case LIMIT 1').length > 0;
+}
+
 /** Return the case with which a record was dropped, null when its bodies are here. */
 export function droppedWith(database: Database, record: string): string | null {
   const [row] = database.select(
@@ -47,9 +52,11 @@ export function wantedCases(database: Database): string[] {
 export function recordsInPart(database: Database, ofCase: string): string[] {
   return database
     .select(
-      `SELECT DISTINCT operation.record FROM dropped_record
-       JOIN operation ON operation.record = dropped_record.record
-       WHERE dropped_record.of_case = ? AND operation.body IS NULL ORDER BY operation.record`,
+      `SELECT DISTINCT dropped_record.record FROM dropped_record
+       JOIN phrase ON phrase.text = dropped_record.record
+       JOIN operation ON operation.record = phrase.id
+       WHERE dropped_record.of_case = ? AND operation.body IS NULL
+       ORDER BY dropped_record.record`,
       [ofCase],
     )
     .map((row) => String(row.record));

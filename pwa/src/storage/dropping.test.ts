@@ -5,15 +5,16 @@ import { recallCases } from '../network/case-recall';
 import { UnitRequests } from '../network/unit-requests';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import type { JsonContent } from '../sync/canonical-text';
-import { writeEnvelope } from '../sync/operation';
+import type { RecordState } from '../sync/merge';
+import { kindOf, writeEnvelope } from '../sync/operation';
 import { verifyChain } from '../sync/operation-log';
 import { collectBundle, takeInBundle } from './bundle-transfer';
 import { listDropped, wantedCases } from './dropped-rows';
 import { dropOldCases, goOnPastDropped, KEEP_MS } from './dropping';
 import { openMemoryDisk } from './memory-database';
-import { selectOperations } from './operation-rows';
+import { operationsFrom, selectOperations } from './operation-rows';
 import { OperationStore } from './operation-store';
-import { shownParent, stateOf } from './record-states';
+import { shownParent } from './record-states';
 
 const WHO = { by: 'staff/s-1', tappedBy: 'staff/s-1' };
 const NOBODY = new Set<string>();
@@ -63,9 +64,15 @@ class Tablet {
   shown(): unknown {
     const { database } = this.store;
     return [
+      this.states(),
       database.select('SELECT * FROM record_state ORDER BY record'),
       database.select('SELECT * FROM record_parent ORDER BY record, parent'),
     ];
+  }
+
+  states(): RecordState[] {
+    const records = this.store.everyRecord().sort();
+    return records.flatMap((record) => this.store.read({ kind: kindOf(record), record }));
   }
 
   bodies(): number {
@@ -86,9 +93,9 @@ function unitOf(held: Tablet): { requests: UnitRequests; asked: string[] } {
     (one, at) => [at + 1, writeEnvelope(one), one.bodyText, one.record] as const,
   );
   // As the unit does: by the parent that a record shows, none where it is struck through.
-  const parents = held.store.database.select('SELECT * FROM record_state').map((row) => ({
-    record: String(row.record),
-    parent: shownParent(stateOf(row), 'case'),
+  const parents = held.states().map((state) => ({
+    record: state.record,
+    parent: shownParent(state, 'case'),
   }));
   const asked: string[] = [];
   const requests = new UnitRequests(async (path) => {
@@ -170,7 +177,7 @@ describe('[SN5] a case goes', () => {
     a.drop(HELD_MS);
     const before = a.shown();
     a.store.database.exec(`CREATE TRIGGER full BEFORE DELETE ON record_state
-      WHEN OLD.record LIKE 'coil%' BEGIN SELECT RAISE(ABORT, 'disk is full'); END`);
+      WHEN (SELECT text FROM phrase WHERE id = OLD.record) LIKE 'coil%' BEGIN SELECT RAISE(ABORT, 'disk is full'); END`);
 
     expect(() => a.drop(OLD_MS)).toThrow('disk is full');
 
@@ -385,6 +392,62 @@ test('[SN7] a unit put back to before a drop gets new work in a new epoch', () =
   a.write('complication/x-1', { case: 'case/c-2', what: 'fever' });
   expect(a.store.ownOperations('ep02', 1, 10)).toHaveLength(1);
   expect(a.store.ownOperations('ep01', 1, 10).every(([, body]) => body !== '')).toBe(true);
+});
+
+describe('[SN8] [EX9] a fork that begins within what was dropped', () => {
+  /** Own entries: two dropped, one held by the unit till lately, one unsent. */
+  function forkedTablet(): void {
+    a.writeClosedCase();
+    a.holdAll();
+    a.drop(HELD_MS);
+    a.drop(OLD_MS);
+    a.write('complication/x-1', { case: 'case/c-2', what: 'fever' });
+    expect(a.bodies()).toBe(2);
+    a.store.reissueBranch('ep01', 1, 'ep02');
+  }
+
+  /** The planted bug it has caught: an entry without a text written again as an empty one. */
+  test('loses no text: what is whole is written again, in one chain', () => {
+    forkedTablet();
+
+    const log = operationsFrom(
+      a.store.database,
+      { device: 'tablet-a', epoch: 'ep02', counter: 1 },
+      9,
+    );
+    expect(log.map((one) => one.record)).toEqual(['staff/s-1', 'complication/x-1']);
+    expect(verifyChain(log)).toEqual(a.store.tip());
+    expect(a.store.unsent().count).toBe(2);
+    expect(a.store.tipOf('ep01')).toMatchObject({ counter: 0, hash: '' });
+    const texts = a.store.database.select('SELECT epoch, counter FROM forked_operation');
+    expect(texts).toHaveLength(2);
+  });
+
+  /** The planted bug it has caught: envelopes without a text left out of what is kept aside. */
+  test('keeps the envelopes of what was dropped aside, and tells a person', () => {
+    forkedTablet();
+
+    const aside = a.store.database.select('SELECT op_id, body FROM quarantine ORDER BY id');
+    expect(aside).toEqual([
+      { op_id: 'tablet-a.ep01.1', body: null },
+      { op_id: 'tablet-a.ep01.2', body: null },
+    ]);
+    expect(a.store.quarantined().sentence).toMatch(/was dropped from this tablet while the unit/);
+    expect(a.store.notice()).toMatch(/another version of 2 old entries .*tell the data manager\.$/);
+  });
+
+  /** The planted bug it has caught: records without any entry shown as empty ones. */
+  test('asks for the case again, and shows nothing of it where the unit has nothing', async () => {
+    forkedTablet();
+    expect(wantedCases(a.store.database)).toEqual(['case/c-1']);
+    const other = await tablet('tablet-b');
+
+    await recall(a, unitOf(other));
+
+    expect(a.store.read({ kind: 'case' })).toEqual([]);
+    expect(a.store.read({ kind: 'coil_placed' })).toEqual([]);
+    expect(a.store.everyRecord().sort()).toEqual(['complication/x-1', 'staff/s-1']);
+  });
 });
 
 const RECORDS = ['case/c-1', 'coil_placed/k-1', 'complication/x-1', 'puncture/p-1', 'target/t-1'];

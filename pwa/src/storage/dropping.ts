@@ -7,8 +7,9 @@
 import { type RecordState, shownValue } from '../sync/merge';
 import type { Database } from './database';
 import { forgetDropped, listDropped, recordsInPart } from './dropped-rows';
+import { isHeld, logNumber, recordNumber } from './operation-rows';
 import type { OperationStore } from './operation-store';
-import { remergeRecord, shownParent } from './record-states';
+import { hideRecord, remergeRecord, shownParent } from './record-states';
 
 /** Own confirmed operations stay at least as long on the tablet [REL-08]. */
 export const KEEP_MS = 30 * 86_400_000;
@@ -19,7 +20,13 @@ const DONE_VISITS = ['cancelled', 'attended', 'ended'];
 const TREE = `WITH RECURSIVE tree(record) AS (
   SELECT ? UNION SELECT record_parent.record FROM record_parent
   JOIN tree ON record_parent.parent = tree.record
-) SELECT record FROM tree`;
+) SELECT tree.record AS number, text FROM tree JOIN phrase ON phrase.id = tree.record`;
+
+/** A record by the number of its rows, and by its id. */
+interface Branch {
+  number: number;
+  record: string;
+}
 
 /**
  * Drop every case that may go (SN5) and return them.
@@ -45,8 +52,10 @@ export function dropOldCases(
       const { record } = state;
       if (shownValue(state.fields.stage) !== 'closed') continue;
       if (inScope.has(record) || open.has(record)) continue;
-      const tree = database.select(TREE, [record]).map((row) => String(row.record));
-      if (!mayGo(store, tree, nowMs - KEEP_MS)) continue;
+      const tree = database
+        .select(TREE, [recordNumber(database, record)])
+        .map((row) => ({ number: Number(row.number), record: String(row.text) }));
+      if (!mayGo(store, record, tree, nowMs - KEEP_MS)) continue;
       const patient = shownParent(state, store.catalogue.parentFieldOf('case'));
       drop(database, record, tree, patient, nowMs);
       dropped.push(record);
@@ -82,27 +91,35 @@ function casesWithOpenVisits(visits: readonly RecordState[]): Set<string> {
  * Say whether a tree holds no conflict, nothing that also hangs elsewhere, and nothing younger than a time: others' operations by
  * when they came, own ones by when it was seen that the unit holds them.
  */
-function mayGo(store: OperationStore, tree: readonly string[], untilMs: number): boolean {
+function mayGo(
+  store: OperationStore,
+  ofCase: string,
+  tree: readonly Branch[],
+  untilMs: number,
+): boolean {
   const { database } = store;
   const own = store.ownDevice()?.device ?? '';
-  const within = new Set(tree);
-  return tree.every((record) => {
+  const within = new Set(tree.map((one) => one.number));
+  return tree.every(({ number, record }) => {
     const elsewhere = database
-      .select('SELECT parent FROM record_parent WHERE record = ?', [record])
-      .some((row) => !within.has(String(row.parent)));
-    if (elsewhere && record !== tree[0]) return false;
+      .select('SELECT parent FROM record_parent WHERE record = ?', [number])
+      .some((row) => !within.has(Number(row.parent)));
+    if (elsewhere && record !== ofCase) return false;
     const [conflict] = database.select(
       'SELECT 1 FROM record_state WHERE record = ? AND has_conflict = 1',
-      [record],
+      [number],
     );
     if (conflict !== undefined) return false;
     // The last operation that the unit holds stays too: the next handshake compares it (EX2).
     const [young] = database.select(
-      `SELECT 1 FROM operation WHERE record = ? AND (taken_in_ms > ? OR body IS NULL OR
-         (device = ? AND counter >= coalesce((SELECT max(held_since.counter) FROM held_since
+      `SELECT 1 FROM operation LEFT JOIN (SELECT phrase.id, epoch FROM own_epoch
+           JOIN phrase ON phrase.text = ? || '.' || epoch) AS own ON own.id = operation.log
+       WHERE record = ? AND (taken_in_ms > ? OR body IS NULL OR
+         (own.id IS NOT NULL AND counter >= coalesce((SELECT max(held_since.counter)
+           FROM held_since
            JOIN own_epoch ON own_epoch.epoch = held_since.epoch AND is_forked = 0
-           WHERE held_since.epoch = operation.epoch AND seen_ms <= ?), 0)))`,
-      [record, untilMs, own, untilMs],
+           WHERE held_since.epoch = own.epoch AND seen_ms <= ?), 0)))`,
+      [own, number, untilMs, untilMs],
     );
     return young === undefined;
   });
@@ -111,7 +128,7 @@ function mayGo(store: OperationStore, tree: readonly string[], untilMs: number):
 function drop(
   database: Database,
   ofCase: string,
-  tree: readonly string[],
+  tree: readonly Branch[],
   patient: string,
   nowMs: number,
 ): void {
@@ -120,11 +137,10 @@ function drop(
      SELECT ?, ?, ?, coalesce((SELECT after FROM cursor WHERE stream = 'care'), 0)`,
     [ofCase, patient, nowMs],
   );
-  for (const record of tree) {
+  for (const { number, record } of tree) {
     database.exec('INSERT INTO dropped_record VALUES (?, ?, 0)', [record, ofCase]);
-    database.exec('UPDATE operation SET body = NULL WHERE record = ?', [record]);
-    database.exec('DELETE FROM record_state WHERE record = ?', [record]);
-    database.exec('DELETE FROM record_parent WHERE record = ?', [record]);
+    database.exec('UPDATE operation SET body = NULL WHERE record = ?', [number]);
+    hideRecord(database, record);
   }
 }
 
@@ -135,11 +151,11 @@ function drop(
  * @returns whether a new epoch was begun; a notice then tells a person
  */
 export function goOnPastDropped(store: OperationStore, newEpoch: string): boolean {
+  const { epoch } = store.tip();
   const [lacking] = store.database.select(
-    `SELECT count(*) AS count FROM operation
-     JOIN own_epoch ON own_epoch.epoch = operation.epoch AND operation.counter > held_by_unit
-     WHERE device = ? AND operation.epoch = ? AND body IS NULL`,
-    [store.ownDevice()?.device ?? '', store.tip().epoch],
+    `SELECT count(*) AS count FROM operation WHERE log = ? AND body IS NULL AND counter >
+       (SELECT held_by_unit FROM own_epoch WHERE epoch = ?)`,
+    [logNumber(store.database, store.ownDevice()?.device ?? '', epoch), epoch],
   );
   const count = Number(lacking?.count ?? 0);
   if (count === 0) return false;
@@ -155,7 +171,8 @@ export function showWholeCases(store: OperationStore): string[] {
   const { database, catalogue } = store;
   return listDropped(database).flatMap(({ record }) => {
     if (recordsInPart(database, record).length > 0) return [];
-    const records = forgetDropped(database, record);
+    // Of a record whose operations a fork has taken away nothing is left to show (SN8).
+    const records = forgetDropped(database, record).filter((one) => isHeld(database, one));
     for (const one of records) remergeRecord(database, catalogue, one);
     return records;
   });

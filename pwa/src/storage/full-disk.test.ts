@@ -38,7 +38,12 @@ class FillingDisk implements Database {
   }
 
   select(sql: string, bind?: readonly Bound[]): Row[] {
+    if (/^\s*(INSERT|UPDATE)/.test(sql)) this.#write();
     return this.#disk.select(sql, bind);
+  }
+
+  get rollbacks(): number {
+    return this.#disk.rollbacks;
   }
 
   transaction<Answer>(work: () => Answer): Answer {

@@ -34,7 +34,7 @@ export async function openMemoryDisk(): Promise<MemoryDisk> {
       connection.checkRc(code);
     }
     return {
-      database: new SqliteDatabase(connection),
+      database: new SqliteDatabase(sqlite3, connection),
       reopen(harm) {
         const bytes = sqlite3.capi.sqlite3_js_db_export(pointer);
         harm?.(bytes);

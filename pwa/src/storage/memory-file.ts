@@ -27,7 +27,7 @@ export async function openMemoryFile(content: Uint8Array | null): Promise<Memory
     connection.checkRc(code);
   }
   return {
-    database: new SqliteDatabase(connection),
+    database: new SqliteDatabase(sqlite3, connection),
     bytes: () => new Uint8Array(capi.sqlite3_js_db_export(pointer)),
   };
 }

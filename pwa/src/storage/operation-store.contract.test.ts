@@ -6,7 +6,7 @@ import type { JsonContent } from '../sync/canonical-text';
 import { writeStamp } from '../sync/clock';
 import { makeOperation, type Operation, referenceOf, writeEnvelope } from '../sync/operation';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
-import { selectOperations } from './operation-rows';
+import { operationsFrom, operationsOfRecord } from './operation-rows';
 import { OperationStore } from './operation-store';
 
 interface Written {
@@ -115,15 +115,11 @@ class Player {
   #expect(step: Step): void {
     if ('expect_tip' in step) {
       const { device, epoch, name } = step.expect_tip;
-      const log = selectOperations(
-        this.#disk.database,
-        'WHERE device = ? AND epoch = ? ORDER BY counter',
-        [device, epoch],
-      );
+      const log = operationsFrom(this.#disk.database, { device, epoch, counter: 1 }, 1_000);
       expect(log.at(-1)?.hash).toBe(name === null ? undefined : this.#named(name).hash);
     } else if ('expect_held' in step) {
       const { record, names } = step.expect_held;
-      const held = selectOperations(this.#disk.database, 'WHERE record = ?', [record]);
+      const held = operationsOfRecord(this.#disk.database, record);
       const texts = (list: Operation[]) =>
         list.map((one) => `${writeEnvelope(one)} ${one.bodyText}`).sort();
       expect(texts(held)).toEqual(texts(names.map((name) => this.#named(name))));

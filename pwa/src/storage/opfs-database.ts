@@ -33,7 +33,7 @@ export async function openRecordsFiles(): Promise<RecordsFiles> {
       const pool = await sqlite3.installOpfsSAHPoolVfs(POOL);
       await pool.reserveMinimumCapacity(pool.getFileCount() + 2 * PLACES_A_FILE);
       const open = (number: number) => {
-        const database = new SqliteDatabase(new pool.OpfsSAHPoolDb(nameOf(number)));
+        const database = new SqliteDatabase(sqlite3, new pool.OpfsSAHPoolDb(nameOf(number)));
         try {
           setDurability(database);
         } catch (error) {
@@ -62,11 +62,15 @@ function numberOf(name: string): number {
   return Number(/^\/crura-([0-9]+)\.db$/.exec(name)?.[1] ?? 0);
 }
 
+/** A page of the file is read again in less than a millisecond; memory is what a tablet lacks. */
+const CACHE_KIB = 2_048;
+
 /** Write-ahead log, flushed to disk at every commit. WAL on this file system needs the lock first. */
 function setDurability(database: Database): void {
   database.exec('PRAGMA locking_mode = exclusive');
   const [journal] = database.select('PRAGMA journal_mode = wal');
   database.exec('PRAGMA synchronous = full');
+  database.exec(`PRAGMA cache_size = -${CACHE_KIB}`);
   const [flush] = database.select('PRAGMA synchronous');
   if (journal?.journal_mode !== 'wal' || flush?.synchronous !== 2) {
     throw new StoreRefusedError(

@@ -2,9 +2,10 @@
 import type { Catalogue } from '../record-catalogue/catalogue';
 import { SyncError } from '../sync/errors';
 import { type Operation, readOperation, referenceOf, writeEnvelope } from '../sync/operation';
+import type { Tip } from '../sync/operation-log';
 import type { Database } from './database';
 import { readMeta, writeMeta } from './meta-rows';
-import { heldHash, insertOperation, selectOperations } from './operation-rows';
+import { heldHash, insertOperation, logNumber, operationsFrom } from './operation-rows';
 import { remergeRecord } from './record-states';
 import type { CopiedOperation, OwnLog } from './second-copy';
 
@@ -27,13 +28,13 @@ export function readOwnEntries(
   from: number,
   limit: number,
 ): CopiedOperation[] {
-  const condition = 'WHERE device = ? AND epoch = ? AND counter >= ? ORDER BY counter LIMIT ?';
-  const bind = [device, epoch, from, limit];
   const known = database.select(
-    `SELECT counter, draft_id, taken_in_ms FROM operation ${condition}`,
-    bind,
+    `SELECT draft_id, taken_in_ms FROM operation
+     WHERE log = ? AND counter >= ? ORDER BY counter LIMIT ?`,
+    [logNumber(database, device, epoch), from, limit],
   );
-  return selectOperations(database, condition, bind).map((operation, place) => ({
+  const first = { device, epoch, counter: from };
+  return operationsFrom(database, first, limit).map((operation, place) => ({
     epoch,
     counter: operation.counter,
     envelope: writeEnvelope(operation),
@@ -41,6 +42,21 @@ export function readOwnEntries(
     draftId: known[place]?.draft_id == null ? null : String(known[place].draft_id),
     takenInMs: Number(known[place]?.taken_in_ms ?? 0),
   }));
+}
+
+/** Begin a log that nothing was written to yet, and write to it from here on. */
+export function beginEpoch(database: Database, epoch: string): void {
+  writeMeta(database, 'epoch', epoch);
+  database.exec(`INSERT INTO own_epoch (epoch, counter, hash) VALUES (?, 0, '')`, [epoch]);
+}
+
+/** Note where a log of the own device ends now. */
+export function moveTip(database: Database, { epoch, counter, hash }: Tip): void {
+  database.exec('UPDATE own_epoch SET counter = ?, hash = ? WHERE epoch = ?', [
+    counter,
+    hash,
+    epoch,
+  ]);
 }
 
 /** What of a copy was put back into the log, and what could not be. */

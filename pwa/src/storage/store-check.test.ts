@@ -1,7 +1,8 @@
-import { beforeEach, expect, test } from 'vitest';
+import { beforeEach, expect, test, vi } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { makeOperation, writeEnvelope } from '../sync/operation';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
+import { recordNumber } from './operation-rows';
 import { OperationStore, type PulledRow } from './operation-store';
 import { checkRecords } from './store-check';
 
@@ -67,22 +68,36 @@ test('a sound record is left as it is, piece by piece', () => {
 
 test('[REL-13] a state that was altered on the disk is made anew from the log', () => {
   const wanted = store.read({ kind: 'puncture' });
-  disk.database.exec(
-    `UPDATE record_state SET state = replace(state, '"value":7', '"value":8') WHERE record = 'puncture/p-17'`,
-  );
-  disk.database.exec(`DELETE FROM record_state WHERE record = 'puncture/p-12'`);
+  const conflicts = store.conflicts();
+  const numberOf = (record: string) => recordNumber(disk.database, record);
+  disk.database.exec('UPDATE record_state SET has_conflict = 0 WHERE record = ?', [
+    numberOf('puncture/p-17'),
+  ]);
+  disk.database.exec('DELETE FROM record_state WHERE record = ?', [numberOf('puncture/p-12')]);
+  disk.database.exec('INSERT INTO record_parent VALUES (?, ?)', [
+    numberOf('puncture/p-14'),
+    numberOf('puncture/p-12'),
+  ]);
   expect(store.read({ kind: 'puncture' })).not.toEqual(wanted);
 
-  expect(checkAll(4)).toMatchObject({ altered: [], mended: ['puncture/p-12', 'puncture/p-17'] });
+  expect(checkAll(4)).toMatchObject({
+    altered: [],
+    mended: ['puncture/p-12', 'puncture/p-14', 'puncture/p-17'],
+  });
   expect(store.read({ kind: 'puncture' })).toEqual(wanted);
+  expect(store.conflicts()).toEqual(conflicts);
+  expect(store.read({ kind: 'puncture', parent: 'puncture/p-12' })).toEqual([]);
 });
 
 /** The planted bug it has caught: a check that compares the commitment and not the hash. */
 test.each([
-  `body = replace(body, '"stop_um":7', '"stop_um":8')`,
-  `stamp = replace(stamp, '01007', '09007')`,
-  `record = 'puncture/p-99'`,
+  // Its last byte is the one value that it holds.
+  `body = CAST(substr(body, 1, length(body) - 1) || '8' AS BLOB)`,
+  `stamp = 'zz.0'`,
+  `record = (SELECT record FROM operation WHERE counter = 1)`,
   `previous = zeroblob(32)`,
+  `commitment = zeroblob(32)`,
+  `hash = zeroblob(32)`,
 ])(
   '[REL-13] an entry altered on the disk (%s) counts for nothing until it comes again',
   (change) => {
@@ -100,3 +115,61 @@ test.each([
     ).toEqual(wanted);
   },
 );
+
+/** The planted bug it has caught: what was read of the altered hash handed on to the next entry. */
+test.each([7, 8, 10])(
+  '[REL-13] behind a hash altered at %i no sound entry counts as altered, now or later',
+  (counter) => {
+    const wanted = store.read({ kind: 'puncture' });
+    disk.database.exec('UPDATE operation SET hash = zeroblob(32) WHERE counter = ?', [counter]);
+
+    // In the one case the entry behind is looked at first, in the other it is taken out before.
+    expect(checkAll(4).altered).toEqual([`tablet-b.ep01.${counter}`]);
+    expect(checkAll(4)).toMatchObject({ altered: [], mended: [] });
+    store.applyPulled('care', rows, 30, 1_000);
+    expect(checkAll(4)).toMatchObject({ altered: [], mended: [] });
+    expect(store.read({ kind: 'puncture' })).toEqual(wanted);
+  },
+);
+
+test('[REL-13] an own entry behind an altered hash still waits for the unit', () => {
+  store.becomeDevice(
+    { device: 'tablet-a', role: 'bedside', token: 't', unitName: 'Unit', streams: ['care'] },
+    'ep01',
+  );
+  for (let place = 1; place <= 8; place++) {
+    store.save(
+      [{ draftId: `d${place}`, record: `puncture/o-${place}`, set: { stop_um: place } }],
+      { by: 'staff/s-1', tappedBy: 'staff/s-1' },
+      { wallMs: 2_000 + place, newSalt: () => String(place).padStart(32, '0') },
+    );
+  }
+  store.noteHeldByUnit('ep01', 5);
+  const wanted = store.ownOperations('ep01', 6, 10);
+  disk.database.exec(
+    `UPDATE operation SET hash = zeroblob(32) WHERE counter = 5
+     AND log = (SELECT id FROM phrase WHERE text = 'tablet-a.ep01')`,
+  );
+
+  expect(checkAll(4).altered).toEqual(['tablet-a.ep01.5']);
+
+  expect(store.unsent().count).toBe(3);
+  expect(store.ownOperations('ep01', 6, 10)).toEqual(wanted);
+});
+
+/** The planted bug it has caught: records picked by IN over the whole log. */
+test('[REL-13] no piece of the check reads the whole log', () => {
+  const plans: string[] = [];
+  const select = disk.database.select.bind(disk.database);
+  vi.spyOn(disk.database, 'select').mockImplementation((sql, bind) => {
+    plans.push(...select(`EXPLAIN QUERY PLAN ${sql}`, bind).map((row) => String(row.detail)));
+    return select(sql, bind);
+  });
+
+  checkRecords(disk.database, catalogue, '', 4, () => {});
+
+  expect(plans.some((plan) => plan.includes('operation'))).toBe(true);
+  expect(
+    plans.filter((plan) => /\bSCAN (operation|record_state|record_parent)\b/.test(plan)),
+  ).toEqual([]);
+});

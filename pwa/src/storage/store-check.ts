@@ -7,7 +7,8 @@
 import type { Catalogue } from '../record-catalogue/catalogue';
 import { writeEnvelope } from '../sync/operation';
 import type { Database } from './database';
-import { selectOperations } from './operation-rows';
+import { asWritten, deleteOperation, operationsOfRecord, recordNumber } from './operation-rows';
+import { phrasesOf } from './phrases';
 import { remergeRecord } from './record-states';
 import { hashOf } from './store-soundness';
 
@@ -46,15 +47,19 @@ export function checkRecords(
   keepAside: (altered: AlteredOperation) => void,
 ): CheckedRecords {
   return database.transaction(() => {
+    phrasesOf(database).forget();
     const found: CheckedRecords = { next: null, altered: [], mended: [] };
     const records = database
       .select(
-        `SELECT record FROM (SELECT DISTINCT record FROM operation ${NEXT})
-         UNION SELECT record FROM (SELECT record FROM record_state ${NEXT})
-         ORDER BY record LIMIT ?`,
-        [after, limit, after, limit, limit],
+        `SELECT text FROM phrase WHERE text > ?
+         AND (EXISTS (SELECT 1 FROM operation WHERE operation.record = phrase.id)
+           OR EXISTS (SELECT 1 FROM record_state WHERE record_state.record = phrase.id))
+         AND NOT EXISTS (SELECT 1 FROM dropped_record
+           WHERE dropped_record.record = phrase.text AND came_later = 0)
+         ORDER BY text LIMIT ?`,
+        [after, limit],
       )
-      .map((row) => String(row.record));
+      .map((row) => String(row.text));
     for (const record of records) {
       const altered = takeOutAltered(database, record);
       altered.forEach(keepAside);
@@ -68,21 +73,11 @@ export function checkRecords(
   });
 }
 
-/** By the index alone: a tablet with years of records is not read through for each piece. */
-const NEXT = `WHERE record > ? AND record NOT IN
-  (SELECT record FROM dropped_record WHERE came_later = 0) ORDER BY record LIMIT ?`;
-
 function takeOutAltered(database: Database, record: string): AlteredOperation[] {
-  const altered = selectOperations(database, 'WHERE record = ?', [record]).filter(
-    (operation) => hashOf(operation) !== operation.hash,
+  const altered = operationsOfRecord(database, record).filter(
+    (operation) => hashOf(asWritten(database, operation)) !== operation.hash,
   );
-  for (const { device, epoch, counter } of altered) {
-    database.exec('DELETE FROM operation WHERE device = ? AND epoch = ? AND counter = ?', [
-      device,
-      epoch,
-      counter,
-    ]);
-  }
+  for (const operation of altered) deleteOperation(database, operation);
   return altered.map((operation) => ({
     opId: operation.opId,
     envelope: writeEnvelope(operation),
@@ -91,8 +86,9 @@ function takeOutAltered(database: Database, record: string): AlteredOperation[] 
 }
 
 function shownRows(database: Database, record: string): string {
+  const number = recordNumber(database, record);
   return JSON.stringify([
-    database.select('SELECT * FROM record_state WHERE record = ?', [record]),
-    database.select('SELECT * FROM record_parent WHERE record = ? ORDER BY parent', [record]),
+    database.select('SELECT * FROM record_state WHERE record = ?', [number]),
+    database.select('SELECT * FROM record_parent WHERE record = ? ORDER BY parent', [number]),
   ]);
 }

@@ -139,6 +139,29 @@ test('the unit is asked for its second check, and an answer that does not come i
   expect(lost).toEqual({ kind: 'not-told', sentence: 'The unit cannot be reached.' });
 });
 
+/** The planted bug it has caught: what the unit said forgotten, and told at the desk for ever. */
+test('[CF5] a desk, which reads no decision, takes the word of the unit for what was seen to', async () => {
+  await tablet.service.join('GOOD');
+  tablet.store.setAside('tablet', 'tablet-b.ep01.1', 'e1', '{}', 'It was altered.', 5);
+  const [alarm] = tablet.service.ownAlarms();
+  if (alarm === undefined) throw new Error('no alarm');
+  expect(tablet.store.standingTrouble()).toContain('It was altered.');
+
+  unit.decisions = {
+    alarms: [],
+    seen_to: [{ ...alarm, by: '', written_ms: 6, because: [] }],
+  };
+  expect(await tablet.service.unitAlarms()).toEqual({ kind: 'told', ...unit.decisions });
+  expect(tablet.store.standingTrouble()).toBe('');
+  unit.troubles = ['lose-answer'];
+  await tablet.service.unitAlarms();
+  expect(tablet.store.standingTrouble()).toBe('');
+
+  unit.decisions = { alarms: [alarm], seen_to: [] };
+  await tablet.service.unitAlarms();
+  expect(tablet.store.standingTrouble()).toContain('It was altered.');
+});
+
 test('the mark follows the log', async () => {
   await tablet.service.start();
   tablet.service.startAlone('bedside');

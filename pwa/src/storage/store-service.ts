@@ -3,12 +3,10 @@
  *
  * Everything of the browser comes in as an argument, so that the tests run it as it is.
  */
-
 import { ExchangeClient } from '../network/exchange-client';
-import type { Signer } from '../network/push-signing';
+import { PictureLane } from '../network/picture-lane';
 import { retryWaitMs } from '../network/retry-wait';
 import { takeSnapshots } from '../network/snapshot-client';
-import { readEvents } from '../network/unit-events';
 import type { UnitRequests } from '../network/unit-requests';
 import type {
   DeviceStanding,
@@ -17,7 +15,9 @@ import type {
   ExchangeStanding,
   HistoryEntry,
   Json,
+  KeepPictureAnswer,
   OpenConflictRow,
+  PictureBytes,
   PlanChecksAnswer,
   RecordQuery,
   RecordState,
@@ -25,34 +25,22 @@ import type {
   TakenIn,
   UnitAlarm,
   UnitAlarmsAnswer,
+  UnitDevicesAnswer,
 } from '../ports';
 import { SyncError } from '../sync/errors';
+import { listAlarms } from './alarm-rows';
+import { checkInRounds } from './check-rounds';
 import { listDropped } from './dropped-rows';
 import { openFile, saveToFile } from './file-transfer';
 import { OldCases } from './old-cases';
-import { type OperationStore, type OwnDevice, STREAMS_OF_ROLE } from './operation-store';
+import type { OperationStore } from './operation-store';
+import { PictureShelf } from './picture-shelf';
 import type { SecondCopyKeeper } from './second-copy-keeper';
-import { type CheckedRecords, checkRecords } from './store-check';
-
-export interface ServiceSurroundings {
-  nowMs(): number;
-  newSalt(): string;
-  newEpoch(): string;
-  newDeviceId(): string;
-  /** A fraction from 0 to 1. */
-  chance(): number;
-  /** Call once after so many milliseconds; returns how to call it off. */
-  later(waitMs: number, work: () => void): () => void;
-  onRecords(records: string[]): void;
-  onExchange(standing: ExchangeStanding): void;
-  /** What this device signs with; null where the browser gives no key. */
-  signer?: Signer | null;
-}
+import type { ServiceSurroundings } from './service-surroundings';
+import { UnitAnswers } from './unit-answers';
+import { type OwnDevice, STREAMS_OF_ROLE, standingOf } from './unit-copy';
 
 const SOON_MS = 300;
-/** Records in one piece of the check, and the time left to taps between two pieces. */
-const CHECKED_AT_ONCE = 50;
-const BETWEEN_CHECKS_MS = 300;
 
 export class StoreService {
   readonly #store: OperationStore;
@@ -61,8 +49,11 @@ export class StoreService {
   readonly #around: ServiceSurroundings;
   readonly #client: ExchangeClient;
   readonly #oldCases: OldCases;
+  readonly #answers: UnitAnswers;
+  readonly #shelf: PictureShelf | null;
+  readonly #lane: PictureLane | null;
+  #pictureTrouble = '';
   #callOff: () => void = () => {};
-  #isListening = false;
   #openCase = '';
   #starting: Promise<void> = Promise.resolve();
 
@@ -77,6 +68,17 @@ export class StoreService {
     this.#requests = requests;
     this.#around = around;
     this.#oldCases = new OldCases(store, requests, around);
+    this.#answers = new UnitAnswers(store, requests);
+    this.#shelf = around.pictureFiles ? new PictureShelf(store, around.pictureFiles) : null;
+    this.#lane =
+      this.#shelf &&
+      new PictureLane(store, this.#shelf, requests, {
+        onRecords: around.onRecords,
+        onTrouble: (sentence) => {
+          this.#pictureTrouble = sentence;
+          around.onExchange(this.exchangeStanding());
+        },
+      });
     this.#client = new ExchangeClient(store, requests, {
       nowMs: around.nowMs,
       newEpoch: around.newEpoch,
@@ -97,7 +99,15 @@ export class StoreService {
     this.#client.settleKey();
     this.#keepCopy();
     this.#schedule(0);
-    this.#checkAfter('', 0);
+    checkInRounds(this.#store, {
+      ...this.#around,
+      onAltered: (count) => {
+        this.#keeper.readAllAgain(count);
+        this.#schedule(0);
+      },
+    });
+    // Leftovers alone: a disk that refuses here costs room and nothing else.
+    void this.#shelf?.tidy().catch(() => {});
     return this.standing();
   }
 
@@ -123,6 +133,7 @@ export class StoreService {
         this.#around.onRecords(records.map((state) => state.record));
         this.#around.onExchange(this.exchangeStanding());
       });
+      this.#lane?.pause();
       this.#schedule(SOON_MS);
       return { kind: 'saved', records, references };
     } catch (error) {
@@ -141,6 +152,7 @@ export class StoreService {
     if (query.isLookedAt && query.record !== undefined) {
       this.#openCase = query.record;
       if (this.#oldCases.lookAt(query.record)) this.#schedule(0);
+      void this.#lane?.run(query.record).catch(() => {});
     }
     return this.#store.read(query);
   }
@@ -158,26 +170,33 @@ export class StoreService {
   }
 
   planChecks(): Promise<PlanChecksAnswer> {
-    return this.#askUnit((token) => this.#requests.planChecks(token));
+    return this.#answers.planChecks();
   }
 
   unitAlarms(): Promise<UnitAlarmsAnswer> {
-    return this.#askUnit(async (token) => {
-      const { alarms } = await this.#requests.get<{ alarms: UnitAlarm[] }>('/api/decisions', token);
-      return { alarms };
-    });
+    return this.#answers.unitAlarms();
   }
 
-  async #askUnit<Told extends object>(
-    ask: (token: string) => Promise<Told>,
-  ): Promise<({ kind: 'told' } & Told) | { kind: 'not-told'; sentence: string }> {
-    const token = this.#store.ownDevice()?.token;
-    if (!token) return { kind: 'not-told', sentence: '' };
-    try {
-      return { kind: 'told', ...(await ask(token)) };
-    } catch (error) {
-      return { kind: 'not-told', sentence: error instanceof Error ? error.message : String(error) };
-    }
+  unitDevices(): Promise<UnitDevicesAnswer> {
+    return this.#answers.unitDevices();
+  }
+
+  ownAlarms(): UnitAlarm[] {
+    return listAlarms(this.#store);
+  }
+
+  /** Keep a picture on the disk; its record is saved after that. */
+  async keepPicture(record: string, bytes: Uint8Array<ArrayBuffer>): Promise<KeepPictureAnswer> {
+    return (
+      (await this.#shelf?.keep(record, bytes)) ?? {
+        kind: 'not-saved',
+        sentence: 'NOT SAVED. This device keeps no pictures. Use a bedside tablet.',
+      }
+    );
+  }
+
+  async readPicture(sha256: string): Promise<PictureBytes> {
+    return (await this.#shelf?.read(sha256)) ?? { bytes: null, isUnsent: false };
   }
 
   remember(name: string, content: Json): void {
@@ -248,7 +267,10 @@ export class StoreService {
     this.#schedule(retryWaitMs(this.#client.failures, this.#around.chance()));
     if (standing.state === 'resting' || standing.state === 'needs-a-person') {
       if (await this.#oldCases.tidy()) this.#schedule(SOON_MS);
-      void this.#listen();
+      // The next round that goes well listens again.
+      void this.#answers.listen(() => this.#schedule(0));
+      // Never waited for: operations come before pictures.
+      void this.#lane?.run(this.#openCase).catch(() => {});
     }
     return standing;
   }
@@ -263,58 +285,6 @@ export class StoreService {
     this.#callOff = this.#around.later(waitMs, () => void this.exchangeNow());
   }
 
-  /** Listen until the line breaks; the next round that goes well listens again. */
-  async #listen(): Promise<void> {
-    const token = this.#store.ownDevice()?.token;
-    if (this.#isListening || !token) return;
-    this.#isListening = true;
-    try {
-      const stop = new AbortController();
-      const events = await this.#requests.stream('/api/exchange/events', token, stop.signal);
-      await readEvents(events, () => this.#schedule(0));
-    } catch {
-      // The rounds every 30 s go on without it.
-    } finally {
-      this.#isListening = false;
-    }
-  }
-
-  #checkNext(record: string): CheckedRecords {
-    const { database, catalogue } = this.#store;
-    return checkRecords(
-      database,
-      catalogue,
-      record,
-      CHECKED_AT_ONCE,
-      ({ opId, envelope, body }) => {
-        const sentence = `${opId} was altered on this tablet's disk. It counts for nothing here; ask the data manager.`;
-        this.#store.setAside('tablet', opId, envelope, body, sentence, this.#around.nowMs());
-      },
-    );
-  }
-
-  /** Check the record piece by piece; what was altered on the disk is asked of the unit again. */
-  #checkAfter(record: string, alteredBefore: number): void {
-    this.#around.later(BETWEEN_CHECKS_MS, () => {
-      let checked: CheckedRecords;
-      try {
-        checked = this.#checkNext(record);
-      } catch {
-        // A disk that refuses now: nothing was changed, and the same piece comes again.
-        this.#checkAfter(record, alteredBefore);
-        return;
-      }
-      const { next, altered, mended } = checked;
-      if (mended.length > 0) this.#around.onRecords(mended);
-      const count = alteredBefore + altered.length;
-      if (next !== null) this.#checkAfter(next, count);
-      else if (count > 0) {
-        this.#keeper.readAllAgain(count);
-        this.#schedule(0);
-      }
-    });
-  }
-
   /** Write the second copy behind the log; a failure is told, and no reason to refuse work. */
   #keepCopy(): void {
     const before = this.#keeper.trouble;
@@ -324,16 +294,7 @@ export class StoreService {
   }
 
   #withTrouble(standing: ExchangeStanding): ExchangeStanding {
-    return { ...standing, sentence: standing.sentence || this.#keeper.trouble };
+    const sentence = standing.sentence || this.#keeper.trouble || this.#pictureTrouble;
+    return { ...standing, sentence };
   }
-}
-
-function standingOf(own: OwnDevice | null): DeviceStanding | null {
-  if (own === null) return null;
-  return {
-    device: own.device,
-    role: own.role,
-    joined: own.token !== null,
-    unitName: own.unitName,
-  };
 }

@@ -3,9 +3,13 @@ import { SyncError } from '../sync/errors';
 import { type Operation, readOperation, writeEnvelope } from '../sync/operation';
 import type { Database } from './database';
 import { readMeta } from './meta-rows';
-import { selectOperations } from './operation-rows';
+import { operationsFrom } from './operation-rows';
 import type { OwnDevice } from './operation-store';
 import { readOwnLogs } from './own-log-rows';
+import { phrasesOf } from './phrases';
+
+/** As a limit of SQLite: none. */
+const ALL = -1;
 
 /** The records file was damaged or altered; nothing of it may be shown as whole. */
 export class DamagedStoreError extends Error {
@@ -38,13 +42,12 @@ export function checkStructure(database: Database): void {
 export function checkOwnEntries(database: Database): void {
   const own = readMeta<OwnDevice>(database, 'own_device');
   if (own === null) return;
+  phrasesOf(database).forget();
   for (const log of readOwnLogs(database)) {
     let before: { counter: number; hash: string } | null = null;
-    const entries = selectOperations(
-      database,
-      'WHERE device = ? AND epoch = ? AND counter >= ? ORDER BY counter',
-      [own.device, log.epoch, Math.max(1, log.heldByUnit)],
-    );
+    const counter = Math.max(1, log.heldByUnit);
+    const first = { device: own.device, epoch: log.epoch, counter };
+    const entries = operationsFrom(database, first, ALL);
     for (const entry of entries) {
       const follows = before !== null && before.counter === entry.counter - 1;
       const isOfChain = !follows || before?.hash === entry.previous;

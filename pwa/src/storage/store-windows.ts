@@ -18,10 +18,13 @@ const READ_CALLS: ReadonlySet<AnsweredCall> = new Set([
   'conflicts',
   'planChecks',
   'unitAlarms',
+  'unitDevices',
+  'ownAlarms',
   'recall',
   'exchangeNow',
   'unsentRecords',
   'saveToFile',
+  'readPicture',
 ]);
 const LONGEST_ANSWER_MS = 60_000;
 
@@ -169,7 +172,8 @@ export class ReadingWindow implements CallAnswerer {
     }
     if (call === 'remember') return void this.#remembered.set(String(name), content);
     const sentence = `This window only reads: entries are made in another window of this tablet${this.#where()}. Do it there, or close that window and press again.`;
-    if (call === 'save') return { kind: 'not-saved', sentence: `NOT SAVED. ${sentence}` };
+    if (call === 'save' || call === 'keepPicture')
+      return { kind: 'not-saved', sentence: `NOT SAVED. ${sentence}` };
     if (call === 'join' || call === 'openFile') return { kind: 'refused', sentence };
     throw new Error(sentence);
   }

@@ -2,6 +2,7 @@
  * The worker that owns the store, where this window is the one that writes; else the worker that
  * reads through the window that is. The browser's lock chooses the one writer.
  */
+import { BUILD } from '../device/build';
 import { randomFraction, randomHex, randomText } from '../device/chance';
 import { openDeviceKey } from '../device/device-key';
 import { UnitRequests } from '../network/unit-requests';
@@ -10,6 +11,7 @@ import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { indexedSecondCopy } from './indexed-second-copy';
 import { NewerStoreError } from './migrations';
 import { openRecordsFiles } from './opfs-database';
+import { opfsPictureFiles } from './picture-files';
 import { SecondCopyKeeper } from './second-copy-keeper';
 import { openStore, StoreRefusedError } from './store-opening';
 import { StoreService } from './store-service';
@@ -44,6 +46,7 @@ let service: StoreService | null = null;
 let answerer: CallAnswerer | null = null;
 let opening: Promise<WorkerOpenAnswer> | null = null;
 
+post({ build: BUILD });
 scope.addEventListener('message', (event: MessageEvent<ToWorker>) => {
   if ('nudge' in event.data) service?.nudge();
   else void answer(event.data);
@@ -98,6 +101,7 @@ async function write(): Promise<StoreService> {
     newSalt: () => randomHex(16),
     newDeviceId: () => randomText(10),
     signer: await openDeviceKey(),
+    pictureFiles: opfsPictureFiles,
     chance: randomFraction,
     later,
     onRecords: (records) => tell({ records }),

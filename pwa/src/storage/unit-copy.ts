@@ -4,13 +4,16 @@
  *
  * The part of the store that the exchange works on; `operation-store.ts` saves and reads.
  */
+import type { DeviceStanding } from '../ports';
 import type { Catalogue } from '../record-catalogue/catalogue';
-import { type Operation, referenceOf, writeEnvelope } from '../sync/operation';
+import type { LastRead } from '../sync/exchange';
+import { type Operation, writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
-import { reissueBranch } from '../sync/reissue';
 import type { Database } from './database';
+import { moveBranch } from './forked-branch';
 import { readMeta, writeMeta } from './meta-rows';
-import { heldHash, insertOperation, selectOperations } from './operation-rows';
+import { heldHash, logNumber, selectOperations } from './operation-rows';
+import { beginEpoch } from './own-log-rows';
 import { remergeRecord } from './record-states';
 
 /** Who this device is; `token` is null while it works alone. */
@@ -24,6 +27,19 @@ export interface OwnDevice {
   key?: string;
   /** The key that came in its place once it was lost; the unit does not know it yet (SG6). */
   newKey?: string;
+  /** Public key of the unit's server, base64, as it told it at joining (SG10). */
+  serverKey?: string;
+}
+
+/** Return what a screen is told of this device. */
+export function standingOf(own: OwnDevice | null): DeviceStanding | null {
+  if (own === null) return null;
+  return {
+    device: own.device,
+    role: own.role,
+    joined: own.token !== null,
+    unitName: own.unitName,
+  };
 }
 
 /** Streams a role writes; the server enforces the same. */
@@ -33,10 +49,9 @@ export const STREAMS_OF_ROLE: Record<OwnDevice['role'], readonly string[]> = {
 };
 
 /** Own operations that the unit does not hold; bind the own device. */
-export const UNSENT = `
-  SELECT operation.record, operation.taken_in_ms FROM own_epoch
-  JOIN operation ON operation.epoch = own_epoch.epoch AND operation.counter > own_epoch.held_by_unit
-  WHERE operation.device = ?`;
+export const UNSENT = `own_epoch
+  JOIN phrase ON phrase.text = ? || '.' || own_epoch.epoch
+  JOIN operation ON operation.log = phrase.id AND operation.counter > own_epoch.held_by_unit`;
 
 export class UnitCopy {
   /** The rows themselves, for the modules of the store beside this one. */
@@ -58,18 +73,13 @@ export class UnitCopy {
   becomeDevice(own: OwnDevice, epoch: string): void {
     this.database.transaction(() => {
       writeMeta(this.database, 'own_device', own);
-      if (readMeta(this.database, 'epoch') === null) this.#beginEpoch(epoch);
+      if (readMeta(this.database, 'epoch') === null) beginEpoch(this.database, epoch);
     });
   }
 
   /** Begin a new epoch: for a device that cannot prove it continues its own log. */
   beginEpoch(epoch: string): void {
-    this.database.transaction(() => this.#beginEpoch(epoch));
-  }
-
-  #beginEpoch(epoch: string): void {
-    writeMeta(this.database, 'epoch', epoch);
-    this.database.exec(`INSERT INTO own_epoch (epoch, counter, hash) VALUES (?, 0, '')`, [epoch]);
+    this.database.transaction(() => beginEpoch(this.database, epoch));
   }
 
   /** Return the end of the own log in the current epoch. */
@@ -122,69 +132,27 @@ export class UnitCopy {
 
   /**
    * Write the own branch of a fork again in the current epoch, or in a new one when the fork is in
-   * the current one (EX9). The first texts are kept aside; the other branch takes their places.
+   * the current one (EX9).
    *
    * @param first - counter of the first operation that the unit does not hold
    * @returns the epoch that holds the branch now
    */
   reissueBranch(epoch: string, first: number, newEpoch: string): string {
     return this.database.transaction(() => {
-      if (readMeta<string>(this.database, 'epoch') === epoch) this.#beginEpoch(newEpoch);
-      const device = this.ownDevice()?.device ?? '';
-      const condition = 'WHERE device = ? AND epoch = ? AND counter >= ? ORDER BY counter';
-      const branch = selectOperations(this.database, condition, [device, epoch, first]);
-      const again = reissueBranch(branch, this.tip());
-      for (const [place, one] of branch.entries()) {
-        this.#moveBranch(one, again[place] as Operation);
-      }
-      this.database.exec(
-        `UPDATE own_epoch SET counter = ?, hash = ?, held_by_unit = ?, is_forked = 1
-         WHERE epoch = ?`,
-        [first - 1, this.ownHashAt(epoch, first - 1) ?? '', first - 1, epoch],
-      );
-      const last = again.at(-1);
-      if (last !== undefined) {
-        this.database.exec('UPDATE own_epoch SET counter = ?, hash = ? WHERE epoch = ?', [
-          last.counter,
-          last.hash,
-          last.epoch,
-        ]);
-      }
-      for (const record of new Set(branch.map((one) => one.record))) {
-        remergeRecord(this.database, this.catalogue, record);
-      }
+      if (readMeta<string>(this.database, 'epoch') === epoch) beginEpoch(this.database, newEpoch);
+      const place = { device: this.ownDevice()?.device ?? '', epoch, counter: first };
+      const moved = moveBranch(this.database, place, this.tip());
+      for (const record of moved.records) remergeRecord(this.database, this.catalogue, record);
+      if (moved.sentence !== '') this.giveNotice(moved.sentence);
       this.#readOwnAgain();
       return this.tip().epoch;
     });
   }
 
-  #moveBranch(first: Operation, again: Operation): void {
-    const bind = [first.device, first.epoch, first.counter];
-    const [row] = this.database.select(
-      `SELECT draft_id, taken_in_ms FROM operation
-       WHERE device = ? AND epoch = ? AND counter = ?`,
-      bind,
-    );
-    this.database.exec('INSERT OR IGNORE INTO forked_operation VALUES (?, ?, ?, ?, ?, ?)', [
-      referenceOf(first),
-      first.epoch,
-      first.counter,
-      writeEnvelope(first),
-      first.bodyText ?? '',
-      referenceOf(again),
-    ]);
-    this.database.exec(
-      'DELETE FROM operation WHERE device = ? AND epoch = ? AND counter = ?',
-      bind,
-    );
-    const draftId = row?.draft_id == null ? null : String(row.draft_id);
-    insertOperation(this.database, again, draftId, Number(row?.taken_in_ms ?? 0));
-  }
-
   /** Begin a new epoch and read every stream again, own entries too: this is an older copy. */
   beginRecovery(newEpoch: string, behind: string): void {
     this.database.transaction(() => {
-      if (readMeta<string>(this.database, 'epoch') === behind) this.#beginEpoch(newEpoch);
+      if (readMeta<string>(this.database, 'epoch') === behind) beginEpoch(this.database, newEpoch);
       this.#readOwnAgain();
     });
   }
@@ -243,6 +211,15 @@ export class UnitCopy {
     return readMeta<boolean>(this.database, 'has_known_put_back') === true;
   }
 
+  /** Say whether anything that others wrote ever came from a file (BU7). */
+  hasTakenFile(): boolean {
+    return readMeta<boolean>(this.database, 'has_taken_file') === true;
+  }
+
+  noteTakenFile(): void {
+    writeMeta(this.database, 'has_taken_file', true);
+  }
+
   isOffering(): boolean {
     return readMeta<boolean>(this.database, 'is_offering') === true;
   }
@@ -253,27 +230,36 @@ export class UnitCopy {
 
   /** Return the logs of other devices of which anything is held, by device and epoch. */
   otherLogs(): [device: string, epoch: string][] {
+    const own = this.ownDevice()?.device ?? '';
     return this.database
-      .select(
-        'SELECT DISTINCT device, epoch FROM operation WHERE device <> ? ORDER BY device, epoch',
-        [this.ownDevice()?.device ?? ''],
-      )
-      .map((row) => [String(row.device), String(row.epoch)]);
+      .select('SELECT text FROM phrase WHERE id IN (SELECT log FROM operation) ORDER BY text')
+      .map((row): [string, string] => {
+        const [device = '', epoch = ''] = String(row.text).split('.');
+        return [device, epoch];
+      })
+      .filter(([device]) => device !== own)
+      .sort();
   }
 
-  /** Return operations of one log after a counter, as they travel. */
-  operationsOf(
-    device: string,
-    epoch: string,
-    after: number,
-    limit: number,
-  ): [envelope: string, body: string][] {
+  /** Return operations of one log after a counter, without those whose body is not here. */
+  logOf(device: string, epoch: string, after: number, limit: number): Operation[] {
     return selectOperations(
       this.database,
-      `WHERE device = ? AND epoch = ? AND counter > ? AND body IS NOT NULL
-       ORDER BY counter LIMIT ?`,
-      [device, epoch, after, limit],
-    ).map((operation) => [writeEnvelope(operation), operation.bodyText ?? '']);
+      'WHERE log = ? AND counter > ? AND body IS NOT NULL ORDER BY counter LIMIT ?',
+      [logNumber(this.database, device, epoch), after, limit],
+    );
+  }
+
+  /** Return the last counter that is held of one log, 0 for none. */
+  lastCounterOf(device: string, epoch: string): number {
+    const bind = [logNumber(this.database, device, epoch)];
+    const query = 'SELECT max(counter) AS last FROM operation WHERE log = ?';
+    return Number(this.database.select(query, bind)[0]?.last ?? 0);
+  }
+
+  /** Return up to `limit` own operations of an epoch from a counter on. */
+  ownLog(epoch: string, from: number, limit: number): Operation[] {
+    return this.logOf(this.ownDevice()?.device ?? '', epoch, from - 1, limit);
   }
 
   /** A sentence about this tablet's own store that a person has to know, "" when none. */
@@ -285,13 +271,9 @@ export class UnitCopy {
     writeMeta(this.database, 'notice', sentence === '' ? null : sentence);
   }
 
-  hasForkedEpoch(): boolean {
-    return this.database.select('SELECT 1 FROM own_epoch WHERE is_forked = 1').length > 0;
-  }
-
   /** Return up to `limit` own operations of an epoch from a counter on, as they travel. */
   ownOperations(epoch: string, from: number, limit: number): [envelope: string, body: string][] {
-    return this.operationsOf(this.ownDevice()?.device ?? '', epoch, from - 1, limit);
+    return this.ownLog(epoch, from, limit).map((one) => [writeEnvelope(one), one.bodyText ?? '']);
   }
 
   cursors(): Record<string, number> {
@@ -302,6 +284,21 @@ export class UnitCopy {
     );
   }
 
+  /** Keep what was read last of a stream, for the unit to compare (EX20). */
+  noteLastRead(stream: string, read: LastRead): void {
+    writeMeta(this.database, `last_read:${stream}`, read);
+  }
+
+  /** Return what was read last of each stream, as far as its cursor still stands there. */
+  lastRead(): Record<string, LastRead> {
+    const found: Record<string, LastRead> = {};
+    for (const [stream, after] of Object.entries(this.cursors())) {
+      const read = readMeta<LastRead>(this.database, `last_read:${stream}`);
+      if (read !== null && read.after <= after) found[stream] = read;
+    }
+    return found;
+  }
+
   /** Read a stream (or all) from its start again: repeats change nothing (LG3). */
   resetCursors(stream: string | null = null): void {
     if (stream === null) this.database.exec('DELETE FROM cursor', []);
@@ -310,8 +307,13 @@ export class UnitCopy {
 
   /** Return how many own operations the unit does not hold, and when the oldest was written. */
   unsent(): { count: number; oldestMs: number | null } {
+    // Counted by the index; of each log the first one alone is read.
     const [row] = this.database.select(
-      `SELECT count(*) AS count, min(taken_in_ms) AS oldest FROM (${UNSENT})`,
+      `SELECT
+         sum((SELECT count(*) FROM operation WHERE log = phrase.id AND counter > held_by_unit)) AS count,
+         min((SELECT taken_in_ms FROM operation WHERE log = phrase.id AND counter > held_by_unit
+           ORDER BY counter LIMIT 1)) AS oldest
+       FROM own_epoch JOIN phrase ON phrase.text = ? || '.' || own_epoch.epoch`,
       [this.ownDevice()?.device ?? ''],
     );
     return {

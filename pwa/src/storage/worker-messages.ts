@@ -1,8 +1,16 @@
 /** What passes between the page and the store's worker. */
-import type { DeviceStanding, ExchangeStanding, OpenAnswer, RecordStore } from '../ports';
+import type {
+  DeviceStanding,
+  ExchangeStanding,
+  OpenAnswer,
+  PictureStore,
+  RecordStore,
+} from '../ports';
 
 /** Calls of `RecordStore` that the worker answers. */
-export type StoreCall = Exclude<keyof RecordStore, 'onRecords' | 'onExchange'>;
+export type StoreCall =
+  | Exclude<keyof RecordStore, 'onRecords' | 'onExchange' | 'hubRecords'>
+  | keyof PictureStore;
 
 /** Calls on a store that is open. */
 export type AnsweredCall = Exclude<StoreCall, 'open'>;
@@ -25,6 +33,8 @@ export type FromWorker =
   | { id: number; failure: string }
   | { records: string[] }
   | { exchange: ExchangeStanding }
+  /** Which build the worker is, said once when it starts (HAZ-27). */
+  | { build: string }
   /** The other window has closed: this one can open the store now. */
   | { isFree: true };
 

@@ -7,15 +7,20 @@ import type {
   ExchangeStanding,
   HistoryEntry,
   Json,
+  KeepPictureAnswer,
   OpenAnswer,
   OpenConflictRow,
+  PictureBytes,
+  PictureStore,
   PlanChecksAnswer,
   RecordQuery,
   RecordState,
   RecordStore,
   SaveAnswer,
   TakenIn,
+  UnitAlarm,
   UnitAlarmsAnswer,
+  UnitDevicesAnswer,
 } from '../ports';
 import type { FromWorker, StoreCall, ToWorker, WorkerOpenAnswer } from './worker-messages';
 
@@ -24,13 +29,15 @@ interface Waiting {
   reject(error: Error): void;
 }
 
-export class WorkerRecordStore implements RecordStore {
+export class WorkerRecordStore implements RecordStore, PictureStore {
   readonly #worker: Worker;
   readonly #waiting = new Map<number, Waiting>();
   readonly #onRecords = new Set<(records: string[]) => void>();
   readonly #onExchange = new Set<(standing: ExchangeStanding) => void>();
   #lastExchange: ExchangeStanding | null = null;
   #lastId = 0;
+  /** Which build the worker said it is; null before. */
+  build: string | null = null;
 
   constructor() {
     this.#worker = new Worker(new URL('./store-worker.ts', import.meta.url), { type: 'module' });
@@ -89,6 +96,14 @@ export class WorkerRecordStore implements RecordStore {
     return this.#ask('unitAlarms');
   }
 
+  unitDevices(): Promise<UnitDevicesAnswer> {
+    return this.#ask('unitDevices');
+  }
+
+  ownAlarms(): Promise<UnitAlarm[]> {
+    return this.#ask('ownAlarms');
+  }
+
   remember(name: string, content: Json): Promise<void> {
     return this.#ask('remember', name, plain(content));
   }
@@ -139,6 +154,18 @@ export class WorkerRecordStore implements RecordStore {
     }
   }
 
+  async keepPicture(record: string, bytes: Uint8Array<ArrayBuffer>): Promise<KeepPictureAnswer> {
+    try {
+      return await this.#ask('keepPicture', record, bytes);
+    } catch (error) {
+      return { kind: 'not-saved', sentence: `NOT SAVED. ${reason(error)}` };
+    }
+  }
+
+  readPicture(sha256: string): Promise<PictureBytes> {
+    return this.#ask('readPicture', sha256);
+  }
+
   onRecords(listener: (records: string[]) => void): () => void {
     this.#onRecords.add(listener);
     return () => this.#onRecords.delete(listener);
@@ -169,6 +196,8 @@ export class WorkerRecordStore implements RecordStore {
     } else if ('exchange' in message) {
       this.#lastExchange = message.exchange;
       for (const listener of this.#onExchange) listener(message.exchange);
+    } else if ('build' in message) {
+      this.build = message.build;
     } else if ('isFree' in message) {
       window.location.reload();
     } else {

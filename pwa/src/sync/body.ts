@@ -4,7 +4,7 @@
  * The text is kept exactly as it was written; what is read from it here may leave out keys of a
  * newer version, the text never does (OP7).
  */
-import { hasLoneSurrogate, type JsonContent, textBytes } from './canonical-text';
+import { byteLength, hasLoneSurrogate, type JsonContent } from './canonical-text';
 import { MalformedOperationError } from './errors';
 
 export const MAX_BODY_BYTES = 65_536;
@@ -62,7 +62,7 @@ export function writeBody(body: Body): string {
  * operation and the part.
  */
 export function readBody(bodyText: string, opId = 'this operation'): Body {
-  const length = textBytes(bodyText).length;
+  const length = byteLength(bodyText);
   const tooLong = () =>
     new MalformedOperationError(
       `The body of ${opId} is over ${MAX_BODY_BYTES} bytes. Put large content in a blob.`,
@@ -114,8 +114,9 @@ export function readBody(bodyText: string, opId = 'this operation'): Body {
       }
     }
   }
-  refuseUnreadable(parts, unreadable);
-  refuseFractions(set, opId);
+  // Half a character comes as it is, or as an escape.
+  if (bodyText.includes('\\u') || hasLoneSurrogate(bodyText)) refuseUnreadable(parts, unreadable);
+  refuseFractions(set, opId, 0);
   return {
     salt,
     by,
@@ -191,22 +192,17 @@ function refuseUnreadable(content: unknown, unreadable: (why: string) => Error):
   }
 }
 
-function refuseFractions(content: unknown, opId: string): void {
-  const waiting: [content: unknown, depth: number][] = [[content, 0]];
-  for (let next = waiting.pop(); next !== undefined; next = waiting.pop()) {
-    const [inner, depth] = next;
-    if (depth > MAX_DEPTH) {
-      throw new MalformedOperationError(
-        `${opId} is nested over ${MAX_DEPTH} levels deep. Write it flatter (OP6).`,
-      );
-    }
-    if (typeof inner === 'number' && !Number.isSafeInteger(inner)) {
-      throw new MalformedOperationError(
-        `${opId} holds a number that is no whole number. Write whole numbers in a small unit (OP6).`,
-      );
-    }
-    if (typeof inner === 'object' && inner !== null) {
-      for (const one of Object.values(inner)) waiting.push([one, depth + 1]);
-    }
+function refuseFractions(content: unknown, opId: string, depth: number): void {
+  if (depth > MAX_DEPTH) {
+    throw new MalformedOperationError(
+      `${opId} is nested over ${MAX_DEPTH} levels deep. Write it flatter (OP6).`,
+    );
   }
+  if (typeof content === 'number' && !Number.isSafeInteger(content)) {
+    throw new MalformedOperationError(
+      `${opId} holds a number that is no whole number. Write whole numbers in a small unit (OP6).`,
+    );
+  }
+  if (typeof content !== 'object' || content === null) return;
+  for (const inner of Object.values(content)) refuseFractions(inner, opId, depth + 1);
 }

@@ -4,7 +4,12 @@ import { describe, expect, test } from 'vitest';
 import { canonicalText, type JsonContent } from './canonical-text';
 import { nextStamp, readStamp, takeNotice, writeStamp } from './clock';
 import { listConflicts } from './conflict';
-import { BrokenChainError, ForgedOperationError, MalformedOperationError } from './errors';
+import {
+  BrokenChainError,
+  ChangedBatchError,
+  ForgedOperationError,
+  MalformedOperationError,
+} from './errors';
 import { compareTips, cutBatch, type HandshakeAnswer } from './exchange';
 import { RESTING, stepExchange } from './exchange-machine';
 import type { Heard, Said } from './exchange-messages';
@@ -20,6 +25,7 @@ import {
   writeEnvelope,
 } from './operation';
 import { placeOperation, type Tip, verifyChain } from './operation-log';
+import { digestRows, type Row, readRows, writeRows } from './wire';
 
 interface Case<Given, Expect> {
   description: string;
@@ -313,3 +319,19 @@ function checkMerge(given: MergeGiven, expected: MergeExpect): void {
 
 eachCase('merge/merge_record.json', checkMerge);
 eachCase('merge/reissue.json', checkMerge);
+
+eachCase<
+  { rows: Row[]; digest: string; said: string[] },
+  { operations: [string, string | null][]; is_shortest?: boolean } | { refused: string }
+>('exchange/wire.json', ({ rows, digest, said }, expected) => {
+  if ('refused' in expected) {
+    expect(() => readRows(rows, digest, ...said)).toThrow(ChangedBatchError);
+    expect(() => readRows(rows, digest, ...said)).toThrow(expected.refused);
+    return;
+  }
+  const read = readRows(rows, digest, ...said);
+  expect(read.map((one) => [writeEnvelope(one), one.bodyText])).toEqual(expected.operations);
+  expect(read).toEqual(expected.operations.map((texts) => readOperation(...texts)));
+  if (expected.is_shortest !== false) expect(writeRows(read)).toEqual(rows);
+  expect(digestRows(read, ...said)).toBe(digest);
+});

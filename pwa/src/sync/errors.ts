@@ -5,6 +5,7 @@
  *   MalformedOperationError   the bytes are no operation; nothing was taken in
  *   ForgedOperationError      the bytes contradict their own commitment
  *   BrokenChainError          the operation does not continue the log it names
+ *   ChangedBatchError         a batch in rows is not what was sent; nothing was taken in
  */
 
 /** Anything the record refuses; the text says what to do next. */
@@ -25,4 +26,9 @@ export class ForgedOperationError extends SyncError {
 /** The operation does not follow the one held before it (LG2). */
 export class BrokenChainError extends SyncError {
   override name = 'BrokenChainError';
+}
+
+/** Rows do not build what their digest says (EX17). */
+export class ChangedBatchError extends SyncError {
+  override name = 'ChangedBatchError';
 }

@@ -15,6 +15,7 @@ import {
 } from './exchange';
 import type { Heard, Said } from './exchange-messages';
 
+const FORBIDDEN = 403;
 const UNPROCESSABLE = 422;
 const NOTHING_TAKEN =
   'The unit took nothing in and gave no reason. Everything is kept on this tablet; ask the data manager.';
@@ -202,9 +203,12 @@ function casePulled(state: ExchangeState, heard: HeardOf<'pulled'>): Step {
   return pullCase({ ...state, case_streams: state.case_streams.slice(1) });
 }
 
-/** Treat a unit of an older release, which knows no lane: the stream brings the case too. */
+/**
+ * Go on to the push: a unit of an older release knows no lane, and a revoked device reads nothing,
+ * but hands over what it holds (EX12).
+ */
 function caseRefused(state: ExchangeState, heard: HeardOf<'refused'>): Step {
-  return heard.status === UNPROCESSABLE
+  return heard.status === FORBIDDEN || heard.status === UNPROCESSABLE
     ? push({ ...state, case_streams: [] })
     : refused(state, heard);
 }

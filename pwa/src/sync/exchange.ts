@@ -14,6 +14,15 @@ export interface Handshake {
   cursors: Record<string, number>;
   catalogue: number;
   wall_ms: number;
+  /** Left out before the unit has said that it compares it (EX20). */
+  last_read?: Record<string, LastRead>;
+}
+
+/** The last entry of others that this device read of a stream (EX20). */
+export interface LastRead {
+  /** Receipt number up to which the stream had been read then. */
+  after: number;
+  hash: string;
 }
 
 /** What the server says back (EX1). Keys as on the wire. */
@@ -25,6 +34,10 @@ export interface HandshakeAnswer {
   wall_ms: number;
   /** Up to which counter the unit holds each log under the device's name (EX9). */
   epochs?: Record<string, number>;
+  /** The unit reads and writes rows; one of an older release does not (EX18). */
+  rows?: boolean;
+  /** How what was last read agrees with what the unit holds; one of an older release says nothing. */
+  last_read?: 'agrees' | 'differs';
 }
 
 export type Comparison =

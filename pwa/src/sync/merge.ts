@@ -38,6 +38,9 @@ export interface RecordState {
   newer?: number;
 }
 
+/** What of an operation a merge looks at. */
+export type MergedOperation = Pick<Operation, 'opId' | 'device' | 'stamp' | 'hash' | 'bodyText'>;
+
 /**
  * Return the state of one record (MG1-MG12).
  *
@@ -47,10 +50,12 @@ export interface RecordState {
  */
 export function mergeRecord(
   record: string,
-  operations: Iterable<Operation>,
+  operations: Iterable<MergedOperation>,
   policies: Readonly<Record<string, FieldPolicy>>,
 ): RecordState {
   const all = [...operations];
+  const alone = all.length === 1 ? stateOfOne(record, all[0] as MergedOperation, policies) : null;
+  if (alone !== null) return alone;
   const held = readHeld(all);
   const standing = findStanding(held);
   const gone = new Map<string, Set<string>>();
@@ -101,14 +106,51 @@ export function mergeRecord(
   };
 }
 
+/**
+ * Return the state of a record with a single entry, as most have; null where that entry does more
+ * than to set fields.
+ */
+function stateOfOne(
+  record: string,
+  operation: MergedOperation,
+  policies: Readonly<Record<string, FieldPolicy>>,
+): RecordState | null {
+  if (!isWhole(operation)) return null;
+  const { set, over, retract, by, again } = decodeBody(operation.bodyText);
+  const names = Object.keys(set);
+  if (names.length === 0 || retract.length > 0 || again !== undefined) return null;
+  if (Object.keys(over).length > 0) return null;
+  const reference = referenceOf(operation);
+  const { stamp } = operation;
+  const fields = names.sort().map((field): [string, FieldState] => {
+    const value = { value: set[field] ?? null, references: [reference], by, stamp };
+    return [field, { values: [value], isConflict: false }];
+  });
+  const isNewer = names.some((field) => !Object.hasOwn(policies, field));
+  return {
+    record,
+    fields: Object.fromEntries(fields),
+    struck: [],
+    isEnteredInError: false,
+    heads: [reference],
+    ...(isNewer ? { newer: 1 } : {}),
+  };
+}
+
+function isWhole<One extends MergedOperation>(
+  operation: One,
+): operation is One & { bodyText: string } {
+  return operation.bodyText !== null;
+}
+
 /** Return the operations that count, by reference: of one and its re-issue the first's (MG10). */
-export function readHeld(operations: Iterable<Operation>): Map<string, Held> {
+export function readHeld(operations: Iterable<MergedOperation>): Map<string, Held> {
   const held = new Map<string, Held>();
   for (const operation of operations) {
+    if (!isWhole(operation)) continue;
     const reference = referenceOf(operation);
-    if (operation.bodyText !== null && !held.has(reference)) {
+    if (!held.has(reference))
       held.set(reference, { operation, body: decodeBody(operation.bodyText) });
-    }
   }
   return countOnce(held);
 }
@@ -176,7 +218,14 @@ function fieldState(
 
 /** Order of stamps, then of references; both ASCII, compared by code unit and never by locale. */
 function byStamp(held: ReadonlyMap<string, Held>): (a: string, b: string) => number {
-  const keyOf = (reference: string) => `${held.get(reference)?.operation.stamp} ${reference}`;
+  const keys = new Map<string, string>();
+  const keyOf = (reference: string): string => {
+    const known = keys.get(reference);
+    if (known !== undefined) return known;
+    const key = `${held.get(reference)?.operation.stamp} ${reference}`;
+    keys.set(reference, key);
+    return key;
+  };
   return (a, b) => (keyOf(a) < keyOf(b) ? -1 : keyOf(a) > keyOf(b) ? 1 : 0);
 }
 

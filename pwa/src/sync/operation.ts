@@ -6,12 +6,11 @@
  * rebuilt from its parts; the *body* is kept exactly as it was written and may be withheld, since
  * the envelope holds only a salted commitment to it. No merge here: see `merge.ts`.
  */
-import { sha256 } from '@noble/hashes/sha2.js';
-import { bytesToHex } from '@noble/hashes/utils.js';
 import { type Body, malformedPart, readBody, writeBody } from './body';
-import { hasLoneSurrogate, textBytes } from './canonical-text';
+import { hasLoneSurrogate } from './canonical-text';
 import { readStamp } from './clock';
 import { ForgedOperationError, MalformedOperationError } from './errors';
+import { hashText } from './sha256';
 
 export {
   type Body,
@@ -22,12 +21,28 @@ export {
   writeBody,
 } from './body';
 
+export { hashText } from './sha256';
+
 export const REFERENCE_DIGITS = 16;
 
 const OP_ID = /^([a-z0-9-]{1,32})\.([a-z0-9]{4,16})\.([1-9][0-9]{0,11})$/;
 const STREAM = /^[a-z_]{1,24}$/;
 const RECORD = /^([a-z_]{1,40})\/([A-Za-z0-9-]{1,64})$/;
 const HASH = /^[0-9a-f]{64}$/;
+/**
+ * The whole canonical envelope (OP2). Every part is free of quotes and backslashes, so what matches
+ * is an envelope; what does not is read as JSON to say what is wrong with it.
+ */
+const CANONICAL = new RegExp(
+  [
+    String.raw`^\{"op_id":"(([a-z0-9-]{1,32})\.([a-z0-9]{4,16})\.([1-9][0-9]{0,11}))"`,
+    '"previous":"([0-9a-f]{64}|)"',
+    '"stream":"([a-z_]{1,24})"',
+    '"record":"([a-z_]{1,40}/[A-Za-z0-9-]{1,64})"',
+    String.raw`"stamp":"([0-9]{15}\.[0-9]{5}\.[a-z0-9-]{1,32})"`,
+    String.raw`"commitment":"([0-9a-f]{64})"\}$`,
+  ].join(','),
+);
 
 /** One operation with its exact texts. `bodyText` is null when the body is withheld. */
 export interface Operation {
@@ -63,11 +78,6 @@ export function writeEnvelope(
     `{"op_id":"${parts.opId}","previous":"${parts.previous}","stream":"${parts.stream}",` +
     `"record":"${parts.record}","stamp":"${parts.stamp}","commitment":"${parts.commitment}"}`
   );
-}
-
-/** Return the SHA-256 of a text, 64 hexadecimal digits. */
-export function hashText(text: string): string {
-  return bytesToHex(sha256(textBytes(text)));
 }
 
 /** What a new operation is made of. */
@@ -136,33 +146,22 @@ function readEnvelopeParts(envelopeText: string): Record<(typeof KEYS)[number], 
  * @param envelopeText - canonical envelope; any other spelling of the same JSON is refused (OP2)
  * @param bodyText - exact body text; null when it was withheld from this reader
  * @throws MalformedOperationError when the envelope or the body breaks OP1-OP7
+ * @param bodyHash - `hashText` of the body, for a caller that has it already
  * @throws ForgedOperationError when the body is not the one the envelope commits to
  */
-export function readOperation(envelopeText: string, bodyText: string | null): Operation {
-  const parts = readEnvelopeParts(envelopeText);
-  const found = OP_ID.exec(parts.op_id);
-  if (found === null) throw malformedPart('op_id', parts.op_id, 'device.epoch.counter');
-  if (!STREAM.test(parts.stream)) throw malformedPart('stream', parts.stream, 'lower-case letters');
-  if (!RECORD.test(parts.record)) throw malformedPart('record', parts.record, 'kind/id');
-  if (readStamp(parts.stamp) === null) {
-    throw malformedPart('stamp', parts.stamp, '15 digits, 5 digits, device');
-  }
-  if (!HASH.test(parts.commitment)) {
-    throw malformedPart('commitment', parts.commitment, '64 hexadecimal digits');
-  }
-  const counter = Number(found[3]);
-  if (!(counter > 1 ? HASH.test(parts.previous) : parts.previous === '')) {
-    throw malformedPart('previous', parts.previous, 'the hash before it, empty only for the first');
-  }
-  const { op_id: opId, previous, stream, record, stamp, commitment } = parts;
-  const canonical = writeEnvelope({ opId, previous, stream, record, stamp, commitment });
-  if (envelopeText !== canonical) {
-    throw new MalformedOperationError(
-      `The envelope of ${opId} is not in canonical form. Send it as the device wrote it.`,
-    );
-  }
+export function readOperation(
+  envelopeText: string,
+  bodyText: string | null,
+  bodyHash: string | null = null,
+): Operation {
+  const found = CANONICAL.exec(envelopeText);
+  if (found === null) throw explain(envelopeText);
+  const [, opId = '', device = '', epoch = '', digits, previous = '', stream = ''] = found;
+  const [record = '', stamp = '', commitment = ''] = found.slice(7);
+  const counter = Number(digits);
+  if ((previous === '') !== (counter === 1)) throw explain(envelopeText);
   if (bodyText !== null) {
-    if (hasLoneSurrogate(bodyText) || hashText(bodyText) !== commitment) {
+    if (hasLoneSurrogate(bodyText) || (bodyHash ?? hashText(bodyText)) !== commitment) {
       throw new ForgedOperationError(
         `The body of ${opId} is not the one it commits to. ` +
           'It was changed after it was written: keep the tablet and ask the data manager.',
@@ -172,15 +171,42 @@ export function readOperation(envelopeText: string, bodyText: string | null): Op
   }
   return {
     opId,
-    device: found[1] ?? '',
-    epoch: found[2] ?? '',
+    device,
+    epoch,
     counter,
     previous,
     stream,
     record,
     stamp,
     commitment,
-    hash: hashText(canonical),
+    hash: hashText(envelopeText),
     bodyText,
   };
+}
+
+/** Return what is wrong with an envelope that is not canonical. */
+function explain(envelopeText: string): MalformedOperationError {
+  const parts = readEnvelopeParts(envelopeText);
+  const found = OP_ID.exec(parts.op_id);
+  if (found === null) return malformedPart('op_id', parts.op_id, 'device.epoch.counter');
+  if (!STREAM.test(parts.stream))
+    return malformedPart('stream', parts.stream, 'lower-case letters');
+  if (!RECORD.test(parts.record)) return malformedPart('record', parts.record, 'kind/id');
+  if (readStamp(parts.stamp) === null) {
+    return malformedPart('stamp', parts.stamp, '15 digits, 5 digits, device');
+  }
+  if (!HASH.test(parts.commitment)) {
+    return malformedPart('commitment', parts.commitment, '64 hexadecimal digits');
+  }
+  const counter = Number(found[3]);
+  if (!(counter > 1 ? HASH.test(parts.previous) : parts.previous === '')) {
+    return malformedPart(
+      'previous',
+      parts.previous,
+      'the hash before it, empty only for the first',
+    );
+  }
+  return new MalformedOperationError(
+    `The envelope of ${parts.op_id} is not in canonical form. Send it as the device wrote it.`,
+  );
 }

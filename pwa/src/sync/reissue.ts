@@ -10,7 +10,7 @@ import { type Body, makeOperationOf, type Operation, readBody, referenceOf } fro
 import type { Tip } from './operation-log';
 
 export interface Held {
-  operation: Operation;
+  operation: Pick<Operation, 'opId' | 'device' | 'stamp'>;
   body: Body;
 }
 

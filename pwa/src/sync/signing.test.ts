@@ -2,7 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { MalformedOperationError } from './errors';
-import { findHead, writeHeadText } from './signing';
+import { findHead, type SegmentMark, writeHeadText, writeSegmentText } from './signing';
 
 interface Case<Given, Expect> {
   description: string;
@@ -32,6 +32,14 @@ eachCase<{ device: string; epoch: string; counter: number; hash: string }, strin
     }
   },
 );
+
+eachCase<SegmentMark, string | null>('write_segment_text.json', (segment, expected) => {
+  if (expected === null) {
+    expect(() => writeSegmentText(segment)).toThrow(MalformedOperationError);
+  } else {
+    expect(writeSegmentText(segment)).toBe(expected);
+  }
+});
 
 eachCase<Parameters<typeof findHead>[0], ReturnType<typeof findHead>>(
   'find_head.json',

@@ -1,9 +1,10 @@
 /**
- * What a device signs: the head of its chain, once a batch. Text alone; keys are elsewhere.
+ * What is signed: a device's head, once a batch, and the unit's segments. Keys are elsewhere.
  * Twin of `signing.py`.
  *
  * Every operation names the hash of the one before it, so that one signature over the last hash of
- * a chain vouches for every operation up to it.
+ * a chain vouches for every operation up to it. Segments of a stream are bound together likewise:
+ * each names where the one before it ends, so that none can be left out between two others.
  */
 import { MalformedOperationError } from './errors';
 import type { Operation } from './operation';
@@ -12,6 +13,7 @@ import type { Tip } from './operation-log';
 const DEVICE = /^[a-z0-9-]{1,32}$/;
 const EPOCH = /^[a-z0-9]{4,16}$/;
 const HASH = /^[0-9a-f]{64}$/;
+const STREAM = /^[a-z_]{1,24}$/;
 const LARGEST_COUNTER = 999_999_999_999;
 
 /**
@@ -36,7 +38,8 @@ export function writeHeadText(device: string, { epoch, counter, hash }: Tip): st
   return `crura-head\n${device}\n${epoch}\n${counter}\n${hash}`;
 }
 
-type Link = Pick<Operation, 'device' | 'epoch' | 'counter' | 'previous' | 'hash'>;
+/** What a chain is made of. */
+export type Link = Pick<Operation, 'device' | 'epoch' | 'counter' | 'previous' | 'hash'>;
 
 /** Return the head whose signature vouches for every one of these (SG3), null if no one chain. */
 export function findHead(operations: readonly Link[]): Tip | null {
@@ -53,4 +56,41 @@ export function findHead(operations: readonly Link[]): Tip | null {
     if (!follows) return null;
   }
   return { epoch: last.epoch, counter: last.counter, hash: last.hash };
+}
+
+/** A sealed segment of a stream, by receipt numbers; `after` is where the one before it ends. */
+export interface SegmentMark {
+  /** SHA-256 of its bytes, 64 hexadecimal digits. */
+  digest: string;
+  stream: string;
+  /** Last receipt number of the segment before, 0 for the first segment. */
+  after: number;
+  first: number;
+  last: number;
+  operations: number;
+}
+
+/**
+ * Return the text that a unit server signs for one sealed segment, ASCII (SG10).
+ *
+ * @throws MalformedOperationError when a part is none of a segment: two different segments never
+ *   have the same text
+ */
+export function writeSegmentText(segment: SegmentMark): string {
+  const { digest, stream, after, first, last, operations } = segment;
+  const isSound =
+    HASH.test(digest) &&
+    STREAM.test(stream) &&
+    [after, first, last, operations].every((number) => Number.isSafeInteger(number)) &&
+    after >= 0 &&
+    after < first &&
+    first <= last &&
+    operations >= 1 &&
+    operations <= last - first + 1;
+  if (!isSound) {
+    throw new MalformedOperationError(
+      `${digest.slice(0, 16)} of stream '${stream.slice(0, 24)}' is no segment. Ask for the list again.`,
+    );
+  }
+  return `crura-segment\n${digest}\n${stream}\n${after}\n${first}\n${last}\n${operations}`;
 }

@@ -1,92 +1,47 @@
 /** Sentences on adverse events: what is asked, and both grades with where they come from. */
 import type { Entered, Fact, Graded, Scale } from '../clinical-rules/adverse-events';
+import { choices, midSentence, say, withMore, words } from './say';
 import { basisLine } from './workup';
 
-const yesNo = [
-  { id: 'yes', words: 'Yes' },
-  { id: 'no', words: 'No' },
-];
-
-const facts: Record<Fact, string> = {
-  phone_contact: 'Contact by phone',
-  consultation: 'Consultation',
-  emergency_visit: 'Emergency visit',
-  observation_hours: 'Observed longer than planned',
-  admission_hours: 'Unplanned admission, hours',
-  admission_nights: 'Unplanned admission, nights',
-  prolonged_nights: 'Planned stay prolonged',
-  procedure_aborted: 'Procedure aborted for it',
-  drugs: 'Drugs for it, the strongest',
-  transfusion: 'Transfusion',
-  unplanned_ventilation: 'Unplanned ventilation',
-  repeat_endoscopy: 'Repeat endoscopy',
-  radiological_intervention: 'Radiological intervention',
-  surgery: 'Surgery',
-  intensive_care_nights: 'Intensive care',
-  failing_organs: 'Failing organs',
-  permanent_disability: 'Permanent disability',
-  death: 'Death',
-};
-
-const scales: Record<Scale, string> = { agree: 'AGREE', asge: 'ASGE' };
-
-const drugs = [
-  { id: 'none', words: 'None' },
-  { id: 'supportive', words: 'Antiemetic, antipyretic, analgesic, electrolytes' },
-  { id: 'other', words: 'Other drug' },
-];
+const said = words('events');
+const facts: Readonly<Record<Fact, string>> = said.facts;
+const drugs = choices(said.drugs);
 
 function answerWords(entered: Entered): string {
-  if (typeof entered === 'boolean') return entered ? 'yes' : 'no';
-  return drugs.find(({ id }) => id === entered)?.words.toLowerCase() ?? String(entered);
+  if (typeof entered === 'boolean') return entered ? said.answers.yes : said.answers.no;
+  const drug = drugs.find(({ id }) => id === entered);
+  return drug === undefined ? String(entered) : midSentence(drug.words);
 }
 
-export const eventWords = {
+export const eventWords = withMore(said, {
   facts,
-  yesNo,
+  yesNo: choices(said.yesNo),
   drugs,
-  hours: 'h',
-  nights: 'nights',
-  organs: 'organs',
-  open: (event: string) => `What ${event.toLowerCase()} needed`,
-  close: 'Close these questions',
-  notAdmitted: 'Not admitted',
-  restIsNo: (count: number) => `None of the ${count} that could raise the grade`,
-  recorded: (event: string, fact: string) => `${event}: ${fact}`,
-  restRecorded: (event: string) => `${event}: none of those that could raise the grade`,
-  grade: (scale: Scale, { grade, at_least }: Graded) => {
+  open: (event: string) => say('events.open', { event: midSentence(event) }),
+  restIsNo: (count: number) => say('events.restIsNo', { count }),
+  recorded: (event: string, fact: string) => say('events.recorded', { event, fact }),
+  restRecorded: (event: string) => say('events.restRecorded', { event }),
+  grade: (name: Scale, { grade, at_least }: Graded) => {
+    const scale = said.scales[name];
     if (grade === 'none') {
-      return at_least ? `${scales[scale]}: no grade so far` : `${scales[scale]}: no adverse event`;
+      return say(at_least ? 'events.noGradeYet' : 'events.noEvent', { scale });
     }
-    return `${scales[scale]}: ${at_least ? 'at least ' : ''}${grade}`;
+    return say(at_least ? 'events.atLeast' : 'events.grade', { scale, grade });
   },
   because: (because: Graded['because']) =>
     `${because.map(({ fact, entered }) => `${facts[fact]}: ${answerWords(entered)}`).join('; ')}.`,
-  noneMet: 'No fact entered gives a grade.',
-  fromFacts: 'From the facts entered. A clinician judges.',
   couldRaise: (names: readonly Fact[]) =>
-    `Not entered, could raise a grade: ${names.map((name) => facts[name]).join('; ')}.`,
-  ungraded: 'Not graded: no facts entered.',
-  twoAnswers: (fact: string, answers: string) =>
-    `${fact}: two answers, ${answers}. Enter the right one; until then it counts as not entered.`,
+    say('events.couldRaise', { names: names.map((name) => facts[name]).join('; ') }),
+  twoAnswers: (fact: string, answers: string) => say('events.twoAnswers', { fact, answers }),
   basis: ({ basis, source }: Graded) =>
     basis === null ? '' : `${basisLine(basis, source ?? '')}.`,
   /** The engine's sentence names facts by their keys; a person reads their words. */
   refusal: (sentence: string) =>
-    Object.entries(facts).reduce((told, [fact, words]) => told.replaceAll(fact, words), sentence),
-  ruleFiles: (files: string) => `Rule files: ${files}.`,
+    Object.entries(facts).reduce((told, [fact, name]) => told.replaceAll(fact, name), sentence),
+  ruleFiles: (files: string) => say('events.ruleFiles', { files }),
   answer: answerWords,
   // --- events after the procedure
-  laterTitle: 'Events up to 30 days',
-  laterNote: 'What happened since the procedure, and what it needed.',
-  noEvents: 'No event recorded.',
-  addEvent: 'Add an event',
-  leave: 'Leave as it was',
-  whichDay: 'On which day?',
-  dayUnknown: 'day not entered',
   day: (day: string, number: number | null) =>
-    number === null ? day : `${day}, day ${number} after the procedure`,
-  beyond: 'After day 30: recorded, and outside the count of 30 days.',
-  before: 'Before the procedure: check the day.',
-  undo: (words: string) => `Undo: ${words}`,
-};
+    number === null ? day : say('events.day', { day, number }),
+  undo: (act: string) => say('events.undo', { act }),
+});

@@ -1,108 +1,40 @@
 /** Every sentence of the Clinic screen. No clinical finding is ever named here. */
 import type { Group } from '../state/worklist';
+import { choices, forRecord, lookUp, reasons, say, withMore, words } from './say';
 
-export const clinic = {
-  title: 'Clinic',
-  search: 'Find by name, local number or phone',
-  nothingOpen: 'No open visit. Visits appear here when a surveillance plan is made.',
-  nothingFound: 'Nobody on the list answers to that.',
-  loading: 'Reading the list.',
-  groups: {
-    'two-answers': 'Two answers: choose one',
-    'to-answer': 'Day has passed: did they come?',
-    overdue: 'Overdue',
-    'no-show': 'Did not come: rebook',
-    due: 'Due, not booked',
-    'this-week': 'Booked this week',
-    clinician: 'Waiting for clinician',
-    later: 'Later',
-  } satisfies Record<Group, string>,
-  clinicianBecause: {
-    owner: 'A clinician decides next.',
-    late: 'More than 14 days past the window.',
-    'no-answer': 'Two tries without an answer.',
+const said = words('clinic');
+const other = {
+  id: forRecord('clinic.otherReason'),
+  get words() {
+    return said.otherReason;
   },
-  owner: { booking: 'Booking', clinician: 'Clinician' } as Record<string, string>,
-  noOwner: 'no owner',
-  unnamed: 'Name not on this device',
-  noPhone: 'no phone number',
-  born: 'born',
-  pastTarget: (days: number) =>
-    days === 0 ? 'target today' : days > 0 ? `${days} d past target` : `${-days} d to target`,
-  window: (range: string) => `Window ${range}`,
-  noWindow: 'no window',
-  target: (day: string) => `target ${day}`,
-  bookedFor: (day: string, time: string, place: string) =>
-    `Booked: ${day}${time ? `, ${time}` : ''}${place ? `, ${place}` : ''}`,
-  status: {
-    planned: 'planned',
-    'to-book': 'to book',
-    booked: 'booked',
-    'no-show': 'did not come',
-    cancelled: 'cancelled, to rebook',
-  } as Record<string, string>,
-  open: 'Open',
-  choosePerson: 'Choose a person from the list.',
-  backToList: 'Back to the list',
-  person: 'Name, phone, needs',
-  book: 'Book',
-  bookTitle: 'Choose a session',
-  bookNote: 'Nearest to the target first.',
-  another: 'Move to another session',
-  noSessions: 'No session with a free place. Ask the unit to open one.',
-  noWay: 'Leave as it was',
-  moreSessions: 'Show more sessions',
-  free: (free: number, capacity: number) => `${free} of ${capacity} free`,
-  fromTarget: (days: number) =>
-    days === 0 ? 'on target' : days > 0 ? `${days} d after target` : `${-days} d before target`,
-  before: 'Before the window',
-  after: 'After the window',
-  whyOutside: 'This day lies outside the window. Why?',
-  outsideReasons: ['No place in the window', 'Patient asked', 'Transport', 'Clinician agreed'],
-  otherReason: 'Other, note later',
-  cameTitle: 'What happened?',
-  came: 'Came',
-  cameDone: 'Recorded: came',
-  didNotCome: 'Did not come',
-  whyNoShow: 'Why not?',
-  noShowReasons: ['No reason known', 'Forgot', 'Unwell', 'Transport', 'Letter not received'],
-  noShowDone: 'Recorded: did not come. Back on the list',
-  cancel: 'Cancel booking',
-  whyCancelled: 'Who cancelled, and why?',
-  cancelReasons: ['Patient asked', 'Unit cancelled', 'Unwell', 'Transport', 'In hospital'],
-  cancelDone: 'Booking cancelled. Back on the list',
-  bookDone: (day: string) => `Booked for ${day}`,
-  undo: 'Undo',
-  contactTitle: 'Try to reach',
-  how: [
-    { id: 'phone', words: 'Phone' },
-    { id: 'letter', words: 'Letter' },
-    { id: 'text-message', words: 'Text message' },
-  ],
-  result: [
-    { id: 'reached', words: 'Reached' },
-    { id: 'no-answer', words: 'No answer' },
-    { id: 'wrong-number', words: 'Wrong number' },
-    { id: 'left-word', words: 'Left word' },
-  ],
-  howQuestion: 'How?',
-  resultQuestion: 'What came of it?',
-  attemptDone: 'Try recorded',
-  tries: 'Tries so far',
-  noTries: 'No try recorded.',
-  toClinician: 'Ask a clinician',
-  toClinicianDone: 'Handed to a clinician',
-  toBooking: 'Give back to booking',
-  toBookingDone: 'Given back to booking',
-  endTitle: 'End this visit',
-  endNote: 'A clinician ends follow-up, with a reason.',
-  endReasons: [
-    { id: 'died', words: 'Died' },
-    { id: 'transferred', words: 'Transferred' },
-    { id: 'declined', words: 'Declined' },
-    { id: 'not-needed', words: 'Not needed' },
-  ],
-  endDone: 'Visit ended',
-  needs: 'Needs',
-  outsideCaution: 'Outside the window. Local protocol decides.',
 };
+const joined = (...parts: string[]) => parts.filter((part) => part !== '').join(', ');
+
+export const clinic = withMore(said, {
+  groups: said.groups satisfies Record<Group, string>,
+  owner: lookUp(said.owner),
+  status: lookUp(said.status),
+  pastTarget: (days: number) =>
+    days < 0 ? say('clinic.toTarget', { days: -days }) : say('clinic.pastTarget', { days }),
+  window: (range: string) => say('clinic.window', { range }),
+  target: (day: string) => say('clinic.target', { day }),
+  bookedFor: (day: string, time: string, place: string) =>
+    say('clinic.bookedFor', { when: joined(day, time, place) }),
+  free: (free: number, capacity: number) => say('clinic.free', { free, capacity }),
+  fromTarget: (days: number) =>
+    days < 0 ? say('clinic.beforeTarget', { days: -days }) : say('clinic.afterTarget', { days }),
+  bookDone: (day: string) => say('clinic.bookDone', { day }),
+  // --- recorded with the act: the record keeps the id, which is English
+  outsideReasons: [...reasons('clinic.outsideReasons', said.outsideReasons), other],
+  noShowReasons: [...reasons('clinic.noShowReasons', said.noShowReasons), other],
+  cancelReasons: [...reasons('clinic.cancelReasons', said.cancelReasons), other],
+  because: {
+    another: forRecord('clinic.another'),
+    toBooking: forRecord('clinic.toBooking'),
+    toClinician: forRecord('clinic.toClinician'),
+  },
+  how: choices(said.how),
+  result: choices(said.result),
+  endReasons: choices(said.endReasons),
+});

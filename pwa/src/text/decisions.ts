@@ -78,13 +78,42 @@ export const doubleWords = {
   open: 'Open Decisions',
 };
 
-/** Sentences about what the unit could not take in. */
+/** Sentences about what could not be taken in, at the unit or on this device. */
 export const alarmWords = {
-  title: 'Not taken in by the unit',
-  lead: 'These entries are kept aside at the unit and count for nothing there. Tell the data manager.',
-  kinds: { fork: 'Two versions of one entry.', 'set-aside': 'Set aside.' },
-  of: (opId: string, when: string) => `Entry ${opId}, came ${when}`,
+  title: 'Not taken in',
+  lead: 'These entries are kept aside and count for nothing. Tell the data manager, then mark them as seen to.',
+  kinds: {
+    fork: 'Two versions of one entry.',
+    'set-aside': 'Set aside.',
+    damaged: 'Damaged at the unit.',
+  },
+  of: (opId: string, when: string) =>
+    when === '' ? `Entry ${opId}` : `Entry ${opId}, came ${when}`,
+  more: (count: number) => `and ${count} more`,
+  seeTo: (count: number) => (count === 1 ? 'Seen to' : `All ${count} seen to`),
+  why: 'What was done?',
+  reasons: [
+    'Told the data manager',
+    'Second device found',
+    'Entered again by hand',
+    'Not needed, note later',
+  ],
+  atTheBedside: 'A bedside device marks this as seen to.',
+  seenTitle: (count: number) => `Seen to: ${count}`,
+  seenBy: (name: string, when: string, because: readonly string[]) =>
+    [`Seen to${name === '' ? '' : ` by ${name}`}, ${when}`, ...because].join('. '),
   notTold: (sentence: string) => `The unit was not asked what it set aside. ${sentence}`,
+};
+
+/** Sentences about devices of the unit that have not exchanged for a day or longer (HAZ-35). */
+export const silentWords = {
+  title: 'Devices not heard of',
+  lead: 'What they hold may be missing here. Find each one and connect it.',
+  silent: (name: string, age: string) => `${name}: silent for ${age}.`,
+  escalated: (name: string, age: string) => `${name}: silent for ${age}. Tell the unit lead.`,
+  last: (when: string) => `Last exchange ${when}.`,
+  never: (when: string) => `Joined ${when}, no exchange since.`,
+  notTold: (sentence: string) => `No answer about the devices of the unit. ${sentence}`,
 };
 
 /** Return one of both entries in plain words, part by part. */

@@ -1,55 +1,10 @@
 /** Every sentence of the Patient screen. */
-export const patientText = {
-  title: 'Patient',
-  notHere: 'This person is not on this device.',
-  changed: 'Changed',
-  change: 'Change',
-  enter: 'Enter',
-  leave: 'Leave as it was',
-  notEntered: 'not entered',
-  whoTitle: 'Who',
-  contactTitle: 'Contact and needs',
-  familyName: 'Family name',
-  givenName: 'Given name',
-  bornOn: 'Born on',
-  sex: 'Sex',
-  sexes: [
-    { id: 'female', words: 'Female' },
-    { id: 'male', words: 'Male' },
-  ],
-  localId: 'Local number',
-  phone: 'Phone',
-  phoneNote: 'Note on calling',
-  needs: 'Needs',
-  needChoices: [
-    { id: 'interpreter', words: 'Interpreter' },
-    { id: 'escort', words: 'Escort' },
-    { id: 'wheelchair', words: 'Wheelchair' },
-    { id: 'fasting', words: 'Fasting' },
-    { id: 'blood-thinner-ask-nurse', words: 'Blood thinner: ask nurse' },
-  ],
-  identity: 'Identity',
-  identities: [
-    { id: 'confirmed', words: 'Confirmed' },
-    { id: 'to-be-confirmed', words: 'To be confirmed' },
-  ],
-  year: 'Year of birth',
-  yearUnit: 'year',
-  month: 'Month',
-  day: 'Day',
-  casesTitle: 'Cases',
-  noCases: 'No case on this device.',
-  openCase: 'Open case',
-  visitsTitle: 'Visits',
-  noVisits: 'No visit planned.',
-  historyTitle: 'Everything recorded here',
-  historyNote: 'Latest first. Nothing is deleted; what was undone is struck through.',
-  by: 'by',
-  on: 'on',
-  thisDevice: 'this device',
-  atUnit: 'at the unit',
-  onTablet: 'on this tablet only',
-  undid: 'Undid an earlier entry',
-  because: 'because',
-  showAll: 'Show all',
-};
+import { choices, withMore, words } from './say';
+
+const said = words('patient');
+
+export const patientText = withMore(said, {
+  sexes: choices(said.sexes),
+  needChoices: choices(said.needChoices),
+  identities: choices(said.identities),
+});

@@ -1,5 +1,6 @@
 /** Sentences of the Procedure screen: at most six words at the bedside (UX-19). */
 import type { Move, Step } from '../clinical-rules/step-protocol';
+import type { CountedItem } from '../state/close-out';
 import { milliText } from '../state/number-entry';
 import { OWN_PLAN_STEP, type PassedAct } from '../state/procedure-events';
 import { mlText, mmText } from '../state/tally';
@@ -65,6 +66,13 @@ const agents: Record<string, string> = {
   'n-butyl-2-cyanoacrylate': 'n-butyl cyanoacrylate',
 };
 
+/** Lots by what they are of; a soft remark names those left out. */
+export const lotNames: Record<CountedItem, string> = {
+  coil: 'Coil lot',
+  needle: 'Needle lot',
+  adhesive: 'Adhesive lot',
+};
+
 const events: Record<string, string> = {
   bleeding: 'Bleeding',
   embolism: 'Embolism',
@@ -84,7 +92,7 @@ export const procedure = {
   emergencyGoOn: 'Confirm identity later',
   toPuncture: 'Straight to puncture',
   toPunctureNote: (count: number) => `${count} steps become "left out".`,
-  closed: 'Case is closed. Entries show as changed after signing.',
+  closed: 'Closed. Entries show as later changes.',
   restored: (time: string, last: string) => `Restored ${time}, last saved ${last}`,
   nothingYet: 'Nothing recorded yet',
   undo: (what: string) => `Undo ${what}`,
@@ -109,7 +117,7 @@ export const procedure = {
   skipTitle: 'Skip: say why',
   steps: 'Other step',
   stepsTitle: 'Record another step',
-  stepsNote: 'Recorded out of order, as it happened.',
+  stepsNote: 'Out of order, as it happened.',
   backToStep: 'Back to step',
   event: 'Record event',
   eventTitle: 'What happened?',
@@ -124,7 +132,7 @@ export const procedure = {
   needleLot: 'Needle lot',
   lot: 'Lot',
   lotUnknown: 'Lot unknown',
-  lotExpired: (on: string) => `Expired ${on}. Still recordable.`,
+  lotExpired: (on: string) => `Expired ${on}`,
   lotExpires: (on: string) => `to ${on}`,
   chooseCoil: 'Choose the coil',
   otherCoil: 'Other coil',
@@ -141,14 +149,15 @@ export const procedure = {
   stop: 'Needle stop',
   stopFirst: 'Enter the stop first',
   asPlanned: (words: string) => `As planned: ${words}`,
-  planStale: 'Plan is out of date. Enter your own, or plan again.',
-  stopStale: 'Distance differs from plan. No planned stop.',
+  stopStale: 'Distance differs: no planned stop.',
+  /** One amount where there is no oil, else that of the mix. */
+  injected: (oil: number | null) =>
+    oil === 0 ? 'Adhesive (pure), no oil' : 'Mix (adhesive + oil)',
   flushAmount: 'Flush given',
   flushMedium: 'Flush medium',
   flushPatent: 'Flushed and patent',
   needleReady: 'Flushed, free of air',
   adhesiveLot: 'Adhesive lot',
-  adhesiveAmount: 'Mix (adhesive + oil)',
   adhesiveFirst: 'Enter the mix first',
   flushFirst: 'Enter the flush first',
   otherAmount: 'Other amount given',
@@ -158,7 +167,9 @@ export const procedure = {
   ratioUnknown: 'Parts of adhesive and oil unknown.',
   agent: (agent: string | null) => (agent ? (agents[agent] ?? agent) : 'Adhesive not chosen'),
   licence: 'Use of this adhesive here may be outside its licence. Local protocol decides.',
-  startWas: 'Start was 5 s ago',
+  fromPlan: 'planned',
+  fromDistance: 'starts at the distance',
+  startWas: 'Start was 5\u00a0s ago',
   uncertain: 'Time uncertain',
   of: (planned: string) => `of ${planned}`,
   aboveSoft: (total: string, limit: string) =>
@@ -171,6 +182,7 @@ export const procedure = {
   goOn: {
     'HARD-03': 'go on with own plan',
     'HARD-04': 'two people confirm',
+    'HARD-06': 'go on with own plan',
     'HARD-05': 'keep this stop',
     'BLOOD-RETURN': 'go on without blood return',
   } as Record<string, string>,
@@ -179,7 +191,6 @@ export const procedure = {
   wasGiven: 'Was given: record it',
   wasSet: 'Was set so: record it',
   raisedBefore: 'Raised before in this case.',
-  estimated: 'Uses an estimated size.',
   overrideTitle: 'Going on: say why',
   hold: (words: string) => `Hold 1 s: ${words}`,
   basis: (basis: string) => (basis ? `From ${basis}.` : ''),
@@ -189,7 +200,9 @@ export const procedure = {
     coils: 'Coils',
     pure: 'Adhesive (pure)',
     mix: 'Mix (adhesive + oil)',
+    pureNoOil: 'Adhesive (pure), no oil',
     flush: 'Flush',
+    withoutAmount: (count: number) => `${count} × amount not entered`,
     punctures: 'Punctures',
     time: 'Since start',
     all: 'All targets',
@@ -201,6 +214,11 @@ export const procedure = {
 function partText(oil: number, pure: number): string {
   const thousandths = Math.floor((2 * oil * 1_000 + pure) / (2 * pure));
   return `${milliText(thousandths)} ${thousandths > 1_000 ? 'parts' : 'part'}`;
+}
+
+/** Return what a step asks; that the time runs is said only once it does. */
+export function askOf(step: Step, isTiming: boolean): string {
+  return isTiming ? step.ask : step.ask.replace('; the time runs', '');
 }
 
 /** Return the words of the primary and the second answer of a yes-or-no step. */
@@ -228,7 +246,7 @@ export function coilWords(loopUm: unknown): string {
 /** Return an act in words, for the list of last acts and the undo button. */
 export function actWords(act: PassedAct, steps: readonly Step[]): string {
   const answers = (act.set.answers ?? {}) as Parts;
-  if (act.set.step === OWN_PLAN_STEP) return 'Own plan, saved one out of date';
+  if (act.set.step === OWN_PLAN_STEP) return 'Own plan, saved plan outdated';
   if (act.kind === 'complication') return events[String(act.set.what)] ?? String(act.set.what);
   if (act.count > 1) return `${act.count} steps left out`;
   const step = steps.find(({ id }) => id === act.set.step);

@@ -1,316 +1,88 @@
 /** Sentences of the Workup screen. */
-const yesNo = [
-  { id: 'yes', words: 'Yes' },
-  { id: 'no', words: 'No' },
-];
+import { choices, lookUp, say, withMore, words } from './say';
 
-export const workup = {
-  title: 'Workup',
-  open: 'Still open',
-  openNote: 'A reminder. Nothing here holds you up.',
-  nothingOpen: 'Nothing open here.',
-  undo: (words: string) => `Undo: ${words}`,
-  recorded: 'Recorded.',
-  notEntered: 'not entered',
-  parts: {
-    indication: 'Indication',
-    varix_class: 'Varix class',
-    right_to_left_shunt: 'Right-to-left shunt',
-    allergies: 'Allergies',
-    liver: 'Liver scores',
-    antithrombotics: 'Antithrombotic drugs',
-    procedure_on: 'Procedure date',
-    airway: 'Airway',
-    consent: 'Consent',
-    antibiotic: 'Antibiotic',
-    conflict: 'Two answers wait',
-  },
-  partTitles: {
-    history: 'History',
-    liver: 'Liver',
-    drugs: 'Drugs',
-    agreements: 'Airway, consent',
-  },
-  identityOpen: 'Identity to be confirmed.',
-  goToPatient: 'Open the patient page',
-  complete: 'complete',
-  stillOpen: (names: string) => `open: ${names}`,
-  history: 'History',
-  liver: 'Liver',
-  drugs: 'Drugs',
-  airway: 'Airway',
-  consent: 'Consent',
-  antibiotic: 'Antibiotic',
-  yesNo,
-};
+const workupSaid = words('workup');
+export const workup = withMore(workupSaid, {
+  undo: (act: string) => say('workup.undo', { act }),
+  stillOpen: (names: string) => say('workup.stillOpen', { names }),
+  yesNo: choices(workupSaid.yesNo),
+});
 
-export const historyWords = {
-  indication: 'Indication',
-  indications: [
-    { id: 'primary-prophylaxis', words: 'Primary prophylaxis' },
-    { id: 'secondary-prophylaxis', words: 'Secondary prophylaxis' },
-    { id: 'acute-bleed', words: 'Acute bleed' },
-  ],
-  cause: 'Cause of portal hypertension',
-  causes: [
-    { id: 'alcohol', words: 'Alcohol' },
-    { id: 'viral', words: 'Viral' },
-    { id: 'metabolic', words: 'Metabolic' },
-    { id: 'cholestatic', words: 'Cholestatic' },
-    { id: 'portal-vein-thrombosis', words: 'Portal vein thrombosis' },
-    { id: 'splenic-vein-thrombosis', words: 'Splenic vein thrombosis' },
-    { id: 'other', words: 'Other' },
-    { id: 'unknown', words: 'Unknown' },
-  ],
-  pastBleeds: 'Past bleeds',
-  pastBleedsUnit: 'bleeds',
-  varixClass: 'Varix class',
-  varixClasses: [
-    { id: 'GOV1', words: 'GOV1' },
-    { id: 'GOV2', words: 'GOV2' },
-    { id: 'GOV1+GOV2', words: 'GOV1 + GOV2' },
-    { id: 'IGV1', words: 'IGV1' },
-    { id: 'IGV2', words: 'IGV2' },
-    { id: 'unclassified', words: 'Unclassified' },
-  ],
-  aid: 'Class from what was seen',
-  aidOpen: 'Help with the class',
-  aidClose: 'Close',
-  aidNote: 'A proposal. Nothing is recorded until you take it.',
-  continuous: 'Do they go on from the oesophagus?',
-  continuities: [
-    { id: 'yes', words: 'Yes' },
-    { id: 'no', words: 'No' },
-    { id: 'not-seen', words: 'Not seen' },
-  ],
-  sites: 'Where do they lie?',
-  siteChoices: [
-    { id: 'lesser-curve', words: 'Lesser curve' },
-    { id: 'fundus', words: 'Fundus' },
-    { id: 'body', words: 'Body' },
-    { id: 'antrum', words: 'Antrum' },
-    { id: 'duodenum', words: 'Duodenum' },
-  ],
-  takeClass: (name: string) => `Take ${name}`,
-  classBasis: 'Sarin 1992, as tabulated by Singh 2021: one in ten fits no class.',
-  firstBleed: 'First bleed in published series',
-  bleedYears: (years: number) => (years === 1 ? 'By 1 year' : `By ${years} years`),
-  bleedRange: (low: string, lowSeries: string, high: string, highSeries: string) =>
-    low === high
-      ? `${low} % (${lowSeries})`
-      : `${low} % (${lowSeries}) to ${high} % (${highSeries})`,
+const historySaid = words('history');
+export const historyWords = withMore(historySaid, {
+  indications: choices(historySaid.indications),
+  causes: choices(historySaid.causes),
+  varixClasses: choices(historySaid.varixClasses),
+  continuities: choices(historySaid.continuities),
+  siteChoices: choices(historySaid.siteChoices),
+  stigmataChoices: choices(historySaid.stigmataChoices),
+  rightToLeftChoices: choices(historySaid.rightToLeftChoices),
+  shuntChoices: choices(historySaid.shuntChoices),
+  allergyChoices: choices(historySaid.allergyChoices),
+  takeClass: (name: string) => say('history.takeClass', { name }),
+  bleedYears: (years: number) => say('history.bleedYears', { years }),
+  bleedRange: (low: string, lowSeries: string, high: string, highSeries: string) => {
+    const lowest = say('history.bleedFigure', { share: low, series: lowSeries });
+    if (low === high) return lowest;
+    const highest = say('history.bleedFigure', { share: high, series: highSeries });
+    return say('history.bleedRange', { low: lowest, high: highest });
+  },
   series: (name: string, patients: number, cohort: string) =>
-    `${name}: ${patients} patients who had never bled, ${cohort}.`,
-  stigmata: 'Stigmata',
-  stigmataChoices: [
-    { id: 'red-spot', words: 'Red spot' },
-    { id: 'platelet-plug', words: 'Platelet plug' },
-    { id: 'active-bleeding', words: 'Active bleeding' },
-    { id: 'none-seen', words: 'None seen' },
-  ],
-  rightToLeft: 'Right-to-left heart shunt',
-  rightToLeftChoices: [
-    { id: 'no', words: 'No' },
-    { id: 'yes', words: 'Yes' },
-    { id: 'unknown', words: 'Unknown' },
-  ],
-  shunt: 'Outflow shunt (gastrorenal)',
-  shuntChoices: [
-    { id: 'none', words: 'None seen' },
-    { id: 'present', words: 'Present' },
-    { id: 'unknown', words: 'Unknown' },
-  ],
-  safety: 'Before adhesive and oil',
-  allergies: 'Allergies',
-  allergyChoices: [
-    { id: 'none-known', words: 'None known' },
-    { id: 'iodinated-oil', words: 'Iodinated oil' },
-    { id: 'acrylate', words: 'Acrylate' },
-    { id: 'latex', words: 'Latex' },
-    { id: 'antibiotic', words: 'Antibiotic' },
-    { id: 'other', words: 'Other' },
-  ],
-};
+    say('history.series', { name, patients, cohort }),
+});
 
-export const liverWords = {
-  ascites: 'Ascites',
-  ascitesChoices: [
-    { id: 'none', words: 'None' },
-    { id: 'mild', words: 'Mild' },
-    { id: 'moderate-severe', words: 'Moderate to severe' },
-  ],
-  encephalopathy: 'Encephalopathy',
-  encephalopathyChoices: [
-    { id: 'none', words: 'None' },
-    { id: 'grade1-2', words: 'Grade 1–2' },
-    { id: 'grade3-4', words: 'Grade 3–4' },
-  ],
-  dialysis: 'Dialysis twice this past week',
-  betaBlocker: 'On a beta-blocker',
-  weight: 'Weight',
-  labs: 'Laboratory numbers',
-  origin: 'Numbers you enter now are',
-  origins: [
-    { id: 'measured', words: 'Measured' },
-    { id: 'estimated', words: 'Estimated' },
-    { id: 'earlier-record', words: 'From earlier record' },
-  ],
-  takenOn: 'Taken on',
-  noOrigin: 'Say: measured or estimated?',
-  systolic: 'Systolic pressure',
-  pulse: 'Pulse',
-  correct: 'Strike a number',
-  correctDone: 'Done striking',
-  strike: (name: string) => `Strike ${name}`,
-  struck: (name: string) => `${name} entered in error`,
-  names: {
-    bilirubin: 'Bilirubin',
-    albumin: 'Albumin',
-    creatinine: 'Creatinine',
-    inr: 'INR',
-    sodium: 'Sodium',
-    platelets: 'Platelets',
-    haemoglobin: 'Haemoglobin',
-    urea: 'Urea',
-  } as Record<string, string>,
-  scores: 'Scores',
-  scoreNames: {
-    child_pugh: 'Child-Pugh',
-    meld_na: 'MELD-Na',
-    meld_3: 'MELD 3.0',
-    meld: 'MELD',
-    albi: 'ALBI',
-    creatinine_clearance: 'Creatinine clearance',
-  } as Record<string, string>,
-  inputNames: {
-    bilirubin: 'bilirubin',
-    albumin: 'albumin',
-    creatinine: 'creatinine',
-    inr: 'INR',
-    sodium_mmol_l: 'sodium',
-    ascites: 'ascites',
-    encephalopathy: 'encephalopathy',
-    sex: 'sex',
-    age_years: 'date of birth',
-    weight_kg: 'weight',
-  } as Record<string, string>,
-  points: (points: number) => `${points} points`,
-  childClass: (letter: string, points: number) => `Class ${letter}, ${points} points`,
-  grade: (grade: number, score: string) => `Grade ${grade} (${score})`,
-  clearance: (figure: string) => `${figure} mL/min`,
-  lacks: (names: string) => `Needs ${names}.`,
-  twoAnswers: (names: string) => `Two answers wait: ${names}. Settle them first.`,
-  from: (files: string) => `From ${files}.`,
-  inputs: (list: string) => `Inputs: ${list}.`,
-  estimated: 'Uses a number not measured now.',
-  assumed: (list: string) => `Taken as: ${list}.`,
-};
+const liverSaid = words('liver');
+export const liverWords = withMore(liverSaid, {
+  ascitesChoices: choices(liverSaid.ascitesChoices),
+  encephalopathyChoices: choices(liverSaid.encephalopathyChoices),
+  origins: choices(liverSaid.origins),
+  names: lookUp(liverSaid.names),
+  scoreNames: lookUp(liverSaid.scoreNames),
+  inputNames: lookUp(liverSaid.inputNames),
+  strike: (name: string) => say('liver.strike', { name }),
+  struck: (name: string) => say('liver.struck', { name }),
+  points: (points: number) => say('liver.points', { points }),
+  childClass: (letter: string, points: number) => say('liver.childClass', { letter, points }),
+  grade: (grade: number, score: string) => say('liver.grade', { grade, score }),
+  clearance: (figure: string) => say('liver.clearance', { figure }),
+  lacks: (names: string) => say('liver.lacks', { names }),
+  twoAnswers: (names: string) => say('liver.twoAnswers', { names }),
+  from: (files: string) => say('liver.from', { files }),
+  inputs: (list: string) => say('liver.inputs', { list }),
+  assumed: (list: string) => say('liver.assumed', { list }),
+});
 
-export const drugsWords = {
-  urgent: 'How urgent?',
-  urgentChoices: [
-    { id: 'no', words: 'Planned' },
-    { id: 'yes', words: 'Urgent, bleeding' },
-  ],
-  drugs: 'Antithrombotic drugs taken',
-  none: 'None',
-  drugNames: {
-    warfarin: 'Warfarin',
-    apixaban: 'Apixaban',
-    rivaroxaban: 'Rivaroxaban',
-    edoxaban: 'Edoxaban',
-    dabigatran: 'Dabigatran',
-    clopidogrel: 'Clopidogrel',
-    prasugrel: 'Prasugrel',
-    ticagrelor: 'Ticagrelor',
-    aspirin: 'Aspirin',
-  } as Record<string, string>,
-  profile: 'Hold profile',
-  profileUnit: (profile: string) => `Unit setting: ${profile}. Press another to use it here.`,
-  profileCase: (profile: string) => `Chosen for this case: ${profile}. Unit setting differs.`,
-  procedureOn: 'Procedure date',
-  inSevenDays: 'In 7 days',
-  holds: 'Last intake before the procedure',
-  continueDrug: (drug: string) => `${drug}: continue.`,
-  hold: (drug: string, on: string, days: number) =>
-    `${drug}: last intake ${on} (${days} days before).`,
-  past: 'That day has passed. Ask when it was last taken; the team decides.',
-  lacks: (drug: string, names: string) => `${drug}: needs ${names}.`,
-  clearance: 'creatinine clearance (creatinine, weight, sex, date of birth)',
-  missing: (names: string) => `Holds need: ${names}.`,
-  missingNames: {
-    drugs: 'the drugs taken',
-    procedure_on: 'the procedure date',
-    urgent: 'planned or urgent',
-  },
-  conflictNames: {
-    indication: 'indication',
-    antithrombotics: 'antithrombotic drugs',
-    procedure_on: 'procedure date',
-  } as Record<string, string>,
-  noneTaken: 'No antithrombotic drug taken. Nothing to hold.',
-  team: 'Bleeding or urgent: no hold is computed. The team decides, by local protocol.',
-  defer: 'Check with local protocol and the prescriber.',
-  basis: {
-    published: 'Published',
-    'common-practice': 'Common practice',
-    'from-memory': 'From memory, to be checked',
-    derived: 'Derived',
-    'unit-setting': 'Unit setting',
-  } as Record<string, string>,
-};
+const drugsSaid = words('drugs');
+export const drugsWords = withMore(drugsSaid, {
+  urgentChoices: choices(drugsSaid.urgentChoices),
+  drugNames: lookUp(drugsSaid.drugNames),
+  conflictNames: lookUp(drugsSaid.conflictNames),
+  basis: lookUp(drugsSaid.basis),
+  profileUnit: (profile: string) => say('drugs.profileUnit', { profile }),
+  profileCase: (profile: string) => say('drugs.profileCase', { profile }),
+  continueDrug: (drug: string) => say('drugs.continueDrug', { drug }),
+  hold: (drug: string, on: string, days: number) => say('drugs.hold', { drug, on, days }),
+  lacks: (drug: string, names: string) => say('drugs.lacks', { drug, names }),
+  missing: (names: string) => say('drugs.missing', { names }),
+});
 
-export const consentWords = {
-  airway: 'Airway',
-  airwayChoices: [
-    { id: 'intubation', words: 'Intubation' },
-    { id: 'deep-sedation', words: 'Deep sedation' },
-    { id: 'moderate-sedation', words: 'Moderate sedation' },
-  ],
-  decidedWith: 'Decided with (anaesthesia)',
-  nobodyListed: 'No anaesthetist in the staff list here.',
-  name: 'Name',
-  recordName: 'Record this name',
-  given: 'Consent given',
-  givenChoices: [
-    { id: 'yes', words: 'Yes' },
-    { id: 'no', words: 'No' },
-    { id: 'emergency-best-interest', words: 'Emergency, best interest' },
-  ],
-  takenBy: 'Taken by',
-  takenOn: 'On',
-  antibioticGiven: 'Antibiotic given',
-  antibioticChoices: [
-    { id: 'yes', words: 'Yes' },
-    { id: 'no', words: 'No' },
-    { id: 'not-indicated', words: 'Not indicated' },
-  ],
-  agent: 'Which one',
-  agents: [
-    { id: 'ceftriaxone', words: 'Ceftriaxone' },
-    { id: 'ciprofloxacin', words: 'Ciprofloxacin' },
-    { id: 'norfloxacin', words: 'Norfloxacin' },
-    { id: 'other', words: 'Other' },
-  ],
-};
+const consentSaid = words('consent');
+export const consentWords = withMore(consentSaid, {
+  airwayChoices: choices(consentSaid.airwayChoices),
+  givenChoices: choices(consentSaid.givenChoices),
+  antibioticChoices: choices(consentSaid.antibioticChoices),
+  agents: choices(consentSaid.agents),
+});
 
-export const dayWords = {
-  today: 'Today',
-  yesterday: 'Yesterday',
-  earlier: 'Earlier',
-  other: 'Another day',
-  dayBack: '1 day back',
-  weekBack: '7 days back',
-  dayOn: '1 day on',
-  weekOn: '7 days on',
-  take: (on: string) => `Enter ${on}`,
-};
+export const dayWords = withMore(words('days'), {
+  take: (on: string) => say('days.take', { on }),
+});
 
 /** Return where a figure comes from as one line, the basis not said twice. */
 export function basisLine(basis: string, source: string): string {
-  const words = drugsWords.basis[basis] ?? basis;
+  const named = drugsWords.basis[basis] ?? basis;
   const said = source.toLowerCase().startsWith(basis.replace('-', ' '));
   return said
     ? `${source.charAt(0).toUpperCase()}${source.slice(1)}`
-    : [words, source].filter(Boolean).join(': ');
+    : [named, source].filter(Boolean).join(': ');
 }

@@ -11,6 +11,7 @@ import msgspec
 from api.clinical_rules.adverse_events import grade_adverse_event
 from api.clinical_rules.first_bleed import answer_first_bleed
 from api.clinical_rules.gates import find_gates
+from api.clinical_rules.picture_length import answer_picture_length
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.step_protocol import (
     PlannedTarget,
@@ -56,4 +57,5 @@ INNER: Mapping[str, Engine] = {
     "value-cautions": answer_value_cautions,
     "first-bleed": answer_first_bleed,
     "gates": find_gates,
+    "picture-length": answer_picture_length,
 }

@@ -56,9 +56,33 @@ def change_byte(content, drawn, places=None):
     )
 
 
+def delete_stretch(content, drawn):
+    start = drawn.randrange(len(content))
+    return content[:start] + content[start + drawn.randrange(1, 5_000) :]
+
+
+def swap_stretches(content, drawn):
+    """Change two stretches for each other, in half of the tries two whole pages."""
+    size = drawn.choice([4_096, drawn.randrange(1, 2_000)])
+    while True:
+        one, other = sorted(drawn.randrange(len(content) // size) * size for _ in range(2))
+        left, right = content[one : one + size], content[other : other + size]
+        if left != right:
+            between = content[one + size : other]
+            return content[:one] + right + between + left + content[other + size :]
+
+
+def cut_off(content, drawn):
+    return content[: drawn.randrange(len(content))]
+
+
 def cut_off_with_signatures(connection):
-    for table in ("operation", "head_signature"):
-        connection.execute(
-            f"DELETE FROM {table} WHERE device = 'tablet-a' AND counter > 8"  # noqa: S608
-        )
-    connection.execute("DELETE FROM record_view WHERE record LIKE 'puncture/tablet-a-2-%'")
+    connection.execute(f"DELETE FROM log_entry WHERE {of_device('tablet-a')} AND counter > 8")  # noqa: S608
+    connection.execute("DELETE FROM head_signature WHERE device = 'tablet-a' AND counter > 8")
+    gone = "SELECT id FROM record WHERE name LIKE 'puncture/tablet-a-2-%'"
+    connection.execute(f"DELETE FROM record_state WHERE record IN ({gone})")  # noqa: S608
+
+
+def of_device(name):
+    """Return the condition on a row of `log_entry` that holds for the entries of a device."""
+    return f"log IN (SELECT id FROM log WHERE device = '{name}')"  # noqa: S608

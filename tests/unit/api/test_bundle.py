@@ -83,7 +83,7 @@ def test_what_one_unit_saved_another_holds_whole_and_the_second_time_changes_not
     joined = _device(unit, "tablet-a")
     receive_push(unit, joined, texts(a.write(), a.write("puncture/p-2")), now_ms=NOON_MS)
     receive_push(unit, joined, [forged(a.write()), *texts(a.write())], now_ms=NOON_MS)
-    count = export_bundle(unit, tmp_path / "all.crura", now_ms=NOON_MS)
+    count = export_bundle(unit, tmp_path / "all.crura", now_ms=NOON_MS).operations
     bundle = read_bundle(tmp_path / "all.crura")
 
     imported = import_bundle(other, bundle, now_ms=NOON_MS, is_of_unit=True)

@@ -40,7 +40,7 @@ def test_from_a_unit_over_a_tablet_to_another_unit_every_text_arrives(tmp_path):
         "patient/p-1", "booking", set={"phone_note": 'Ärzte "µ" \\ \u2028 漢字 \U0001f9ea \x01'}
     )
     import_bundle(unit, _bundle(odd), now_ms=NOON_MS)
-    count = export_bundle(unit, tmp_path / "out.crura", now_ms=NOON_MS)
+    count = export_bundle(unit, tmp_path / "out.crura", now_ms=NOON_MS).operations
 
     taken = _carry(tmp_path / "out.crura", tmp_path / "back.crura", "bedside")
     imported = import_bundle(

@@ -4,6 +4,7 @@ import pytest
 
 from api.app import create_app
 from api.routes.outer_shell import LOOPBACK_HOSTS, OuterShell
+from api.storage.p256 import write_base64
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from tests.unit.api.standing_unit import (
     LOCAL_KEY,
@@ -35,6 +36,7 @@ def test_a_code_lets_a_device_join_and_tells_it_its_streams(unit):
         "role": "booking",
         "unit_name": "this unit",
         "streams": ["booking", "unit"],
+        "server_key": write_base64(unit.store.server_key.public_key),
     }
 
 
@@ -303,6 +305,8 @@ def test_the_schema_names_every_public_route_and_no_inner_one(unit):
         "/api/conflicts",
         "/api/decisions",
         "/api/plan-checks",
+        "/api/pictures/{digest}",
+        "/api/pictures/{digest}/standing",
         "/api/health",
         "/api/calculate/{kind}",
     } == set(paths)

@@ -227,7 +227,7 @@ def test_clock_jumps_refuse_nothing_and_order_stays(unit, a, b):
     assert _pulled(unit, b) == ["puncture/p-1", "puncture/p-2"]
 
 
-def test_schema_from_the_future_is_kept_verbatim_counted_and_handed_on(unit, a, b):
+def test_schema_from_the_future_and_past_is_kept_verbatim_counted_and_handed_on(unit, a, b):
     """[MG12] [MG8] [HAZ-38]."""
     writer = Writer("tablet-a")
     pushed = texts(

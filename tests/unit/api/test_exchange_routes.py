@@ -31,6 +31,7 @@ def test_a_new_device_is_told_an_empty_log_and_its_streams(unit, a):
         "heads": {"care": 0, "booking": 0, "unit": 0},
         "wall_ms": NOON_MS,
         "epochs": {},
+        "rows": True,
     }
 
 

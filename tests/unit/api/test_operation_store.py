@@ -14,6 +14,7 @@ from api.storage.backups import write_backup
 from api.storage.connection import FILE_NAME
 from api.storage.device_store import Device
 from api.storage.errors import FolderInUseError, StorageError
+from api.storage.handles import NAMES_AT_ONCE, Handles
 from api.storage.unit_store import open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.errors import NotAllowedError
@@ -22,6 +23,8 @@ from api.use_cases.receive_push import receive_push
 from api.use_cases.restore_unit import restore_unit
 from api.use_cases.server_log import SERVER_DEVICE, Chance
 from api.use_cases.verify_log import verify_log
+from sync.clock import Stamp
+from sync.operation import Body, make_operation
 from tests.unit.api.standing_unit import Writer, texts
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -172,28 +175,34 @@ def test_a_sound_store_verifies(store):
 @pytest.mark.parametrize(
     ("statement", "values", "part"),
     [
-        ("UPDATE operation SET body = replace(body, '30000', '30001') WHERE counter = 2", (), "2"),
-        ("UPDATE operation SET record = 'puncture/p-9' WHERE counter = 2", (), "tablet-a.ep01.2"),
-        ("UPDATE operation SET stamp = replace(stamp, '2', '3') WHERE counter = 2", (), "ep01.2"),
-        ("UPDATE operation SET previous = ? WHERE counter = 2", (b"\1" * 32,), "ep01.2"),
-        ("UPDATE operation SET hash = ? WHERE counter = 2", (b"\1" * 32,), "ep01.2"),
-        ("DELETE FROM operation WHERE counter = 2", (), "tablet-a.ep01.3"),
-        ("DELETE FROM operation WHERE counter = 1", (), "tablet-a.ep01.2"),
-        (
-            "UPDATE record_view SET has_conflict = 1 WHERE record LIKE '%-1'",
-            (),
-            "puncture/p-1",
-        ),
-        ("DELETE FROM record_view WHERE record = 'puncture/p-1'", (), "puncture/p-1"),
-        (
-            "INSERT INTO record_view VALUES ('puncture/p-8', 'puncture', NULL, 'care', 0, '{}')",
-            (),
-            "puncture/p-8",
-        ),
+        ("UPDATE log_entry SET place = 0 WHERE counter = 2", (), "tablet-a.ep01.2"),
+        ("UPDATE log_entry SET record = 3 WHERE counter = 2", (), "tablet-a.ep01.2"),
+        ("UPDATE log_entry SET record = 99 WHERE counter = 2", (), "ep01.2"),
+        ("UPDATE log_entry SET stamp = stamp + 1 WHERE counter = 2", (), "ep01.2"),
+        ("UPDATE log_entry SET stamp = 'noon' WHERE counter = 2", (), "ep01.2"),
+        ("UPDATE log_entry SET hash = ? WHERE counter = 2", (b"\1" * 32,), "ep01.2"),
+        ("UPDATE log_entry SET bodies = 99 WHERE counter = 2", (), "ep01.2"),
+        ("UPDATE log_entry SET place = 9 WHERE counter = 2", (), "ep01.2"),
+        ("UPDATE log_entry SET bodies = NULL WHERE counter = 2", (), "ep01.2"),
+        ("UPDATE log_entry SET log = 99 WHERE counter = 3", (), "lost"),
+        ("UPDATE bodies SET content = substr(content, 1, 40)", (), "ep01.1"),
+        ("UPDATE record SET name = 'puncture/p-9' WHERE id = 2", (), "tablet-a.ep01.2"),
+        ("UPDATE stream SET name = 'booking'", (), "tablet-a.ep01.1"),
+        ("UPDATE log SET device = 'tablet-z'", (), "tablet-z.ep01.1"),
+        ("DELETE FROM log", (), "lost"),
+        ("DELETE FROM log_entry WHERE counter = 2", (), "tablet-a.ep01.3"),
+        ("DELETE FROM log_entry WHERE counter = 1", (), "tablet-a.ep01.2"),
+        ("UPDATE record_state SET has_conflict = 1 WHERE record = 2", (), "puncture/p-1"),
+        ("UPDATE record_state SET parent = 99 WHERE record = 2", (), "puncture/p-1"),
+        ("UPDATE record_state SET rests_on = x'01020304' WHERE record = 2", (), "puncture/p-1"),
+        ("DELETE FROM record_state WHERE record = 2", (), "puncture/p-1"),
+        ("INSERT INTO record_state VALUES (99, NULL, 1, 0, x'')", (), "view of ?"),
     ],
 )
 def test_whatever_is_altered_in_the_store_is_found(store, statement, values, part):
-    """[OP3] [OP5] [LG1]."""
+    """[OP3] [OP5] [LG1] The planted bugs it has caught: an inner join, by which an entry whose log
+    is lost was no entry; a parent that nothing is called passed for none.
+    """
     _filled(store)
     _alter(store, statement, *values)
 
@@ -203,10 +212,39 @@ def test_whatever_is_altered_in_the_store_is_found(store, statement, values, par
     assert part in findings[0]
 
 
+def test_a_parent_with_a_letter_that_ends_texts_elsewhere_is_entered_once(store):
+    """[EX6] [OP4] The planted bug it has caught: names looked up in one JSON text, which SQLite
+    before 3.45 ends at U+0000; the name was entered again and its record refused for ever.
+    """
+    odd = {"case": "case/a\0b", "stop_um": 1}
+    a, b = Writer("tablet-a"), Writer("tablet-b")
+    other = Device("tablet-b", "Tablet B", "bedside", None)
+    receive_push(store, TABLET, texts(a.write("puncture/p-1", set=odd)), now_ms=1)
+    receive_push(store, TABLET, texts(a.write("puncture/p-2", set=odd)), now_ms=1)
+    receive_push(store, other, texts(b.write("puncture/p-1", set={"stop_um": 2})), now_ms=1)
+
+    assert rebuild_views(store) == 2
+    names = store._database.connection.execute("SELECT name FROM record ORDER BY name").fetchall()
+    assert names == [("case/a\0b",), ("puncture/p-1",), ("puncture/p-2",)]
+    assert verify_log(store).findings == ()
+
+
+@pytest.mark.parametrize("count", [NAMES_AT_ONCE - 1, NAMES_AT_ONCE, NAMES_AT_ONCE + 1])
+def test_any_number_of_records_is_found_again(store, count):
+    """The planted bug it has caught: the names after the first part left out."""
+    names = [f"puncture/p-{number}" for number in range(count)]
+    with store.transaction():
+        handles = Handles(store._database.connection)
+        entered = handles.enter_records(names)
+
+        assert handles.find_records([*names, "puncture/unknown"]) == entered.by_name
+    assert len(entered.by_name) == count
+
+
 def test_views_are_rebuilt_from_the_log(store):
     _filled(store)
-    _alter(store, "DELETE FROM record_view WHERE record = 'puncture/p-1'")
-    _alter(store, "UPDATE record_view SET state = '{}' WHERE record = 'puncture/p-2'")
+    _alter(store, "DELETE FROM record_state WHERE record = 2")
+    _alter(store, "UPDATE record_state SET rests_on = x'' WHERE record = 3")
 
     assert rebuild_views(store) == 3
     assert verify_log(store).findings == ()
@@ -222,6 +260,37 @@ def test_a_view_names_the_parent_that_the_catalogue_gives(store):
     ).fetchone()
 
     assert row == ("puncture", "case/c-1", "care", 0)
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"set": {}, "retract": ("tablet-b.ep01.9#0123456789abcdef",)},
+        {"set": {"stop_um": 1}, "again": "tablet-a.ep00.9#0123456789abcdef"},
+        {"set": {"stop_um": 1}, "over": {"stop_um": ("tablet-b.ep01.9#0123456789abcdef",)}},
+        {"set": {"stop_um": 1, "case": "case/c-1"}},
+        {"set": {"stop_um": 1, "case": 5}},
+    ],
+)
+def test_the_view_of_a_record_written_once_is_what_a_merge_would_make_of_it(store, told):
+    """[MG9] [MG10] [MG11] The planted bugs it has caught in `_row_of_one`: retractions and
+    re-issues not left to the merge; a parent that is no text.
+    """
+    body = Body(salt="0" * 32, by="staff/s-1", tapped_by="staff/s-1", catalogue=1, **told)
+    one = make_operation(
+        device="tablet-a",
+        epoch="ep01",
+        counter=1,
+        previous="",
+        stream="care",
+        record="puncture/p-1",
+        stamp=str(Stamp(1_000, 0, "tablet-a")),
+        body=body,
+    )
+
+    receive_push(store, TABLET, texts(one), now_ms=1)
+
+    assert verify_log(store).findings == ()
 
 
 def test_a_backup_taken_under_writes_is_sound_and_restores(store, tmp_path):

@@ -20,6 +20,7 @@ FILES = [
     "varix_risk/answer_first_bleed.json",
     "varix_class/answer_varix_class.json",
     "inputs/name_inputs.json",
+    "picture_length/answer_picture_length.json",
 ]
 
 

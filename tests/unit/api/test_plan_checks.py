@@ -3,6 +3,8 @@
 import copy
 import hashlib
 import json
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from litestar.testing import TestClient
 
 from api.app import create_app
 from api.command_line import main
+from api.routes import exchange
 from api.storage.device_store import Device
 from api.storage.unit_store import open_unit_store
 from api.use_cases import check_plans
@@ -85,6 +88,15 @@ def listed(unit, headers):
     answer = unit.client.get("/api/plan-checks", headers=headers)
     assert answer.status_code == 200, answer.text
     return answer.json()
+
+
+def wait_until(is_so):
+    """Wait for what another thread does; a test that waits in vain fails."""
+    for _ in range(2_000):
+        if is_so():
+            return
+        time.sleep(0.01)
+    raise AssertionError
 
 
 def pushed(unit, headers, *operations, device="tablet-a"):
@@ -323,10 +335,10 @@ def test_a_check_that_cannot_run_leaves_the_push_acknowledged_and_the_case_waiti
     with monkeypatch.context() as patched:
         patched.setattr(check_plans, "_plans_of", broken)
         pushed(unit, a, Planner("tablet-a").plan(tampered(to=4)))
+        wait_until(lambda: "OSError" in caplog.text)
         with unit.store.transaction():
             assert unit.store.plan_checks.waiting() == ["case/c-1"]
 
-    assert "OSError" in caplog.text
     assert "Sample" not in caplog.text
     # Whoever asks next has it checked first.
     assert len(listed(unit, a)["plans"]) == 1
@@ -358,8 +370,80 @@ def test_the_answer_to_a_push_does_not_wait_for_the_check(unit, a, monkeypatch):
             },
             headers=a,
         ).raise_for_status()
+        wait_until(lambda: "checked" in order)
 
     assert order == ["answered", "checked"]
+
+
+@pytest.mark.parametrize("record", ["case/c-2", "case/c-1"], ids=["another case", "same case"])
+def test_a_push_goes_before_the_plans_that_still_wait_for_their_check(unit, a, monkeypatch, record):
+    """[EX6] The planted bugs it has caught: all cases in one turn; all plans of one case."""
+    order, is_held = [], threading.Event()
+
+    def held(record, *given):
+        if "begun" not in order:
+            order.append("begun")
+            assert is_held.wait(20)
+        order.append(record)
+        return judge(record, *given)
+
+    judge = check_plans.check_plan
+    monkeypatch.setattr(check_plans, "check_plan", held)
+    planner = Planner("tablet-a")
+    app = create_app(unit.store, unit.environment, unit.static_files, local_key=LOCAL_KEY)
+    around = app.state.surroundings
+    receive = exchange.receive_push
+    monkeypatch.setattr(
+        exchange,
+        "receive_push",
+        lambda *given, **more: order.append("push") or receive(*given, **more),
+    )
+    with TestClient(app) as client:
+
+        def push(*operations):
+            content = {"device": "tablet-a", "operations": texts(*operations)}
+            client.post("/api/exchange/push", json=content, headers=a).raise_for_status()
+
+        push(planner.plan(true_plan()), planner.plan(tampered(to=4), record=record))
+        wait_until(lambda: order[-1:] == ["begun"])
+        second = threading.Thread(target=push, args=(planner.write("puncture/p-1"),))
+        second.start()
+        wait_until(lambda: around.turns._waiting)
+        is_held.set()
+        second.join()
+        wait_until(lambda: len(order) == 5)
+
+    assert order == ["push", "begun", "case/c-1", "push", record]
+
+
+@pytest.mark.parametrize(
+    ("fields", "waits"),
+    [({"stage": "closed"}, False), ({"plan": {}}, True), ({"free_text": 'a "plan"'}, True)],
+)
+def test_a_case_waits_for_a_check_where_its_plans_may_have_changed(unit, fields, waits):
+    """The planted bug it has caught: `may_change_plans` that looked at the record alone."""
+    device = Device("tablet-a", "Tablet A", "bedside", None)
+
+    receive_push(
+        unit.store, device, texts(Planner("tablet-a").write("case/c-1", set=fields)), now_ms=NOON_MS
+    )
+
+    with unit.store.transaction():
+        assert unit.store.plan_checks.waiting() == (["case/c-1"] if waits else [])
+
+
+def test_a_plan_taken_back_makes_its_case_wait_again(unit):
+    """The planted bug it has caught: `may_change_plans` that looked for plans alone."""
+    device = Device("tablet-a", "Tablet A", "bedside", None)
+    planner = Planner("tablet-a")
+    plan = planner.plan(true_plan())
+    receive_push(unit.store, device, texts(plan), now_ms=NOON_MS)
+    check_waiting_plans(unit.store)
+
+    receive_push(unit.store, device, texts(planner.take_back(plan)), now_ms=NOON_MS)
+
+    with unit.store.transaction():
+        assert unit.store.plan_checks.waiting() == ["case/c-1"]
 
 
 def test_a_plan_whose_check_was_cut_off_is_checked_when_somebody_asks(unit, a):

@@ -59,6 +59,43 @@ def test_a_cursor_above_the_head_makes_the_server_take_a_new_generation_once(uni
     assert again == above
 
 
+def test_what_was_read_last_tells_an_older_copy_whose_numbers_have_grown_on(unit, a, b):
+    """[EX20]: another entry of others stands where the device says it read one.
+
+    The planted bugs it has caught: own entries were compared too; what lies above was compared.
+    """
+    first, other = Writer("tablet-a"), Writer("tablet-b")
+    unit.push(a, "tablet-a", texts(one := first.write()))
+    unit.push(b, "tablet-b", texts(two := other.write()))
+    unit.push(a, "tablet-a", texts(first.write()))
+
+    def say(after, hash_, headers=b, device="tablet-b"):
+        read = {"care": {"after": after, "hash": hash_}}
+        return unit.handshake(headers, device, last_read=read).json()
+
+    agreeing = [say(1, one.hash), say(2, one.hash), say(2, two.hash, a, "tablet-a")]
+    assert {(it["last_read"], it["server"]) for it in agreeing} == {("agrees", "generation-1")}
+
+    differing = say(3, two.hash)
+    assert differing["last_read"] == "differs"
+    assert differing["server"] != "generation-1"
+    # One that heard of the older copy by its new name alone is told as well.
+    assert say(3, one.hash)["last_read"] == "differs"
+    assert unit.handshake(b, "tablet-b").json()["last_read"] == "agrees"
+
+
+def test_a_stream_that_a_role_does_not_read_is_not_compared(unit, a):
+    """[EX20] [EX7]."""
+    desk = unit.join("desk-d", "booking")
+    unit.push(a, "tablet-a", texts(Writer("tablet-a").write()))
+    read = {"care": {"after": 1, "hash": "0" * 64}}
+
+    answer = unit.handshake(desk, "desk-d", last_read=read).json()
+
+    assert answer["last_read"] == "agrees"
+    assert answer["server"] == "generation-1"
+
+
 def test_server_restored_from_backup_gets_everything_of_a_wiped_tablet_back(tmp_path):
     """[EX10] [HAZ-40]: two tablets are gone, the third holds what they wrote after the backup.
 

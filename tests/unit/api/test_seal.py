@@ -22,9 +22,12 @@ from tests.unit.api.standing_unit import NOON_MS
 from tests.unit.api.tampered_store import (
     TRIES,
     change_byte,
+    cut_off,
     cut_off_with_signatures,
+    delete_stretch,
     fill_store,
     findings_of,
+    swap_stretches,
 )
 
 
@@ -71,6 +74,28 @@ def test_any_byte_changed_at_rest_breaks_the_seal(folder):
         assert judge_seal(file, None)
     file.write_bytes(content)
     assert judge_seal(file, None) is None
+
+
+@pytest.mark.parametrize("change", [change_byte, delete_stretch, swap_stretches, cut_off])
+def test_verify_finds_every_random_change_of_a_closed_file(closed, tmp_path, change):
+    """[SG9] [SEC-17] From opening to finding, as a person meets it.
+
+    The planted bug it has caught: a file whose seal was never judged, of which the logic alone
+    does not see every part. Without a plant it has caught a store that could not be closed, since
+    its damaged rows would not be sorted.
+    """
+    drawn = random.Random(change.__name__)
+    content = (closed / FILE_NAME).read_bytes()
+    missed = []
+    for number in range(TRIES):
+        folder = shutil.copytree(closed, tmp_path / "unit")
+        changed = change(content, drawn)
+        assert changed != content
+        (folder / FILE_NAME).write_bytes(changed)
+        if not findings_of(folder):
+            missed.append(number)
+        shutil.rmtree(folder)
+    assert missed == []
 
 
 def test_a_broken_seal_is_told_of_until_a_backup_is_put_back(folder, tmp_path):
@@ -152,7 +177,8 @@ def test_a_changed_backup_is_not_put_back(folder, tmp_path):
     store.close()
     assert (tmp_path / f"backup{SUFFIX}").exists()
     content = (tmp_path / "backup").read_bytes()
-    (tmp_path / "backup").write_bytes(content[:-1] + bytes([content[-1] ^ 1]))
+    # The mark of the application in the head of the file, about which SQLite has no opinion.
+    (tmp_path / "backup").write_bytes(content[:68] + bytes([content[68] ^ 1]) + content[69:])
 
     with pytest.raises(StorageError, match="was changed after it was sealed"):
         restore_unit(tmp_path / "backup", folder, new_generation="g-2", now_ms=NOON_MS)
@@ -176,7 +202,9 @@ def test_verify_names_what_is_wrong_and_ends_with_2(folder):
     assert sound.stderr == "Entries set aside for the data manager: 1.\n"
 
     with sqlite3.connect(folder / FILE_NAME) as connection:
-        connection.execute("UPDATE operation SET record = 'case/c-9' WHERE device = 'tablet-c'")
+        connection.execute(
+            "UPDATE record SET name = 'case/c-9' WHERE name = 'puncture/tablet-c-0-0'"
+        )
     connection.close()
     changed = CliRunner().invoke(main, asked)
 

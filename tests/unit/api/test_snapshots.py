@@ -1,5 +1,6 @@
 """Sealed segments: whole, never changed, signed, and for the roles that read the stream alone."""
 
+import base64
 import gzip
 import hashlib
 import json
@@ -11,7 +12,11 @@ from cryptography.hazmat.primitives.asymmetric.utils import encode_dss_signature
 from cryptography.hazmat.primitives.serialization import load_der_public_key
 
 from api.storage import snapshots
+from api.storage.server_key import ServerKey
 from api.use_cases.answer_snapshot import seal_segments
+from api.use_cases.invite_device import invite_device
+from api.use_cases.rebuild_views import rebuild_views
+from api.use_cases.verify_log import verify_log
 from sync.operation import read_operation
 from tests.unit.api.standing_unit import StandingUnit, Writer, assert_problem, forged, texts
 
@@ -83,18 +88,118 @@ def test_a_sealed_segment_never_changes(unit, a):
     assert content[4:8] == bytes(4), "gzip keeps a time here; the same content has one name"
 
 
-def test_a_segment_is_signed_by_the_server(unit, a):
-    """[SN1]. The planted bug it has caught: the stream left out of what is signed."""
-    unit.push(a, "tablet-a", texts(*(Writer("tablet-a", f"ep{n:02}").write() for n in range(20))))
-    listed = _list(unit, a).json()
-    (one,) = listed["segments"]
-    key = load_der_public_key(bytes.fromhex(listed["public_key"]))
-    signature = bytes.fromhex(one["signature"])
+def _verify(public_key, segment, stream):
+    """Verify by the library alone, against the rule's own words."""
+    key = load_der_public_key(base64.b64decode(public_key))
     assert isinstance(key, ec.EllipticCurvePublicKey)
-
-    text = f"crura-segment\n{one['digest']}\ncare\n1\n20\n20"
+    signature = base64.b64decode(segment["signature"])
+    places = [str(segment[name]) for name in ("after", "first", "last", "operations")]
+    text = "\n".join(["crura-segment", segment["digest"], stream, *places])
     parts = (int.from_bytes(signature[:32]), int.from_bytes(signature[32:]))
     key.verify(encode_dss_signature(*parts), text.encode(), ec.ECDSA(hashes.SHA256()))
+
+
+def _join_and_hear_key(unit, device):
+    code = unit.environment.new_code()
+    invite_device(unit.store, "bedside", code=code, now_ms=unit.environment.now_ms())
+    joining = {"code": code, "device": device, "name": device}
+    joined = unit.client.post("/api/devices", json=joining).json()
+    return {"authorization": f"Bearer {joined['token']}"}, joined["server_key"]
+
+
+def _fill(unit, headers, count=45, device="tablet-a"):
+    writer = Writer(device)
+    pushed = texts(*(writer.write(f"puncture/p-{n % 7}") for n in range(count)))
+    assert unit.push(headers, device, pushed).json()["quarantined"] == []
+
+
+def test_each_segment_is_signed_by_the_key_that_a_device_was_told_when_it_joined(unit):
+    """[SG10]. The planted bug it has caught: the stream left out of what is signed."""
+    headers, key = _join_and_hear_key(unit, "tablet-a")
+    _fill(unit, headers)
+
+    segments = _list(unit, headers).json()["segments"]
+
+    assert [(one["after"], one["first"], one["last"]) for one in segments] == [
+        (0, 1, 20),
+        (20, 21, 40),
+    ]
+    for one in segments:
+        _verify(key, one, "care")
+
+
+CHANGES = {
+    "a segment left out": "DELETE FROM segment WHERE first_seq = 1",
+    "another signature": "UPDATE segment SET signature = zeroblob(64)",
+    "another end": "UPDATE segment SET last_seq = last_seq - 1 WHERE first_seq = 21",
+    "another beginning": "UPDATE segment SET first_seq = 22 WHERE first_seq = 21",
+    "another count": "UPDATE segment SET operations = 19",
+    "another name": "UPDATE segment SET digest = replace(digest, '0', '1')",
+    "no name at all": "UPDATE segment SET digest = 'x' WHERE first_seq = 1",
+    "other bytes": "UPDATE segment SET content = zeroblob(40) WHERE first_seq = 1",
+    "the bytes of another": "UPDATE segment SET content ="
+    " (SELECT content FROM segment WHERE first_seq = 1) WHERE first_seq = 21",
+    "given to another stream": "UPDATE segment SET stream = 'booking'",
+}
+
+
+@pytest.mark.parametrize("statement", CHANGES.values(), ids=CHANGES)
+def test_verify_finds_a_changed_segment_and_rebuilding_makes_it_good(unit, a, statement):
+    """[SG10] The planted bug it has caught: each segment judged by itself, so that one that was
+    left out between two others went unseen.
+    """
+    _fill(unit, a, 65)
+    assert len(_list(unit, a).json()["segments"]) == 3
+    before = _list(unit, a).json()
+    assert verify_log(unit.store).findings == ()
+    with unit.store.transaction():
+        unit.store._database.connection.execute(statement)
+
+    assert any("is not what this unit sealed" in one for one in verify_log(unit.store).findings)
+    rebuild_views(unit.store)
+    assert _list(unit, a).json() == before
+    assert verify_log(unit.store).findings == ()
+
+
+def test_verify_finds_a_segment_that_strangers_signed(unit, a):
+    """[SG10]."""
+    _fill(unit, a, 20)
+    own = unit.store.server_key
+    unit.store.server_key = ServerKey(ec.generate_private_key(ec.SECP256R1()))
+    seal_segments(unit.store, "care")
+    unit.store.server_key = own
+    assert verify_log(unit.store).findings == ()
+    with unit.store.transaction():
+        unit.store.keep_fact("key of the segments", own.key_id)
+
+    assert "is not what this unit sealed" in verify_log(unit.store).findings[0]
+
+
+def test_verify_finds_a_segment_that_is_sound_and_not_of_the_log(unit, a, monkeypatch):
+    """[SG10] The planted bug it has caught: segments never held against the log."""
+    _fill(unit, a, 20)
+    honest = snapshots.write_segment
+    monkeypatch.setattr(snapshots, "write_segment", lambda receipts: honest(receipts[::-1]))
+    seal_segments(unit.store, "care")
+
+    assert "holds other entries than its log" in verify_log(unit.store).findings[0]
+
+
+def test_a_unit_with_another_key_seals_anew_under_it(unit, a):
+    """[SG10] A backup put up on another machine. The planted bug it has caught: segments of the
+    former key handed out for ever, which no device that joins takes in.
+    """
+    _fill(unit, a)
+    former = _list(unit, a).json()["segments"]
+    unit.store.server_key = ServerKey(ec.generate_private_key(ec.SECP256R1()))
+
+    headers, key = _join_and_hear_key(unit, "tablet-n")
+    segments = _list(unit, headers).json()["segments"]
+
+    assert [one["digest"] for one in segments] == [one["digest"] for one in former]
+    for one in segments:
+        _verify(key, one, "care")
+    assert verify_log(unit.store).findings == ()
 
 
 def test_what_was_set_aside_is_in_no_segment(unit, a):

@@ -18,7 +18,7 @@ from tests.unit.api.twin_engine import assert_engines_agree, packaged_rule_book,
 
 BOOK = packaged_rule_book()
 ROWS = BOOK.rule_file(USUAL_BANDS, UsualBandRow).rows
-ORIGINS = ["measured", "estimated", "earlier-record"]
+ORIGINS = ["measured", "estimated", "earlier-record", "measured-on-image"]
 # Past the input ranges, at a bound of a band, tiny, huge, negative, with many decimals.
 AMOUNTS = [0, 0.1, 0.3, 1.2, 3, 12, 119.999, 120, 800, 0.000001, -1, -0.0, 2**53 - 1, 1e15, 4.35]
 

@@ -16,7 +16,7 @@ from api.storage.p256 import (
 )
 from sync.errors import MalformedOperationError
 from sync.operation import Operation
-from sync.signing import find_head, write_head_text
+from sync.signing import find_head, write_head_text, write_segment_text
 from tests.unit.sync.vectors import cases
 
 # RFC 6979, appendix A.2.5: a published key, which nobody may use for anything else.
@@ -33,6 +33,16 @@ def test_the_text_of_a_head(case):
             write_head_text(*parts)
         return
     assert write_head_text(*parts) == case["expect"]
+
+
+@pytest.mark.parametrize("case", cases("signing/write_segment_text.json"))
+def test_the_text_of_a_segment(case):
+    """The planted bug it has caught: where the segment before ends left out of the text."""
+    if case["expect"] is None:
+        with pytest.raises(MalformedOperationError, match="no segment"):
+            write_segment_text(**case["given"])
+        return
+    assert write_segment_text(**case["given"]) == case["expect"]
 
 
 def _operation(part):

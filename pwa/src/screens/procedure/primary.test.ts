@@ -20,6 +20,7 @@ function session(id: string, amount: number, more: object = {}): ProcedureSessio
     givenUl: 5_500,
     adhesive: { partsAdhesive: 1, partsOil: 0 },
     planStanding: { kind: 'none' },
+    conflicts: [],
     progress: { choices: [] },
     flushMedia: [],
     limits: null,

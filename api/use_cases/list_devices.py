@@ -1,0 +1,78 @@
+"""List the devices of the unit: when each was last here, and which are silent (HAZ-35, DM-01)."""
+
+from typing import Literal
+
+import msgspec
+
+from api.storage.device_store import Device, Enrolled
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import NotAllowedError
+
+HOUR_MS = 3_600_000
+# Unit setting (project default): from a day on somebody looks for it, from three days on the lead.
+SILENT_FROM_MS = 24 * HOUR_MS
+ESCALATED_FROM_MS = 72 * HOUR_MS
+
+Silence = Literal["none", "silent", "escalated"]
+
+
+class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One device: its last exchange, or that there was none, and what its silence asks for.
+
+    Times are wall milliseconds of the unit's server; the clock's offset is device less server.
+    """
+
+    id: str
+    name: str
+    role: str
+    joined_ms: int
+    last_contact_ms: int | None
+    clock_offset_ms: int | None
+    silent_ms: int
+    silence: Silence
+
+
+class Devices(msgspec.Struct, frozen=True):
+    """Every device that the unit expects to hear of, the longest silent one first."""
+
+    devices: tuple[DeviceRow, ...]
+
+
+def list_devices(store: UnitStore, device: Device, *, now_ms: int) -> Devices:
+    """Return the devices that joined and were not revoked.
+
+    Raises
+    ------
+    NotAllowedError
+        The asking device reads no care: which tablets there are is no business of booking.
+    """
+    if "care" not in device.streams:
+        raise NotAllowedError("The list of devices is for bedside devices. Ask one of those.")
+    with store.transaction():
+        rows = [_row(one, now_ms) for one in store.devices.expected()]
+    return Devices(tuple(sorted(rows, key=lambda row: (-row.silent_ms, row.id))))
+
+
+def judge_silence(silent_ms: int) -> Silence:
+    """Say what a silence of so many milliseconds asks for."""
+    if silent_ms >= ESCALATED_FROM_MS:
+        return "escalated"
+    return "silent" if silent_ms >= SILENT_FROM_MS else "none"
+
+
+def _row(one: Enrolled, now_ms: int) -> DeviceRow:
+    # A device that joined and never exchanged is as silent as one in a drawer; one that joined
+    # again after its last exchange has been here since.
+    here_ms = max(one.joined_ms, one.last_seen_ms or 0)
+    # A server's clock that was put back makes nobody silent.
+    silent_ms = max(0, now_ms - here_ms)
+    return DeviceRow(
+        id=one.id,
+        name=one.name,
+        role=one.role,
+        joined_ms=one.joined_ms,
+        last_contact_ms=one.last_seen_ms,
+        clock_offset_ms=one.clock_offset_ms,
+        silent_ms=silent_ms,
+        silence=judge_silence(silent_ms),
+    )

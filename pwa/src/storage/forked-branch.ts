@@ -1,0 +1,100 @@
+/** The own branch of a fork, moved to another epoch; the other branch takes its places (EX9). */
+import { type Operation, referenceOf, writeEnvelope } from '../sync/operation';
+import type { Tip } from '../sync/operation-log';
+import { reissueBranch } from '../sync/reissue';
+import type { Database } from './database';
+import {
+  deleteOperation,
+  heldHash,
+  insertOperation,
+  logNumber,
+  operationsFrom,
+  type Place,
+} from './operation-rows';
+import { moveTip } from './own-log-rows';
+import { setAside } from './quarantine';
+
+/** As a limit of SQLite: none. */
+const ALL = -1;
+
+/** What became of a branch. */
+export interface MovedBranch {
+  records: readonly string[];
+  /** What a person has to know, "" when everything was written again. */
+  sentence: string;
+}
+
+/**
+ * Write the operations from a place on again at the end of another log and keep the first texts.
+ *
+ * What was dropped here has no text to write again: its envelope is kept aside, with a sentence.
+ */
+export function moveBranch(database: Database, from: Place, tip: Tip): MovedBranch {
+  const branch = operationsFrom(database, from, ALL);
+  const dropped = branch.filter((one) => one.bodyText === null);
+  const whole = branch.filter((one) => one.bodyText !== null);
+  const again = reissueBranch(whole, tip);
+  const origins = branch.map((one) => originOf(database, one));
+  for (const one of [...branch].reverse()) deleteOperation(database, one);
+  for (const one of dropped) keepEnvelope(database, one);
+  for (const [place, one] of again.entries()) {
+    const first = whole[place] as Operation;
+    const { draftId, takenInMs } = origins[branch.indexOf(first)] as Origin;
+    keepFirst(database, first, one);
+    insertOperation(database, one, draftId, takenInMs);
+  }
+  database.exec(
+    `UPDATE own_epoch SET counter = ?, hash = ?, held_by_unit = ?, is_forked = 1 WHERE epoch = ?`,
+    [
+      from.counter - 1,
+      heldHash(database, from.device, from.epoch, from.counter - 1) ?? '',
+      from.counter - 1,
+      from.epoch,
+    ],
+  );
+  const last = again.at(-1);
+  if (last !== undefined) moveTip(database, last);
+  return {
+    records: [...new Set(branch.map((one) => one.record))],
+    sentence: dropped.length === 0 ? '' : tellDropped(dropped.length),
+  };
+}
+
+interface Origin {
+  draftId: string | null;
+  takenInMs: number;
+}
+
+function originOf(database: Database, { device, epoch, counter }: Operation): Origin {
+  const [row] = database.select(
+    'SELECT draft_id, taken_in_ms FROM operation WHERE log = ? AND counter = ?',
+    [logNumber(database, device, epoch), counter],
+  );
+  return {
+    draftId: row?.draft_id == null ? null : String(row.draft_id),
+    takenInMs: Number(row?.taken_in_ms ?? 0),
+  };
+}
+
+function keepFirst(database: Database, first: Operation, again: Operation): void {
+  database.exec('INSERT OR IGNORE INTO forked_operation VALUES (?, ?, ?, ?, ?, ?)', [
+    referenceOf(first),
+    first.epoch,
+    first.counter,
+    writeEnvelope(first),
+    first.bodyText ?? '',
+    referenceOf(again),
+  ]);
+}
+
+function keepEnvelope(database: Database, { opId, ...operation }: Operation): void {
+  const sentence = `${opId} was dropped from this tablet while the unit held it, and the unit now holds another version. Its envelope is kept; look for its text on other tablets and in backups of the unit.`;
+  const [row] = database.select('SELECT max(taken_in_ms) AS ms FROM operation');
+  const envelope = writeEnvelope({ opId, ...operation });
+  setAside(database, 'tablet', opId, envelope, null, sentence, Number(row?.ms ?? 0));
+}
+
+function tellDropped(count: number): string {
+  const entries = count === 1 ? '1 old entry' : `${count} old entries`;
+  return `The unit holds another version of ${entries} of this tablet, whose texts are no longer on it. All newer entries were written again. Exchange every other tablet with the unit, and tell the data manager.`;
+}

@@ -1,0 +1,78 @@
+/** What only the unit can tell: asked when somebody looks, and never waited for by an entry. */
+import { readEvents } from '../network/unit-events';
+import type { UnitRequests } from '../network/unit-requests';
+import type {
+  Alarms,
+  PlanChecksAnswer,
+  UnitAlarmsAnswer,
+  UnitDevice,
+  UnitDevicesAnswer,
+} from '../ports';
+import { rememberSeenTo } from './alarm-rows';
+import type { OperationStore } from './operation-store';
+
+export class UnitAnswers {
+  readonly #store: OperationStore;
+  readonly #requests: UnitRequests;
+  #isListening = false;
+
+  constructor(store: OperationStore, requests: UnitRequests) {
+    this.#store = store;
+    this.#requests = requests;
+  }
+
+  planChecks(): Promise<PlanChecksAnswer> {
+    return this.#ask((token) => this.#requests.planChecks(token));
+  }
+
+  unitAlarms(): Promise<UnitAlarmsAnswer> {
+    return this.#ask(async (token) => {
+      // A unit of an older release tells of none that was seen to.
+      const told = await this.#requests.get<Partial<Alarms>>('/api/decisions', token);
+      const { alarms = [], seen_to: seenTo = [] } = told;
+      rememberSeenTo(
+        this.#store,
+        seenTo.map(({ name }) => name),
+      );
+      return { alarms, seen_to: seenTo };
+    });
+  }
+
+  unitDevices(): Promise<UnitDevicesAnswer> {
+    return this.#ask((token) =>
+      this.#requests.get<{ devices: UnitDevice[] }>('/api/devices', token),
+    );
+  }
+
+  /**
+   * Listen until the line breaks; a call meanwhile does nothing.
+   *
+   * @param onNews - the unit has something new
+   */
+  async listen(onNews: () => void): Promise<void> {
+    const token = this.#store.ownDevice()?.token;
+    if (this.#isListening || !token) return;
+    this.#isListening = true;
+    try {
+      const stop = new AbortController();
+      const events = await this.#requests.stream('/api/exchange/events', token, stop.signal);
+      await readEvents(events, onNews);
+    } catch {
+      // The rounds every 30 s go on without it.
+    } finally {
+      this.#isListening = false;
+    }
+  }
+
+  async #ask<Told extends object>(
+    ask: (token: string) => Promise<Told>,
+  ): Promise<({ kind: 'told' } & Told) | { kind: 'not-told'; sentence: string }> {
+    const token = this.#store.ownDevice()?.token;
+    if (!token) return { kind: 'not-told', sentence: '' };
+    try {
+      return { kind: 'told', ...(await ask(token)) };
+    } catch (error) {
+      return { kind: 'not-told', sentence: error instanceof Error ? error.message : String(error) };
+    }
+  }
+}

@@ -1,0 +1,75 @@
+import { readdirSync, readFileSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { expect, test } from 'vitest';
+import { sayEnglish } from './messages/written';
+
+const SOURCES = fileURLToPath(new URL('..', import.meta.url));
+const SAYS_FIRST = /^(NOT SAVED|Saved)[.:] /;
+const FAILURE =
+  /\b(could not|cannot be|did not|was not|were not|refused|nothing was|not made|not opened|not saved)\b/i;
+
+/** Sentences about a failure while nothing was being saved: how each begins, and why so. */
+const NOTHING_ENTERED: Readonly<Record<string, string>> = {
+  'Nothing was changed on this device.': 'joining a unit, told beside its refusal',
+  'The unit was not asked what it set aside.': 'a question to the unit',
+  'Plans were not checked a second time just now.': 'a question to the unit',
+  'Cannot be checked.': 'what the second check said of a plan',
+  'The unit cannot be reached.': 'bringing a case back',
+  'Unit refused': 'the status line, beside what is unsent',
+  'Did not come': 'an outcome of a visit',
+  'did not come': 'an outcome of a visit',
+  'Recorded: did not come.': 'an outcome of a visit that was saved',
+  'of a newer version of the app': 'signing, before anything is entered',
+};
+
+function sources(folder: string): [name: string, text: string][] {
+  return readdirSync(SOURCES + folder, { recursive: true, encoding: 'utf8' })
+    .filter((name) => /\.(ts|svelte)$/.test(name) && !name.endsWith('.test.ts'))
+    .map((name) => [name, readFileSync(`${SOURCES}${folder}/${name}`, 'utf8')]);
+}
+
+/** The texts between quotes or backticks, comments left out. */
+function literals(source: string): string[] {
+  const code = source.replace(/\/\*[\s\S]*?\*\//g, '').replace(/^\s*\/\/.*$/gm, '');
+  const found = code.matchAll(/'((?:[^'\\\n]|\\.)*)'|"((?:[^"\\\n]|\\.)*)"|`((?:[^`\\]|\\.)*)`/g);
+  return [...found].map(([, one, two, three]) => one ?? two ?? three ?? '');
+}
+
+const isTold = (sentence: string) =>
+  SAYS_FIRST.test(sentence) ||
+  Object.keys(NOTHING_ENTERED).some((beginning) => sentence.includes(beginning));
+
+/** Has caught: "The file was not made." as it stood, with nothing said of what was entered. */
+test('[UX-24] each sentence on a failure first says whether what was entered is safe', () => {
+  const said = [
+    ...sources('text').flatMap(([name, text]) =>
+      literals(text).map((sentence) => ({ name, sentence })),
+    ),
+    ...sayEnglish('x').map(({ key, text }) => ({ name: key, sentence: text })),
+  ];
+  const all = said.filter(({ sentence }) => FAILURE.test(sentence));
+  const safe = all.filter(({ sentence }) => SAYS_FIRST.test(sentence));
+
+  expect(all.filter(({ sentence }) => !isTold(sentence))).toEqual([]);
+  expect(safe.length).toBeGreaterThanOrEqual(6);
+  expect(all.length).toBeGreaterThan(safe.length);
+});
+
+/** Has caught: an answer `not-saved` whose sentence began with "The store has stopped". */
+test('[UX-24] every answer "not saved" in the program begins with NOT SAVED', () => {
+  const answers = ['storage', 'state', 'network'].flatMap((folder) =>
+    sources(folder).flatMap(([name, text]) =>
+      // The sentence lies in the same object, at most a few lines on; types have none.
+      [...text.matchAll(/kind: 'not-saved',\s*sentence:?\s*([\s\S]{0,240})/g)].map(([, after]) => ({
+        name,
+        sentences: literals((after ?? '').split(/\n\s*}| };/)[0] ?? ''),
+      })),
+    ),
+  );
+  const wrong = answers.filter(
+    ({ sentences }) => sentences.length === 0 || sentences.some((one) => !SAYS_FIRST.test(one)),
+  );
+
+  expect(wrong).toEqual([]);
+  expect(answers.length).toBeGreaterThanOrEqual(3);
+});

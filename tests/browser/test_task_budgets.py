@@ -1,0 +1,220 @@
+"""How many touches each job of the bedside takes, counted on the built app.
+
+The budgets are those of TASK-02 to TASK-15. A touch is a pointer that goes down on the page; a
+hold is one.
+"""
+
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, Playwright, expect
+
+from tests.browser import played_case as case
+from tests.browser.chromium import Device
+from tests.browser.served_build import ServedBuild
+from tests.browser.unit_server import ROOT
+
+pytestmark = pytest.mark.browser
+
+# Touches, as the requirement of each task has them.
+BUDGETS = {
+    "TASK-02 emergency start to the first recordable act": 2,
+    "TASK-03 start a listed patient, identity entered again": 10,
+    "TASK-04 enter a diameter of 14 mm": 4,
+    "TASK-06 record a coil as planned": 1,
+    "TASK-07 record a coil of another size": 3,
+    "TASK-09 undo the last act": 1,
+    "TASK-10 start the timer": 1,
+    "TASK-10 stop the timer": 1,
+    "TASK-11 record adhesive as planned": 1,
+    "TASK-11 record another amount of adhesive": 4,
+    "TASK-12 pass a hard gate with its reason": 3,
+    "TASK-13 record an event": 3,
+    "TASK-14 change who taps": 2,
+    "TASK-15 close with counts, outcome and follow-up": 8,
+}
+_COUNT = """
+() => {
+  if (window.touchesCounted) return;
+  window.touchesCounted = true;
+  window.touches = 0;
+  addEventListener('pointerdown', (event) => { if (event.isTrusted) window.touches += 1; }, true);
+}
+"""
+
+
+@dataclass
+class Counted:
+    """Touches by task, in the order in which they were done."""
+
+    touches: dict[str, int] = field(default_factory=dict)
+
+    @contextmanager
+    def task(self, page: Page, name: str) -> Iterator[None]:
+        page.evaluate(_COUNT)
+        before = int(page.evaluate("() => window.touches"))
+        yield
+        self.touches[name] = int(page.evaluate("() => window.touches")) - before
+
+
+def ready(page: Page) -> None:
+    """Wait until a press counts again."""
+    expect(page.locator("[data-primary].waiting")).to_have_count(0)
+    time.sleep(0.8)
+
+
+def go_to_step(page: Page, until: str, *, has_blood: bool = True) -> None:
+    instead = None if has_blood else {"Does blood come back?": "No blood return"}
+    case.pass_steps(page, until, instead=instead)
+    ready(page)
+
+
+def do_bedside(page: Page, counted: Counted) -> None:
+    with counted.task(page, "TASK-03 start a listed patient, identity entered again"):
+        page.locator("[data-case]").filter(has_text="Quillmere").click()
+        if (
+            page.locator("[data-primary]").count() == 0
+            and not page.get_by_role("button", name="7", exact=True).count()
+        ):
+            case.go(page, "Procedure")
+        for digit in "1968088":
+            page.get_by_role("button", name=digit, exact=True).first.click()
+        expect(page.locator("[data-primary]")).to_be_visible()
+    ready(page)
+
+    with counted.task(page, "TASK-14 change who taps"):
+        case.choose_who_taps(page, "Wren")
+    go_to_step(page, "What comes next?", has_blood=False)
+
+    with counted.task(page, "TASK-12 pass a hard gate with its reason"):
+        case.press(page, "Go on without blood return")
+        sheet = page.get_by_role("dialog")
+        sheet.get_by_role("button", name="Tip clearly seen").click()
+        sheet.get_by_role("button", name=re.compile("^Hold 1 s")).click(delay=1_100)
+        expect(page.locator("[data-gate=BLOOD-RETURN]")).to_have_count(0)
+    go_to_step(page, "Has the coil formed")
+
+    with counted.task(page, "TASK-06 record a coil as planned"):
+        case.primary(page).click()
+        expect(page.locator("[data-tally=coils]")).to_have_text("1")
+    ready(page)
+
+    with counted.task(page, "TASK-09 undo the last act"):
+        page.locator("[data-undo]").get_by_role("button").click()
+        expect(page.locator("[data-tally=coils]")).to_have_text("0")
+    ready(page)
+    go_to_step(page, "Is the needle flushed and patent")
+
+    with counted.task(page, "TASK-13 record an event"):
+        case.press(page, "Record event", exact=True)
+        page.get_by_role("dialog").get_by_role("button", name="Bleeding", exact=True).click()
+        expect(page.locator("[data-act]").first).to_contain_text("Bleeding")
+    ready(page)
+    go_to_step(page, "Which package is open")
+
+    with counted.task(page, "TASK-07 record a coil of another size"):
+        case.press(page, "Other coil")
+        page.get_by_role("dialog").locator("fieldset button").last.click()
+        case.primary(page).click()
+        expect(page.locator("[data-act]").first).to_contain_text("Package")
+    ready(page)
+    go_to_step(page, "Inject slowly")
+
+    with counted.task(page, "TASK-10 start the timer"):
+        case.primary(page).click()
+        expect(page.get_by_role("timer")).to_be_visible()
+    ready(page)
+    with counted.task(page, "TASK-10 stop the timer"):
+        case.primary(page).click()
+        expect(page.locator("h1.ask")).to_contain_text("Push the adhesive out")
+    # The same press has recorded the planned amount.
+    counted.touches["TASK-11 record adhesive as planned"] = counted.touches[
+        "TASK-10 stop the timer"
+    ]
+    ready(page)
+    go_to_step(page, "What comes next?")
+
+    case.press(page, "Another aliquot", exact=True)
+    ready(page)
+    case.primary(page).click()
+    ready(page)
+    with counted.task(page, "TASK-11 record another amount of adhesive"):
+        case.press(page, "Less:")
+        case.primary(page).click()
+        expect(page.get_by_role("timer")).to_be_visible()
+        ready(page)
+        case.primary(page).click()
+        expect(page.locator("h1.ask")).to_contain_text("Push the adhesive out")
+    ready(page)
+    case.pass_steps(page, "All steps passed")
+    case.primary(page).click()
+    expect(page.get_by_role("heading", name="Close-out")).to_be_visible()
+
+
+def close(page: Page, counted: Counted) -> None:
+    """Counts agree already; the flow stands there from the last Doppler."""
+    with counted.task(page, "TASK-15 close with counts, outcome and follow-up"):
+        case.answer(page, "Technical success", "Yes")
+        case.press(page, "Make the plan")
+        page.get_by_role("button", name=re.compile("^Make this plan")).click()
+        expect(page.get_by_text("Plan saved.").first).to_be_visible()
+        case.go(page, "Close-out")
+        sign = page.locator("section", has=page.get_by_role("heading", name="Sign", exact=True))
+        sign.get_by_role("button", name=re.compile("Wren")).click()
+        hold = sign.get_by_role("button", name=re.compile("^Hold 1 s: sign"))
+        hold.scroll_into_view_if_needed()
+        hold.click(delay=1_400)
+        expect(page.get_by_text("Nothing has changed since.")).to_be_visible()
+
+
+@pytest.fixture(scope="module")
+def counted(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright) -> Counted:
+    folder: Path = tmp_path_factory.mktemp("tasks")
+    server = ServedBuild(folder)
+    story = str(ROOT / "seed_scenarios/00_unit.json")
+    server.crura("load-scenario", story, "--as-if-today", "today")
+    server.start()
+    (folder / "profile").mkdir()
+    device = Device(playwright_driver, folder / "profile", "tall")
+    found = Counted()
+    try:
+        page = device.start(server.invite("bedside"))
+        case.join(page)
+        case.choose_who_taps(page, "Otis")
+        case.add_patient_and_case(page, "Quillmere", "Dorothea")
+        case.fill_workup(page)
+        case.go(page, "Plan")
+        case.press(page, "Add a varix")
+        with found.task(page, "TASK-04 enter a diameter of 14 mm"):
+            case.enter_number(page, "Short axis", "14")
+        case.fill_plan_of_first_target(page)
+        case.go(page, "Cases")
+        do_bedside(page, found)
+        close(page, found)
+        case.go(page, "Cases")
+        with found.task(page, "TASK-02 emergency start to the first recordable act"):
+            case.press(page, "Emergency start", exact=True)
+            case.press(page, "Start emergency case now")
+            expect(case.primary(page)).to_be_enabled()
+    finally:
+        device.kill()
+        server.stop()
+    return found
+
+
+@pytest.mark.parametrize("task", list(BUDGETS))
+def test_a_task_keeps_its_budget_of_touches(counted: Counted, task: str):
+    """[TASK-02] [TASK-03] [TASK-04] [TASK-06] [TASK-07] [TASK-09] to [TASK-15]."""
+    assert 0 < counted.touches[task] <= BUDGETS[task], counted.touches
+
+
+def test_the_counter_counts(counted: Counted):
+    """A counter that misses touches would keep every budget: these take exactly so many."""
+    assert counted.touches["TASK-04 enter a diameter of 14 mm"] == 4
+    assert counted.touches["TASK-12 pass a hard gate with its reason"] == 3
+    assert counted.touches["TASK-13 record an event"] == 2
