@@ -186,10 +186,7 @@ def seen(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
 
 
 def test_each_gate_speaks_in_the_words_of_its_row(seen: Played):
-    """[HARD-01] [HARD-02] [SOFT-01] [SOFT-02] [SOFT-04] in place, by the rule file's text.
-
-    The planted bug it has caught: the words of the screen instead of the row's.
-    """
+    """[HARD-01] [HARD-02] [SOFT-01] [SOFT-02] [SOFT-04] in place, by the rule file's text."""
     assert row_text("identity_differs") in seen.said["digits"]
     assert "not entered. Measure first, or write your own plan." in seen.said["no input"]
     assert "75 mm lies outside the usual 2 to 60 mm. Check the entry." in seen.said["kept"]

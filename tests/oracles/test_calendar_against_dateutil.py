@@ -101,7 +101,7 @@ def test_the_weekday_is_that_of_the_library():
     Planted bug that this caught: weeks counted from a Sunday.
     """
     texts = [(day.isoformat(),) for day in DAYS]
-    there = call_there("src/state/surveillance-dates.ts", "weekdayOf", texts)
+    there = call_there("src/clinical-rules/civil-date.ts", "weekdayOf", texts)
 
     for day, found in zip(DAYS, there, strict=True):
         last_monday = day + relativedelta(weekday=MO(-1))

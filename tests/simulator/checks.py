@@ -32,11 +32,11 @@ def _lost(world: World) -> list[str]:
     The second branch of a fork is there as a re-issue, which says the same letter by letter.
     """
     at_unit = world.unit.held()
-    bodies = set(at_unit.values())
+    bodies = {body for _, body in at_unit}
     return [
         f"I1: {reference} was told as saved and is not at the unit."
         for reference, note in world.notes.present().items()
-        if at_unit.get(note.texts[0]) != note.texts[1]
+        if note.texts not in at_unit
         and write_again(note.texts[1], reference) not in bodies
         and not _is_kept_as_other_version(world, note)
     ]

@@ -57,6 +57,8 @@ class Tablet(ExchangingTablet):
     def settle_key(self) -> None:
         """Go on in a new epoch where the key is another than the unit knows (SG6)."""
         if self.memory.own_key != self.key.key_text != self.memory.new_key:
+            # It is only just starting: what was under way when it stopped is gone already.
+            self.disk.crash_next = False
             with self.disk.write() as memory:
                 memory.new_key = self.key.key_text
                 memory.begin_epoch(self._new_epoch())

@@ -127,13 +127,14 @@ class Memory:
         """Return how many own operations the unit does not hold, as the status line shows it."""
         return sum(own.counter - own.held for own in self.epochs.values())
 
-    def texts(self) -> dict[str, str]:
-        """Return every text on this disk, envelope to body, also of what is kept aside."""
-        found = dict(self.quarantine.keys()) | dict(self.forked.values())
-        for one in self.operations.values():
-            if one.body_text is not None:
-                found[one.envelope_text] = one.body_text
-        return found
+    def texts(self) -> set[Texts]:
+        """Return every text on this disk, also of what is kept aside."""
+        counted = {
+            (one.envelope_text, one.body_text)
+            for one in self.operations.values()
+            if one.body_text is not None
+        }
+        return set(self.quarantine) | set(self.forked.values()) | counted
 
 
 class TabletDisk:

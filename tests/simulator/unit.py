@@ -217,14 +217,13 @@ class Unit:
                     found[one.envelope_text] = one.body_text
         return found
 
-    def held(self) -> dict[str, str]:
-        """Return the texts of everything held: those that count, wait, or are set aside."""
-        found = self.counted()
-        for envelope, body in self.waiting():
-            found.setdefault(envelope, body)
-        for aside in self.store.operations.quarantined():
-            found.setdefault(aside.envelope, aside.body or "")
-        return found
+    def held(self) -> set[Texts]:
+        """Return the texts of everything held: those that count, wait, or are set aside.
+
+        One envelope may lie aside twice: with its own body, and with one that somebody forged.
+        """
+        aside = {(one.envelope, one.body or "") for one in self.store.operations.quarantined()}
+        return set(self.counted().items()) | set(self.waiting()) | aside
 
     def waiting(self) -> list[Texts]:
         """Return the texts of what waits for a gap to be filled."""

@@ -76,13 +76,13 @@ class Ward:
 
     def held_anywhere(self) -> set[str]:
         """Return the references of which the texts, or a re-issue, lie on any disk or file."""
-        texts = dict(self.unit.held())
+        texts = self.unit.held()
         for tablet in self.tablets:
-            texts.update(tablet.memory.texts())
+            texts |= tablet.memory.texts()
         for bundle in self.files:
-            texts.update(bundle.operations)
-        references = {again for body in texts.values() if (again := read_body(body).again)}
-        found = {ref for ref, note in self.notes.told.items() if note.texts in texts.items()}
+            texts |= set(bundle.operations)
+        references = {again for _, body in texts if (again := read_body(body).again)}
+        found = {ref for ref, note in self.notes.told.items() if note.texts in texts}
         return found | references
 
     def note_gone(self) -> None:

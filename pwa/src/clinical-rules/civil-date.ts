@@ -66,3 +66,11 @@ export function addInterval(on: string, months: number, days: number): string {
   const text = `${pad(toYear, 4)}-${pad(toMonth + 1, 2)}-${pad(Math.min(day, lastDay), 2)}`;
   return addDays(text, days);
 }
+
+/** A Monday, from which weekdays are counted. */
+const A_MONDAY = '1900-01-01';
+
+/** Return the weekday, 0 for Monday to 6 for Sunday. */
+export function weekdayOf(on: string): number {
+  return daysBetween(A_MONDAY, on) % 7;
+}

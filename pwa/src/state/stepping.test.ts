@@ -16,7 +16,7 @@ test('[UX-08] a step never leaves the range', () => {
   expect(stepOn(4_000, null, 1, TENTHS)).toBeNull();
 });
 
-/** The planted bug it has caught: rounding first, so that 0.45 went up to 0.6. */
+/** Rounding comes last: 0.45 goes to 0.4 or 0.5, never to 0.6. */
 test('[UX-08] a number between two steps goes to the next one in the direction pressed', () => {
   expect(stepOn(450, null, 1, TENTHS)).toBe(500);
   expect(stepOn(450, null, -1, TENTHS)).toBe(400);

@@ -1,14 +1,6 @@
 /** Civil dates and distances between them as people read them, in the language spoken now. */
-import { addDays, daysBetween } from '../clinical-rules/civil-date';
+import { addDays, daysBetween, weekdayOf } from '../clinical-rules/civil-date';
 import { dateWords, monthName, weekdayName } from '../text/dates';
-
-/** A Monday, from which weekdays are counted. */
-const A_MONDAY = '1900-01-01';
-
-/** Return the weekday, 0 for Monday to 6 for Sunday. */
-export function weekdayOf(on: string): number {
-  return daysBetween(A_MONDAY, on) % 7;
-}
 
 /** Return `Tue 3 Mar 2026`; the text itself where it is no date. */
 export function dayWords(on: string): string {

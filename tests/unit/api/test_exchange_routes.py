@@ -32,6 +32,7 @@ def test_a_new_device_is_told_an_empty_log_and_its_streams(unit, a):
         "wall_ms": NOON_MS,
         "epochs": {},
         "rows": True,
+        "last_read": "agrees",
     }
 
 
