@@ -200,7 +200,7 @@ def look_at_sheet(page: Page, play: Play, place: str) -> None:
         play.faults[f"{place} sheet, {size}"] = faults.targets + faults.edges + faults.fields
     width, height = SIZES["tall"]
     page.set_viewport_size({"width": width, "height": height})
-    case.press(page, "Leave as it was")
+    case.press(page, "Back to the step")
     expect(page.get_by_role("dialog", name="Drawing")).to_have_count(0)
 
 

@@ -359,7 +359,7 @@ def test_a_damaged_file_is_set_aside_and_never_shown_in_part(server: UnitServer,
     # Enough for SQLite to move what it wrote ahead into the file itself.
     said = said_as_saved(page)
     page.evaluate(TAP_ON, held)
-    tap_until(page, said, held + 70)
+    tap_until(page, said, held + 200)
     page = open_outside(tablet, server)
     assert page.evaluate(DAMAGE, ["/crura.db-wal", False]) > 0
     assert page.evaluate(DAMAGE, ["/crura.db", True]) > 20_000

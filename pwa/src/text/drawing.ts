@@ -16,6 +16,7 @@ const originNote = (origin: Origin) => (origin === 'measured' ? '' : `, ${origin
 export const drawing = {
   title: 'Drawing',
   open: 'Drawing',
+  close: 'Back to the step',
   planned: 'Planned',
   done: 'Done',
   now: 'Planned and done',
