@@ -72,14 +72,15 @@ bench: setup .venv/.test-ready chromium tests/bench/node_modules/.ready
 	$(BIN)/python pwa/run_npm.py exec -- vite build --config ../tests/bench/tablet.config.mjs
 	$(BIN)/python -m tests.bench $(BENCH)
 
-# Kills, power cuts and misbehaving wards, 10,000 of each, and 1,000 changes of each sort to a
-# closed store; `make soak SEED=20001` draws others.
-soak: .venv/.test-ready
+# Kills, power cuts, misbehaving wards and cut lines, 10,000 of each, 1,000 changes of each sort to a
+# closed store, and 200 kills of the browser. Most of an hour; `make soak SEED=20001` draws others.
+soak: setup .venv/.test-ready chromium
 	SOAK=1 $(BIN)/python -m pytest -q tests/unit/api/test_seal.py tests/unit/api/test_tampering.py
 	$(BIN)/python -m tests.reliability.kills --rounds 10000 $(if $(SEED),--seed $(SEED))
 	POWER_CUTS=10000 $(if $(SEED),POWER_SEED=$(SEED)) SERVER_KILLS=100 KILLS=100 $(BIN)/python -m pytest -q tests/reliability
 	$(BIN)/python -m tests.simulator.run --count 10000 $(if $(SEED),--first $(SEED))
 	PARTITIONS=10000 $(BIN)/python -m pytest -q tests/simulator/test_partitions.py
+	SOAK=1 $(BIN)/python -m pytest -q tests/browser/test_store_kills.py -k by_a_kill
 
 format:
 	$(BIN)/ruff format -q .
