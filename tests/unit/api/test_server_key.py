@@ -3,6 +3,7 @@
 import errno
 import os
 import resource
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -21,22 +22,24 @@ def _refuse(code):
     return refuse
 
 
-@pytest.fixture
-def no_room(tmp_path):
+@contextmanager
+def _no_room():
     """Let this process write not one byte more into any file: the kernel itself refuses.
 
-    The folder is made before.
+    No fixture: the test's own dot may be written into a file.
     """
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (0, before[1]))
-    yield
-    resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
-@pytest.mark.usefixtures("no_room")
 def test_a_full_disk_is_told_in_one_sentence_and_no_half_key_stays(tmp_path):
     """[SG7] The planted bug it has caught: the half file left where the write had broken off."""
-    with pytest.raises(DiskFullError, match=r"no room for the server's key .* Make room there"):
+    told = pytest.raises(DiskFullError, match=r"no room for the server's key .* Make room there")
+    with told, _no_room():
         load_server_key(tmp_path)
 
     assert list(tmp_path.iterdir()) == []
