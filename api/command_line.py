@@ -4,8 +4,9 @@ import json
 import sys
 import tempfile
 from collections.abc import Callable
-from contextlib import nullcontext
+from contextlib import closing, nullcontext
 from pathlib import Path
+from typing import TypeVar
 
 import rich_click as click
 
@@ -17,6 +18,7 @@ from api.storage.backups import write_backup
 from api.storage.device_store import ROLE_STREAMS
 from api.storage.errors import FolderInUseError, StorageError
 from api.storage.running_server import (
+    RunningServer,
     ask_for_invitation,
     ask_for_revocation,
     find_running_server,
@@ -34,6 +36,8 @@ from api.use_cases.rule_health import RuleHealth, count_rule_health
 from api.use_cases.verify_log import verify_log
 
 DEFAULT_PORT = 8470
+
+T = TypeVar("T")
 
 
 def _port_option(command: Callable[..., None]) -> Callable[..., None]:
@@ -148,13 +152,10 @@ def device_group() -> None:
     """Devices of the unit."""
 
 
-@device_group.command("invite")
-@click.option("--role", type=click.Choice(list(ROLE_STREAMS)), required=True)
-@click.option("--minutes", type=click.IntRange(1, 1440), default=10, show_default=True)
-@data_option
-def invite(role: str, minutes: int, folder: Path) -> None:
-    """Print a code and a link that let one device join."""
-    lasts_ms = minutes * (TEN_MINUTES_MS // 10)
+def _do_here_or_there(
+    folder: Path, here: Callable[[UnitStore], T], there: Callable[[RunningServer], T]
+) -> T:
+    """Do something in the store of a folder, or let the server do it that has it open."""
     with refusals():
         try:
             store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
@@ -162,13 +163,23 @@ def invite(role: str, minutes: int, folder: Path) -> None:
             server = find_running_server(folder)
             if server is None:
                 raise
-            code, address = ask_for_invitation(server, role, lasts_ms), server.address
-        else:
-            try:
-                code = _invite_here(store, role, lasts_ms)
-                address = f"http://127.0.0.1:{DEFAULT_PORT}"
-            finally:
-                store.close()
+            return there(server)
+        with closing(store):
+            return here(store)
+
+
+@device_group.command("invite")
+@click.option("--role", type=click.Choice(list(ROLE_STREAMS)), required=True)
+@click.option("--minutes", type=click.IntRange(1, 1440), default=10, show_default=True)
+@data_option
+def invite(role: str, minutes: int, folder: Path) -> None:
+    """Print a code and a link that let one device join."""
+    lasts_ms = minutes * (TEN_MINUTES_MS // 10)
+    code, address = _do_here_or_there(
+        folder,
+        lambda store: (_invite_here(store, role, lasts_ms), f"http://127.0.0.1:{DEFAULT_PORT}"),
+        lambda server: (ask_for_invitation(server, role, lasts_ms), server.address),
+    )
     click.echo(f"{code}\n{address}/#join={code}\nFor one {role} device, for {minutes} minutes.")
 
 
@@ -186,19 +197,11 @@ def revoke(device: str, folder: Path) -> None:
 
     DEVICE is its id, as the tablet's About page shows it.
     """
-    with refusals():
-        try:
-            store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
-        except FolderInUseError:
-            server = find_running_server(folder)
-            if server is None:
-                raise
-            ends = ask_for_revocation(server, device)
-        else:
-            try:
-                ends = len(revoke_device(store, device, now_ms=ENVIRONMENT.now_ms()))
-            finally:
-                store.close()
+    ends = _do_here_or_there(
+        folder,
+        lambda store: len(revoke_device(store, device, now_ms=ENVIRONMENT.now_ms())),
+        lambda server: ask_for_revocation(server, device),
+    )
     click.echo(f"{device} is revoked. Entries received so far stay (logs of it: {ends}).")
 
 

@@ -5,7 +5,7 @@ from math import isqrt
 from api.clinical_rules.errors import RuleFileError, ShapeError
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.rule_file import path_of
-from api.clinical_rules.shapes import Reader, natural_number, shape
+from api.clinical_rules.shapes import at_most, natural_number, shape
 from api.clinical_rules.sizing_limits import LimitRow, Limits
 
 READING = "pictures/reading"
@@ -17,27 +17,14 @@ _PARTS_A_PX = 1000
 _ROUNDING_UM = 1
 
 
-def _from_one_to(most: int) -> Reader[int]:
-    def read(content: object, where: str) -> int:
-        amount = natural_number(content, where)
-        if amount == 0:
-            message = f"{where} must be above 0. Correct it."
-            raise ShapeError(message)
-        if amount > most:
-            message = f"{where} must be at most {most}. Correct it."
-            raise ShapeError(message)
-        return amount
-
-    return read
-
-
-_side_px = _from_one_to(_LARGEST_SIDE_PX)
+_side_px = at_most(_LARGEST_SIDE_PX, zero_advice="Correct it.")
+_known_um = at_most(_LARGEST_KNOWN_UM, zero_advice="Correct it.")
 _POINT = shape({"x": natural_number, "y": natural_number})
 _REQUEST = shape(
     {
         "width_px": _side_px,
         "height_px": _side_px,
-        "scale": shape({"from": _POINT, "to": _POINT, "known_um": _from_one_to(_LARGEST_KNOWN_UM)}),
+        "scale": shape({"from": _POINT, "to": _POINT, "known_um": _known_um}),
         "line": shape({"from": _POINT, "to": _POINT}),
     }
 )

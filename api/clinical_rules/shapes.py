@@ -44,6 +44,28 @@ def natural_number(content: object, where: str) -> int:
     return read
 
 
+def at_most(most: int, *, zero_advice: str = "") -> Reader[int]:
+    """Return a reader of a natural number up to a bound.
+
+    Parameters
+    ----------
+    zero_advice : str
+        What to do about a 0 where that is none, such as "Correct it."; "" where it may be 0.
+    """
+
+    def read(content: object, where: str) -> int:
+        amount = natural_number(content, where)
+        if zero_advice and amount == 0:
+            message = f"{where} must be above 0. {zero_advice}"
+            raise ShapeError(message)
+        if amount > most:
+            message = f"{where} must be at most {most}. Correct it."
+            raise ShapeError(message)
+        return amount
+
+    return read
+
+
 def number(content: object, where: str) -> Decimal:
     """Return a number below 2^53, exactly as its digits say, to the sixtieth decimal."""
     if _is_number(content):

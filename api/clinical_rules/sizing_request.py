@@ -3,29 +3,14 @@
 from collections.abc import Sequence
 
 from api.clinical_rules.errors import ShapeError
-from api.clinical_rules.shapes import Reader, list_of, natural_number, one_of, shape, text
+from api.clinical_rules.shapes import at_most, list_of, natural_number, one_of, shape, text
 
-
-def _at_most(most: int, *, is_size: bool = False) -> Reader[int]:
-    """Return a reader of a number up to a bound; the size of a thing is above 0 as well."""
-
-    def read(content: object, where: str) -> int:
-        amount = natural_number(content, where)
-        if is_size and amount == 0:
-            message = f"{where} must be above 0. Correct it, or leave it out."
-            raise ShapeError(message)
-        if amount > most:
-            message = f"{where} must be at most {most}. Correct it."
-            raise ShapeError(message)
-        return amount
-
-    return read
-
-
+# The size of a thing.
+_ABOVE_ZERO = "Correct it, or leave it out."
 # Ten metres and ten litres: beyond them a slip of the unit, and every product stays exact.
-_length_um = _amount_ul = _at_most(10_000_000)
-_size_um = _prime_ul = _at_most(10_000_000, is_size=True)
-_parts = _at_most(1000)
+_length_um = _amount_ul = at_most(10_000_000)
+_size_um = _prime_ul = at_most(10_000_000, zero_advice=_ABOVE_ZERO)
+_parts = at_most(1000)
 _TARGET = shape(
     {"label": text, "short_axis_um": _length_um},
     {

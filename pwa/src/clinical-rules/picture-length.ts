@@ -5,7 +5,7 @@
 import { RuleFileError, ShapeError } from './errors';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { type Basis, pathOf } from './rule-file';
-import { naturalNumber, type Reader, shape } from './shapes';
+import { atMost, naturalNumber, shape } from './shapes';
 import { limitsOf, readLimitRow } from './sizing-limits';
 
 const READING = 'pictures/reading';
@@ -16,21 +16,16 @@ const LARGEST_KNOWN_UM = 1_000_000;
 const PARTS_A_PX = 1000n;
 const ROUNDING_UM = 1;
 
-function fromOneTo(most: number): Reader<number> {
-  return (content, where) => {
-    const amount = naturalNumber(content, where);
-    if (amount === 0) throw new ShapeError(`${where} must be above 0. Correct it.`);
-    if (amount > most) throw new ShapeError(`${where} must be at most ${most}. Correct it.`);
-    return amount;
-  };
-}
-
-const sidePx = fromOneTo(LARGEST_SIDE_PX);
+const sidePx = atMost(LARGEST_SIDE_PX, 'Correct it.');
 const readPoint = shape({ x: naturalNumber, y: naturalNumber });
 const readRequest = shape({
   width_px: sidePx,
   height_px: sidePx,
-  scale: shape({ from: readPoint, to: readPoint, known_um: fromOneTo(LARGEST_KNOWN_UM) }),
+  scale: shape({
+    from: readPoint,
+    to: readPoint,
+    known_um: atMost(LARGEST_KNOWN_UM, 'Correct it.'),
+  }),
   line: shape({ from: readPoint, to: readPoint }),
 });
 

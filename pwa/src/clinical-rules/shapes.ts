@@ -32,6 +32,22 @@ export const naturalNumber: Reader<number> = (content, where) => {
   return read;
 };
 
+/**
+ * Return a reader of a natural number up to a bound.
+ *
+ * @param zeroAdvice - what to do about a 0 where that is none, such as "Correct it."
+ */
+export function atMost(most: number, zeroAdvice = ''): Reader<number> {
+  return (content, where) => {
+    const amount = naturalNumber(content, where);
+    if (zeroAdvice !== '' && amount === 0) {
+      throw new ShapeError(`${where} must be above 0. ${zeroAdvice}`);
+    }
+    if (amount > most) throw new ShapeError(`${where} must be at most ${most}. Correct it.`);
+    return amount;
+  };
+}
+
 /** A number below 2^53, whole or not; what `Exact` cannot hold, such as 5e-324, is 0. */
 export const number: Reader<number> = (content, where) => {
   if (typeof content === 'number' && Math.abs(content) <= Number.MAX_SAFE_INTEGER) {

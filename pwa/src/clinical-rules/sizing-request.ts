@@ -1,23 +1,13 @@
 /** The request of `sizing`: its keys, types and bounds. Twin of `sizing_request.py`. */
 import { ShapeError } from './errors';
-import { listOf, naturalNumber, oneOf, type Reader, shape, text } from './shapes';
+import { atMost, listOf, naturalNumber, oneOf, shape, text } from './shapes';
 
-/** Return a reader of a number up to a bound; the size of a thing is above 0 as well. */
-function atMost(most: number, isSize = false): Reader<number> {
-  return (content, where) => {
-    const amount = naturalNumber(content, where);
-    if (isSize && amount === 0) {
-      throw new ShapeError(`${where} must be above 0. Correct it, or leave it out.`);
-    }
-    if (amount > most) throw new ShapeError(`${where} must be at most ${most}. Correct it.`);
-    return amount;
-  };
-}
-
+/** The size of a thing. */
+const ABOVE_ZERO = 'Correct it, or leave it out.';
 // Ten metres and ten litres: beyond them a slip of the unit, and every product stays exact.
 const lengthUm = atMost(10_000_000);
 const amountUl = lengthUm;
-const sizeUm = atMost(10_000_000, true);
+const sizeUm = atMost(10_000_000, ABOVE_ZERO);
 const primeUl = sizeUm;
 const parts = atMost(1000);
 

@@ -141,8 +141,8 @@ export function nameUsualBands(ruleBook: RuleBook): ReturnType<typeof nameRuleFi
   return bands === null ? [] : nameRuleFiles(bands);
 }
 
-// A remark is no number of ours: while nobody has approved the bands the rest still answers.
-function findBands(ruleBook: RuleBook): RuleFile<BandRow> | null {
+/** Return the usual bands; a remark is no number of ours: null while nobody has approved them. */
+export function findBands(ruleBook: RuleBook): RuleFile<BandRow> | null {
   return ruleBook.has(USUAL_BANDS) ? ruleBook.ruleFile(USUAL_BANDS, readBandRow) : null;
 }
 

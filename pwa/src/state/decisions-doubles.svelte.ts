@@ -2,7 +2,8 @@
 import type { HistoryEntry, Json, RecordState, RecordStore } from '../ports';
 import { type DoubleEntry, decisionRecord } from '../record-catalogue/double-entries';
 import { aboutWhom, whatOf } from './decisions.svelte';
-import { type DoubleFinder, doubleFinderOf } from './double-finder';
+import { doubleFinderOf } from './double-finder';
+import { LiveRows } from './live-rows.svelte';
 
 /** One of both records as it was first written; it may be struck since. */
 export interface DoubleSide {
@@ -25,34 +26,12 @@ export interface OpenDouble extends DoubleEntry {
   decided: RecordState | null;
 }
 
-export class DoubleEntries {
-  readonly #store: RecordStore;
-  readonly #finder: DoubleFinder;
-  readonly #stop: () => void;
-  #asked = 0;
-  rows = $state.raw<OpenDouble[]>([]);
-  isLoaded = $state(false);
-
+export class DoubleEntries extends LiveRows<OpenDouble> {
   constructor(store: RecordStore) {
-    this.#store = store;
-    this.#finder = doubleFinderOf(store);
-    this.#stop = store.onRecords(() => void this.#load());
-    void this.#load();
-  }
-
-  async #load(): Promise<void> {
-    const asked = ++this.#asked;
-    const found = await this.#finder.find();
-    const rows = await Promise.all(found.map((double) => describe(this.#store, double)));
-    // An answer overtaken by a later question shows an older state: drop it.
-    if (asked !== this.#asked) return;
-    this.rows = rows;
-    this.isLoaded = true;
-  }
-
-  dispose(): void {
-    this.#asked++;
-    this.#stop();
+    const finder = doubleFinderOf(store);
+    super(store, async () =>
+      Promise.all((await finder.find()).map((double) => describe(store, double))),
+    );
   }
 }
 

@@ -3,6 +3,7 @@ import type { OpenConflictRow, RecordStore } from '../ports';
 import { type Effect, effectsOf } from '../record-catalogue/conflict-effects';
 import { readStamp } from '../sync/clock';
 import { LiveRecords } from './live-records.svelte';
+import { LiveRows } from './live-rows.svelte';
 import { patientLine, type RecordState, shown, textOf } from './shown';
 
 export interface OpenDecision extends OpenConflictRow {
@@ -61,42 +62,23 @@ function parentOf(state: RecordState, kind: string): string {
   return '';
 }
 
-export class OpenDecisions {
-  readonly #store: RecordStore;
-  readonly #stop: () => void;
-  #asked = 0;
-  rows = $state.raw<OpenDecision[]>([]);
-  isLoaded = $state(false);
-
+export class OpenDecisions extends LiveRows<OpenDecision> {
   constructor(store: RecordStore) {
-    this.#store = store;
-    this.#stop = store.onRecords(() => void this.#load());
-    void this.#load();
+    super(store, async () =>
+      Promise.all((await store.conflicts()).map((row) => describe(store, row))),
+    );
   }
+}
 
-  async #load(): Promise<void> {
-    const asked = ++this.#asked;
-    const rows: OpenDecision[] = [];
-    for (const row of await this.#store.conflicts()) {
-      rows.push({
-        ...row,
-        about: await aboutWhom(this.#store, row.record),
-        what: await whatOf(this.#store, row.record),
-        holdsBack: effectsOf(row.kind, row.field),
-        // Values are in order of stamp.
-        openSinceMs: writtenMs(row.values[1]?.stamp ?? ''),
-      });
-    }
-    // An answer overtaken by a later question shows an older state: drop it.
-    if (asked !== this.#asked) return;
-    this.rows = rows;
-    this.isLoaded = true;
-  }
-
-  dispose(): void {
-    this.#asked++;
-    this.#stop();
-  }
+async function describe(store: RecordStore, row: OpenConflictRow): Promise<OpenDecision> {
+  return {
+    ...row,
+    about: await aboutWhom(store, row.record),
+    what: await whatOf(store, row.record),
+    holdsBack: effectsOf(row.kind, row.field),
+    // Values are in order of stamp.
+    openSinceMs: writtenMs(row.values[1]?.stamp ?? ''),
+  };
 }
 
 /** Names of staff by their record, for "by whom". */

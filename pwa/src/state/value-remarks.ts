@@ -3,9 +3,7 @@ import { ClinicalRuleError, RuleFileError } from '../clinical-rules/errors';
 import type { Facts } from '../clinical-rules/gate-facts';
 import { exact, over } from '../clinical-rules/measures';
 import type { RuleBook } from '../clinical-rules/rule-book';
-import { rowShape } from '../clinical-rules/rule-file';
-import { text } from '../clinical-rules/shapes';
-import { findValueCautions, type Origin, USUAL_BANDS } from '../clinical-rules/value-cautions';
+import { findBands, findValueCautions, type Origin } from '../clinical-rules/value-cautions';
 import { milliOf } from './number-entry';
 import { standingGates } from './override';
 
@@ -26,14 +24,6 @@ export interface ValueRemark {
 }
 
 const NAMELESS = 'This number';
-const readBand = rowShape({
-  quantity: text,
-  name: text,
-  unit: text,
-  shown_as: text,
-  at_least: text,
-  at_most: text,
-});
 
 /**
  * Return what the gates are told of a number; a rule file that cannot be read tells no band.
@@ -97,9 +87,8 @@ function earlierRemarks(ruleBook: RuleBook, measure: Measure | null, milli: numb
 }
 
 function findBand(ruleBook: RuleBook, { quantity, unit }: Measure) {
-  if (!ruleBook.has(USUAL_BANDS)) return null;
   try {
-    const { rows } = ruleBook.ruleFile(USUAL_BANDS, readBand);
+    const rows = findBands(ruleBook)?.rows ?? [];
     return rows.find((row) => row.quantity === quantity && row.unit === unit) ?? null;
   } catch (error) {
     if (error instanceof RuleFileError) return null;
