@@ -4,40 +4,34 @@ import json
 import sys
 import tempfile
 from collections.abc import Callable
-from contextlib import closing, nullcontext
+from contextlib import nullcontext
 from pathlib import Path
-from typing import TypeVar
 
 import rich_click as click
 
 from api.bundle_commands import bundle_group
-from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refusals
+from api.command_parts import (
+    DEFAULT_PORT,
+    ENVIRONMENT,
+    data_option,
+    draw_chance,
+    open_store,
+    refusals,
+)
 from api.demonstration import prepare_demonstration
+from api.device_commands import device_group
 from api.rule_commands import rules_group
 from api.storage.backups import write_backup
-from api.storage.device_store import ROLE_STREAMS
-from api.storage.errors import FolderInUseError, StorageError
-from api.storage.running_server import (
-    RunningServer,
-    ask_for_invitation,
-    ask_for_revocation,
-    find_running_server,
-)
-from api.storage.unit_store import UnitStore, open_unit_store
+from api.storage.errors import StorageError
+from api.storage.unit_store import open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.check_plans import check_every_plan
-from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.restore_unit import restore_unit
-from api.use_cases.revoke_device import revoke_device
 from api.use_cases.rule_health import RuleHealth, count_rule_health
 from api.use_cases.verify_log import verify_log
-
-DEFAULT_PORT = 8470
-
-T = TypeVar("T")
 
 
 def _port_option(command: Callable[..., None]) -> Callable[..., None]:
@@ -57,6 +51,7 @@ def main() -> None:
 
 main.add_command(rules_group)
 main.add_command(bundle_group)
+main.add_command(device_group)
 
 
 @main.command("serve")
@@ -145,64 +140,6 @@ def verify(folder: Path) -> None:
     if verification.findings:
         sys.exit(2)
     click.echo(f"{verification.operations} operations in {verification.logs} logs are sound.")
-
-
-@main.group("device")
-def device_group() -> None:
-    """Devices of the unit."""
-
-
-def _do_here_or_there(
-    folder: Path, here: Callable[[UnitStore], T], there: Callable[[RunningServer], T]
-) -> T:
-    """Do something in the store of a folder, or let the server do it that has it open."""
-    with refusals():
-        try:
-            store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
-        except FolderInUseError:
-            server = find_running_server(folder)
-            if server is None:
-                raise
-            return there(server)
-        with closing(store):
-            return here(store)
-
-
-@device_group.command("invite")
-@click.option("--role", type=click.Choice(list(ROLE_STREAMS)), required=True)
-@click.option("--minutes", type=click.IntRange(1, 1440), default=10, show_default=True)
-@data_option
-def invite(role: str, minutes: int, folder: Path) -> None:
-    """Print a code and a link that let one device join."""
-    lasts_ms = minutes * (TEN_MINUTES_MS // 10)
-    code, address = _do_here_or_there(
-        folder,
-        lambda store: (_invite_here(store, role, lasts_ms), f"http://127.0.0.1:{DEFAULT_PORT}"),
-        lambda server: (ask_for_invitation(server, role, lasts_ms), server.address),
-    )
-    click.echo(f"{code}\n{address}/#join={code}\nFor one {role} device, for {minutes} minutes.")
-
-
-def _invite_here(store: UnitStore, role: str, lasts_ms: int) -> str:
-    code = ENVIRONMENT.new_code()
-    invite_device(store, role, code=code, now_ms=ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
-    return code
-
-
-@device_group.command("revoke")
-@click.argument("device")
-@data_option
-def revoke(device: str, folder: Path) -> None:
-    """Refuse a lost or stolen device; what it sends from now on is kept aside.
-
-    DEVICE is its id, as the tablet's About page shows it.
-    """
-    ends = _do_here_or_there(
-        folder,
-        lambda store: len(revoke_device(store, device, now_ms=ENVIRONMENT.now_ms())),
-        lambda server: ask_for_revocation(server, device),
-    )
-    click.echo(f"{device} is revoked. Entries received so far stay (logs of it: {ends}).")
 
 
 @main.group("staff")

@@ -14,6 +14,7 @@ from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.errors import UseCaseError
 from api.use_cases.server_log import Chance
 
+DEFAULT_PORT = 8470
 ENVIRONMENT = Environment()
 _REFUSALS = (StorageError, UseCaseError)
 

@@ -4,13 +4,14 @@
  * What to do is decided in `sync/exchange-machine.ts`; this file carries its messages to the unit
  * and to the store, and says how it went. Nothing here ever changes what was saved on the tablet.
  */
-import type { DeviceStanding, ExchangeStanding } from '../ports';
+import type { ExchangeStanding } from '../ports';
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
 import type { Handshake, HandshakeAnswer } from '../sync/exchange';
 import { RESTING, stepExchange } from '../sync/exchange-machine';
 import type { Heard, Said, StoreChange, UnitRequest } from '../sync/exchange-messages';
 import { writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
+import { type Joining, joinUnit } from './joining';
 import { OperationCarrier } from './operation-carrier';
 import { isKeyLost, KEY_IS_LOST, type Signer, settleLostKey, signBatch } from './push-signing';
 import { counterOf, Resupply } from './resupply';
@@ -29,15 +30,6 @@ export interface ExchangeSurroundings {
   onStanding(standing: ExchangeStanding): void;
 }
 
-interface JoinAnswer {
-  device: string;
-  token: string;
-  role: DeviceStanding['role'];
-  unit_name: string;
-  streams: string[];
-  /** Left out by a unit of an older release. */
-  server_key?: string;
-}
 interface PushAnswer {
   tip: Tip;
   quarantined: { op_id: string; sentence: string }[];
@@ -108,46 +100,10 @@ export class ExchangeClient {
   }
 
   /** Join a unit by an invitation code; keeps the device id and everything saved before. */
-  async join(
-    code: string,
-    name: string,
-  ): Promise<{ kind: 'joined'; own: OwnDevice } | { kind: 'refused'; sentence: string }> {
-    const before = this.#store.ownDevice();
-    const device = before?.device ?? this.#around.newDeviceId();
-    const signer = this.#around.signer ?? null;
-    const firstEpoch = this.#around.newEpoch();
-    const signs = signer && {
-      key: signer.publicKey,
-      epoch: before === null ? firstEpoch : this.#store.tip().epoch,
-    };
-    try {
-      const answer = await this.#requests.post<JoinAnswer>('/api/devices', before?.token ?? null, {
-        code,
-        device,
-        name,
-        ...signs,
-      });
-      const own: OwnDevice = {
-        device: answer.device,
-        role: answer.role,
-        token: answer.token,
-        unitName: answer.unit_name,
-        streams: answer.streams,
-        ...(signer && { key: signer.publicKey }),
-        ...(answer.server_key && { serverKey: answer.server_key }),
-      };
-      this.#store.becomeDevice(own, firstEpoch);
-      this.#tell('exchanging', '');
-      return { kind: 'joined', own };
-    } catch (error) {
-      if (error instanceof RefusedError) return { kind: 'refused', sentence: error.message };
-      if (!(error instanceof NoAnswerError)) throw error;
-      return {
-        kind: 'refused',
-        sentence:
-          'The unit did not answer. Check the network, then open the join link again; this device can work alone until then.',
-      };
-    }
+  async join(code: string, name: string): Promise<Joining> {
+    const joining = await joinUnit(this.#store, this.#requests, this.#around, { code, name });
+    if (joining.kind === 'joined') this.#tell('exchanging', '');
+    return joining;
   }
 
   async #rounds(): Promise<ExchangeStanding> {

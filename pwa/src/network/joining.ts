@@ -1,0 +1,66 @@
+/** Joining a unit by an invitation: the device keeps its id, its log and everything saved before. */
+import type { DeviceStanding } from '../ports';
+import type { OperationStore, OwnDevice } from '../storage/operation-store';
+import type { Signer } from './push-signing';
+import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
+
+export type Joining = { kind: 'joined'; own: OwnDevice } | { kind: 'refused'; sentence: string };
+
+interface JoinAnswer {
+  device: string;
+  token: string;
+  role: DeviceStanding['role'];
+  unit_name: string;
+  streams: string[];
+  /** Left out by a unit of an older release. */
+  server_key?: string;
+}
+
+/**
+ * Ask the unit to let this device in, and become the device that it names.
+ *
+ * @param around - draws ids and epochs, and signs where the browser gives a key (SG4)
+ * @returns `refused` with one sentence; nothing has changed then
+ */
+export async function joinUnit(
+  store: OperationStore,
+  requests: UnitRequests,
+  around: { newDeviceId(): string; newEpoch(): string; signer?: Signer | null },
+  { code, name }: { code: string; name: string },
+): Promise<Joining> {
+  const before = store.ownDevice();
+  const device = before?.device ?? around.newDeviceId();
+  const signer = around.signer ?? null;
+  const firstEpoch = around.newEpoch();
+  const signs = signer && {
+    key: signer.publicKey,
+    epoch: before === null ? firstEpoch : store.tip().epoch,
+  };
+  try {
+    const answer = await requests.post<JoinAnswer>('/api/devices', before?.token ?? null, {
+      code,
+      device,
+      name,
+      ...signs,
+    });
+    const own: OwnDevice = {
+      device: answer.device,
+      role: answer.role,
+      token: answer.token,
+      unitName: answer.unit_name,
+      streams: answer.streams,
+      ...(signer && { key: signer.publicKey }),
+      ...(answer.server_key && { serverKey: answer.server_key }),
+    };
+    store.becomeDevice(own, firstEpoch);
+    return { kind: 'joined', own };
+  } catch (error) {
+    if (error instanceof RefusedError) return { kind: 'refused', sentence: error.message };
+    if (!(error instanceof NoAnswerError)) throw error;
+    return {
+      kind: 'refused',
+      sentence:
+        'The unit did not answer. Check the network, then open the join link again; this device can work alone until then.',
+    };
+  }
+}
