@@ -73,13 +73,15 @@ bench: setup .venv/.test-ready chromium tests/bench/node_modules/.ready
 	$(BIN)/python -m tests.bench $(BENCH)
 
 # Kills, power cuts, misbehaving wards and cut lines, 10,000 of each, 1,000 changes of each sort to a
-# closed store, and 200 kills of the browser. Most of an hour; `make soak SEED=20001` draws others.
+# closed store, a clinic of 2,000 patients, and 200 kills of the browser. Most of an hour;
+# `make soak SEED=20001` draws others.
 soak: setup .venv/.test-ready chromium
 	SOAK=1 $(BIN)/python -m pytest -q tests/unit/api/test_seal.py tests/unit/api/test_tampering.py
 	$(BIN)/python -m tests.reliability.kills --rounds 10000 $(if $(SEED),--seed $(SEED))
 	POWER_CUTS=10000 $(if $(SEED),POWER_SEED=$(SEED)) SERVER_KILLS=100 KILLS=100 $(BIN)/python -m pytest -q tests/reliability
 	$(BIN)/python -m tests.simulator.run --count 10000 $(if $(SEED),--first $(SEED))
 	PARTITIONS=10000 $(BIN)/python -m pytest -q tests/simulator/test_partitions.py
+	$(BIN)/python -m tests.simulator.clinic_year $(if $(SEED),--seed $(SEED))
 	SOAK=1 $(BIN)/python -m pytest -q tests/browser/test_store_kills.py -k by_a_kill
 
 format:

@@ -10,12 +10,24 @@ from litestar.openapi import OpenAPIConfig
 from litestar.openapi.plugins import JsonRenderPlugin
 
 from api.environment import Environment
+from api.routes.bookings import get_over_bookings, post_proposals
 from api.routes.calculate import post_calculation
+from api.routes.calendar import (
+    get_calendar,
+    get_calendars,
+    post_calendar,
+    post_calendar_revocation,
+)
 from api.routes.conflicts import get_conflicts, get_decisions
 from api.routes.devices import get_devices, post_device, post_invitation, post_revocation
 from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
+from api.routes.failsafe import get_failsafe_list
+from api.routes.fhir import get_fhir_visits
+from api.routes.follow_up import get_clinic_weeks, get_follow_up_measures
+from api.routes.follow_up_check import get_follow_up_check
 from api.routes.health import get_health
+from api.routes.letters import get_reminders, post_letters
 from api.routes.outer_shell import OuterShell
 from api.routes.pictures import get_picture_piece, get_picture_standing, put_picture_piece
 from api.routes.plan_checks import get_plan_checks
@@ -67,6 +79,19 @@ def create_app(
             get_picture_standing,
             get_picture_piece,
             put_picture_piece,
+            get_calendar,
+            get_calendars,
+            post_calendar,
+            post_calendar_revocation,
+            get_follow_up_measures,
+            get_follow_up_check,
+            get_clinic_weeks,
+            post_letters,
+            get_reminders,
+            get_fhir_visits,
+            get_failsafe_list,
+            post_proposals,
+            get_over_bookings,
             get_health,
             post_calculation,
             get_start,
@@ -79,7 +104,8 @@ def create_app(
                 "surroundings": surroundings,
             }
         ),
-        on_shutdown=[surroundings.second_check.close],
+        on_startup=[surroundings.follow_up_watch.start],
+        on_shutdown=[surroundings.follow_up_watch.close, surroundings.second_check.close],
         exception_handlers=EXCEPTION_HANDLERS,
         compression_config=CompressionConfig(
             backend="gzip",

@@ -9,7 +9,10 @@ from pathlib import Path
 
 import rich_click as click
 
+from api.booking_commands import add_season, propose
 from api.bundle_commands import bundle_group
+from api.calendar_commands import calendar_group
+from api.clinic_commands import add_clinic_commands
 from api.command_parts import (
     DEFAULT_PORT,
     ENVIRONMENT,
@@ -18,8 +21,9 @@ from api.command_parts import (
     open_store,
     refusals,
 )
-from api.demonstration import prepare_demonstration
+from api.demonstration import prepare_demonstration, read_drawn_pictures
 from api.device_commands import device_group
+from api.follow_up_commands import check_follow_up_command
 from api.rule_commands import rules_group
 from api.storage.backups import write_backup
 from api.storage.errors import StorageError
@@ -52,6 +56,11 @@ def main() -> None:
 main.add_command(rules_group)
 main.add_command(bundle_group)
 main.add_command(device_group)
+main.add_command(add_season)
+main.add_command(propose)
+main.add_command(calendar_group)
+add_clinic_commands(main)
+main.add_command(check_follow_up_command)
 
 
 @main.command("serve")
@@ -172,7 +181,13 @@ def load(files: tuple[Path, ...], today_on: str | None, folder: Path) -> None:
             except OSError as error:
                 message = f"{path} cannot be read ({error.strerror}). Name a scenario file."
                 raise StorageError(message) from error
-            loaded = load_scenario(store, path.stem, content, today_on=wanted)
+            loaded = load_scenario(
+                store,
+                path.stem,
+                content,
+                today_on=wanted,
+                pictures=read_drawn_pictures(path.parent),
+            )
             click.echo(f"{path.name}: {loaded.title} ({loaded.operations} operations).")
 
 

@@ -2,20 +2,22 @@
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import NoReturn
+from typing import NoReturn, TypeVar
 
 import rich_click as click
 
 from api.environment import Environment
-from api.storage.errors import StorageError
+from api.storage.errors import FolderInUseError, StorageError
+from api.storage.running_server import RunningServer, find_running_server
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.errors import UseCaseError
 from api.use_cases.server_log import Chance
 
 DEFAULT_PORT = 8470
 ENVIRONMENT = Environment()
+T = TypeVar("T")
 _REFUSALS = (StorageError, UseCaseError)
 
 
@@ -43,6 +45,22 @@ def open_store(folder: Path) -> Iterator[UnitStore]:
             yield store
         finally:
             store.close()
+
+
+def do_here_or_there(
+    folder: Path, here: Callable[[UnitStore], T], there: Callable[[RunningServer], T]
+) -> T:
+    """Do something in the store of a folder, or let the server do it that has it open."""
+    with refusals():
+        try:
+            store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
+        except FolderInUseError:
+            server = find_running_server(folder)
+            if server is None:
+                raise
+            return there(server)
+        with closing(store):
+            return here(store)
 
 
 def data_option(command: Callable[..., None]) -> Callable[..., None]:

@@ -9,6 +9,8 @@ from api.storage.errors import StorageError
 from api.storage.unit_store import UnitStore
 from api.use_cases.invite_device import invite_device
 from api.use_cases.load_scenario import load_scenario
+from api.use_cases.release_rule_files import propose_rule_file
+from api.use_cases.server_log import Chance
 
 DAY_MS = 86_400_000
 _STORIES = Path(str(resources.files("api"))).parent / "seed_scenarios"
@@ -26,17 +28,41 @@ def prepare_demonstration(store: UnitStore, address: str, environment: Environme
     """
     titles = []
     for path in sorted(_STORIES.glob("[0-9]*.json")):
-        loaded = load_scenario(store, path.stem, path.read_bytes(), today_on=environment.today())
+        loaded = load_scenario(
+            store,
+            path.stem,
+            path.read_bytes(),
+            today_on=environment.today(),
+            pictures=read_drawn_pictures(path.parent),
+        )
         titles.append(loaded.title)
     if not titles:
         message = f"There are no stories in {_STORIES}. Start the demonstration from the project."
         raise StorageError(message)
+    _state_letter_settings(store, environment)
     links = {}
     for role in ROLE_STREAMS:
         code = environment.new_code()
         invite_device(store, role, code=code, now_ms=environment.now_ms(), lasts_ms=DAY_MS)
         links[role] = f"{address}/#join={code}"
     return _welcome(address, links, titles)
+
+
+def _state_letter_settings(store: UnitStore, environment: Environment) -> None:
+    """Give the unit a name, an address and a phone number for its letters."""
+    chance = Chance(
+        new_id=environment.new_id(),
+        new_epoch=environment.new_id(),
+        salt=environment.new_salt(),
+        now_ms=environment.now_ms(),
+    )
+    content = (_STORIES / "letters" / "settings.v1001.json").read_bytes()
+    propose_rule_file(store, content, by="staff/wren-quillfeather", chance=chance)
+
+
+def read_drawn_pictures(stories: Path) -> dict[str, bytes]:
+    """Return the drawn pictures beside the stories of a folder, by SHA-256."""
+    return {path.stem: path.read_bytes() for path in sorted(stories.glob("pictures/*.png"))}
 
 
 def _welcome(address: str, links: dict[str, str], titles: list[str]) -> str:

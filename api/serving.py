@@ -20,6 +20,7 @@ from api.storage.errors import StorageError
 from api.storage.running_server import RunningServer, forget_running_server, note_running_server
 from api.storage.static_files import read_built_app
 from api.storage.unit_store import UnitStore
+from api.use_cases.forget_pictures import forget_struck_pictures
 
 GRACE_SECONDS = 3
 _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -138,6 +139,8 @@ def serve(
     on_ready: Callable[[], None],
 ) -> None:
     """Serve until a signal comes; then end streams, answer what is open, and close the store."""
+    # What a full disk or a restored backup has left of pictures entered in error.
+    forget_struck_pictures(store)
     key = environment.new_token()
     app = create_app(
         store,

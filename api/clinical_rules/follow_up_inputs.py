@@ -8,6 +8,7 @@ _OF_ANCHOR: Mapping[str, tuple[str, ...]] = {
     "procedure": ("index_on",),
     "treatment": ("index_on", "happened.retreated"),
     "last_look": ("index_on", *_LOOKS, "happened.retreated"),
+    "unseen_look": ("index_on", *_LOOKS, "happened.not_seen", "happened.retreated"),
     "obliteration": ("index_on", *_LOOKS, "happened.retreated"),
     "last_contact": ("index_on", "happened"),
 }
@@ -15,6 +16,8 @@ _OF_CONDITION: Mapping[str, tuple[str, ...]] = {
     "acute_bleed": ("acute_bleed",),
     "early_look": ("acute_bleed", "conditions.adhesive_ul", "conditions.coils", *_LOOKS),
     "flow_persists": _LOOKS,
+    "not_seen": (*_LOOKS, "happened.not_seen"),
+    "retreated": ("happened.retreated",),
     "obliterated": _LOOKS,
     "obliterated_or_retreated": (*_LOOKS, "happened.retreated"),
     "oesophageal_banded": ("conditions.oesophageal_banded",),
@@ -37,6 +40,7 @@ _ORDER = (
     "conditions.adhesive_ul",
     "conditions.coils",
     *_LOOKS,
+    "happened.not_seen",
     "happened.retreated",
     "happened",
 )

@@ -15,6 +15,10 @@ _LARGEST_KNOWN_UM = 1_000_000
 # Lengths in pixels are held in thousandths, rounded against us.
 _PARTS_A_PX = 1000
 _ROUNDING_UM = 1
+# A size is entered in tenths of a millimetre; a length taken over is said no finer (PM8).
+_FINEST_PLACE_UM = 100
+# JCGM 100:2008 (GUM), 7.2.6: an uncertainty has at most two significant digits.
+_DIGITS_OF_ERROR = 2
 
 
 _side_px = at_most(_LARGEST_SIDE_PX, zero_advice="Correct it.")
@@ -45,7 +49,8 @@ def answer_picture_length(request: object, rule_book: RuleBook) -> dict[str, obj
     Returns
     -------
     dict
-        ``length_um``, ``error_um``, ``basis``, ``inputs``, ``rule_files``.
+        ``length_um`` and ``error_um`` exact; ``said`` (``length_um``, ``error_um``,
+        ``place_um``) as they are shown and recorded; ``basis``, ``inputs``, ``rule_files``.
 
     Raises
     ------
@@ -57,7 +62,7 @@ def answer_picture_length(request: object, rule_book: RuleBook) -> dict[str, obj
 
     Notes
     -----
-    Rules PM1-PM4. Pure. Pixels are taken as square.
+    Rules PM1-PM4, PM8. Pure. Pixels are taken as square.
     """
     read = _REQUEST(request, "")
     file = rule_book.rule_file(READING, LimitRow)
@@ -84,14 +89,20 @@ def answer_picture_length(request: object, rule_book: RuleBook) -> dict[str, obj
         raise ShapeError(message)
     length_um = _length_um(line_square, scale_square, scale["known_um"])
     most_um = _most_um(line_square, scale_square, scale["known_um"], misread_px)
+    error_um = most_um - length_um + _ROUNDING_UM
     misread = next(row for row in file.rows if row.item == "misread_px")
     return {
         "length_um": length_um,
-        "error_um": most_um - length_um + _ROUNDING_UM,
+        "error_um": error_um,
+        "said": _say(length_um, error_um),
         "basis": {
             "length_um": {
                 "basis": "derived",
                 "source": "known distance times pixels of the line through pixels of the scale",
+            },
+            "said": {
+                "basis": "published",
+                "source": "JCGM 100:2008 (GUM), 7.2.6; tenths of a millimetre: project default",
             },
             "error_um": {"basis": misread.basis, "source": misread.source},
         },
@@ -128,3 +139,18 @@ def _most_um(line_square: int, scale_square: int, known_um: int, misread_px: int
     longest = isqrt(line_square * _PARTS_A_PX**2 - 1) + 1 + slip
     shortest = isqrt(scale_square * _PARTS_A_PX**2) - slip
     return -(-known_um * longest // shortest)
+
+
+def _say(length_um: int, error_um: int) -> dict[str, int]:
+    """Return length and error at the finest place that the error allows (PM8).
+
+    What the rounding moves the length by is added to the error, which is rounded up: the exact
+    interval lies within the one that is said.
+    """
+    place_um = _FINEST_PLACE_UM
+    while True:
+        said_um = (2 * length_um + place_um) // (2 * place_um) * place_um
+        off_um = -(-(error_um + abs(said_um - length_um)) // place_um) * place_um
+        if off_um < 10**_DIGITS_OF_ERROR * place_um:
+            return {"length_um": said_um, "error_um": off_um, "place_um": place_um}
+        place_um *= 10

@@ -8,23 +8,33 @@ from api.clinical_rules.antithrombotic_holds import HoldRow
 from api.clinical_rules.coil_picks import CoilCountRow, WireGaugeRow
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.first_bleed import FirstBleedRow
-from api.clinical_rules.follow_up import EarlyLookRow, VisitRow
+from api.clinical_rules.follow_up_measures import MEASURES, MeasureRow
+from api.clinical_rules.follow_up_rows import EARLY_LOOK, EarlyLookRow, VisitRow
 from api.clinical_rules.gates import GateRow
+from api.clinical_rules.intended_use import INTENDED_USE, UseRow
+from api.clinical_rules.letter_settings import LETTER_SETTINGS, SettingRow
 from api.clinical_rules.liver_rules import CoefficientRow, InputRangeRow, LiverBandRow
+from api.clinical_rules.reminder_days import REMINDERS, ReminderRow
 from api.clinical_rules.rule_file import Row
 from api.clinical_rules.sizing import CautionRow
 from api.clinical_rules.sizing_limits import LimitRow
 from api.clinical_rules.step_protocol import Step
 from api.clinical_rules.value_cautions import UsualBandRow
 from api.clinical_rules.varix_class import SizeClassRow
+from api.clinical_rules.visit_course_limits import COURSE, CourseRow
 
 # A folder stands for every file in it; a whole name comes before its folder.
 ROW_TYPES: Mapping[str, type[Row]] = {
     "adverse_events": GradeRow,
     "antithrombotic_holds": HoldRow,
     "follow_up": VisitRow,
-    "follow_up/early_look": EarlyLookRow,
+    EARLY_LOOK: EarlyLookRow,
+    COURSE: CourseRow,
+    MEASURES: MeasureRow,
+    REMINDERS: ReminderRow,
     "gates": GateRow,
+    INTENDED_USE: UseRow,
+    LETTER_SETTINGS: SettingRow,
     "liver_scores/bands": LiverBandRow,
     "liver_scores/coefficients": CoefficientRow,
     "liver_scores/input_ranges": InputRangeRow,

@@ -9,13 +9,18 @@ import msgspec
 
 from api.clinical_rules.adverse_events import grade_adverse_event
 from api.clinical_rules.calculate import CALCULATIONS, Calculation
+from api.clinical_rules.clinic_trial import try_letter_settings, try_measures, try_reminders
 from api.clinical_rules.coil_picks import CoilCountRow
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError, ShapeError
 from api.clinical_rules.examples import EXAMPLES
 from api.clinical_rules.first_bleed import answer_first_bleed
-from api.clinical_rules.follow_up import VisitRow
+from api.clinical_rules.follow_up_measures import MEASURES
+from api.clinical_rules.follow_up_rows import NOT_PLANS, VisitRow
 from api.clinical_rules.gates import GateRow, find_gates, refuse_row_faults
+from api.clinical_rules.intended_use import INTENDED_USE, answer_intended_use
+from api.clinical_rules.letter_settings import LETTER_SETTINGS
 from api.clinical_rules.picture_length import answer_picture_length
+from api.clinical_rules.reminder_days import REMINDERS
 from api.clinical_rules.row_types import row_type_of
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
@@ -23,6 +28,8 @@ from api.clinical_rules.rule_release import Release
 from api.clinical_rules.step_protocol import BLOOD_RETURN, Step
 from api.clinical_rules.value_cautions import answer_value_cautions
 from api.clinical_rules.varix_class import answer_varix_class
+from api.clinical_rules.visit_course import take_visit_act
+from api.clinical_rules.visit_course_limits import COURSE
 
 # The last day of the calendar that the rules know: the file tried is the one in force then.
 _ON = "2199-12-31"
@@ -39,7 +46,21 @@ _READERS: Mapping[str, tuple[str, str | None]] = {
 # Engines that `calculate` does not list, each with a request that reads its file.
 _INNER: Mapping[str, tuple[Calculation, Mapping[str, object]]] = {
     "adverse_events": (grade_adverse_event, {"transfusion": True, "admission_nights": 2}),
+    COURSE: (
+        take_visit_act,
+        {
+            "visit": {"status": "booked"},
+            "act": {"act": "no-show", "role": "booking", "today_on": "2026-01-31", "because": "-"},
+        },
+    ),
     "gates": (find_gates, {"pure_ul_given": 0, "pure_ul_next": 0}),
+    INTENDED_USE: (
+        answer_intended_use,
+        {"on": "2026-03-16", "varix_class": ["GOV2"], "born_on": ["1968-04-17"]},
+    ),
+    LETTER_SETTINGS: (try_letter_settings, {}),
+    MEASURES: (try_measures, {"on": "2026-01-31"}),
+    REMINDERS: (try_reminders, {"on": "2026-01-31"}),
     "measurements": (
         answer_value_cautions,
         {"quantity": "bilirubin", "unit": "umol/L", "amount": 41},
@@ -58,10 +79,14 @@ _INNER: Mapping[str, tuple[Calculation, Mapping[str, object]]] = {
 }
 # By which keys a row is known: the next version of a file keeps every row of the one before.
 _ROW_KEYS: Mapping[str, tuple[str, ...]] = {
+    COURSE: ("item",),
     "gates": ("id", "when"),
+    INTENDED_USE: ("fact",),
     "liver_scores/coefficients": ("score", "term"),
     "liver_scores/input_ranges": ("input", "unit"),
     "measurements/usual_bands": ("quantity", "unit"),
+    MEASURES: ("measure",),
+    REMINDERS: ("reminder",),
     "pictures/reading": ("item",),
     "sizing/cautions": ("id",),
     "sizing/flush_media": ("agent",),
@@ -115,12 +140,13 @@ def try_rule_file(content: bytes, held: Mapping[str, bytes]) -> tuple[str, int]:
     if read.name.startswith("gates/"):
         refuse_row_faults(book.rule_file(named.name, GateRow))
     folder = named.name.partition("/")[0]
-    if folder == "follow_up" and named.name != "follow_up/early_look":
+    if folder == "follow_up" and named.name not in NOT_PLANS:
         _refuse_course_without_end(book.rule_file(named.name, VisitRow), path)
     for kind, request in _requests(named.name):
         _calculate(CALCULATIONS[kind], request, book, path)
-    if folder in _INNER:
-        calculation, inner = _INNER[folder]
+    tried = _INNER.get(named.name) or _INNER.get(folder)
+    if tried is not None:
+        calculation, inner = tried
         _calculate(calculation, dict(inner), book, path)
     if named.name == "sizing/coil_counts":
         _refuse_turned_ranges(book.rule_file(named.name, CoilCountRow), path)
@@ -202,7 +228,7 @@ def _requests(name: str) -> list[tuple[str, dict[str, Any]]]:
     """Return the calculations that read a file, each with a whole and with a bare request."""
     folder, _, stem = name.partition("/")
     reader = _READERS.get(name) or _READERS.get(folder)
-    if reader is None:
+    if reader is None or (name in NOT_PLANS and name not in _READERS):
         return []
     kind, key = reader
     named = {} if key is None else {key: stem}

@@ -25,7 +25,7 @@ class Gate(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Step(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One row of a step protocol."""
+    """One row of a step protocol; ``detail`` is what a short question leaves out."""
 
     number: Words
     id: Words
@@ -38,6 +38,7 @@ class Step(Row, frozen=True, kw_only=True, forbid_unknown_fields=True):
     ]
     gate: Gate | None
     applies: Literal["always", "adhesive"]
+    detail: Words | None = None
 
 
 class Round(msgspec.Struct, frozen=True):

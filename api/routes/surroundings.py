@@ -11,6 +11,7 @@ from litestar.datastructures import State
 from litestar.di import NamedDependency
 
 from api.environment import Environment
+from api.routes.follow_up_watch import FollowUpWatch
 from api.routes.push_turns import PushTurns
 from api.routes.second_check import SecondCheck
 from api.storage.device_store import Device
@@ -79,9 +80,11 @@ class Surroundings:
     wrong_codes: WrongCodes = field(default_factory=WrongCodes)
     turns: PushTurns = field(default_factory=PushTurns)
     second_check: SecondCheck = field(init=False)
+    follow_up_watch: FollowUpWatch = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
+        object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
 
 
 Around = NamedDependency[Surroundings]

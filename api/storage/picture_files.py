@@ -102,6 +102,15 @@ class PictureFiles:
         with self._one_at_a_time, _name_trouble():
             self._part_of(digest, sender).unlink(missing_ok=True)
 
+    def remove(self, digest: str) -> bool:
+        """Delete a picture and what was sent of it so far; say whether there was anything."""
+        with self._one_at_a_time, _name_trouble():
+            place = self._place_of(digest)
+            held = [one for one in place.parent.glob(f"{digest}*") if one.is_file()]
+            for one in held:
+                one.unlink(missing_ok=True)
+            return held != []
+
     def read(self, digest: str, offset: int, most: int) -> bytes | None:
         """Return a piece of a whole picture, None while it has not come."""
         with _name_trouble():

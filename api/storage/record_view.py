@@ -99,7 +99,11 @@ class RecordView:
             " WHERE name > ? || '/' AND name < ? || '0' ORDER BY name",
             (kind, kind),
         ).fetchall()
-        return [state for row in rows if (state := self.state_of(row[0])) is not None]
+        return [
+            state
+            for some in _parts_of([row[0] for row in rows])
+            for _, _, state in self._merge(self._operations.of_records(some))
+        ]
 
     def differing(self) -> list[str]:
         """Return the records whose kept view is not what their operations say, sorted."""

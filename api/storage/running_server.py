@@ -86,8 +86,33 @@ def ask_for_revocation(server: RunningServer, device: str) -> int:
         raise StorageError(message) from error
 
 
-def _ask(server: RunningServer, path: str, content: dict[str, Any]) -> httpx.Response:
-    return httpx.post(
+def ask_about_calendars(
+    server: RunningServer, path: str, content: dict[str, Any] | None = None
+) -> dict[str, Any]:
+    """Let the running server make, revoke or (without content) list calendars.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses; the sentence is then the server's own.
+    """
+    try:
+        answer = _ask(server, path, content)
+        if answer.status_code == httpx.codes.FORBIDDEN:
+            raise StorageError(str(answer.json()["detail"]))
+        answer.raise_for_status()
+        return dict(answer.json())
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not answer about calendars ({error}). "
+            "Stop it and try again."
+        )
+        raise StorageError(message) from error
+
+
+def _ask(server: RunningServer, path: str, content: dict[str, Any] | None) -> httpx.Response:
+    return httpx.request(
+        "GET" if content is None else "POST",
         f"{server.address}{path}",
         json=content,
         headers={"authorization": f"Bearer {server.key}"},

@@ -9,6 +9,7 @@ from pathlib import Path
 import sqlite_utils
 
 from api.record_catalogue.catalogue import Catalogue, read_catalogue
+from api.storage.calendar_tokens import CalendarTokenStore
 from api.storage.connection import FILE_NAME, Database, open_database
 from api.storage.device_store import DeviceStore
 from api.storage.errors import UNREADABLE, StorageError
@@ -38,6 +39,7 @@ class UnitStore:
         self.server_key = server_key
         self.operations = OperationStore(database.connection)
         self.devices = DeviceStore(database.connection)
+        self.calendars = CalendarTokenStore(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
         self.pictures = PictureFiles(file.parent / FOLDER_NAME)
         self.plan_checks = PlanCheckStore(database.connection)

@@ -1,16 +1,19 @@
 """Load a scenario into the store, through the same door as a real push."""
 
 import hashlib
+from collections.abc import Mapping
 
 import msgspec
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import ScenarioError
+from api.use_cases.receive_picture import receive_piece
 from api.use_cases.receive_push import receive_push
 from api.use_cases.scenario import read_scenario, shift_scenario
 from api.use_cases.scenario_play import play_scenario
 from sync.exchange import MAX_BATCH_COUNT
+from sync.operation import Operation, decode_body
 
 
 class LoadedScenario(msgspec.Struct, frozen=True):
@@ -21,7 +24,12 @@ class LoadedScenario(msgspec.Struct, frozen=True):
 
 
 def load_scenario(
-    store: UnitStore, name: str, content: bytes, *, today_on: str | None = None
+    store: UnitStore,
+    name: str,
+    content: bytes,
+    *,
+    today_on: str | None = None,
+    pictures: Mapping[str, bytes] | None = None,
 ) -> LoadedScenario:
     """Play a story and take in what its devices sent.
 
@@ -31,6 +39,9 @@ def load_scenario(
         Name of the file without its ending.
     today_on : str or None
         Civil date that takes the place of the story's own today; None leaves dates as written.
+    pictures : mapping of str to bytes, optional
+        SHA-256 to the bytes of pictures that the story's records name; without them they are on
+        their way.
 
     Raises
     ------
@@ -66,4 +77,21 @@ def load_scenario(
                 if answer.quarantined:
                     message = f"Scenario {name}: {answer.quarantined[0].sentence}"
                     raise ScenarioError(message)
-        return LoadedScenario(scenario.title, store.operations.count() - count_before)
+        loaded = LoadedScenario(scenario.title, store.operations.count() - count_before)
+    for push in play.pushes:
+        device = Device(push.device, push.device, push.role, None)
+        for operation in push.operations:
+            _take_in_picture(store, device, operation, pictures or {})
+    return loaded
+
+
+def _take_in_picture(
+    store: UnitStore, device: Device, operation: Operation, pictures: Mapping[str, bytes]
+) -> None:
+    """Take in the bytes of a picture that an operation names, where the story brings them."""
+    if operation.kind != "picture" or operation.body_text is None:
+        return
+    file = decode_body(operation.body_text).set.get("file")
+    digest = file.get("sha256") if isinstance(file, dict) else None
+    if isinstance(digest, str) and digest in pictures:
+        receive_piece(store, device, operation.record, digest, 0, pictures[digest])

@@ -7,6 +7,7 @@ import msgspec
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnreadablePushError
+from api.use_cases.forget_pictures import forget_struck_pictures
 from api.use_cases.log_receiver import LogReceiver, SetAside, why_not_taken_in
 from api.use_cases.push_signature import judge_push, set_all_aside
 from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
@@ -80,10 +81,15 @@ def receive_push(
         receiver.write()
         if verdict.head is not None:
             store.signatures.keep_head(verdict.head)
-        return PushAnswer(
+        answer = PushAnswer(
             tip=store.operations.tip_of(last.device, last.epoch),
             quarantined=tuple(receiver.set_aside),
         )
+    if any(
+        one.kind == "picture" and one.body_text and "retract" in one.body_text for one, _, _ in read
+    ):
+        forget_struck_pictures(store)
+    return answer
 
 
 def _read(sent: Sent, device: Device, store: UnitStore) -> tuple[Operation, Texts, str | None]:

@@ -1,9 +1,10 @@
 """How the gates and soft remarks of a unit fare: how often they came up, and were passed (GATE-05).
 
-Read from the record alone. A gate that came up at the bedside is named by the step recorded next
-(``answers.gates_shown``); one that was passed is named by its override, and one that stood while
-something was recorded all the same by ``answers.gate_stood``. What came up elsewhere and was
-followed, on Plan or at Close-out, leaves no entry and is not counted.
+Read from the record alone. A gate that came up is named by what is recorded next on that screen: at
+the bedside by the step, on Plan and at Close-out by a step event beside the act
+(``answers.gates_shown``), with a signature by its ``outcome.gates_shown``. One that was passed is
+named by its override, and one that stood while something was recorded all the same by
+``answers.gate_stood``. A remark after which nothing was recorded on its screen is not counted.
 """
 
 import statistics
@@ -73,7 +74,8 @@ def judge_rules(states: Iterable[RecordState]) -> list[RuleHealth]:
             fired[_rule(cause)].add((case, cause))
             passed[_rule(cause)].setdefault((case, cause), override)
         answers = _mapping(shown_value(state.fields.get("answers")))
-        for cause in _texts(answers.get("gates_shown")):
+        outcome = _mapping(shown_value(state.fields.get("outcome")))
+        for cause in (*_texts(answers.get("gates_shown")), *_texts(outcome.get("gates_shown"))):
             fired[_rule(cause)].add((case, cause))
         for cause in _texts([answers.get("gate_stood")]):
             fired[_rule(cause)].add((case, cause))

@@ -21,12 +21,15 @@ from tests.fuzz import (
     first_bleed,
     follow_up,
     gates,
+    intended_use,
     liver_scores,
     picture_length,
+    session_places,
     sizing,
     step_protocol,
     value_cautions,
     varix_class,
+    visit_course,
 )
 from tests.fuzz.chance import Chance
 from tests.fuzz.spoiling import spoil
@@ -46,7 +49,11 @@ KINDS: Mapping[str, Callable[[RuleBook], Draw]] = {
     "value-cautions": value_cautions.prepare_draw,
     "first-bleed": first_bleed.prepare_draw,
     "gates": gates.prepare_draw,
+    "intended-use": intended_use.prepare_draw,
     "picture-length": picture_length.prepare_draw,
+    "session-places": session_places.prepare_draw,
+    "visit-act": visit_course.prepare_draw_act,
+    "visit-outlook": visit_course.prepare_draw_outlook,
 }
 # Where the vectors of a kind stand, below `tests/conformance`.
 VECTORS: Mapping[str, str] = {
@@ -61,7 +68,11 @@ VECTORS: Mapping[str, str] = {
     "value-cautions": "value_cautions/answer_value_cautions.json",
     "first-bleed": "varix_risk/answer_first_bleed.json",
     "gates": "gates/find_gates.json",
+    "intended-use": "intended_use/answer_intended_use.json",
     "picture-length": "picture_length/answer_picture_length.json",
+    "session-places": "bookings/answer_session_places.json",
+    "visit-act": "visit_course/take_visit_act.json",
+    "visit-outlook": "visit_course/look_at_visit.json",
 }
 # Their vectors have the request itself under `given`.
 _BARE = ("step-protocol", "gates")

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from api.clinical_rules.civil_date import add_days, add_interval
-from api.clinical_rules.follow_up import EarlyLookRow, VisitRow
+from api.clinical_rules.follow_up_rows import EarlyLookRow, VisitRow
 from api.clinical_rules.rule_book import RuleBook
 from tests.fuzz.chance import Chance
 
@@ -79,6 +79,7 @@ def _draw_course(
                 **chance.maybe("outcome", chance.choice(_OUTCOMES), 0.9),
                 **chance.maybe("doppler_flow", chance.holds(0.5), 0.4),
                 **chance.maybe("obliterated", chance.holds(0.5), 0.4),
+                **chance.maybe("not_seen", chance.holds(0.8), 0.3),
                 **chance.maybe("retreated", chance.holds(0.5), 0.2),
                 **chance.maybe("died", chance.holds(0.5), 0.02),
                 **chance.maybe("transferred", chance.holds(0.5), 0.02),

@@ -29,7 +29,8 @@ def test_both_engines_write_the_same_json(kind):
     the clearance left out, the century of a label a year off, day 00 read as the 30th, moves in
     another order, choices counted as steps passed, a class without continuity, midnights of a
     stay counted an hour early, a tenfold value without its equality, the lowest share shown as the
-    highest, a battery gate at its limit, an expiry on the day itself left out.
+    highest, a battery gate at its limit, an expiry on the day itself left out, a look said to have
+    been seen taken for one that was not, and a place looked for from the end of the window.
 
     The same draw, 100,000 times, found what nobody had planted: creatinine clearances that lie
     exactly between two hundredths, the order of numbers among keys, and numbers below 1e-60.

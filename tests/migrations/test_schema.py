@@ -239,3 +239,36 @@ def _rows(folder, entries):
         ).fetchall()
     connection.close()
     return rows
+
+
+# What the seventh schema holds; a later one adds tables of its own and touches none of these.
+_OF_0007 = ("log", "stream", "record", "bodies", "log_entry", "quarantine", "device", "fact")
+
+
+def _tables(folder):
+    with sqlite3.connect(folder / FILE_NAME) as connection:
+        rows = {
+            table: connection.execute(f"SELECT * FROM {table}").fetchall()  # noqa: S608
+            for table in _OF_0007
+        }
+    connection.close()
+    return rows
+
+
+def test_a_store_of_the_seventh_schema_keeps_every_row_and_gains_calendar_tokens(tmp_path):
+    """[REL-11] [FU-09] The planted bug it has caught: the eighth migration written on the sixth."""
+    with sqlite3.connect(tmp_path / FILE_NAME) as connection:
+        connection.executescript((ROOT / "tests/migrations/store_of_0007.sql").read_text())
+    connection.close()
+    before = _tables(tmp_path)
+    assert len(before["log_entry"]) == 15
+
+    store = open_unit_store(tmp_path, new_generation="generation-2")
+
+    assert _squeezed(store.schema()) == json.loads(SNAPSHOT.read_text())
+    assert verify_log(store).findings == ()
+    with store.transaction():
+        assert store.calendars.listed() == []
+        assert store.plan_checks.waiting() == ["case/c-3"]
+    store.close()
+    assert _tables(tmp_path) == before

@@ -8,7 +8,9 @@ from decimal import Decimal
 from typing import Any
 
 # Prose and provenance: for readers, not for engines.
-PROSE = frozenset({"source", "basis", "text", "words", "title", "ask", "because", "check"})
+PROSE = frozenset(
+    {"source", "basis", "text", "words", "title", "ask", "detail", "because", "check"}
+)
 PROSE |= frozenset({"refuse", "leaves", "cohort", "series", "note"})
 # Which bound of one row ends where which bound of the next begins.
 _MEETS = {"below": "at_least", "at_most": "above", "below_um": "from_um"}

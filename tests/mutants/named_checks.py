@@ -15,6 +15,7 @@ from api.clinical_rules.rule_file import Row, RuleFile
 from tests.unit.api import (
     test_adverse_events,
     test_antithrombotic_holds,
+    test_clinic_rules,
     test_clinical_checks,
     test_clinical_checks_sizing,
     test_gates,
@@ -46,6 +47,7 @@ SUITES: tuple[tuple[ModuleType, str, tuple[Callable[..., None], ...]], ...] = (
         (test_path_vectors.test_the_engine_answers_to_its_vector,),
     ),
     (test_adverse_events, "BOOK", (test_adverse_events.test_the_engine_answers_the_vectors,)),
+    (test_clinic_rules, "BOOK", (test_clinic_rules.test_the_rule_files_answer_to_their_case,)),
     (test_gates, "BOOK", (test_gates.test_gates_answer_to_their_vector,)),
     (test_clinical_checks, "RULE_BOOK", (test_clinical_checks.test_the_published_figure_is_met,)),
     (

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.safety import named_tests
 from tests.safety.named_tests import find_test, read_vitest_names
 
 LOG = Path(__file__).with_name("hazards.toml")
@@ -88,13 +89,6 @@ WELL = {
     [
         ({"proof": []}, "names no test"),
         ({"proof": ["tests/safety/test_gone.py::test_it"], "uncited": {}}, "no such passing test"),
-        (
-            {
-                "proof": ["tests/browser/test_looks.py::test_the_step_can_be_read_from_2_m"],
-                "uncited": {},
-            },
-            "no such passing test",
-        ),
         ({"proof": ["pwa/src/text/words.test.ts > no such name"], "uncited": {}}, "no such"),
         ({"uncited": {}}, "is not cited"),
         ({"standing": "later", "proof": [], "uncited": {}}, "where it belongs"),
@@ -109,6 +103,20 @@ def test_a_log_that_is_not_whole_is_seen(change, part):
     """Each fault is planted here, one at a time; without any the entry is whole."""
     assert faults_of("HAZ-99", WELL) == []
     assert any(part in fault for fault in faults_of("HAZ-99", WELL | change))
+
+
+def test_a_test_that_is_left_out_or_expected_to_fail_proves_nothing(tmp_path, monkeypatch):
+    """Planted here: the same test plain, left out, and expected to fail."""
+    monkeypatch.setattr(named_tests, "ROOT", tmp_path)
+    (tmp_path / "test_marked.py").write_text(
+        'def test_plain():\n    """[HAZ-99]"""\n'
+        "@pytest.mark.skipif(True, reason='x')\ndef test_left_out(): ...\n"
+        "@pytest.mark.xfail(strict=True)\ndef test_expected_to_fail(): ...\n"
+    )
+
+    assert find_test("test_marked.py::test_plain") == "[HAZ-99]"
+    assert find_test("test_marked.py::test_left_out") is None
+    assert find_test("test_marked.py::test_expected_to_fail") is None
 
 
 def test_names_of_tests_are_read_from_the_sources():

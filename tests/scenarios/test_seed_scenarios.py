@@ -4,13 +4,16 @@ import json
 import re
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 
 import pytest
 
+from api.demonstration import read_drawn_pictures
 from api.storage.unit_store import open_unit_store
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.verify_log import verify_log
+from tests.scenarios.draw_pictures import ACROSS, ALONG, draw_varix, write_png
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "seed_scenarios"
@@ -77,6 +80,27 @@ def test_all_stories_live_together_and_a_second_loading_changes_nothing(store):
         store.operations.count(),
         store.views.conflicts(("care", "booking", "unit")),
     ) == before
+
+
+def test_pictures_of_stories_are_drawn_here_and_come_with_them(store):
+    """Nobody's picture went into them: the drawing makes the same pixels again."""
+    drawn = [write_png(draw_varix(**shape)) for shape in (ACROSS, ALONG)]
+    held = read_drawn_pictures(FOLDER)
+    assert sorted(map(_pixels, held.values())) == sorted(map(_pixels, drawn))
+
+    for path in STORIES:
+        load_scenario(store, path.stem, path.read_bytes(), pictures=held)
+
+    assert store.pictures.digests() == sorted(held)
+    assert verify_log(store).absent_pictures == ()
+    assert verify_log(store).findings == ()
+
+
+def _pixels(png):
+    """Return the pixels of a grey PNG of one piece; how they are squeezed differs by library."""
+    start = png.index(b"IDAT")
+    size = int.from_bytes(png[start - 4 : start])
+    return zlib.decompress(png[start + 4 : start + 4 + size])
 
 
 def test_staff_named_in_stories_work_at_the_unit():

@@ -54,7 +54,11 @@ const INNER = {
   'value-cautions': async () => (await load('value-cautions')).answerValueCautions,
   'first-bleed': async () => (await load('first-bleed')).answerFirstBleed,
   gates: async () => (await load('gates')).findGates,
+  'intended-use': async () => (await load('intended-use')).answerIntendedUse,
   'picture-length': async () => (await load('picture-length')).answerPictureLength,
+  'session-places': async () => (await load('session-places')).answerSessionPlaces,
+  'visit-act': async () => (await load('visit-course')).takeVisitAct,
+  'visit-outlook': async () => (await load('visit-course')).lookAtVisit,
 };
 
 const { calculate } = await load('calculate');

@@ -6,7 +6,7 @@
  * same dates (tests/oracles/test_calendar_against_dateutil.py).
  */
 import { afterAll, expect, test } from 'vitest';
-import rows from '../../../api/clinical_rules/data/follow_up/default.v2.json';
+import rows from '../../../api/clinical_rules/data/follow_up/default.v3.json';
 import { civilDate, isoWithOffset } from '../device/clock';
 import { civilDayOf } from '../state/decisions-time';
 import { addDays, addInterval } from './civil-date';

@@ -7,6 +7,7 @@ const OF_ANCHOR: Readonly<Record<string, readonly string[]>> = {
   procedure: ['index_on'],
   treatment: ['index_on', 'happened.retreated'],
   last_look: ['index_on', ...LOOKS, 'happened.retreated'],
+  unseen_look: ['index_on', ...LOOKS, 'happened.not_seen', 'happened.retreated'],
   obliteration: ['index_on', ...LOOKS, 'happened.retreated'],
   last_contact: ['index_on', 'happened'],
 };
@@ -14,6 +15,8 @@ const OF_CONDITION: Readonly<Record<string, readonly string[]>> = {
   acute_bleed: ['acute_bleed'],
   early_look: ['acute_bleed', 'conditions.adhesive_ul', 'conditions.coils', ...LOOKS],
   flow_persists: LOOKS,
+  not_seen: [...LOOKS, 'happened.not_seen'],
+  retreated: ['happened.retreated'],
   obliterated: LOOKS,
   obliterated_or_retreated: [...LOOKS, 'happened.retreated'],
   oesophageal_banded: ['conditions.oesophageal_banded'],
@@ -36,6 +39,7 @@ const ORDER = [
   'conditions.adhesive_ul',
   'conditions.coils',
   ...LOOKS,
+  'happened.not_seen',
   'happened.retreated',
   'happened',
 ];

@@ -7,11 +7,14 @@ import { describe, expect, test } from 'vitest';
 import { calculate } from './calculate';
 import { ClinicalRuleError } from './errors';
 import { answerFirstBleed } from './first-bleed';
+import { answerIntendedUse } from './intended-use';
 import { packagedRuleBook } from './packaged-rule-files';
 import { answerPictureLength } from './picture-length';
 import type { RuleBook } from './rule-book';
+import { answerSessionPlaces } from './session-places';
 import { answerValueCautions } from './value-cautions';
 import { answerVarixClass } from './varix-class';
+import { lookAtVisit, takeVisitAct } from './visit-course';
 
 interface Case {
   description: string;
@@ -25,6 +28,10 @@ const INNER: Readonly<Record<string, (request: unknown, book: RuleBook) => objec
   'first-bleed': answerFirstBleed,
   'varix-class': answerVarixClass,
   'picture-length': answerPictureLength,
+  'visit-act': takeVisitAct,
+  'visit-outlook': lookAtVisit,
+  'session-places': answerSessionPlaces,
+  'intended-use': answerIntendedUse,
 };
 
 function stepInto(answer: unknown, path: string): unknown {
@@ -42,6 +49,9 @@ describe.each([
   'varix_class/answer_varix_class.json',
   'inputs/name_inputs.json',
   'picture_length/answer_picture_length.json',
+  'visit_course/take_visit_act.json',
+  'visit_course/look_at_visit.json',
+  'intended_use/answer_intended_use.json',
 ])('%s', (path) => {
   const file = new URL(`../../../tests/conformance/${path}`, import.meta.url);
   const { cases } = JSON.parse(readFileSync(file, 'utf8')) as { cases: Case[] };

@@ -15,6 +15,10 @@ const LARGEST_KNOWN_UM = 1_000_000;
 /** Lengths in pixels are held in thousandths, rounded against us. */
 const PARTS_A_PX = 1000n;
 const ROUNDING_UM = 1;
+/** A size is entered in tenths of a millimetre; a length taken over is said no finer (PM8). */
+const FINEST_PLACE_UM = 100;
+/** JCGM 100:2008 (GUM), 7.2.6: an uncertainty has at most two significant digits. */
+const DIGITS_OF_ERROR = 2;
 
 const sidePx = atMost(LARGEST_SIDE_PX, 'Correct it.');
 const readPoint = shape({ x: naturalNumber, y: naturalNumber });
@@ -41,16 +45,25 @@ interface Standing {
   source: string | null;
 }
 
-export interface PictureLength {
+/** Length and error rounded to a place, as they are shown and recorded. */
+interface Said {
   length_um: number;
   error_um: number;
-  basis: { length_um: Standing; error_um: Standing };
+  place_um: number;
+}
+
+export interface PictureLength {
+  /** Exact, as is `error_um`. */
+  length_um: number;
+  error_um: number;
+  said: Said;
+  basis: { length_um: Standing; said: Standing; error_um: Standing };
   inputs: string[];
   rule_files: ReturnType<typeof nameRuleFiles>;
 }
 
 /**
- * Return the length of a line on a picture, and how far it may be off. Rules PM1-PM4.
+ * Return the length of a line on a picture, and how far it may be off. Rules PM1-PM4, PM8.
  *
  * Pixels are taken as square.
  *
@@ -87,14 +100,20 @@ export function answerPictureLength(request: unknown, ruleBook: RuleBook): Pictu
   const squares = [BigInt(lineSquare), BigInt(scaleSquare), BigInt(scale.known_um)] as const;
   const length = lengthUm(...squares);
   const most = mostUm(...squares, BigInt(misreadPx));
+  const error = most - length + ROUNDING_UM;
   const misread = file.rows.find(({ item }) => item === 'misread_px');
   return {
     length_um: length,
-    error_um: most - length + ROUNDING_UM,
+    error_um: error,
+    said: say(length, error),
     basis: {
       length_um: {
         basis: 'derived',
         source: 'known distance times pixels of the line through pixels of the scale',
+      },
+      said: {
+        basis: 'published',
+        source: 'JCGM 100:2008 (GUM), 7.2.6; tenths of a millimetre: project default',
       },
       error_um: { basis: misread?.basis ?? null, source: misread?.source ?? null },
     },
@@ -133,6 +152,22 @@ function mostUm(
   const longest = rootOf(lineSquare * PARTS_A_PX ** 2n - 1n) + 1n + slip;
   const shortest = rootOf(scaleSquare * PARTS_A_PX ** 2n) - slip;
   return Number((knownUm * longest + shortest - 1n) / shortest);
+}
+
+/**
+ * Length and error at the finest place that the error allows (PM8).
+ *
+ * What the rounding moves the length by is added to the error, which is rounded up: the exact
+ * interval lies within the one that is said.
+ */
+function say(lengthUm: number, errorUm: number): Said {
+  for (let place = FINEST_PLACE_UM; ; place *= 10) {
+    const said = Math.floor((2 * lengthUm + place) / (2 * place)) * place;
+    const off = Math.ceil((errorUm + Math.abs(said - lengthUm)) / place) * place;
+    if (off < 10 ** DIGITS_OF_ERROR * place) {
+      return { length_um: said, error_um: off, place_um: place };
+    }
+  }
 }
 
 /** The whole part of a square root, by Newton's steps from above. */

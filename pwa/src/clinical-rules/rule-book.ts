@@ -14,6 +14,7 @@ const readListing = shape({
   defaults: listOf(shape({ folder: text, name: text })),
 });
 type Listed = ReturnType<typeof readListing>['in_force'][number];
+const NONE: ReadonlyMap<string, Listed> = new Map();
 
 /** What the unit has said of its rule files, and whether it is in training. */
 export interface UnitReleases {
@@ -32,6 +33,8 @@ export class RuleBook {
   readonly #why = new Map<string, string>();
   readonly #defaults: ReadonlyMap<string, string>;
   readonly #read = new Map<string, { readRow: unknown; ruleFile: RuleFile<unknown> }>();
+  readonly #unit: UnitReleases;
+  #isRecordOnly: () => boolean = () => false;
 
   /**
    * @param contents - every rule file by its path below the data folder, and `in_force.json`
@@ -42,8 +45,10 @@ export class RuleBook {
   constructor(
     contents: Readonly<Record<string, string>>,
     on: string,
-    { releases, isTraining }: UnitReleases = { releases: [], isTraining: true },
+    unit: UnitReleases = { releases: [], isTraining: true },
   ) {
+    const { releases, isTraining } = unit;
+    this.#unit = unit;
     if (!isCivilDate(on)) {
       throw new RuleFileError(`${on} is no date. Give the rule book a date such as 2026-03-01.`);
     }
@@ -93,6 +98,31 @@ export class RuleBook {
     return book;
   }
 
+  /**
+   * Return this book for a case: while the case is recorded only, no file computes (HAZ-13).
+   *
+   * The order of the steps and the gates stand, as they do where nothing is approved (RL7).
+   *
+   * @param isRecordOnly - asked at every look into the book; the answer may change under a screen
+   */
+  forCase(isRecordOnly: () => boolean): RuleBook {
+    const book = new RuleBook(this.#contents, this.on, this.#unit);
+    book.#chosen = this.#chosen;
+    book.#listed = this.#listed;
+    book.#isRecordOnly = isRecordOnly;
+    return book;
+  }
+
+  /** True while the case of this book is recorded only: no number of any calculation is shown. */
+  get isRecordOnly(): boolean {
+    return this.#isRecordOnly();
+  }
+
+  /** The versions that compute now. */
+  get #computing(): ReadonlyMap<string, Listed> {
+    return this.isRecordOnly ? NONE : this.#chosen;
+  }
+
   /** Return what the unit's releases put in force, and keep why the others are not. */
   #takeReleases(releases: readonly Release[]): Listed[] {
     const taken: Listed[] = [];
@@ -115,7 +145,7 @@ export class RuleBook {
 
   /** Return the names in force below a folder, sorted, such as `follow_up/standard`. */
   names(folder: string): string[] {
-    return [...this.#chosen.keys()].filter((name) => name.startsWith(`${folder}/`)).sort();
+    return [...this.#computing.keys()].filter((name) => name.startsWith(`${folder}/`)).sort();
   }
 
   /**
@@ -135,12 +165,12 @@ export class RuleBook {
 
   /** Return the version in force of a rule file, null where none is. */
   versionOf(name: string): number | null {
-    return this.#chosen.get(name)?.version ?? null;
+    return this.#computing.get(name)?.version ?? null;
   }
 
   /** Say whether a version of the named rule file is in force. */
   has(name: string): boolean {
-    return this.#chosen.has(name);
+    return this.#computing.has(name);
   }
 
   /** Say whether the very bytes of a version are held here. */
@@ -157,6 +187,7 @@ export class RuleBook {
   pinnedTo(ruleFiles: readonly { name: string; version: number; sha256: string }[]): RuleBook {
     if (ruleFiles.length === 0 || !ruleFiles.every((file) => this.holds(file))) return this;
     const book = RuleBook.pinned(this.#contents, ruleFiles, this.on, this.isTraining);
+    book.#isRecordOnly = this.#isRecordOnly;
     book.#listed = new Map([...this.#listed, ...book.#chosen]);
     book.#chosen = new Map([...this.#chosen, ...book.#chosen]);
     return book;
@@ -168,7 +199,7 @@ export class RuleBook {
    * @throws RuleFileError when none is in force, or the file is unreadable, a draft or retired
    */
   ruleFile<T>(name: string, readRow: Reader<T>): RuleFile<T> {
-    const listed = this.#chosen.get(name);
+    const listed = this.#computing.get(name);
     if (listed === undefined) throw new RuleFileError(this.#explainAbsence(name));
     return this.ruleFileVersion(name, listed.version, readRow);
   }
@@ -186,6 +217,9 @@ export class RuleBook {
   }
 
   #explainAbsence(name: string): string {
+    if (this.isRecordOnly) {
+      return 'This case is recorded only: it lies outside the stated use. Go on without a number.';
+    }
     if (this.isTraining) {
       return `No version of rule file ${name} is in force on ${this.on}. List one in ${IN_FORCE}.`;
     }

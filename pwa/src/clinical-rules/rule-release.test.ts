@@ -76,15 +76,34 @@ test('[RL6] [HAZ-10] a case keeps the files it pinned while the book moves on', 
   expect(moved.pinnedTo([])).toBe(moved);
 });
 
+test('[HAZ-10] [UX-19] a live case goes on with version 1 of the steps, a new one has version 2', () => {
+  const name = 'step_protocols/coil_and_adhesive';
+  const book = new RuleBook(contents, '2026-03-16');
+  const [now, before] = [
+    findProtocol(book),
+    findProtocol(book, {
+      name,
+      version: 1,
+      sha256: hashText(contents[`${name}.v1.json`] ?? ''),
+    }),
+  ];
+  expect([now.version, before.version]).toEqual([2, 1]);
+  const gas = (rows: typeof now.rows) => rows.find(({ id }) => id === 'gas_out')?.ask;
+  expect([gas(now.rows), gas(before.rows)]).toEqual(['Gas sucked out?', 'Is the gas sucked out?']);
+  // The same steps in the same order, with the same answers, gates and sources.
+  const rest = (rows: typeof now.rows) => rows.map(({ ask: _, detail: __, ...row }) => row);
+  expect(rest(now.rows)).toEqual(rest(before.rows));
+});
+
 test('[RL6] a case goes on by the step protocol that it pinned', () => {
   const name = 'step_protocols/coil_and_adhesive';
   const v1 = contents[`${name}.v1.json`] ?? '';
-  const v2 = v1.replace('"version": 1', '"version": 2');
-  const withNext = { ...contents, [`${name}.v2.json`]: v2 };
-  const next = { name, version: 2, sha256: hashText(v2), approvals: [] };
+  const next9 = v1.replace('"version": 1', '"version": 9');
+  const withNext = { ...contents, [`${name}.v9.json`]: next9 };
+  const next = { name, version: 9, sha256: hashText(next9), approvals: [] };
   const releases = [release(next)];
   const moved = new RuleBook(withNext, '2026-03-16', { releases, isTraining: true });
-  expect(findProtocol(moved).version).toBe(2);
+  expect(findProtocol(moved).version).toBe(9);
   expect(findProtocol(moved, { name, version: 1, sha256: hashText(v1) }).version).toBe(1);
-  expect(findProtocol(moved, { name, version: 1, sha256: '0'.repeat(64) }).version).toBe(2);
+  expect(findProtocol(moved, { name, version: 1, sha256: '0'.repeat(64) }).version).toBe(9);
 });

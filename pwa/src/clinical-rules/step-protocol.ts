@@ -17,22 +17,25 @@ const orNull =
   (content: unknown, where: string): T | null =>
     content === null ? null : reader(content, where);
 
-const readStep = rowShape({
-  number: text,
-  id: text,
-  phase: text,
-  loop: orNull(oneOf('puncture', 'coil', 'aliquot')),
-  title: text,
-  ask: text,
-  takes: text,
-  gate: orNull(shape({ id: text, hard_when: text })),
-  applies: text,
-});
+const readStep = rowShape(
+  {
+    number: text,
+    id: text,
+    phase: text,
+    loop: orNull(oneOf('puncture', 'coil', 'aliquot')),
+    title: text,
+    ask: text,
+    takes: text,
+    gate: orNull(shape({ id: text, hard_when: text })),
+    applies: text,
+  },
+  { detail: text },
+);
 
 /** The latest event of each step and round, with its place in the record. */
 type Latest = ReadonlyMap<string, { event: StepEvent; place: number }>;
 
-/** One row of a step protocol. */
+/** One row of a step protocol; `detail` is what a short question leaves out. */
 export type Step = ReturnType<typeof readStep>;
 
 /** Which target, puncture, coil and aliquot a step belongs to; null where none. */

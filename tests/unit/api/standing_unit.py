@@ -65,6 +65,7 @@ class Writer:
         *,
         set: dict[str, Any] | None = None,  # noqa: A002  the body's own word
         over: dict[str, tuple[str, ...]] | None = None,
+        retract: tuple[str, ...] = (),
         counter: int | None = None,
         previous: str | None = None,
     ) -> Operation:
@@ -83,8 +84,9 @@ class Writer:
                 by="staff/s-1",
                 tapped_by="staff/s-1",
                 catalogue=1,
-                set={"stop_um": 30_000} if set is None else set,
+                set=({} if retract else {"stop_um": 30_000}) if set is None else set,
                 over=over or {},
+                retract=retract,
             ),
         )
         self.log.append(operation)

@@ -61,6 +61,24 @@ def test_the_booking_stream_names_no_finding(catalogue):
     assert [word for word in words if any(finding in word for finding in FINDINGS)] == []
 
 
+def test_nothing_is_newer_than_the_catalogue_and_no_field_older_than_its_kind(catalogue):
+    """What an older program does not know it keeps for later (MG8), told by these numbers."""
+    for kind in catalogue.kinds.values():
+        assert 1 <= kind.since <= catalogue.version
+        for field in kind.fields:
+            assert kind.since <= field.since <= catalogue.version, f"{kind.id}.{field.id}"
+    assert max(field.since for kind in catalogue.kinds.values() for field in kind.fields) == (
+        catalogue.version
+    )
+
+
+def test_a_signed_failsafe_list_is_only_ever_kept(catalogue):
+    """[FU-12] A second signature stands beside the first."""
+    policies = catalogue.policies_of("failsafe_review").values()
+
+    assert {policy.merge for policy in policies} == {MergePolicy.KEEP_ALL}
+
+
 def test_an_unknown_kind_has_no_stream_and_no_policies(catalogue):
     assert catalogue.stream_of("from_a_newer_version") is None
     assert catalogue.policies_of("from_a_newer_version") == {}

@@ -21,6 +21,9 @@ FILES = [
     "varix_class/answer_varix_class.json",
     "inputs/name_inputs.json",
     "picture_length/answer_picture_length.json",
+    "visit_course/take_visit_act.json",
+    "visit_course/look_at_visit.json",
+    "intended_use/answer_intended_use.json",
 ]
 
 

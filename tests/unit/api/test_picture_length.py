@@ -101,6 +101,31 @@ def test_one_pixel_misread_at_every_point_stays_within_the_error(scale, known_um
     assert abs(known_um * read / scale_read - length) <= error + 1e-6
 
 
+@given(scales, known, lines)
+def test_what_is_said_holds_the_exact_interval_in_two_digits(scale, known_um, line):
+    """[PM8] Planted bug that this caught: the error rounded without what rounding moved."""
+    request = {
+        "width_px": SIDE,
+        "height_px": SIDE,
+        "scale": {**_ends(scale), "known_um": known_um},
+        "line": _ends(line),
+    }
+    answer = answer_picture_length(request, BOOK)
+    length, error = answer["length_um"], answer["error_um"]
+    said = answer["said"]
+    place = said["place_um"]
+
+    assert said["length_um"] % place == said["error_um"] % place == 0
+    assert abs(said["length_um"] - length) * 2 <= place
+    assert said["length_um"] - said["error_um"] <= length - error
+    assert length + error <= said["length_um"] + said["error_um"]
+    assert said["error_um"] < 100 * place
+    # One place finer would not do: by 0.1 mm a size is entered, or the error needs three digits.
+    finer = place // 10
+    off = abs((2 * length + finer) // (2 * finer) * finer - length)
+    assert place == 100 or error + off > 99 * finer
+
+
 @pytest.mark.parametrize("far", [49, 50, 51])
 def test_a_scale_below_fifty_pixels_is_refused(far):
     """[PM2]"""

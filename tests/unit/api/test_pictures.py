@@ -9,8 +9,10 @@ from click.testing import CliRunner
 
 from api.command_line import main
 from api.storage.backups import pictures_of, write_backup
+from api.storage.errors import DiskTroubleError
 from api.storage.picture_files import PictureFiles
 from api.storage.unit_store import open_unit_store
+from api.use_cases.forget_pictures import forget_struck_pictures
 from api.use_cases.receive_picture import MAX_PICTURE_BYTES, MAX_PIECE_BYTES
 from api.use_cases.restore_unit import restore_unit
 from api.use_cases.verify_log import verify_log
@@ -350,3 +352,75 @@ def test_the_commands_tell_of_pictures(tmp_path):
     assert _digest(PNG) in verified.output
     assert backed.exit_code == 0
     assert f"{_digest(PNG)} was changed here and is left out" in backed.output
+
+
+def _strike(unit, headers, writer, record=RECORD):
+    standing = tuple(one.reference for one in writer.log if one.record == record)
+    operation = writer.write(record, retract=standing)
+    assert unit.push(headers, "tablet-a", texts(operation)).json()["quarantined"] == []
+
+
+def test_the_bytes_of_a_picture_entered_in_error_go_once_the_unit_knows(unit, a, b):
+    """Planted bug that this caught: half a picture that was still being sent stayed."""
+    writer = Writer("tablet-a")
+    _write(unit, a, JPEG, writer=writer)
+    _send(unit, a, JPEG)
+    _write(unit, a, PNG, writer=writer, record="picture/p-2")
+    _put(unit, a, PNG, 0, PNG[:100], "picture/p-2")
+    assert len(_folder_bytes(unit)) == 2
+
+    _strike(unit, a, writer)
+    _strike(unit, a, writer, "picture/p-2")
+
+    assert _folder_bytes(unit) == []
+    assert_problem(_get(unit, b, JPEG), 409, "No entry here names this picture")
+    assert_problem(_put(unit, a, JPEG, 0, JPEG[:9]), 409)
+    assert verify_log(unit.store).findings == ()
+
+
+def test_a_picture_that_another_record_names_as_well_stays(unit, a, b):
+    """Planted bug that this caught: the bytes of a picture attached twice went with the first."""
+    writer = Writer("tablet-a")
+    _write(unit, a, JPEG, writer=writer)
+    _write(unit, a, JPEG, writer=writer, record="picture/p-2")
+    _send(unit, a, JPEG)
+
+    _strike(unit, a, writer)
+
+    assert _folder_bytes(unit) == [_digest(JPEG)]
+    assert _get(unit, b, JPEG, record="picture/p-2").status_code == 200
+    _strike(unit, a, writer, "picture/p-2")
+    assert _folder_bytes(unit) == []
+
+
+def test_a_disk_that_refuses_keeps_no_strike_from_being_taken_in(unit, a, monkeypatch):
+    """The bytes go at the next start of the server, as those that a backup brings back do."""
+    writer = Writer("tablet-a")
+    _write(unit, a, JPEG, writer=writer)
+    _send(unit, a, JPEG)
+
+    def refuse(_files, _digest):
+        raise DiskTroubleError("The disk refuses.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(PictureFiles, "remove", refuse)
+        _strike(unit, a, writer)
+    assert _folder_bytes(unit) == [_digest(JPEG)]
+
+    assert forget_struck_pictures(unit.store) == (_digest(JPEG),)
+    assert forget_struck_pictures(unit.store) == ()
+    assert _folder_bytes(unit) == []
+
+
+def test_a_strike_taken_back_lets_the_tablet_send_the_picture_again(unit, a, b):
+    writer = Writer("tablet-a")
+    _write(unit, a, JPEG, writer=writer)
+    _send(unit, a, JPEG)
+    _strike(unit, a, writer)
+    again = writer.write(RECORD, retract=(writer.log[-1].reference,))
+    assert unit.push(a, "tablet-a", texts(again)).json()["quarantined"] == []
+
+    assert _standing(unit, a, JPEG).json() == {"held": 0, "whole": False}
+    _send(unit, a, JPEG)
+
+    assert _fetch(unit, b, JPEG) == JPEG

@@ -136,3 +136,20 @@ def test_the_command_says_each_rule_in_a_line(unit, a, tablet):
         "same 0, median time to pass 1.2 s; review it\n"
         "Rules that came up: 1. Rules that want a review: 1.\n"
     )
+
+
+def test_what_came_up_on_plan_and_at_close_out_counts_as_at_the_bedside(unit, a, tablet):
+    """[GATE-05] Planted bug that this caught: what a signature names was not read."""
+    estimated = "SOFT-03 input_estimated Varix A"
+    tablet.step(step="plan", answers={"gates_shown": [estimated]})
+    tablet.step(step="close_out", answers={"gates_shown": [f"{COUNTS} coil"]})
+    outcome = {"gates_shown": [f"{COUNTS} needle"], "coils": 2}
+    tablet.write("sign_off/o-1", set={"case": "case/c-1", "outcome": outcome})
+
+    found = health(unit, a, tablet)
+
+    assert {rule: one.fires for rule, one in found.items()} == {
+        "SOFT-03 input_estimated": 1,
+        COUNTS: 2,
+    }
+    assert all((one.overrides, one.recorded_anyway) == (0, 0) for one in found.values())

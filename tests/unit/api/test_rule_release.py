@@ -180,6 +180,8 @@ def _row(file, place, /, **change):
         (_row("follow_up/default", 0, when="sometimes"), "row 1 cannot be read"),
         (_row("follow_up/default", 0, months=1_000_000), "row 1 cannot be read"),
         (_row("follow_up/default", -1, when="obliterated"), "row `nothing_else`"),
+        (_row("follow_up/course", 0, item="renamed"), "has no row late_days_to_clinician"),
+        (_row("follow_up/course", 0, amount=99_999), "row 1 cannot be read"),
         (_row("antithrombotic_holds/bsg-esge-2021", 0, hold_days=10_000_000), "row 1 cannot"),
         (_row("antithrombotic_holds/bsg-esge-2021", 0, **{"continue": True}), "held 0 days"),
         (_row("adverse_events/agree", 0, grade="Z"), "row 1"),

@@ -14,7 +14,9 @@ from tests.unit.api.twin_engine import assert_engines_agree, packaged_rule_book,
 
 FILE = Path(__file__).resolve().parents[2] / "conformance/varix_class/classify_varix.json"
 CASES = json.loads(FILE.read_text())["cases"]
-CATALOGUE = Path(__file__).resolve().parents[3] / "api/record_catalogue/catalogue.json"
+ROOT = Path(__file__).resolve().parents[3]
+CATALOGUE = ROOT / "api/record_catalogue/catalogue.json"
+STATED_USE = ROOT / "api/clinical_rules/data/intended_use/default.v1.json"
 
 
 @pytest.mark.parametrize("case", CASES, ids=[case["description"] for case in CASES])
@@ -30,7 +32,10 @@ def test_class_answers_to_its_vector(case):
 
 
 def test_every_class_is_one_that_the_catalogue_holds():
-    """[VC1] [VC2] [VC3] Over every continuity and every set of sites."""
+    """[VC1] [VC2] [VC3] Over every continuity and every set of sites.
+
+    [HAZ-13] What the catalogue holds beside them is no gastric varix, and outside the stated use.
+    """
     found = {
         classify_varix(is_continuous, sites)
         for is_continuous in (True, False, None)
@@ -39,8 +44,12 @@ def test_every_class_is_one_that_the_catalogue_holds():
     }
     kinds = json.loads(CATALOGUE.read_text())
 
-    assert found == set(_find_values(kinds, "varix_class"))
     assert found == set(CLASSES)
+    elsewhere = {"oesophageal", "duodenal", "rectal", "other"}
+    assert set(_find_values(kinds, "varix_class")) == found | elsewhere
+    stated = json.loads(STATED_USE.read_text())["rows"]
+    classes = next(row["one_of"] for row in stated if row["fact"] == "varix_class")
+    assert set(classes) == found
 
 
 def test_a_size_class_is_derived_and_never_stored():

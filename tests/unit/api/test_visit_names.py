@@ -8,7 +8,7 @@ FINDINGS = ("bleed", "fail", "adverse", "retreat", "oblit", "flow", "varic", "ev
 
 
 def test_names_and_labels_of_visits_name_no_finding():
-    rows = json.loads(read_packaged_rule_files()["follow_up/default.v1.json"])["rows"]
+    rows = json.loads(read_packaged_rule_files()["follow_up/default.v3.json"])["rows"]
 
     assert len(rows) > 10
     for row in rows:

@@ -1,0 +1,72 @@
+"""Commands for a booking desk: lay out a season of sessions, and propose bookings."""
+
+import json
+from pathlib import Path
+
+import msgspec
+import rich_click as click
+
+from api.clinical_rules.civil_date import add_days
+from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse
+from api.use_cases.add_sessions import add_sessions
+from api.use_cases.propose_bookings import Proposals, propose_bookings
+
+_AHEAD_DAYS = 90
+
+
+@click.command("add-sessions")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--by", required=True, help="Who lays them out: staff/<id>.")
+@data_option
+def add_season(file: Path, by: str, folder: Path) -> None:
+    """Lay out clinic sessions from a weekly pattern, closed days marked.
+
+    FILE is JSON: time_zone, from_on, until_on, sessions (weekday, place, starts, capacity,
+    equipment, every_weeks), and if wanted country, subdivision (public holidays) and closed (on,
+    until_on, because, place). Sessions that stand already are left as they are.
+    """
+    try:
+        content = file.read_bytes()
+    except OSError as error:
+        refuse(f"{file} cannot be read ({error.strerror}). Name a file with a weekly pattern.")
+    with open_store(folder) as store:
+        season = add_sessions(store, content, by=by, draw_chance=draw_chance)
+    closed = ", ".join(f"{count} {because}" for because, count in season.closed.items())
+    click.echo(
+        f"Sessions laid out: {season.added} (closed: {closed or 'none'}). "
+        f"Already there: {season.already}."
+    )
+
+
+@click.command("propose-bookings")
+@click.option("--until", "until_on", help=f"Last day (default: {_AHEAD_DAYS} days from today).")
+@click.option("--may-move", is_flag=True, help="Also move bookings that could stay.")
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@data_option
+def propose(until_on: str | None, may_move: bool, form: str, folder: Path) -> None:
+    """Propose a session for every visit that needs one. Nothing is written."""
+    today_on = ENVIRONMENT.today()
+    with open_store(folder) as store:
+        found = propose_bookings(
+            store,
+            today_on=today_on,
+            until_on=until_on or add_days(today_on, _AHEAD_DAYS),
+            may_move=may_move,
+        )
+    if form == "json":
+        click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
+    else:
+        _tell(found)
+
+
+def _tell(found: Proposals) -> None:
+    for one in found.proposals:
+        place = f"{one.on} {one.starts} {one.place}"
+        click.echo(f"{one.standing:5}  {place}  {one.visit}: {one.because}")
+    for left in found.unbooked:
+        click.echo(f"none   {left.visit}: {left.because}")
+    proof = "proved the lowest" if found.is_optimal else "not proved the lowest"
+    click.echo(
+        f"Proposed: {len(found.proposals)}. Without a place: {len(found.unbooked)}. "
+        f"Cost {found.cost}, {proof}. Nothing was written: a person books."
+    )

@@ -1,0 +1,173 @@
+"""Commands for the clinic: how follow-up is kept, letters, reminders, and what is exported."""
+
+import json
+from pathlib import Path
+
+import msgspec
+import rich_click as click
+
+from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse
+from api.documents.contact_bars import Expected
+from api.documents.letter_words import LETTER_KINDS, LetterKind
+from api.use_cases.count_follow_up import count_follow_up
+from api.use_cases.export_visits import export_visits
+from api.use_cases.list_failsafe import REASONS, list_failsafe, print_failsafe, sign_failsafe
+from api.use_cases.list_reminders import list_reminders
+from api.use_cases.make_letters import Withheld, make_letters
+from api.use_cases.unit_settings import read_unit_settings
+
+
+def add_clinic_commands(main: click.Group) -> None:
+    """Add the commands of this file to `crura`."""
+    main.add_command(follow_up_measures)
+    main.add_command(letters)
+    main.add_command(reminders)
+    main.add_command(visits_export)
+    main.add_command(failsafe_list)
+    main.add_command(failsafe_sign)
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write what was made, or say in a sentence why it cannot be written."""
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        refuse(f"{path} cannot be written ({error.strerror}). Name another file.")
+
+
+def _tell_withheld(withheld: list[Withheld]) -> None:
+    for one in withheld:
+        click.echo(f"{one.visit}: withheld. {one.because}", err=True)
+
+
+@click.command("follow-up-measures")
+@click.option("--from", "from_on", help="First day (default: a year before the last).")
+@click.option("--until", "until_on", help="Last day (default: today).")
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@data_option
+def follow_up_measures(from_on: str | None, until_on: str | None, form: str, folder: Path) -> None:
+    """Say how well follow-up is kept, for the unit and each place."""
+    with open_store(folder) as store:
+        found = count_follow_up(
+            store,
+            from_on=from_on,
+            until_on=until_on,
+            on=ENVIRONMENT.today(),
+            time_zone=ENVIRONMENT.time_zone,
+        )
+    if form == "json":
+        click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
+        return
+    click.echo(f"From {found.from_on} until {found.until_on}, by {found.rule_file}.")
+    for one in found.measures:
+        where = "the unit" if one.place is None else (one.place or "no place")
+        figure = "no figure" if one.figure is None else f"{one.figure} {one.unit}"
+        lacking = f", {one.missing} cannot be judged" if one.missing else ""
+        click.echo(f"{where}: {one.measure} {figure} ({one.count} of {one.of}{lacking})")
+
+
+@click.command("letters")
+@click.argument("kind", type=click.Choice(list(LETTER_KINDS)))
+@click.argument("visits", nargs=-1, required=True)
+@click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="A PDF file.")
+@data_option
+def letters(kind: LetterKind, visits: tuple[str, ...], target: Path, folder: Path) -> None:
+    """Make letters about VISITS (visit/<id>) as they stand now, in one PDF."""
+    with open_store(folder) as store:
+        made = make_letters(
+            store,
+            [Expected(visit) for visit in visits],
+            kind,
+            on=ENVIRONMENT.today(),
+            time_zone=ENVIRONMENT.time_zone,
+        )
+    _tell_withheld(made.withheld)
+    if made.pdf is not None:
+        write_file(target, made.pdf)
+    drafts = sorted({one.language for one in made.letters if one.is_draft})
+    if drafts:
+        click.echo(
+            f"Nobody has reviewed the sentences in {', '.join(drafts)}: have somebody read them "
+            "before you post.",
+            err=True,
+        )
+    click.echo(f"Letters: {len(made.letters)}. Withheld: {len(made.withheld)}.")
+
+
+@click.command("reminders")
+@click.option("--from", "from_on", help="First day (default: today).")
+@click.option("--until", "until_on", help="Last day (default: the first).")
+@click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="A CSV file.")
+@data_option
+def reminders(from_on: str | None, until_on: str | None, target: Path, folder: Path) -> None:
+    """List the reminders that fall due, for the hospital's own messaging."""
+    with open_store(folder) as store:
+        made = list_reminders(
+            store,
+            from_on=from_on,
+            until_on=until_on,
+            on=ENVIRONMENT.today(),
+            time_zone=ENVIRONMENT.time_zone,
+        )
+    _tell_withheld(made.withheld)
+    write_file(target, made.csv.encode())
+    click.echo(f"Reminders: {len(made.reminders)}. Withheld: {len(made.withheld)}.")
+
+
+@click.command("export-visits")
+@click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="A JSON file.")
+@data_option
+def visits_export(target: Path, folder: Path) -> None:
+    """Write every visit as FHIR R4B, checked before it leaves."""
+    with open_store(folder) as store:
+        content = export_visits(
+            store,
+            on=ENVIRONMENT.today(),
+            now_ms=ENVIRONMENT.now_ms(),
+            time_zone=ENVIRONMENT.time_zone,
+        )
+    write_file(target, content)
+    click.echo(f"The visits are in {target}. It names patients by their local number alone.")
+
+
+@click.command("failsafe-list")
+@click.option("--csv", "to_csv", type=click.Path(path_type=Path), help="Also as a CSV file.")
+@click.option("--pdf", "to_pdf", type=click.Path(path_type=Path), help="Also as a PDF, to sign.")
+@data_option
+def failsafe_list(to_csv: Path | None, to_pdf: Path | None, folder: Path) -> None:
+    """List patients with implants and no future plan, for a second person to sign."""
+    on = ENVIRONMENT.today()
+    with open_store(folder) as store:
+        found = list_failsafe(store, on=on, time_zone=ENVIRONMENT.time_zone)
+        if to_pdf is not None:
+            unit_name = read_unit_settings(store, on=on).unit_name
+            write_file(to_pdf, print_failsafe(found, unit_name))
+    if to_csv is not None:
+        write_file(to_csv, found.csv.encode())
+    for one in found.patients:
+        ended = f" ({', '.join(one.ended_because)})" if one.ended_because else ""
+        number = one.number or one.patient or ", ".join(one.cases)
+        click.echo(f"{number}  {one.name}  treated {one.treated_on}: {REASONS[one.why]}{ended}")
+    signed = "never" if found.last_review is None else f"as of {found.last_review.as_of_on}"
+    click.echo(
+        f"Treated: {found.treated}. Without a visit to come: {len(found.patients)}. Last signed: "
+        f"{signed}."
+    )
+
+
+@click.command("failsafe-sign")
+@click.option("--prepared-by", required=True, help="Who made the list: staff/<id>.")
+@click.option("--signed-by", required=True, help="The second person: staff/<id>.")
+@data_option
+def failsafe_sign(prepared_by: str, signed_by: str, folder: Path) -> None:
+    """Record that a second person went through today's failsafe list."""
+    with open_store(folder) as store:
+        found = sign_failsafe(
+            store,
+            prepared_by=prepared_by,
+            signed_by=signed_by,
+            on=ENVIRONMENT.today(),
+            time_zone=ENVIRONMENT.time_zone,
+            chance=draw_chance(),
+        )
+    click.echo(f"Signed: {len(found.patients)} patients, list {found.list_hash[:16]}.")

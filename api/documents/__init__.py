@@ -1,0 +1,1 @@
+"""What leaves the clinic as a document: calendar feeds, letters, lists and standard records."""

@@ -1,0 +1,64 @@
+"""Turns data into PDF: tagged (PDF/UA-1), to be kept (PDF/A-2a), the same bytes for the same data.
+
+Nothing is put into markup: the layout reads its data as JSON, so that no name can become a command.
+"""
+
+import datetime
+import json
+from functools import cache
+from importlib import resources
+from typing import Any, Literal
+
+import typst
+
+from api.clinical_rules.errors import ClinicalRuleError
+
+Layout = Literal["letter", "failsafe_list"]
+
+
+class PrintingError(ClinicalRuleError):
+    """Something cannot be printed, a letter that the font lacks for one; never left blank."""
+
+
+def print_pdf(layout: Layout, data: dict[str, Any], *, on: str) -> bytes:
+    """Return a PDF.
+
+    Parameters
+    ----------
+    on : str
+        Civil date that the file says it was made on.
+
+    Raises
+    ------
+    PrintingError
+        The font lacks a letter of the text, or the layout cannot take the data.
+    """
+    noon = datetime.datetime.fromisoformat(f"{on}T12:00:00+00:00")
+    try:
+        content = typst.compile(
+            (resources.files("api.documents.templates") / f"{layout}.typ").read_bytes(),
+            font_paths=_open_fonts(),
+            format="pdf",
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+            pdf_standards=["ua-1", "a-2a"],
+            timestamp=int(noon.timestamp()),
+        )
+    except typst.TypstError as error:
+        raise PrintingError(_say(str(error))) from error
+    return bytes(content)
+
+
+@cache
+def _open_fonts() -> typst.Fonts:
+    """Return the one font that this release carries; those of the machine are left alone."""
+    folder = str(resources.files("fontpkg_noto_sans") / "files")
+    return typst.Fonts(
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder]
+    )
+
+
+def _say(trouble: str) -> str:
+    if "could not be displayed" in trouble:
+        lacking = trouble.split("`")[1] if "`" in trouble else "a letter"
+        return f"The font has no sign for {lacking}. Write it in Latin, Greek or Cyrillic letters."
+    return f"It cannot be printed ({trouble.splitlines()[0][:120]}). Tell the data manager."

@@ -1,0 +1,1 @@
+"""Layouts of the documents; what they say comes in as data."""

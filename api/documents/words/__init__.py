@@ -1,0 +1,1 @@
+"""Sentences for patients, one file a language. English is the source."""

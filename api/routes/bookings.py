@@ -1,0 +1,50 @@
+"""Proposed bookings, and bookings beyond the places of a session, over HTTP; nothing is written."""
+
+from typing import Annotated
+
+import msgspec
+from litestar import get, post
+from litestar.di import Provide
+from litestar.params import JSONBody
+
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.list_over_bookings import OverBookings, list_over_bookings
+from api.use_cases.propose_bookings import Proposals, propose_bookings
+
+_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+_Record = Annotated[str, msgspec.Meta(max_length=100)]
+
+
+class ProposalRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a desk asks: places from the day after `today_on` to `until_on`, for these visits."""
+
+    today_on: Annotated[str, msgspec.Meta(max_length=10)]
+    until_on: Annotated[str, msgspec.Meta(max_length=10)]
+    visits: Annotated[list[_Record], msgspec.Meta(max_length=2_000)] | None = None
+    may_move: bool = False
+
+
+@post(
+    "/api/bookings/propose",
+    tags=["clinic"],
+    status_code=200,
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+)
+def post_proposals(
+    data: JSONBody[ProposalRequest], device: AskingDevice, around: Around
+) -> Proposals:
+    """Propose a session for every visit that needs one; a person books."""
+    return propose_bookings(
+        around.store,
+        today_on=data.today_on,
+        until_on=data.until_on,
+        visits=data.visits,
+        may_move=data.may_move,
+    )
+
+
+@get("/api/bookings/over", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def get_over_bookings(device: AskingDevice, around: Around) -> OverBookings:
+    """List the sessions from today on in which a booked visit has no place."""
+    return list_over_bookings(around.store, from_on=around.environment.today())

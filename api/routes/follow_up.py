@@ -1,0 +1,42 @@
+"""How follow-up is kept, over HTTP: counts alone, for every device of the unit."""
+
+from litestar import get
+from litestar.di import Provide
+from litestar.params import FromQuery
+
+from api.clinical_rules.clinic_weeks import ClinicWeeks
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.count_follow_up import FollowUpMeasures, count_clinic_weeks, count_follow_up
+
+_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+
+
+@get("/api/follow-up-measures", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def get_follow_up_measures(
+    device: AskingDevice,
+    around: Around,
+    from_on: FromQuery[str | None] = None,
+    until_on: FromQuery[str | None] = None,
+) -> FollowUpMeasures:
+    """Count the measures of a period, for the unit and each place."""
+    environment = around.environment
+    return count_follow_up(
+        around.store,
+        from_on=from_on,
+        until_on=until_on,
+        on=environment.today(),
+        time_zone=environment.time_zone,
+    )
+
+
+@get("/api/clinic-weeks", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def get_clinic_weeks(
+    device: AskingDevice,
+    around: Around,
+    place: FromQuery[str | None] = None,
+) -> ClinicWeeks:
+    """Count what is due, late and seen week by week, beside the places in sessions."""
+    environment = around.environment
+    return count_clinic_weeks(
+        around.store, place=place, on=environment.today(), time_zone=environment.time_zone
+    )

@@ -1,0 +1,79 @@
+"""Letters and reminders over HTTP, for every device of the unit: name and contact, no finding."""
+
+import base64
+from typing import Annotated
+
+import msgspec
+from litestar import get, post
+from litestar.di import Provide
+from litestar.params import FromQuery, JSONBody
+
+from api.documents.contact_bars import Expected
+from api.documents.letter_words import LetterKind
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.list_reminders import Reminders, list_reminders
+from api.use_cases.make_letters import MAX_LETTERS, MadeLetter, Withheld, make_letters
+
+_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+
+
+class LetterRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which letter, about which visits.
+
+    ``visits`` are records, or a record with the day and time of the booking as it was seen: where
+    that is another one by now, the letter is withheld.
+    """
+
+    kind: LetterKind
+    visits: Annotated[list[str | Expected], msgspec.Meta(min_length=1, max_length=MAX_LETTERS)]
+
+
+class Letters(msgspec.Struct, frozen=True):
+    """The letters: one PDF (base64, null without a letter), its pages, and what was withheld."""
+
+    pdf: str | None
+    letters: list[MadeLetter]
+    withheld: list[Withheld]
+
+
+@post(
+    "/api/letters",
+    status_code=200,
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+)
+def post_letters(
+    device: AskingDevice,
+    data: JSONBody[LetterRequest],
+    around: Around,
+) -> Letters:
+    """Make letters as the visits stand now; the state is looked at again for each (HAZ-45)."""
+    environment = around.environment
+    made = make_letters(
+        around.store,
+        [Expected(one) if isinstance(one, str) else one for one in data.visits],
+        data.kind,
+        on=environment.today(),
+        time_zone=environment.time_zone,
+    )
+    pdf = base64.b64encode(made.pdf).decode() if made.pdf is not None else None
+    return Letters(pdf, made.letters, made.withheld)
+
+
+@get("/api/reminders", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def get_reminders(
+    device: AskingDevice,
+    around: Around,
+    from_on: FromQuery[str | None] = None,
+    until_on: FromQuery[str | None] = None,
+) -> Reminders:
+    """List the reminders that fall due on some days, with the same as CSV."""
+    environment = around.environment
+    return list_reminders(
+        around.store,
+        from_on=from_on,
+        until_on=until_on,
+        on=environment.today(),
+        time_zone=environment.time_zone,
+    )

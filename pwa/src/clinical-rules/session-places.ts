@@ -1,0 +1,122 @@
+/**
+ * Who holds a place in a clinic session and who is over, the same on every device.
+ * Twin of `session_places.py`.
+ *
+ * Two desks can each give away the last place while the network is off. Both bookings are kept:
+ * one of them is over, is listed, and a person finds another session for it. Pure.
+ */
+import { atMost, listOf, naturalNumber, shape, text } from './shapes';
+
+const MOST_URGENT = 3;
+
+/** Why a visit is over; the sentence for it is in `TEXTS`. */
+export type OverReason = 'closed' | 'no-places' | 'less-urgent' | 'booked-later' | 'same-moment';
+
+const TEXTS: Readonly<Record<OverReason, string>> = {
+  closed: 'This session is closed. Book another session for this visit.',
+  'no-places':
+    'This session has no places. Book another session for this visit, or correct the ' +
+    'number of places.',
+  'less-urgent':
+    'All places of this session are taken, the last one by a visit that is more ' +
+    'urgent. Book another session for this one, or add a place.',
+  'booked-later':
+    'All places of this session were taken before this booking was made. Book ' +
+    'another session for this visit, or add a place.',
+  'same-moment':
+    'The last place of this session was given away twice in the same moment, and ' +
+    'the other visit keeps it. Book another session for this one, or add a place.',
+};
+
+/** What a visit needs in the room; "" where any clinic does. */
+export type Need = '' | 'phone' | 'scope' | 'ultrasound-scope';
+
+export interface OverBooking {
+  visit: string;
+  why: OverReason;
+  because: string;
+}
+
+export interface SessionPlacesAnswer {
+  /** Visits that hold a place, in the order of places. */
+  holding: string[];
+  /** Visits booked beyond the capacity: each needs another session. */
+  over: OverBooking[];
+}
+
+const readRequest = shape(
+  { bookings: listOf(shape({ visit: text, stamp: text }, { urgency: atMost(MOST_URGENT) })) },
+  { capacity: naturalNumber, closed_because: text },
+);
+
+interface Booked {
+  readonly visit: string;
+  readonly stamp: string;
+  readonly urgency: number;
+}
+
+/**
+ * Return who holds a place in one session and who is over. Rules BK1-BK5.
+ *
+ * @param request - parsed JSON with the keys of `session-places` in RULES.md
+ * @throws ShapeError for a wrong key or type
+ */
+export function answerSessionPlaces(request: unknown): SessionPlacesAnswer {
+  const read = readRequest(request, '');
+  const waiting = inOrder(read.bookings.map((one) => ({ ...one, urgency: one.urgency ?? 0 })));
+  const isClosed = (read.closed_because ?? '') !== '';
+  const places = isClosed ? 0 : (read.capacity ?? waiting.length);
+  const holding = waiting.slice(0, places);
+  return {
+    holding: holding.map((one) => one.visit),
+    over: waiting.slice(places).map((one) => explain(one, holding.at(-1), isClosed)),
+  };
+}
+
+/** Return what a visit of this label needs in the room; "" where any clinic does (BK6). */
+export function neededEquipment(label: string): Need {
+  if (/^phone\b/i.test(label)) return 'phone';
+  if (/^treatment\b/i.test(label)) return 'ultrasound-scope';
+  if (!/\bscope\b/i.test(label)) return '';
+  return /ultrasound/i.test(label) ? 'ultrasound-scope' : 'scope';
+}
+
+/** Say whether a session has what a visit needs (BK6). */
+export function fitsSession(needed: string, equipment: readonly string[]): boolean {
+  if (needed === '') return equipment.length === 0 || equipment.some((item) => item !== 'phone');
+  return (
+    equipment.includes(needed) || (needed === 'scope' && equipment.includes('ultrasound-scope'))
+  );
+}
+
+/** Each visit once, in the order in which places are given (BK1, BK2). */
+function inOrder(bookings: readonly Booked[]): Booked[] {
+  const first = new Map<string, Booked>();
+  const ordered = [...bookings].sort(
+    (a, b) =>
+      b.urgency - a.urgency || compareTexts(a.stamp, b.stamp) || compareTexts(a.visit, b.visit),
+  );
+  for (const one of ordered) if (!first.has(one.visit)) first.set(one.visit, one);
+  return [...first.values()];
+}
+
+/** By code point, as the twin compares texts. */
+function compareTexts(one: string, other: string): number {
+  const a = [...one];
+  const b = [...other];
+  const place = a.findIndex((letter, at) => letter !== b[at]);
+  if (place < 0) return a.length - b.length;
+  return (a[place]?.codePointAt(0) ?? 0) - (b[place]?.codePointAt(0) ?? 0);
+}
+
+function explain(one: Booked, last: Booked | undefined, isClosed: boolean): OverBooking {
+  const why = whyOver(one, last, isClosed);
+  return { visit: one.visit, why, because: TEXTS[why] };
+}
+
+function whyOver(one: Booked, last: Booked | undefined, isClosed: boolean): OverReason {
+  if (isClosed) return 'closed';
+  if (last === undefined) return 'no-places';
+  if (last.urgency > one.urgency) return 'less-urgent';
+  return last.stamp === one.stamp ? 'same-moment' : 'booked-later';
+}
