@@ -1,77 +1,24 @@
-/** Sentences of the Cases screen and of the identity check. */
-export const cases = {
-  title: 'Cases',
-  search: 'Find: name or local ID',
-  newCase: 'New case',
-  emergency: 'Emergency start',
-  emergencyAsk: 'Identity unknown, bleeding now?',
-  emergencyStart: 'Start emergency case now',
-  emergencyNote: 'Opens at Procedure. Identity is confirmed later.',
-  emergencyLeave: 'Not an emergency',
-  today: 'Today',
-  open: 'Open cases',
-  closed: 'Closed',
-  none: 'No case here yet. Start with New case.',
-  notFound: 'Nobody found. Check the letters, or add a new case.',
-  showClosed: (count: number) => `Show closed cases (${count})`,
-  hideClosed: 'Hide closed cases',
-  noPatient: 'Patient not on this tablet',
-  noDate: 'no date',
-  reached: { tablet: 'On this tablet', unit: 'At the unit', hub: 'At the hub' },
-  conflict: 'Two answers wait',
-  identityOpen: 'Identity to be confirmed',
-  stages: {
-    workup: 'Workup',
-    planned: 'Planned',
-    'in-procedure': 'In procedure',
-    closing: 'Closing',
-    closed: 'Closed',
+/** Sentences of the Cases screen, of a new case and of the identity check. */
+import { fieldChoices, valueWords } from './record';
+import { midSentence, say, withMore, words } from './say';
+
+const said = words('cases');
+
+export const cases = withMore(said, {
+  showClosed: (count: number) => say('cases.showClosed', { count }),
+  stage: (id: string) => valueWords(id, 'stage', 'case'),
+  /** `?` while two answers stand, "" while there is none. */
+  indication: (id: string) => {
+    if (id === '?') return said.indicationTwo;
+    return id === '' ? said.indicationOpen : valueWords(id, 'indication', 'case');
   },
-  indications: {
-    'primary-prophylaxis': 'Primary prophylaxis',
-    'secondary-prophylaxis': 'Secondary prophylaxis',
-    'acute-bleed': 'Acute bleed',
-    '?': 'Indication: two answers',
-    '': 'Indication not entered',
-  } as Record<string, string>,
-};
+});
 
-export const newCase = {
-  title: 'New case',
-  use: 'For adults with gastric varices treated under endoscopic ultrasound.',
-  useBasis: 'Other use: record only. Local protocol decides.',
-  mayBeCleared: (unsent: number) =>
-    `This browser may clear its storage, and ${unsent} entries are on this tablet alone. Exchange with the unit first.`,
-  listed: 'A patient who is listed',
-  added: 'A patient who is not listed',
-  search: 'Name or local ID',
-  open: 'Open a case for',
-  nobody: 'Nobody found. Check the letters, or add the patient.',
-  familyName: 'Family name',
-  givenName: 'Given name',
-  localId: 'Local ID',
-  bornOn: 'Born on',
-  day: 'Day',
-  month: 'Month',
-  year: 'Year',
-  again: 'Enter the date again',
-  wrongDate: 'No such date. Press day, month, year again.',
-  sex: 'Sex',
-  female: 'Female',
-  male: 'Male',
-  missing: (names: string) => `Still open: ${names}.`,
-  add: 'Add patient, open case',
-  same: 'Already listed? Choose that patient instead.',
-  cancel: 'Back to cases',
-};
+export const newCase = withMore(words('newCase'), {
+  mayBeCleared: (count: number) => say('newCase.mayBeCleared', { count }),
+  missing: (names: readonly string[]) =>
+    say('newCase.missing', { names: names.map(midSentence).join(', ') }),
+  sexes: fieldChoices('patient', 'sex'),
+});
 
-export const identityWords = {
-  title: 'The right patient?',
-  ask: 'Press the digits from the wristband.',
-  bornYear: 'Year of birth',
-  lastThree: 'Local ID, last 3 digits',
-  toEmergency: 'To emergency start',
-  cannotCheck: 'Birth date or local ID missing here. Enter them first.',
-  goToPatient: 'Open the patient page',
-  cancel: 'Leave closed',
-};
+export const identityWords = words('identityCheck');

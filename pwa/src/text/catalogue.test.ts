@@ -106,9 +106,12 @@ function usesOf(section: string): string {
 
 /** It found seven sentences that nobody said any more when it was written. */
 test('every sentence is said somewhere', () => {
-  const unused = [...english.keys()].filter((key) => {
+  const names = new Set([...english.keys()].map((key) => key.split('.', 2).join('.')));
+  const uses = new Map(USERS.map(({ section }) => [section, usesOf(section)]));
+  const unused = [...names].filter((key) => {
     const [section = '', name = ''] = key.split('.');
-    return !new RegExp(`\\.${name}\\b|'${section}\\.${name}'`).test(usesOf(section));
+    const said = new RegExp(`\\.${name}\\b|'${section}\\.${name}'`);
+    return !said.test(uses.get(section) ?? '');
   });
 
   expect(USERS.length).toBeGreaterThanOrEqual(18);
@@ -205,9 +208,11 @@ test('[UX-19] what pads and remarks say at the bedside has at most six words', (
 
 /** Sentences with such words concern safety; whoever writes one puts its key into safety.json. */
 const HAZARD =
-  /NOT SAVED|protocol|certified|judgement|allerg|identity|last intake|may clear|Training:|no real patients|oil\b|Stop|thinner/i;
+  /NOT SAVED|protocol|certified|judgement|allerg|identity|last intake|may clear|Training:|no real patients|\boil\b|\bstop|thinner/i;
 /** With such a word, and yet no harm in another language. */
-const HARMLESS: Record<string, string> = {};
+const HARMLESS: Record<string, string> = {
+  'tablet.pedalStop': 'ends the learning of a key',
+};
 
 /** Has caught: a new "Local protocol decides." that was in no list. */
 test('[HAZ-50] a sentence on safety is listed as one', () => {

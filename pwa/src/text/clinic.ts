@@ -1,4 +1,5 @@
-/** Every sentence of the Clinic screen. No clinical finding is ever named here. */
+/** Every sentence of the Clinic screens. No clinical finding is ever named here. */
+import type { OverReason } from '../clinical-rules/session-places';
 import type { Group } from '../state/worklist';
 import { choices, forRecord, lookUp, reasons, say, withMore, words } from './say';
 
@@ -13,8 +14,11 @@ const joined = (...parts: string[]) => parts.filter((part) => part !== '').join(
 
 export const clinic = withMore(said, {
   groups: said.groups satisfies Record<Group, string>,
+  noPlace: said.noPlace satisfies Record<OverReason, string>,
   owner: lookUp(said.owner),
   status: lookUp(said.status),
+  closedBecause: lookUp(said.closedBecause),
+  cancelledBy: lookUp(said.cancelledBy),
   pastTarget: (days: number) =>
     days < 0 ? say('clinic.toTarget', { days: -days }) : say('clinic.pastTarget', { days }),
   window: (range: string) => say('clinic.window', { range }),
@@ -25,16 +29,40 @@ export const clinic = withMore(said, {
   fromTarget: (days: number) =>
     days < 0 ? say('clinic.beforeTarget', { days: -days }) : say('clinic.afterTarget', { days }),
   bookDone: (day: string) => say('clinic.bookDone', { day }),
+  idNumber: (id: string) => say('clinic.idNumber', { id }),
+  actBy: (day: string) => say('clinic.actBy', { day }),
+  triesCount: (count: number) => say('clinic.triesCount', { count }),
+  urgency: (level: number) => say('clinic.urgency', { level }),
+  similar: (names: string) => say('clinic.similar', { names }),
+  more: (left: number) => say('clinic.more', { left }),
+  holds: (name: string, count: number) => say('clinic.holds', { name, count }),
+  handOverPress: (count: number, name: string) => say('clinic.handOverPress', { count, name }),
+  handOverDone: (count: number, name: string) => say('clinic.handOverDone', { count, name }),
+  giveDone: (name: string) => say('clinic.giveDone', { name }),
+  nextTryOn: (day: string) => say('clinic.nextTryOn', { day }),
+  paperDay: (day: string) => say('clinic.paperDay', { day }),
+  paperWeek: (range: string) => say('clinic.paperWeek', { range }),
+  paperAsOf: (when: string) => say('clinic.paperAsOf', { when }),
+  bookedCount: (count: number) => say('clinic.bookedCount', { count }),
   // --- recorded with the act: the record keeps the id, which is English
   outsideReasons: [...reasons('clinic.outsideReasons', said.outsideReasons), other],
   noShowReasons: [...reasons('clinic.noShowReasons', said.noShowReasons), other],
   cancelReasons: [...reasons('clinic.cancelReasons', said.cancelReasons), other],
+  unitCancelReasons: reasons('clinic.unitCancelReasons', said.unitCancelReasons),
+  clinicianReasons: [...reasons('clinic.clinicianReasons', said.clinicianReasons), other],
+  decideReasons: [...reasons('clinic.decideReasons', said.decideReasons), other],
   because: {
     another: forRecord('clinic.another'),
-    toBooking: forRecord('clinic.toBooking'),
-    toClinician: forRecord('clinic.toClinician'),
+    give: forRecord('clinic.give'),
+    handOver: forRecord('clinic.handOverTitle'),
   },
+  views: choices(said.views),
+  span: choices(said.span),
   how: choices(said.how),
   result: choices(said.result),
+  nextTry: choices(said.nextTry),
   endReasons: choices(said.endReasons),
+  letterKinds: lookUp(said.letterKinds),
+  lettersMade: (count: number) => say('clinic.lettersMade', { count }),
+  remindersMade: (count: number) => say('clinic.remindersMade', { count }),
 });

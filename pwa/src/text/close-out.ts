@@ -1,147 +1,62 @@
 /** Sentences of the Close-out screen. */
-import type { CountedItem, ItemCount, OpenPoint } from '../state/close-out';
+import type { ItemCount, OpenPoint } from '../state/close-out';
+import { fieldChoices } from './record';
+import { type Choice, choices, reasons, say, withMore, words } from './say';
 
-const packages: Record<CountedItem, string> = {
-  coil: 'Coil packages',
-  needle: 'Needle packages',
-  adhesive: 'Adhesive packages',
-};
+const said = words('closeOut');
 
-const plural = (count: number, one: string) => `${count} ${one}${count === 1 ? '' : 's'}`;
+/** Whole numbers to choose from; each is its own id. */
+function numbers(offered: readonly number[], name: (number: number) => string): Choice[] {
+  return offered.map((number) => ({
+    id: String(number),
+    get words() {
+      return name(number);
+    },
+  }));
+}
+const hours = (hours: number) => (hours === 0 ? said.mayEat : say('closeOut.hours', { hours }));
 
-export const closeOut = {
-  title: 'Close-out',
-  notFound: 'This case is not here yet.',
-  counts: 'Counts',
+export const closeOut = withMore(said, {
   countLine: ({ item, opened, placed, discarded, used }: ItemCount) =>
     item === 'coil'
-      ? `${packages.coil}: ${opened} opened = ${placed} placed + ${discarded} discarded`
-      : `${packages[item]}: ${opened} opened = ${used} used + ${discarded} discarded`,
+      ? say('closeOut.coilLine', { packages: said.packages.coil, opened, placed, discarded })
+      : say('closeOut.itemLine', { packages: said.packages[item], opened, used, discarded }),
   countOff: ({ item, opened, placed, discarded, used }: ItemCount) =>
     item === 'coil'
-      ? `${packages.coil}: ${opened} opened, ${placed} placed, ${discarded} discarded.`
-      : `${packages[item]}: ${opened} opened, ${used} used, ${discarded} discarded.`,
-  stillOpen: (count: number) => `${plural(count, 'package')} open: say what became of it.`,
-  withoutPackage: (count: number) => `${plural(count, 'coil')} placed without a package.`,
-  noPackages: 'No package recorded.',
-  discarded: 'Discarded',
-  used: 'Used',
-  addPackage: 'Package was opened',
-  lotOf: (lot: string) => `lot ${lot}`,
-  lotUnknown: 'lot unknown',
-  lotMissing: 'lot not entered',
-  table: {
-    title: 'Planned and given',
-    planned: 'Planned',
-    given: 'Given',
-    notPlanned: 'not planned',
-    range: (from: number, to: number) => `${from} to ${to}`,
-    pureNoOil: 'Adhesive (pure), no oil',
-    afterEach: (amount: string) => `${amount} after each aliquot`,
-    withoutAmount: (count: number) => `${count} × amount not entered`,
-  },
-  passedTitle: 'Gates passed',
-  nonePassed: 'None.',
-  because: (reason: string) => `Reason: ${reason}.`,
-  recordedAllTheSame: 'Recorded while the gate stood, no reason given.',
+      ? say('closeOut.coilsOff', { packages: said.packages.coil, opened, placed, discarded })
+      : say('closeOut.itemsOff', { packages: said.packages[item], opened, used, discarded }),
+  stillOpen: (count: number) => say('closeOut.stillOpen', { count }),
+  withoutPackage: (count: number) => say('closeOut.withoutPackage', { count }),
+  lotOf: (lot: string) => say('closeOut.lotOf', { lot }),
+  packageEnded: (pack: string, fate: string) => say('closeOut.packageEnded', { pack, fate }),
+  table: withMore(said.table, {
+    range: (from: number, to: number) => say('closeOut.table.range', { from, to }),
+    afterEach: (amount: string) => say('closeOut.table.afterEach', { amount }),
+    withoutAmount: (count: number) => say('closeOut.table.withoutAmount', { count }),
+  }),
+  because: (reason: string) => say('closeOut.because', { reason }),
   passedBy: (who: string, second: string, at: string) =>
-    `${who}${second ? ` and ${second}` : ''}, ${at}.`,
-  identityOpen: 'Identity to be confirmed.',
-  ownPlan: 'Own plan, not calculated.',
-  print: 'Print this page',
-  pure: 'Adhesive (pure)',
-  mix: 'Mix (adhesive + oil)',
-  flush: 'Flush',
-  coils: 'Coils placed',
-  outcome: 'Outcome',
-  doppler: 'Doppler flow at the end',
-  flowNone: 'None',
-  fromLastDoppler: (at: string) => `from the last Doppler${at ? `, ${at}` : ''}`,
-  answerOtherwise: 'Answer otherwise',
-  dopplerChoices: [
-    { id: 'none', words: 'None' },
-    { id: 'reduced', words: 'Reduced' },
-    { id: 'unchanged', words: 'Unchanged' },
-  ],
-  success: 'Technical success',
-  yesNo: [
-    { id: 'yes', words: 'Yes' },
-    { id: 'no', words: 'No' },
-  ],
-  complications: 'Complications',
-  none: 'None',
-  kinds: [
-    { id: 'bleeding', words: 'Bleeding' },
-    { id: 'embolism', words: 'Embolism' },
-    { id: 'fever', words: 'Fever' },
-    { id: 'perforation', words: 'Perforation' },
-    { id: 'needle-stuck', words: 'Needle stuck' },
-    { id: 'airway', words: 'Airway' },
-    { id: 'pain', words: 'Pain' },
-    { id: 'other', words: 'Other' },
-  ],
-  addKind: (what: string) => `Add ${what}`,
-  orders: 'Orders',
-  nilByMouth: 'Nil by mouth',
-  nilChoices: [
-    { id: '2', words: '2 h' },
-    { id: '4', words: '4 h' },
-    { id: '6', words: '6 h' },
-    { id: '12', words: '12 h' },
-    { id: '0', words: 'May eat now' },
-  ],
-  until: (time: string) => `until ${time}`,
-  observation: 'Observation',
-  observationChoices: [
-    { id: '4', words: '4 h' },
-    { id: '6', words: '6 h' },
-    { id: '12', words: '12 h' },
-    { id: '24', words: '24 h' },
-    { id: '48', words: '48 h' },
-  ],
-  antibiotic: 'Antibiotic course',
-  antibioticChoices: [
-    { id: '0', words: 'None' },
-    { id: '1', words: 'Once only' },
-    { id: '3', words: '3 days' },
-    { id: '5', words: '5 days' },
-    { id: '7', words: '7 days' },
-  ],
-  followUp: 'Follow-up',
+    second === ''
+      ? say('closeOut.passedBy', { who, at })
+      : say('closeOut.passedByTwo', { who, second, at }),
+  fromLastDoppler: (at: string) =>
+    at === '' ? said.fromLastDoppler : say('closeOut.fromLastDopplerAt', { at }),
+  dopplerChoices: choices(said.dopplerChoices),
+  yesNo: choices(said.yesNo),
+  kinds: fieldChoices('complication', 'what').filter(({ id }) => id !== 'none'),
+  addKind: (what: string) => say('closeOut.addKind', { what }),
+  nilChoices: numbers([2, 4, 6, 12, 0], hours),
+  until: (time: string) => say('closeOut.until', { time }),
+  observationChoices: numbers([4, 6, 12, 24, 48], hours),
+  antibioticChoices: numbers([0, 1, 3, 5, 7], (days) => say('closeOut.days', { days })),
   visits: (count: number, next: string) =>
-    `${plural(count, 'visit')} planned${next ? `, next from ${next}` : ''}.`,
-  makePlan: 'Make the plan',
-  seePlan: 'See the plan',
-  noFollowUp: 'No follow-up, because',
-  noFollowUpReasons: [
-    'Patient declined',
-    'Transferred to another unit',
-    'Follow-up elsewhere',
-    'Died',
-    'Other, note later',
-  ],
-  sign: 'Sign',
-  whoSigns: 'Who signs?',
-  noSigner: 'No endoscopist in the staff list. Sign as the one who taps.',
-  signAsTapper: 'Sign as the one who taps',
-  hold: 'Hold 1 s: sign and close',
-  holdAgain: 'Hold 1 s: sign again',
-  passGate: 'sign with a reason',
-  passOne: 'give a reason',
-  open: {
-    counts: 'Counts do not agree. Correct them, or give a reason.',
-    'follow-up': 'No follow-up plan. Make one, or say why not.',
-    outcome: 'Outcome is not complete.',
-    complications: 'Complications not entered. Press "None" if none.',
-  } satisfies Record<OpenPoint, string>,
-  blocked: 'Not closed yet. Settle the points, give a reason, or close later.',
-  later: 'Close later',
-  laterNote: 'The case stays open and listed.',
-  newer: (count: number) =>
-    `This case holds ${count === 1 ? '1 entry' : `${count} entries`} of a newer version of the app, which cannot be read here. Connect to the unit, close every window of the app and open it again, then sign.`,
-  signed: (who: string, at: string) => `Signed by ${who}, ${at}.`,
-  unchanged: 'Nothing has changed since.',
-  changed: 'Changed after signing. Look at the entries and sign again.',
-  bodyWords: (what: string) => `Complication: ${what}`,
-  undo: (words: string) => `Undo: ${words}`,
-};
+    next === ''
+      ? say('closeOut.visits', { count })
+      : say('closeOut.visitsNext', { count, day: next }),
+  noFollowUpReasons: reasons('closeOut.noFollowUpReasons', said.noFollowUpReasons),
+  open: said.open satisfies Record<OpenPoint, string>,
+  newer: (count: number) => say('closeOut.newer', { count }),
+  signed: (who: string, at: string) => say('closeOut.signed', { who, at }),
+  bodyWords: (what: string) => say('closeOut.bodyWords', { what }),
+  undo: (act: string) => say('closeOut.undo', { act }),
+});

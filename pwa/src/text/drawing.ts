@@ -1,55 +1,45 @@
 /** Sentences of the drawing of a target. Every number carries its unit; every liquid its name. */
+import { crusOf, feederOf } from '../state/drawing-places';
 import { mlText, mmText } from '../state/tally';
 import type { Origin, TargetSketch } from '../state/target-sketch';
+import { lookUp, say, withMore, words } from './say';
 
-const origins: Record<Origin, string> = {
-  '': 'not said if measured',
-  measured: 'measured',
-  'measured-on-image': 'measured on image',
-  estimated: 'estimated',
-  'earlier-record': 'from earlier record',
-};
-
-const originNote = (origin: Origin) => (origin === 'measured' ? '' : `, ${origins[origin]}`);
+type CoilLot = 'placed' | 'planned' | 'discarded';
+const said = words('drawing');
+const spoken = words('told');
+const origins = lookUp(said.origins);
+const originOf = (origin: Origin) => origins[origin] ?? said.origins.unsaid;
 
 /** On screen at the bedside: at most six words each (UX-19). */
-export const drawing = {
-  title: 'Drawing',
-  open: 'Drawing',
-  close: 'Back to the step',
-  planned: 'Planned',
-  done: 'Done',
-  now: 'Planned and done',
-  stale: 'Plan out of date: not drawn.',
-  noTarget: 'No varix entered yet.',
-  nothing: 'Nothing entered to draw.',
-  shortAxis: (um: number, origin: Origin) => `Short axis ${mmText(um)}${originNote(origin)}`,
-  longAxis: (um: number, origin: Origin) => `Long axis ${mmText(um)}${originNote(origin)}`,
-  near: (um: number) => `Near wall ${mmText(um)}`,
-  middle: (um: number) => `Middle ${mmText(um)}`,
-  far: (um: number) => `Far wall ${mmText(um)}`,
-  stop: (um: number) => `Stop ${mmText(um)}`,
-  plannedStop: (um: number) => `Stop ${mmText(um)}, planned`,
-  inNeedle: (ul: number) => `Mix in needle ${mlText(ul)}`,
+export const drawing = withMore(said, {
+  shortAxis: (um: number, origin: Origin) =>
+    origin === 'measured'
+      ? say('drawing.shortAxis', { length: mmText(um) })
+      : say('drawing.shortAxisFrom', { length: mmText(um), origin: originOf(origin) }),
+  longAxis: (um: number, origin: Origin) =>
+    origin === 'measured'
+      ? say('drawing.longAxis', { length: mmText(um) })
+      : say('drawing.longAxisFrom', { length: mmText(um), origin: originOf(origin) }),
+  near: (um: number) => say('drawing.near', { length: mmText(um) }),
+  middle: (um: number) => say('drawing.middle', { length: mmText(um) }),
+  far: (um: number) => say('drawing.far', { length: mmText(um) }),
+  stop: (um: number) => say('drawing.stop', { length: mmText(um) }),
+  plannedStop: (um: number) => say('drawing.plannedStop', { length: mmText(um) }),
+  crus: (um: number) => say('drawing.crus', { length: mmText(um) }),
+  feeder: (um: number) => say('drawing.feeder', { length: mmText(um) }),
+  inNeedle: (ul: number) => say('drawing.inNeedle', { amount: mlText(ul) }),
   scale: (um: number) => mmText(um),
-  coils: (count: number, what: 'placed' | 'planned' | 'discarded', loops: string) =>
-    `${count} ${what}: ${loops}`,
-  noLoop: 'loop not entered',
-  mixOut: (ul: number) => `Mix past needle tip ${mlText(ul)}`,
-  mixInjected: (ul: number) => `Mix injected ${mlText(ul)}`,
-  fromTip: 'Lengths from the needle tip.',
-  toScale: 'Needle width not to scale.',
-  information: 'Adhesive drawn for information only.',
-};
+  coils: (count: number, what: CoilLot, loops: string) =>
+    say(`drawing.coils.${what}`, { count, loops }),
+  mixOut: (ul: number) => say('drawing.mixOut', { amount: mlText(ul) }),
+  mixInjected: (ul: number) => say('drawing.mixInjected', { amount: mlText(ul) }),
+});
 
 const loopsText = (loops: readonly (number | null)[]) =>
-  loops.map((um) => (um === null ? drawing.noLoop : mmText(um))).join(', ');
+  loops.map((um) => (um === null ? said.noLoop : mmText(um))).join(', ');
 
 /** Return the line of coils of one kind, "" where there is none. */
-export function coilsLine(
-  what: 'placed' | 'planned' | 'discarded',
-  loops: readonly (number | null)[],
-): string {
+export function coilsLine(what: CoilLot, loops: readonly (number | null)[]): string {
   return loops.length === 0 ? '' : drawing.coils(loops.length, what, loopsText(loops));
 }
 
@@ -59,54 +49,81 @@ export function coilsLine(
  * It says each number that the drawing has, and what is not entered.
  */
 export function drawingText(sketch: TargetSketch): string[] {
-  const { shortUm, longUm, origin, plannedStopUm, stopUm } = sketch;
-  const lengths = [
-    ...(sketch.nearUm === null ? [] : [`near wall ${mmText(sketch.nearUm)}`]),
-    ...(sketch.middleUm === null ? [] : [`middle ${mmText(sketch.middleUm)}`]),
-    ...(sketch.farUm === null ? [] : [`far wall ${mmText(sketch.farUm)}`]),
-  ];
-  const axes = [
-    shortUm === null ? 'short axis not entered' : `short axis ${mmText(shortUm)}`,
-    longUm === null ? 'long axis not entered' : `long axis ${mmText(longUm)}`,
-  ];
-  const hasSize = shortUm !== null || longUm !== null;
-  const kinds = [
-    ['placed', sketch.placedLoopsUm],
-    ['planned', sketch.plannedLoopsUm],
-    ['discarded', sketch.discardedLoopsUm],
-  ] as const;
+  const { label, disputed, plannedStopUm, stopUm } = sketch;
+  const lengths = lengthsText(sketch);
   return [
-    ...sketch.disputed.map((field) => `${sketch.label}, ${field}: two answers wait, not drawn.`),
-    ...(sketch.disputed.includes('size')
-      ? []
-      : [`${sketch.label}: ${axes.join(', ')}${hasSize ? `, ${origins[origin]}` : ''}.`]),
-    ...(lengths.length === 0 ? [] : [`From the needle tip: ${lengths.join(', ')}.`]),
-    ...(stopUm === null ? [] : [`Needle stop ${mmText(stopUm)}, recorded.`]),
-    ...(plannedStopUm === null ? [] : [`Needle stop ${mmText(plannedStopUm)}, planned.`]),
-    ...kinds.flatMap(([what, loops]) =>
-      loops.length === 0
-        ? []
-        : [
-            `${loops.length} ${loops.length === 1 ? 'coil' : 'coils'} ${what}: ${loopsText(loops)}.`,
-          ],
+    ...disputed.map((field) =>
+      say('told.disputed', { label, field: field === 'distance' ? 'other' : field }),
     ),
+    ...(disputed.includes('size') ? [] : [say('told.axes', { label, axes: axesText(sketch) })]),
+    ...(lengths === '' ? [] : [say('told.fromTip', { lengths })]),
+    ...aroundText(sketch),
+    ...(stopUm === null ? [] : [say('told.stop', { length: mmText(stopUm) })]),
+    ...(plannedStopUm === null ? [] : [say('told.plannedStop', { length: mmText(plannedStopUm) })]),
+    ...coilsText('placed', sketch.placedLoopsUm),
+    ...coilsText('planned', sketch.plannedLoopsUm),
+    ...coilsText('discarded', sketch.discardedLoopsUm),
     ...liquidText(sketch),
   ];
+}
+
+function axesText({ shortUm, longUm, origin }: TargetSketch): string {
+  return [
+    shortUm === null ? spoken.notEntered.short : say('told.short', { length: mmText(shortUm) }),
+    longUm === null ? spoken.notEntered.long : say('told.long', { length: mmText(longUm) }),
+    ...(shortUm === null && longUm === null ? [] : [originOf(origin)]),
+  ].join(', ');
+}
+
+function lengthsText({ nearUm, middleUm, farUm }: TargetSketch): string {
+  return [
+    ...(nearUm === null ? [] : [say('told.near', { length: mmText(nearUm) })]),
+    ...(middleUm === null ? [] : [say('told.middle', { length: mmText(middleUm) })]),
+    ...(farUm === null ? [] : [say('told.far', { length: mmText(farUm) })]),
+  ].join(', ');
+}
+
+/** Return why the crus or the feeder is not drawn, in at most six words each (DR15, DR16). */
+export function absentText(sketch: TargetSketch): string[] {
+  const [crus, feeder] = [crusOf(sketch), feederOf(sketch)];
+  const { disputed } = sketch;
+  return [
+    ...(typeof crus === 'object' || disputed.includes('access') ? [] : [said.absent.crus[crus]]),
+    ...(typeof feeder === 'number' || disputed.includes('feeder')
+      ? []
+      : [said.absent.feeder[feeder]]),
+  ];
+}
+
+function aroundText(sketch: TargetSketch): string[] {
+  const [crus, feeder] = [crusOf(sketch), feederOf(sketch)];
+  return [
+    ...(typeof crus === 'object'
+      ? [say('told.crus', { length: mmText(crus.to - crus.from) })]
+      : []),
+    ...(typeof feeder === 'number' ? [say('told.feeder', { length: mmText(feeder) })] : []),
+    ...absentText(sketch),
+  ];
+}
+
+function coilsText(what: CoilLot, loops: readonly (number | null)[]): string[] {
+  if (loops.length === 0) return [];
+  return [say(`told.coils.${what}`, { count: loops.length, loops: loopsText(loops) })];
 }
 
 function liquidText({ mixInjectedUl, mixOutUl, needle }: TargetSketch): string[] {
   if (mixInjectedUl === 0) return [];
   const held = (liquid: string) =>
-    (needle ?? [])
-      .filter((plug) => plug.liquid === liquid)
-      .reduce((sum, plug) => sum + plug.amountUl, 0);
+    mlText(
+      (needle ?? [])
+        .filter((plug) => plug.liquid === liquid)
+        .reduce((sum, plug) => sum + plug.amountUl, 0),
+    );
   return [
-    `${drawing.mixInjected(mixInjectedUl)}.`,
+    say('told.mixInjected', { amount: mlText(mixInjectedUl) }),
     ...(mixOutUl === null
-      ? ['How much left the needle is not known: no dead space.']
-      : [`${drawing.mixOut(mixOutUl)}, computed from the dead space.`, drawing.information]),
-    ...(needle === null
-      ? []
-      : [`In the needle: mix ${mlText(held('mix'))}, flush ${mlText(held('flush'))}.`]),
+      ? [spoken.outUnknown]
+      : [say('told.mixOut', { amount: mlText(mixOutUl) }), said.information]),
+    ...(needle === null ? [] : [say('told.inNeedle', { mix: held('mix'), flush: held('flush') })]),
   ];
 }

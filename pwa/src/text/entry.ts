@@ -3,9 +3,11 @@ import { lookUp, say, withMore, words } from './say';
 
 export const entry = withMore(words('entry'), {
   notEnteredIn: (unit: string) => say('entry.notEnteredIn', { unit }),
+  startsAt: (words: string, amount: string) => say('entry.startsAt', { words, amount }),
   was: (amount: string) => say('entry.was', { amount }),
   enter: (unit: string) => say('entry.enter', { unit }),
   atMost: (places: number) => say('entry.atMost', { places }),
+  tooLarge: (largest: string) => say('entry.tooLarge', { largest }),
   less: (name: string) => say('entry.less', { name }),
   more: (name: string) => say('entry.more', { name }),
 });

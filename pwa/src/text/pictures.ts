@@ -1,67 +1,23 @@
 /** Sentences of pictures: attaching one, covering names, measuring on it. */
-export const pictures = {
-  title: 'Pictures',
-  none: 'No picture attached yet.',
-  add: 'Add a picture',
-  useCamera: 'Use the camera',
-  fromFile: 'From a file',
-  fromFileNote: 'Opens the tablet’s own file view.',
-  takePicture: 'Take picture',
-  leave: 'Leave, keep nothing',
-  close: 'Close picture',
-  checkTitle: 'Check before keeping',
-  mayName: 'A picture may show a name. Look at all of it.',
-  coverNote: 'Draw over a name to cover it. What is covered is gone.',
-  covers: (count: number) => (count === 1 ? '1 cover' : `${count} covers`),
-  removeCover: 'Remove last cover',
-  keep: 'No name shows: keep',
-  keeping: 'Keeping …',
-  onItsWay: 'Picture on its way.',
-  onItsWayNote: 'It comes by itself from the tablet that took it.',
-  onTablet: 'On this tablet, not at unit yet.',
-  atUnit: 'At the unit.',
-  alone: 'On this tablet.',
-  measure: 'Measure on it',
-  strike: 'Entered in error',
-  struck: 'Picture entered in error',
-  attached: 'Picture attached',
-  alt: (when: string) => `Picture of ${when}`,
-  sizeText: (width: number, height: number) => `${width} × ${height} px`,
-  noCamera: 'The camera does not open. Allow it in the browser, or take the picture from a file.',
-  unreadable: 'This file is no picture that can be read here. Take a JPEG or PNG.',
-  tooLarge: 'The picture stays over 8 MiB. Take another one.',
-};
+import { midSentence, reasons, say, withMore, words } from './say';
 
-export const measureWords = {
-  title: 'Measure on this picture',
-  points: 'Which point do you set?',
-  point: {
-    scaleFrom: 'Scale start',
-    scaleTo: 'Scale end',
-    lineFrom: 'Line start',
-    lineTo: 'Line end',
-  },
-  touch: 'Touch the picture, then nudge.',
-  nudge: { up: 'Up', down: 'Down', left: 'Left', right: 'Right' },
-  stepOne: 'Step 1 px',
-  stepTen: 'Step 10 px',
-  known: 'Scale length',
-  keepScale: 'Keep this scale',
-  scaleKept: 'Scale of picture kept',
-  scaleIsKept: 'Scale kept with the picture.',
-  length: (mm: string, error: string) => `${mm} ± ${error} mm`,
-  lacks: {
-    points: 'Set all four points.',
-    known: 'Enter the scale length.',
-  },
-  errorNote: 'One pixel misread at each point.',
-  take: (axis: string, label: string) => `${axis} of ${label}`,
-  takeTitle: 'Take this length as',
-  taken: (axis: string, label: string, mm: string) => `${label}: ${axis} ${mm} mm`,
-  noTarget: 'Add a varix on Plan first.',
-  axes: { short_axis: 'Short axis', long_axis: 'Long axis', third_axis: 'Third axis' },
-  originStays: (label: string, origin: string) =>
-    `${label}: another axis is ${origin}; the size stays so.`,
-  seen: 'Measured on picture',
-  see: (label: string, axis: string) => `See ${label} ${axis.toLowerCase()}`,
-};
+const said = words('pictures');
+
+export const pictures = withMore(said, {
+  /** Why a picture is struck; the id of each is kept with the act. */
+  reasons: reasons('pictures.reasons', said.reasons),
+  measuredOnStruck: (label: string, axis: string) =>
+    say('pictures.measuredOnStruck', { label, axis: midSentence(axis) }),
+  covers: (count: number) => say('pictures.covers', { count }),
+  alt: (when: string) => say('pictures.alt', { when }),
+  size: (width: number, height: number) => say('pictures.size', { width, height }),
+});
+
+export const measureWords = withMore(words('measure'), {
+  length: (length: string, error: string) => say('measure.length', { length, error }),
+  take: (axis: string, label: string) => say('measure.take', { axis, label }),
+  taken: (axis: string, label: string, length: string) =>
+    say('measure.taken', { axis: midSentence(axis), label, length }),
+  originStays: (label: string, origin: string) => say('measure.originStays', { label, origin }),
+  see: (label: string, axis: string) => say('measure.see', { label, axis: midSentence(axis) }),
+});

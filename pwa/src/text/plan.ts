@@ -1,172 +1,112 @@
 /** Sentences of the Plan screen. */
-export const plan = {
-  title: 'Plan',
-  targets: 'Targets',
-  needle: 'Needle',
-  coils: 'Coils on the shelf',
-  adhesive: 'Adhesive',
-  numbers: 'Numbers',
-  addTarget: 'Add a varix',
-  noTarget: 'No varix entered yet.',
-  notEntered: 'not entered',
-  strike: (label: string) => `${label} is no target`,
-  struck: (label: string) => `${label} entered in error`,
-  shortAxis: 'Short axis',
-  longAxis: 'Long axis',
-  thirdAxis: 'Third axis',
-  measuredDistance: 'Measured distance',
-  nearWall: 'Near wall',
-  farWall: 'Far wall',
-  distanceNote: 'All from the needle tip, by ultrasound.',
-  modality: 'Seen by',
-  modalities: [
-    { id: 'ultrasound', words: 'Ultrasound' },
-    { id: 'endoscopy', words: 'Endoscopy' },
-    { id: 'ct', words: 'CT' },
-  ],
-  origin: 'This size is',
-  origins: [
-    { id: 'measured', words: 'Measured' },
-    { id: 'estimated', words: 'Estimated' },
-    { id: 'earlier-record', words: 'From earlier record' },
-  ],
-  originWords: {
-    measured: 'measured',
-    estimated: 'estimated',
-    'earlier-record': 'from earlier record',
-    'measured-on-image': 'measured on image',
-  } as Record<string, string>,
-  sizeClass: (name: string) => `By its short axis: ${name}.`,
-  sizeClasses: {
-    small: 'small',
-    medium: 'medium',
-    large: 'large',
-  } as Record<string, string>,
-  showWalls: 'Walls and third axis',
-  hideWalls: 'Fewer fields',
-};
+import type { PlanLack } from '../state/plan';
+import { type Choice, choices, forRecord, lookUp, midSentence, say, withMore, words } from './say';
 
-export const needleWords = {
-  fromStock: 'Needle from the shelf',
-  gauge: 'Gauge',
-  gauges: [19, 22, 25].map((gauge) => ({ id: String(gauge), words: `${gauge} G` })),
-  describe: 'Describe another needle',
-  describeNote: 'A new gauge clears the numbers below.',
-  prime: 'Measured prime',
-  innerDiameter: 'Inner diameter',
-  length: 'Length to the tip',
-  stopStep: 'Step of the stop',
-  chosen: 'Chosen',
-  gaugeText: (gauge: number) => `${gauge} G`,
-};
+const said = words('plan');
+export const plan = withMore(said, {
+  strike: (label: string) => say('plan.strike', { label }),
+  struck: (label: string) => say('plan.struck', { label }),
+  modalities: choices(said.modalities),
+  origins: choices(said.origins),
+  originWords: lookUp(said.originWords),
+  feederChoices: choices(said.feederChoices),
+  routes: choices(said.routes),
+  sizeClass: (name: string) => say('plan.sizeClass', { name }),
+  sizeClasses: lookUp(said.sizeClasses),
+});
 
-export const coilWords = {
-  none: 'No coil on the shelf list.',
-  text: (loop: string, wire: string, length: string) =>
-    `${loop} loop, ${wire} wire, ${length} long`,
-  count: (count: number) => `${count} there`,
-  passes: 'passes this needle',
-  passesNot: 'does not pass this needle',
-  add: 'Add a coil to the shelf list',
-  loop: 'Loop',
-  wire: 'Wire',
-  length: 'Length',
-  there: 'How many',
-  thereUnit: 'coils',
-  startsAt: 'starts at',
-  take: 'Put on the shelf list',
-  cancel: 'Leave',
-};
+const gaugeText = (gauge: number) => say('needle.gaugeText', { gauge });
+const GAUGES = [19, 22, 25];
+export const needleWords = withMore(words('needle'), {
+  gauges: GAUGES.map(
+    (gauge): Choice => ({
+      id: String(gauge),
+      get words() {
+        return gaugeText(gauge);
+      },
+    }),
+  ),
+  gaugeText,
+});
 
-export const adhesiveWords = {
-  agent: 'Adhesive',
-  agents: [
-    { id: '2-octyl-cyanoacrylate', words: '2-Octyl cyanoacrylate' },
-    { id: 'n-butyl-2-cyanoacrylate', words: 'N-butyl-2 cyanoacrylate' },
-    { id: 'none', words: 'None, coils alone' },
-  ],
-  ratio: 'Adhesive to oil',
+export const coilWords = withMore(words('coils'), {
+  text: (loop: string, wire: string, length: string) => say('coils.text', { loop, wire, length }),
+  /** As the unit's shelf list keeps the name, which every language reads. */
+  recorded: (loop: string, wire: string, length: string) =>
+    forRecord('coils.text', { loop, wire, length }),
+  count: (count: number) => say('coils.count', { count }),
+});
+
+const adhesiveSaid = words('adhesive');
+/** Ratios by their parts, as the record keeps them. */
+const RATIOS = ['1:1', '5:7', '5:8'].map((id) => ({ id, words: shownRatio(id) }));
+export const adhesiveWords = withMore(adhesiveSaid, {
+  agents: choices(adhesiveSaid.agents),
   ratios: [
-    { id: '1:0', words: 'Pure, no oil' },
-    { id: '1:1', words: '1 : 1' },
-    { id: '5:7', words: '0.5 : 0.7' },
-    { id: '5:8', words: '0.5 : 0.8' },
-  ],
-  planned: 'Adhesive (pure) planned',
-  media: {
-    saline: 'normal saline',
-    'sterile-water': 'sterile water',
-    'dextrose-5': 'dextrose 5 %',
-  } as Record<string, string>,
-};
+    {
+      id: '1:0',
+      get words() {
+        return adhesiveSaid.pure;
+      },
+    },
+    ...RATIOS,
+  ] as readonly Choice[],
+  media: lookUp(adhesiveSaid.media),
+});
 
-export const numberWords = {
-  use: 'Use this plan',
-  used: 'Plan in use',
-  inUse: 'This plan is in use.',
-  proposed: 'Not in use yet. Check it, then press Use this plan.',
-  more: (count: number) => `and ${count} more`,
-  again: 'Plan again',
-  olderRules: 'A newer rule file is in force. This plan keeps its own.',
-  allMissing: (names: string) => `All that is missing: ${names}.`,
-  lackNames: {
-    targets: 'a varix',
-    'short-axis': 'short axis',
-    origin: 'measured or estimated',
-    needle: 'the needle',
-    adhesive: 'adhesive and ratio, or none',
-  },
-  coils: 'Coils',
-  coilRange: (from: number, to: number) => (from === to ? `${from}` : `${from} to ${to}`),
-  coilUnit: (to: number) => (to === 1 ? 'coil' : 'coils'),
-  noCoil: 'none suggested',
-  loopBand: 'Loop',
-  picks: 'From the shelf, in order',
-  reasons: {
-    'in-band': 'Within the loop band.',
-    'largest-stocked': 'Largest stocked. Below the band.',
-    'none-fits': 'No stocked coil fits.',
-    'below-range': 'Below the range of the rule.',
-  } as Record<string, string>,
-  stop: 'Needle stop',
+/** Return a ratio in digits: "1 : 1", of fives in halves "0.5 : 0.7". */
+function shownRatio(id: string): string {
+  const parts = id.split(':').map(Number);
+  const isTenths = parts[0] === 5;
+  return parts.map((part) => (isTenths ? part / 10 : part)).join(' : ');
+}
+
+/** Return a ratio in words: "1 part adhesive : 1.6 parts oil"; rounded half up to 2 decimals. */
+export function ratioText(partsAdhesive: number, partsOil: number): string {
+  if (partsOil === 0) return adhesiveSaid.alone;
+  if (partsAdhesive < 1) return adhesiveSaid.noPart;
+  const hundredths = Math.floor((partsOil * 200 + partsAdhesive) / (2 * partsAdhesive));
+  return say('adhesive.parts', { oil: hundredths / 100 });
+}
+
+const numbersSaid = words('numbers');
+const lackNames = numbersSaid.lackNames satisfies Record<PlanLack, string>;
+const inputNames = lookUp(numbersSaid.names);
+const joined = (...parts: string[]) => parts.filter((part) => part !== '').join(' ');
+export const numberWords = withMore(numbersSaid, {
+  more: (count: number) => say('numbers.more', { count }),
+  allMissing: (names: string) => say('numbers.allMissing', { names }),
+  /** What is missing, and of which target. */
+  lack: (lack: PlanLack, label: string) => joined(label, lackNames[lack]),
+  /** The same for a gate: its sentence is English, and so is the cause that a record keeps. */
+  lackRecorded: (lack: PlanLack, label: string) =>
+    joined(label, forRecord(`numbers.lackNames.${lack}`)),
+  coilCount: (from: number, to: number) =>
+    from === to ? say('numbers.coilCount', { count: to }) : say('numbers.coilRange', { from, to }),
+  span: (from: string, to: string) => say('numbers.span', { from, to }),
+  reasons: lookUp(numbersSaid.reasons),
   stopSum: (measured: string, margin: string, room: string, step: string) =>
-    `${measured} − ${margin} = ${room}, down to ${step} steps`,
-  packing: 'Packing',
-  perCent: (from: string, to: string) => (from === to ? `${from} %` : `${from} to ${to} %`),
-  fill: 'Varix, computed as an ellipsoid',
-  about: (amount: string) => `about ${amount}`,
-  thirdFromShort: 'Short axis stands for the third.',
-  needle: 'Needle',
-  deadSpace: 'Dead space',
-  deadSpaceFrom: {
-    'measured-prime': 'from the measured prime',
-    computed: 'computed from lumen and length',
-  } as Record<string, string>,
-  adhesive: 'Adhesive',
-  pure: 'Adhesive (pure)',
-  mix: 'Mix (adhesive + oil)',
-  ratio: 'Ratio',
-  noOil: 'no oil',
-  aliquot: 'One aliquot of mix',
-  aliquotPure: 'One aliquot',
-  over: (seconds: string) => `over ${seconds} s`,
-  flush: 'Flush',
-  flushWith: (media: string) => `with ${media}`,
-  or: ' or ',
-  leavesTip: 'Mix out before the flush',
-  pureLeavesTip: 'Adhesive out before the flush',
-  coilsAlone: 'Coils alone. No adhesive planned.',
-  from: (files: string) => `From ${files}.`,
-  inputs: (list: string) => `Inputs: ${list}.`,
-  defer: 'Local protocol and licensed practice decide.',
-  needs: (names: string) => `Needs ${names}.`,
-  names: {
-    measured_distance_um: 'the measured distance',
-    'needle.stop_step_um': "the step of the needle's stop",
-    'needle.prime_ul': 'the measured prime, or lumen and length',
-    'adhesive.planned_ul': 'the planned amount of adhesive (pure)',
-    long_axis_um: 'the long axis',
-    'coils.picks': 'a coil from the shelf',
-    origin: 'measured or estimated',
-  } as Record<string, string>,
-};
+    say('numbers.stopSum', { measured, margin, room, step }),
+  perCent: (from: string, to: string) =>
+    from === to
+      ? say('numbers.perCent', { share: from })
+      : say('numbers.perCentRange', { from, to }),
+  about: (amount: string) => say('numbers.about', { amount }),
+  deadSpaceFrom: lookUp(numbersSaid.deadSpaceFrom),
+  over: (amount: string, seconds: string) => say('numbers.over', { amount, seconds }),
+  /** Each of the media that go with the adhesive. */
+  flushWith: (amount: string, media: readonly string[]) =>
+    media.length === 0 ? amount : say('numbers.flushWith', { amount, media: either(media) }),
+  from: (files: string) => say('numbers.from', { files }),
+  /** An amount behind its name, within a list. */
+  named: (name: string, amount: string) =>
+    say('numbers.named', { name: midSentence(name), amount }),
+  inputs: (list: string) => say('numbers.inputs', { list }),
+  needs: (names: string) => say('numbers.needs', { names }),
+  /** An input as the rules name it, in words. */
+  nameOf: (input: string) => inputNames[input.replace('.', '_')] ?? input,
+});
+
+function either(names: readonly string[]): string {
+  return names.reduce((one, other) => say('numbers.or', { one, other }));
+}

@@ -126,8 +126,8 @@ export function lookUp(group: Readonly<Record<string, string>>): Readonly<Record
  * Return a sentence as a record keeps it: in English, whatever language was pressed. People who
  * speak other languages read the same record, and no translation is ever stored (HAZ-50).
  */
-export function forRecord(key: Keys<Sections>): string {
-  return formMessage(language.english.messages.get(key) ?? key, {}, 'en');
+export function forRecord(key: Keys<Sections>, values: Values = {}): string {
+  return formMessage(language.english.messages.get(key) ?? key, values, 'en');
 }
 
 /** Return reasons to choose from; the id of each is what a record keeps of it. */
@@ -139,6 +139,29 @@ export function reasons(key: Keys<Sections>, group: readonly string[]): readonly
     },
   }));
 }
+
+/**
+ * Return what a record kept by `forRecord` or `reasons` in the language spoken now; any other text
+ * as it is, which a person or an engine wrote.
+ */
+export function retell(kept: string): string {
+  const key = keptKeys().get(kept);
+  return key === undefined ? kept : read(key, {});
+}
+
+/** Keys of what records keep, by the English sentence. */
+function keptKeys(): ReadonlyMap<string, string> {
+  keysOfKept ??= new Map(
+    [...language.english.messages].flatMap(([key, message]): [string, string][] =>
+      typeof message === 'string' && KEPT.test(key) ? [[message, key]] : [],
+    ),
+  );
+  return keysOfKept;
+}
+let keysOfKept: ReadonlyMap<string, string> | undefined;
+/** Lists of reasons, and single sentences that a record keeps. */
+const KEPT =
+  /Reasons?\.\d+$|\.reasons\.\d+$|^record\.kept\.|^clinic\.(another|to(Booking|Clinician))$|(^|\.)(other(Reason)?|clinicalReason)$/;
 
 /** Return words as they stand within a sentence: in German a noun keeps its capital. */
 export function midSentence(words: string): string {

@@ -1,5 +1,9 @@
 /** Sentences of the Workup screen. */
-import { choices, lookUp, say, withMore, words } from './say';
+import { milliText } from '../state/number-entry';
+import type { ScoreInput } from '../state/workup';
+import { unitShownOf } from '../state/workup-labs';
+import { valueWords } from './record';
+import { choices, lookUp, midSentence, say, withMore, words } from './say';
 
 const workupSaid = words('workup');
 export const workup = withMore(workupSaid, {
@@ -48,9 +52,41 @@ export const liverWords = withMore(liverSaid, {
   lacks: (names: string) => say('liver.lacks', { names }),
   twoAnswers: (names: string) => say('liver.twoAnswers', { names }),
   from: (files: string) => say('liver.from', { files }),
+  input: inputWords,
   inputs: (list: string) => say('liver.inputs', { list }),
   assumed: (list: string) => say('liver.assumed', { list }),
 });
+
+/** Return what a score was computed from: name, number with unit, origin and day. */
+function inputWords(input: ScoreInput | undefined): string {
+  switch (input?.kind) {
+    case 'lab': {
+      const { milli, unit, origin, takenOn } = input.lab;
+      const amount = `${milliText(milli ?? 0)}${unit === 'ratio' ? '' : ` ${unitShownOf(unit)}`}`;
+      const number = say('liver.inputNumber', { name: nameOfInput(input.key), amount });
+      return [number, origin === null ? '' : liverSaid.inputOrigins[origin], takenOn]
+        .filter((part) => part !== '')
+        .join(', ');
+    }
+    case 'finding':
+      return say('liver.inputNumber', {
+        name: nameOfInput(input.field),
+        amount: midSentence(valueWords(input.answer, input.field, 'case')),
+      });
+    case 'sex':
+      return midSentence(valueWords(input.sex, 'sex', 'patient'));
+    case 'age':
+      return say('liver.inputYears', { years: input.years });
+    case 'weight':
+      return say('liver.inputNumber', {
+        name: nameOfInput('weight_kg'),
+        amount: `${milliText(input.grams)} kg`,
+      });
+    default:
+      return '';
+  }
+}
+const nameOfInput = (key: string) => (liverSaid.inputNames as Record<string, string>)[key] ?? key;
 
 const drugsSaid = words('drugs');
 export const drugsWords = withMore(drugsSaid, {
