@@ -1,74 +1,189 @@
 /** What a booking desk records on a visit, as drafts. Pure. */
-import type { Draft, HistoryEntry } from '../ports';
+import { addDays } from '../clinical-rules/civil-date';
+import { findBookBy, readCourseLimits } from '../clinical-rules/visit-course-limits';
+import { type ActName, listActs, type Role } from '../clinical-rules/visit-course-table';
+import type { Draft, HistoryEntry, Json } from '../ports';
 import { draftOn } from './decisions-draft';
-import { type RecordState, valuesOf } from './shown';
-import { countNoShows, type OfferedSession } from './worklist';
+import { type RecordState, textOf } from './shown';
+import type { WorkRow } from './worklist';
+import {
+  actDraft,
+  type Course,
+  countNoShows,
+  factsOf,
+  seenStamps,
+  stateOf,
+} from './worklist-course';
+import type { OfferedSession } from './worklist-sessions';
 
-/** Two misses, and a clinician looks at it (FU-06, HAZ-43). */
-export const NO_SHOWS_BEFORE_CLINICIAN = 2;
+/** What may be done with a visit at the desk. */
+export type DeskAct =
+  | 'book'
+  | 'move'
+  | 'came'
+  | 'no-show'
+  | 'cancel'
+  | 'elsewhere'
+  | 'give'
+  | 'clinician'
+  | 'decide'
+  | 'end';
 
-/** Return the draft that books a visit into a session. */
-export function bookDraft(visit: RecordState, offer: OfferedSession, because: string): Draft {
+/** The acts of the desk by those of a visit's course; two are one act in two hands. */
+const COURSE_ACTS: Readonly<Record<DeskAct, ActName>> = {
+  book: 'book',
+  move: 'move',
+  came: 'came',
+  'no-show': 'no-show',
+  cancel: 'cancel',
+  elsewhere: 'done-elsewhere',
+  give: 'hand-over',
+  clinician: 'escalate',
+  decide: 'hand-over',
+  end: 'end',
+};
+
+/**
+ * Return what a role may do with a row now: what the course allows, less what the day does not. A
+ * course is ended by a clinician alone (HAZ-45).
+ */
+export function offerActs(row: WorkRow, role: Role, todayOn: string): Set<DeskAct> {
+  const owner = row.owner === 'clinician' || row.owner === 'booking' ? row.owner : undefined;
+  const allowed = listActs(stateOf(row.visit), role, owner);
+  const isDayReached = row.status === 'booked' && (row.booking?.on ?? '') <= todayOn;
+  const isClinicians = row.owner === 'clinician' || row.clinicianBecause !== '';
+  const fitsNow: Partial<Record<DeskAct, boolean>> = {
+    came: isDayReached,
+    'no-show': isDayReached,
+    clinician: !isClinicians,
+    decide: role === 'clinician' && isClinicians,
+  };
+  const acts = Object.entries(COURSE_ACTS) as [DeskAct, ActName][];
+  return new Set(
+    acts
+      .filter(([act, name]) => allowed.includes(name) && fitsNow[act] !== false)
+      .map(([act]) => act),
+  );
+}
+
+/** Return the draft that books a visit into a session, or moves it there. */
+export function bookDraft(
+  visit: RecordState,
+  offer: OfferedSession,
+  because: string,
+  course: Course,
+): Draft {
   const booking = { session: offer.session.record, on: offer.on, time: offer.starts };
-  return draftOn(visit, visit.record, { booking, status: 'booked' }, { because });
+  const act = stateOf(visit) === 'booked' ? 'move' : 'book';
+  return actDraft(visit, { act, day: offer.on, because }, course, { booking });
 }
 
 /** Return the draft for a patient who came. */
-export function cameDraft(visit: RecordState): Draft {
-  return draftOn(visit, visit.record, { status: 'attended' }, { because: 'came' });
+export function cameDraft(visit: RecordState, course: Course): Draft {
+  return actDraft(visit, { act: 'came', because: 'came' }, course);
+}
+
+/** Return the draft for a visit that was done in another place (FU-13). */
+export function elsewhereDraft(
+  visit: RecordState,
+  on: string,
+  place: string,
+  course: Course,
+): Draft {
+  return actDraft(visit, { act: 'done-elsewhere', day: on, place }, course);
 }
 
 /**
- * Return the draft for a patient who did not come: back on the list, and from the second miss on
- * to the clinician. The visit never leaves the list by it.
+ * Return the draft for a patient who did not come: back on the list and one more urgent, and from
+ * so many misses on to the clinician (HAZ-43). The visit never leaves the list by it.
+ *
+ * @param failedTries - tries without an answer, where they are known
  */
 export function noShowDraft(
   visit: RecordState,
   history: readonly HistoryEntry[],
   because: string,
+  course: Course,
+  failedTries = 0,
 ): Draft {
-  // Only what was on screen counts: a double press must not turn one miss into two (HAZ-14).
-  const seen = valuesOf(visit, 'status').map((held) => held.stamp);
-  const before = history.filter((entry) => seen.some((stamp) => entry.stamp <= stamp));
-  const isRepeated = countNoShows(before) + 1 >= NO_SHOWS_BEFORE_CLINICIAN;
-  return draftOn(
-    visit,
-    visit.record,
-    { status: 'no-show', ...(isRepeated ? { owner_role: 'clinician' } : {}) },
-    { because },
-  );
+  const noShows = countNoShows(history, seenStamps(visit));
+  const facts = factsOf(visit, { noShows, failedTries });
+  // A call that nobody answers was never booked, and is missed all the same.
+  const missed = { ...facts, status: 'booked' as const };
+  return actDraft(visit, { act: 'no-show', because }, course, {}, missed);
 }
 
 /** Return the draft that takes a booking back; the visit stays to be booked. */
-export function cancelDraft(visit: RecordState, because: string): Draft {
-  return draftOn(visit, visit.record, { status: 'cancelled' }, { because });
+export function cancelDraft(
+  visit: RecordState,
+  by: 'patient' | 'unit',
+  because: string,
+  course: Course,
+  failedTries = 0,
+): Draft {
+  const asked = { act: 'cancel', cancelled_by: by, because } as const;
+  return actDraft(visit, asked, course, {}, factsOf(visit, { failedTries }));
 }
 
-/** Return the draft that hands a visit to the clinician or back to booking. */
-export function ownerDraft(
-  visit: RecordState,
-  owner: 'booking' | 'clinician',
-  because: string,
-): Draft {
-  return draftOn(visit, visit.record, { owner_role: owner }, { because });
+/** Return the draft that asks a clinician. */
+export function escalateDraft(visit: RecordState, because: string, course: Course): Draft {
+  return actDraft(visit, { act: 'escalate', because }, course);
 }
+
+/** Return the draft by which a clinician has decided: the desk goes on booking. */
+export function decideDraft(visit: RecordState, because: string, course: Course): Draft {
+  const { limitOf } = readCourseLimits(course.ruleBook);
+  // Not asked again at once, and not before a place is looked for.
+  const actOn = later(
+    addDays(course.todayOn, limitOf('rebook_within_days')),
+    findBookBy(factsOf(visit), course.todayOn, limitOf),
+  );
+  const asked = { act: 'hand-over', owner_role: 'booking', act_on: actOn, because } as const;
+  return actDraft(visit, asked, course);
+}
+
+/** Return the draft that gives a visit to a person; whose turn it is, and by when, stays. */
+export function giveDraft(
+  visit: RecordState,
+  person: string,
+  because: string,
+  course: Course,
+): Draft {
+  const { limitOf } = readCourseLimits(course.ruleBook);
+  const written = textOf(visit, 'act_on') || findBookBy(factsOf(visit), course.todayOn, limitOf);
+  const role: Role = textOf(visit, 'owner_role') === 'clinician' ? 'clinician' : 'booking';
+  const actOn = later(course.todayOn, written);
+  const asked = {
+    act: 'hand-over',
+    owner_role: role,
+    owner: person,
+    act_on: actOn,
+    because,
+  } as const;
+  return actDraft(visit, asked, course);
+}
+
+const later = (one: string, other: string) => (one > other ? one : other);
 
 /** Return the draft that ends a visit for good; a clinician's act (HAZ-45). */
 export function endDraft(visit: RecordState, reason: string): Draft {
   return draftOn(visit, visit.record, { status: 'ended', ended_because: reason });
 }
 
+/** One try to reach a patient. */
+export interface Try {
+  how: string;
+  result: string;
+  /** ISO 8601 with offset. */
+  at: string;
+  /** Civil date of the next one, "" where none was agreed on. */
+  nextOn: string;
+}
+
 /** Return the draft of one try to reach a patient. */
-export function attemptDraft(
-  attemptId: string,
-  visit: RecordState,
-  how: string,
-  result: string,
-  atIso: string,
-): Draft {
-  return {
-    draftId: `attempt:${attemptId}`,
-    record: `contact_attempt/${attemptId}`,
-    set: { visit: visit.record, how, result, at: atIso },
-  };
+export function attemptDraft(attemptId: string, visit: RecordState, tried: Try): Draft {
+  const { how, result, at, nextOn } = tried;
+  const set: Record<string, Json> = { visit: visit.record, how, result, at };
+  if (nextOn !== '') set.next_try_on = nextOn;
+  return { draftId: `attempt:${attemptId}`, record: `contact_attempt/${attemptId}`, set };
 }
