@@ -14,7 +14,7 @@ function hashSources(): string {
   const hash = createHash('sha256');
   for (const root of ['src/', 'public/', '../api/clinical_rules/data/', '../api/record_catalogue/']) {
     for (const name of readdirSync(folder(root), { recursive: true, encoding: 'utf8' }).sort()) {
-      if (/\.(ts|svelte|css|sql|json|svg)$/.test(name) && !name.endsWith('.test.ts')) {
+      if (/\.(ts|js|svelte|css|sql|json|svg)$/.test(name) && !name.endsWith('.test.ts')) {
         hash.update(`${root}${name}\n`).update(readFileSync(folder(root + name)));
       }
     }
@@ -64,9 +64,15 @@ export default defineConfig({
       workbox: {
         globPatterns: ['**/*.{js,css,html,svg,wasm,webmanifest}', 'build.json'],
         // Parts of the SQLite bundle that the synchronous-handle pool never asks for.
-        globIgnores: ['**/sqlite3-worker1*.js', '**/sqlite3-opfs-async-proxy*.js'],
+        globIgnores: [
+          '**/sqlite3-worker1*.js',
+          '**/sqlite3-opfs-async-proxy*.js',
+          'hold-build.js',
+        ],
         navigateFallback: '/index.html',
         navigateFallbackDenylist: [/^\/api\//, /^\/schema/],
+        // Through a live case the build that it began with is handed out (HAZ-27).
+        importScripts: ['/hold-build.js'],
         clientsClaim: true,
         maximumFileSizeToCacheInBytes: 4_000_000,
       },

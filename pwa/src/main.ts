@@ -11,6 +11,7 @@ import { browserSound } from './device/sound';
 import { browserWakeLock } from './device/wake-lock';
 import { openedInvitation } from './screens/welcome/invitation';
 import { AppUpdate } from './state/app-update.svelte';
+import { CaseUse } from './state/case-use.svelte';
 import { Cues } from './state/cues.svelte';
 import { DeviceFacts } from './state/device-facts.svelte';
 import { speakAsKept } from './state/language.svelte';
@@ -40,6 +41,7 @@ async function start(): Promise<void> {
   await tablet.take(opened);
   const unitRules = new UnitRuleBook(store, deviceClock);
   await unitRules.load();
+  const caseUse = new CaseUse({ store, unitRules, today: deviceClock.today });
   const places = new Places(store);
   await places.restore({ name: opened.standing?.role === 'booking' ? 'clinic' : 'cases' });
   const settings = new TabletSettings(store);
@@ -65,8 +67,9 @@ async function start(): Promise<void> {
         clock: deviceClock,
         ids: deviceIds,
         unitRules,
+        caseUse,
         get ruleBook() {
-          return unitRules.current;
+          return caseUse.ruleBook;
         },
         status: new StatusSubject(store),
       },

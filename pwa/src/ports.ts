@@ -163,6 +163,96 @@ export type UnitDevicesAnswer =
   | { kind: 'told'; devices: UnitDevice[] }
   | { kind: 'not-told'; sentence: string };
 
+/** Which letter to print; each has its own words. */
+export type LetterKind = 'appointment' | 'moved' | 'cancelled' | 'missed' | 'please_call';
+
+/** A visit as it was seen when the letter was asked for: where it differs by now, none is made. */
+export interface LetterVisit {
+  visit: string;
+  on?: string;
+  time?: string;
+}
+
+/** Whom the unit does not write to, with its sentence. */
+export interface Withheld {
+  visit: string;
+  reason: string;
+}
+
+/** Letters as one PDF (base64, null where each was withheld). */
+export interface UnitLetters {
+  pdf: string | null;
+  letters: { visit: string; page: number; is_draft: boolean }[];
+  withheld: Withheld[];
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type UnitLettersAnswer =
+  | ({ kind: 'told' } & UnitLetters)
+  | { kind: 'not-told'; sentence: string };
+
+/** Reminders that fall due on some days, as CSV (RFC 4180). */
+export interface UnitReminders {
+  csv: string;
+  reminders: { reference: string }[];
+  withheld: Withheld[];
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type UnitRemindersAnswer =
+  | ({ kind: 'told' } & UnitReminders)
+  | { kind: 'not-told'; sentence: string };
+
+/** A session that the unit proposes for a visit; nothing is booked by it. */
+export interface Proposal {
+  visit: string;
+  patient: string;
+  session: string;
+  on: string;
+  starts: string;
+  place: string;
+  standing: 'kept' | 'new' | 'moved';
+  /** Why, in the unit's words. */
+  because: string;
+}
+
+export interface UnitProposals {
+  proposals: Proposal[];
+  unbooked: { visit: string; patient: string; because: string }[];
+  cost: number;
+  is_optimal: boolean;
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type UnitProposalsAnswer =
+  | ({ kind: 'told' } & UnitProposals)
+  | { kind: 'not-told'; sentence: string };
+
+/** Counts of visits in one week, but `capacity`: places in sessions. */
+export interface ClinicWeekCounts {
+  monday_on: string;
+  due: number;
+  overdue: number;
+  seen: number;
+  seen_within_window: number;
+  capacity: number;
+  demand: number;
+  booked: number;
+}
+
+/** The weeks in order; what lies around them stands apart, so that sums equal the lists. */
+export interface UnitWeeks {
+  weeks: ClinicWeekCounts[];
+  before: ClinicWeekCounts;
+  after: ClinicWeekCounts;
+  undated: ClinicWeekCounts;
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type UnitWeeksAnswer =
+  | ({ kind: 'told' } & UnitWeeks)
+  | { kind: 'not-told'; sentence: string };
+
 /** Which of `joined` devices this is; a device that has not joined works alone. */
 export interface DeviceStanding {
   device: string;
@@ -283,6 +373,14 @@ export interface RecordStore {
   unitAlarms(): Promise<UnitAlarmsAnswer>;
   /** Every device of the unit with its last exchange; asks the unit. */
   unitDevices(): Promise<UnitDevicesAnswer>;
+  /** Let the unit make letters as the visits stand there now. */
+  unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer>;
+  /** Ask the unit for the reminders that fall due from one civil date to another. */
+  unitReminders(fromOn: string, untilOn: string): Promise<UnitRemindersAnswer>;
+  /** Ask the unit for sessions for all visits that need one, from one civil date to another. */
+  unitProposals(todayOn: string, untilOn: string): Promise<UnitProposalsAnswer>;
+  /** Ask the unit what is due, late and seen week by week. */
+  unitWeeks(): Promise<UnitWeeksAnswer>;
   /** What was set aside on this tablet, and forks of its own log; seen to or not. */
   ownAlarms(): Promise<UnitAlarm[]>;
   /** Small facts of this device alone (where it was, who taps): never exchanged. */

@@ -11,13 +11,14 @@ from collections.abc import Callable
 
 from tests.bench.app_rows import measure_app
 from tests.bench.backlog_rows import measure_backlog
+from tests.bench.booking_rows import VISITS, measure_bookings
 from tests.bench.crowd_rows import measure_crowd
 from tests.bench.peer_process import node_version
 from tests.bench.push_rows import measure_push
 from tests.bench.report import PLOT, RESULTS, draw_bars, write_report
 from tests.bench.rounds import Section, describe_machine
 
-PARTS = ("push", "backlog", "app", "crowd")
+PARTS = ("push", "backlog", "app", "crowd", "bookings")
 
 
 def main() -> None:
@@ -28,6 +29,7 @@ def main() -> None:
     asked.add_argument("--records", type=int, default=20_000, help="records of the backlog")
     asked.add_argument("--pairs", type=int, default=2_000, help="pairs of concurrent edits")
     asked.add_argument("--held", type=int, default=100_000, help="operations held by the server")
+    asked.add_argument("--visits", type=int, default=VISITS, help="visits to be booked")
     asked.add_argument("--print", action="store_true", help="print and write no file")
     given = asked.parse_args()
     jobs: dict[str, Callable[[], list[Section]]] = {
@@ -35,6 +37,7 @@ def main() -> None:
         "backlog": lambda: measure_backlog(given.rounds, records=given.records, pairs=given.pairs),
         "app": lambda: [measure_app(2 * given.rounds)],
         "crowd": lambda: [measure_crowd(held=given.held)],
+        "bookings": lambda: measure_bookings(given.rounds, visits=given.visits),
     }
     before = describe_machine()
     sections: list[Section] = []

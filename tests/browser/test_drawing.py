@@ -135,6 +135,7 @@ class Play:
     planted: dict[str, list[str]] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
     tallies: dict[str, str] = field(default_factory=dict)
+    captions: dict[str, str] = field(default_factory=dict)
     forced: set[str] = field(default_factory=set)
     printed: str = ""
     moved: list[str] = field(default_factory=list)
@@ -253,6 +254,27 @@ def play_plan(page: Page, play: Play) -> None:
     expect(page.get_by_text("This plan is in use.")).to_be_visible()
 
 
+def play_surroundings(page: Page, play: Play) -> None:
+    """Enter every length there is: walls, crus and feeder, with the plan still in use."""
+    case.press(page, "Walls, third axis, feeder, crus")
+    for name, mm in (("Near wall", "16"), ("Far wall", "30")):
+        case.enter_number(page, name, mm)
+    case.press(page, "Plan again")
+    time.sleep(1)  # a press within the lock-out of the last one would not count
+    case.press(page, "Use this plan")
+    expect(page.get_by_text("This plan is in use.")).to_be_visible()
+    case.answer(page, "Access route", "Transoesophageal")
+    case.answer(page, "Feeder", "Seen")
+    case.enter_number(page, "Crus thickness", "6")
+    case.enter_number(page, "Feeder diameter", "5")
+    expect(page.get_by_text("This plan is in use.")).to_be_visible()
+    play.look(page, "crus and feeder")
+    case.enter_number(page, "Crus thickness", "17")
+    play.reads["crus too thick"] = read_drawing(page.locator("[data-drawing]").last)
+    play.captions["crus too thick"] = page.locator("[data-drawing] figcaption").last.inner_text()
+    case.enter_number(page, "Crus thickness", "6")
+
+
 def play_procedure(page: Page, play: Play) -> None:
     case.go(page, "Procedure")
     case.confirm_identity(page)
@@ -262,15 +284,15 @@ def play_procedure(page: Page, play: Play) -> None:
     case.pass_steps(page, "Has the coil formed")
     measure_room(page, play, "coil")
     case.press(page, "Not formed: discard it")
-    case.wait_for_redraw(page, "Has the coil formed in the varix?")
+    case.wait_for_redraw(page, "Has the coil formed?")
     look_at_sheet(page, play, "coil discarded")
     case.pass_steps(page, "Has the coil formed")
     case.primary(page).click()
-    case.wait_for_redraw(page, "Has the coil formed in the varix?")
+    case.wait_for_redraw(page, "Has the coil formed?")
     play.tallies["one coil"] = page.locator("[data-tally=coils]").inner_text()
     look_at_sheet(page, play, "one coil")
     page.locator("[data-undo] button").click()
-    case.wait_for_redraw(page, "Is the needle flushed and patent?")
+    case.wait_for_redraw(page, "Flushed and patent?")
     play.tallies["coil undone"] = page.locator("[data-tally=coils]").inner_text()
     look_at_sheet(page, play, "coil undone")
     case.pass_steps(page, "Inject slowly")
@@ -301,6 +323,7 @@ def play(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
         case.choose_who_taps(page, "Otis")
         case.add_patient_and_case(page, "Thistlewood", "Ottilie")
         play_plan(page, played)
+        play_surroundings(page, played)
         play_procedure(page, played)
         case.go(page, "Close-out")
         expect(page.locator("[data-drawing]")).to_have_count(2)
@@ -334,9 +357,28 @@ def test_a_drawing_says_the_same_in_words_on_screen_and_on_paper(play: Play):
 
     assert says == (
         "Varix A: short axis 14 mm, long axis 22 mm, measured. From the needle tip: middle 23 mm. "
-        "Needle stop 21 mm, planned. 2 coils planned: 18 mm, 18 mm."
+        "Crus not entered. Feeder not entered. Needle stop 21 mm, planned. "
+        "2 coils planned: 18 mm, 18 mm."
     )
     assert " ".join(play.printed.split()) == says
+
+
+def test_crus_and_feeder_are_to_the_scale_of_the_varix(play: Play):
+    """[DR1, DR14, DR15, DR16] 6 mm before the near wall; a vessel of 5 mm, apart; else said."""
+    read = play.reads["crus and feeder"]
+    (varix,) = shapes_of(read, "varix measured")
+    (band,) = shapes_of(read, "crus muscle")
+    side, other = shapes_of(read, "feeder vessel")
+    per_mm = varix["width"] / 14
+    walls = shapes_of(read, "wall wall")
+
+    assert band["width"] / per_mm == pytest.approx(6, rel=0.02)
+    assert band["right"] == pytest.approx(min(wall["left"] for wall in walls), abs=1)
+    assert (other["top"] - side["top"]) / per_mm == pytest.approx(5, rel=0.02)
+    assert side["top"] > varix["bottom"]
+    assert "the distances include it" in read["says"]
+    assert shapes_of(play.reads["crus too thick"], "crus muscle") == []
+    assert "Crus exceeds near wall: measure again." in play.captions["crus too thick"]
 
 
 def test_planned_shapes_vanish_with_the_plan(play: Play):

@@ -109,10 +109,10 @@ def play(page: Page, seen: Played) -> None:
 
     case.wait_for_redraw(page, "")
     case.press(page, "Not so")  # consent
-    case.wait_for_redraw(page, "Is consent signed, or best interest recorded?")
-    case.pass_steps(page, "Target, needle, coils")
+    case.wait_for_redraw(page, "Is consent signed?")
+    case.pass_steps(page, "All agreed")
     seen.said["time out"] = page.locator("[data-gate=SOFT-04]").inner_text()
-    case.pass_steps(page, "Is the needle stop set")
+    case.pass_steps(page, "Stop set and locked")
     case.press(page, "Less: Needle stop")
     seen.said["stop stepped"] = page.locator("[data-stepper]").inner_text()
     case.press(page, "More: Needle stop")
@@ -140,7 +140,7 @@ def play(page: Page, seen: Played) -> None:
     expect(page.locator("h1.ask")).to_contain_text("Push the adhesive out")
     expect(page.get_by_role("dialog")).to_have_count(0)
     time.sleep(1)
-    case.pass_steps(page, "Is every coil recorded with its lot")
+    case.pass_steps(page, "All lots recorded")
     seen.said["lots"] = page.locator("[data-gate=SOFT-04]").inner_text()
     case.pass_steps(page, "All steps passed")
     case.primary(page).click()
@@ -239,9 +239,10 @@ def test_lots_left_out_are_said_at_sign_out(seen: Played):
     assert "Not ticked: Coil lot, Needle lot and 1 more." in seen.said["lots"]
 
 
-def test_that_the_time_runs_is_said_once_it_does(seen: Played):
+def test_the_question_stays_while_the_time_runs(seen: Played):
+    """[UX-04] The digits of the time say that it runs; the question keeps its size and words."""
     assert seen.said["before the time"] == "Inject slowly."
-    assert seen.said["in the time"] == "Inject slowly; the time runs."
+    assert seen.said["in the time"] == "Inject slowly."
 
 
 def test_a_running_time_stays_in_view_and_is_stopped_from_what_lies_over_it(seen: Played):

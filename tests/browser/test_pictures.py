@@ -247,6 +247,55 @@ def test_an_axis_entered_by_hand_is_no_longer_measured_on_the_picture(tablet: Pa
     expect(origin).to_contain_text("not entered")
 
 
+_FILES_ON_TABLET = """
+async () => {
+  const root = await navigator.storage.getDirectory();
+  const names = [];
+  for await (const name of (await root.getDirectoryHandle('pictures', { create: true })).keys()) {
+    names.push(name);
+  }
+  return names;
+}
+"""
+
+
+def test_the_picture_of_another_patient_goes_from_the_tablet_and_from_the_unit(
+    server: UnitServer, tablet: Page
+):
+    """[HAZ-01] With a reason, and an undo until the app is opened anew.
+
+    Shown to fail: before, the bytes stayed at the unit for good.
+    """
+    page = tablet
+    _attach_file(page, _png(800, 800), "scan.png")
+    case.press(page, "No name shows: keep")
+    expect(page.locator("[data-reached]")).to_have_text("At the unit.", timeout=90_000)
+    assert len(_kept_files(server)) == 1
+
+    case.press(page, "Entered in error")
+    expect(page.locator("[data-picture]")).to_have_count(1)
+    case.press(page, "Another patient")
+    expect(page.locator("[data-picture]")).to_have_count(0)
+    case.wait_until_sent(page)
+    assert _kept_files(server) == []
+
+    # Pressed by mistake: it comes back, and the tablet sends it once more.
+    case.press(page, "Undo: Picture entered in error")
+    expect(page.locator("[data-picture] img")).to_be_visible()
+    case.go(page, "Workup")
+    case.go(page, "Plan")
+    expect(page.locator("[data-reached]")).to_have_text("At the unit.", timeout=60_000)
+
+    case.press(page, "Entered in error")
+    case.press(page, "Another patient")
+    expect(page.locator("[data-picture]")).to_have_count(0)
+    case.wait_until_sent(page)
+    assert _kept_files(server) == []
+    page.reload()
+    expect(page.get_by_text("No picture attached yet.")).to_be_visible()
+    page.wait_for_function(f"async () => (await ({_FILES_ON_TABLET})()).length === 0")
+
+
 def test_a_file_that_is_no_picture_is_refused_with_a_sentence(tablet: Page):
     page = tablet
     _attach_file(page, b"no picture at all", "scan.png")

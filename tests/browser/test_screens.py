@@ -31,8 +31,8 @@ KEYS = [
     *("PageDown", "Enter", "Space", "ArrowRight", "ArrowDown"),
     *("PageUp", "ArrowLeft", "ArrowUp", "Escape", "a", "u", "z", "s"),
 ]
-ADHESIVE_ASKS = ("Is the aliquot drawn up", "Inject slowly", "Push the adhesive out")
-_PROTOCOL = ROOT / "api/clinical_rules/data/step_protocols/coil_and_adhesive.v1.json"
+ADHESIVE_ASKS = ("Aliquot drawn up", "Inject slowly", "Push the adhesive out")
+_PROTOCOL = ROOT / "api/clinical_rules/data/step_protocols/coil_and_adhesive.v2.json"
 
 
 def _asks_of(takes: tuple[str, ...]) -> set[str]:
@@ -196,14 +196,14 @@ def walk(unit: Unit) -> Walk:
     wanted = {
         "Is consent signed": "tick step",
         "How much water": "amount step",
-        "Is the needle flushed and free of air": "needle flush",
-        "Is the needle stop set": "stop step",
+        "Needle flushed, no air": "needle flush",
+        "Stop set and locked": "stop step",
         BLOOD_ASK: "blood return asked",
         GATE_ASK: "blood return missing",
         "Which package is open": "coil package",
         "Has the coil formed": "coil formed",
         "Inject slowly": "before injection",
-        "Is the tip wiped": "tip wiped",
+        "Tip wiped": "tip wiped",
     }
     instead = {BLOOD_ASK: "No blood return"}
     for _ in range(case.LONGEST_PROCEDURE):
@@ -551,6 +551,7 @@ def test_two_numbers_outside_their_bands_are_both_told_and_none_hides_the_plan(u
     case.add_patient_and_case(page, "Thornwick", "Ada")
     case.go(page, "Plan")
     case.press(page, "Add a varix")
+    case.answer(page, "Varix class", "Unclassified")
     case.enter_number(page, "Short axis", "90")
     case.enter_number(page, "Measured distance", "140")
     case.answer(page, "This size is", "Measured")
@@ -561,3 +562,35 @@ def test_two_numbers_outside_their_bands_are_both_told_and_none_hides_the_plan(u
     expect(page.get_by_text("Short axis 90 mm is outside").first).to_be_visible()
     expect(page.get_by_text("Measured distance 140 mm is outside").first).to_be_visible()
     expect(page.get_by_role("button", name="Use this plan")).to_be_visible()
+
+
+def test_the_pad_says_what_stood_before_beside_the_digits_and_fills_in_nothing(unit: Unit):
+    """[UX-09] [SOFT-02] [HAZ-09] Was, and ten times as much: quiet marks beside empty digits.
+
+    Shown to fail: before the first number the same look finds no mark.
+    """
+    page = unit.device("pad")
+    case.add_patient_and_case(page, "Thornwick", "Bela")
+    case.go(page, "Plan")
+    case.press(page, "Add a varix")
+    pad = page.locator("[data-number-pad]")
+    digits, was = pad.locator(".digits"), pad.locator("[data-was]")
+    case.press(page, "Short axis")
+    expect(digits).to_have_text(re.compile(r"^\D mm$"))
+    expect(was).to_have_count(0)
+    for key in ("9", "Enter mm"):
+        pad.get_by_role("button", name=re.compile(f"^{key}")).click()
+    case.press(page, "Short axis")
+    expect(digits).to_have_text(re.compile(r"^\D mm$"))
+    expect(was).to_contain_text("9 mm")
+    for key in "90":
+        pad.get_by_role("button", name=key, exact=True).click()
+    tenfold = pad.locator("[data-remark='SOFT-02']")
+    expect(tenfold).to_be_visible()
+    beside, number = tenfold.bounding_box(), digits.bounding_box()
+    assert beside is not None
+    assert number is not None
+    assert beside["x"] >= number["x"] + number["width"]
+    assert abs(beside["y"] - number["y"]) < number["height"] + 40
+    quiet = "one => getComputedStyle(one).color"
+    assert tenfold.evaluate(quiet) == pad.locator(".beside").evaluate(quiet)

@@ -573,3 +573,73 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
     case.go(page, "Cases")
     expect(page.locator("[data-case]")).to_have_count(2)
     assert updated.device.problems == []
+
+
+def wait_until(page: Page, script: str, *, tries: int = 150) -> None:
+    """Wait until a script of the page is true; a page that is being loaded anew is asked again."""
+    for _ in range(tries):
+        try:
+            if page.evaluate(script):
+                return
+        except Exception:  # noqa: BLE001 - the page is being loaded anew
+            time.sleep(0.1)
+        time.sleep(0.1)
+    raise AssertionError(f"never true: {script}")
+
+
+def test_a_kill_in_a_live_case_brings_back_the_build_it_began_with(updated: Tablet, tmp_path: Path):
+    """[HAZ-27] [UX-15] Killed while build N+1 waits: the same build, the same step; N+1 after it.
+
+    Caught: a service worker without `hold-build.js`, by which the case came back in build N+1.
+    """
+    page, server = updated.page, updated.server
+    (tmp_path / "next").mkdir()
+    following = build_changed_app(tmp_path / "next", "About Crura", "About Crura, next")
+    wait_until(page, "navigator.serviceWorker.controller !== null")
+    own = page.evaluate("fetch('/build.json').then((one) => one.json())")
+    case.go(page, "Cases")
+    case.press(page, "Emergency start")
+    case.press(page, "Start emergency case now")
+    expect(page.locator("h1.ask")).to_be_visible()
+    case.primary(page).click()
+    expect(page.locator("[data-undo] button")).to_be_visible()
+    case.wait_until_sent(page)
+    asked = case.ask(page)
+    wait_until(page, "caches.has('crura-live')")
+
+    # when: build N+1 waits, and the tablet dies
+    server.stop()
+    server.serve_app(following)
+    server.start()
+    page.evaluate(
+        "async () => (await (await navigator.serviceWorker.getRegistration()).update()) && true"
+    )
+    waiting = "async () => (await navigator.serviceWorker.getRegistration()).waiting !== null"
+    wait_until(page, waiting)
+    updated.device.kill()
+    page = updated.page = updated.device.start(server.address)
+
+    # then: N+1 may be the service worker now, and still the case goes on in its own build
+    expect(page.locator("h1.ask")).to_have_text(asked)
+    for _ in range(2):
+        assert page.evaluate("fetch('/build.json').then((one) => one.json())") == own
+        case.go(page, "Cases")
+        case.go(page, "This tablet")
+        expect(row(page, "build")).to_contain_text(own["build"])
+        case.go(page, "Cases")
+        page.reload()
+        expect(page.get_by_role("navigation").first).to_be_visible()
+
+    # when: the case leaves the procedure, the next build comes in
+    case.add_patient_and_case(page, "Tarnbrook", "Imre")
+    case.go(page, "Procedure")
+    case.press(page, "Move it to Close-out")
+    expect(page.get_by_text("Press the digits from the wristband.")).to_be_visible()
+    case.go(page, "Cases")
+    wait_until(page, "caches.has('crura-live').then((isLive) => !isLive)")
+    wait_until(
+        page,
+        "fetch('/build.json').then((one) => one.json())"
+        f".then((one) => one.build !== '{own['build']}')",
+    )
+    assert updated.device.problems == []

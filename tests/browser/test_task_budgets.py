@@ -1,7 +1,10 @@
-"""How many touches each job of the bedside takes, counted on the built app.
+"""How many touches each job takes, counted on the built app.
 
-The budgets are those of TASK-02 to TASK-15. A touch is a pointer that goes down on the page; a
-hold is one.
+The budgets are those of TASK-01 to TASK-16, TASK-20 and TASK-21. A touch is a pointer that goes
+down on the page; a hold is one. Not counted here: the six digits of TASK-01, since nobody has a
+code of their own yet; the scan of TASK-08, since no label is read by a camera yet, a lot is
+pressed; TASK-17 and TASK-18, which `test_clerk_desk.py` counts; TASK-19, since no list of lots is
+built yet.
 """
 
 import re
@@ -17,17 +20,21 @@ from playwright.sync_api import Page, Playwright, expect
 from tests.browser import played_case as case
 from tests.browser.chromium import Device
 from tests.browser.served_build import ServedBuild
+from tests.browser.tap_counter import read_touches, start_counting
 from tests.browser.unit_server import ROOT
 
 pytestmark = pytest.mark.browser
 
 # Touches, as the requirement of each task has them.
 BUDGETS = {
+    "TASK-01 back to the live case after a restart": 0,
     "TASK-02 emergency start to the first recordable act": 2,
     "TASK-03 start a listed patient, identity entered again": 10,
     "TASK-04 enter a diameter of 14 mm": 4,
+    "TASK-05 see the plan after the last input": 0,
     "TASK-06 record a coil as planned": 1,
     "TASK-07 record a coil of another size": 3,
+    "TASK-08 press a lot for the open package": 3,
     "TASK-09 undo the last act": 1,
     "TASK-10 start the timer": 1,
     "TASK-10 stop the timer": 1,
@@ -37,15 +44,13 @@ BUDGETS = {
     "TASK-13 record an event": 3,
     "TASK-14 change who taps": 2,
     "TASK-15 close with counts, outcome and follow-up": 8,
+    "TASK-16 find any patient, beside six characters": 3,
+    "TASK-20 settle one conflict": 4,
+    "TASK-21 enrol a tablet, with who taps": 12,
 }
-_COUNT = """
-() => {
-  if (window.touchesCounted) return;
-  window.touchesCounted = true;
-  window.touches = 0;
-  addEventListener('pointerdown', (event) => { if (event.isTrusted) window.touches += 1; }, true);
-}
-"""
+# Booked for tomorrow, the case closed: found by name alone.
+FOUND = "Saltmarsh"
+CHARACTERS = 6
 
 
 @dataclass
@@ -56,10 +61,10 @@ class Counted:
 
     @contextmanager
     def task(self, page: Page, name: str) -> Iterator[None]:
-        page.evaluate(_COUNT)
-        before = int(page.evaluate("() => window.touches"))
+        start_counting(page)
+        before = len(read_touches(page))
         yield
-        self.touches[name] = int(page.evaluate("() => window.touches")) - before
+        self.touches[name] = len(read_touches(page)) - before
 
 
 def ready(page: Page) -> None:
@@ -97,6 +102,14 @@ def do_bedside(page: Page, counted: Counted) -> None:
         sheet.get_by_role("button", name="Tip clearly seen").click()
         sheet.get_by_role("button", name=re.compile("^Hold 1 s")).click(delay=1_100)
         expect(page.locator("[data-gate=BLOOD-RETURN]")).to_have_count(0)
+    go_to_step(page, "Which package is open")
+
+    with counted.task(page, "TASK-08 press a lot for the open package"):
+        lots = page.get_by_role("group", name="Lot", exact=True)
+        lots.get_by_role("button").first.click()
+        case.primary(page).click()
+        expect(page.locator("[data-act]").first).to_contain_text("package", ignore_case=True)
+    ready(page)
     go_to_step(page, "Has the coil formed")
 
     with counted.task(page, "TASK-06 record a coil as planned"):
@@ -108,12 +121,12 @@ def do_bedside(page: Page, counted: Counted) -> None:
         page.locator("[data-undo]").get_by_role("button").click()
         expect(page.locator("[data-tally=coils]")).to_have_text("0")
     ready(page)
-    go_to_step(page, "Is the needle flushed and patent")
+    go_to_step(page, "Flushed and patent")
 
     with counted.task(page, "TASK-13 record an event"):
         case.press(page, "Record event", exact=True)
         page.get_by_role("dialog").get_by_role("button", name="Bleeding", exact=True).click()
-        expect(page.locator("[data-act]").first).to_contain_text("Bleeding")
+        expect(page.locator("[data-act]").first).to_contain_text("bleeding", ignore_case=True)
     ready(page)
     go_to_step(page, "Which package is open")
 
@@ -121,7 +134,7 @@ def do_bedside(page: Page, counted: Counted) -> None:
         case.press(page, "Other coil")
         page.get_by_role("dialog").locator("fieldset button").last.click()
         case.primary(page).click()
-        expect(page.locator("[data-act]").first).to_contain_text("Package")
+        expect(page.locator("[data-act]").first).to_contain_text("package", ignore_case=True)
     ready(page)
     go_to_step(page, "Inject slowly")
 
@@ -172,27 +185,54 @@ def close(page: Page, counted: Counted) -> None:
         expect(page.get_by_text("Nothing has changed since.")).to_be_visible()
 
 
+def find_and_settle(page: Page, counted: Counted) -> None:
+    """Find somebody whose case is closed, then settle the conflict of the stories."""
+    expect(page.locator("[data-case]").first).to_be_visible()
+    with counted.task(page, "TASK-16 find any patient, beside six characters"):
+        page.get_by_role("searchbox").click()
+        page.keyboard.type(FOUND[:CHARACTERS].lower(), delay=20)
+        page.locator("[data-case]").filter(has_text=FOUND).first.click()
+        expect(page.locator("[data-status=patient]")).to_contain_text(FOUND)
+    case.go(page, "Cases")
+    with counted.task(page, "TASK-20 settle one conflict"):
+        case.go(page, "Decisions")
+        answers = page.get_by_role("button", name=re.compile("01632 "))
+        expect(answers).to_have_count(2)
+        answers.first.click()
+        case.press(page, "Asked the patient")
+        expect(answers).to_have_count(0)
+
+
 @pytest.fixture(scope="module")
 def counted(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright) -> Counted:
     folder: Path = tmp_path_factory.mktemp("tasks")
     server = ServedBuild(folder)
-    story = str(ROOT / "seed_scenarios/00_unit.json")
-    server.crura("load-scenario", story, "--as-if-today", "today")
+    stories = sorted(str(story) for story in (ROOT / "seed_scenarios").glob("0*.json"))
+    server.crura("load-scenario", *stories, "--as-if-today", "today")
     server.start()
     (folder / "profile").mkdir()
     device = Device(playwright_driver, folder / "profile", "tall")
     found = Counted()
     try:
         page = device.start(server.invite("bedside"))
-        case.join(page)
-        case.choose_who_taps(page, "Otis")
+        with found.task(page, "TASK-21 enrol a tablet, with who taps"):
+            case.join(page)
+            case.choose_who_taps(page, "Otis")
+        find_and_settle(page, found)
+        case.go(page, "Cases")
         case.add_patient_and_case(page, "Quillmere", "Dorothea")
         case.fill_workup(page)
         case.go(page, "Plan")
         case.press(page, "Add a varix")
         with found.task(page, "TASK-04 enter a diameter of 14 mm"):
             case.enter_number(page, "Short axis", "14")
-        case.fill_plan_of_first_target(page)
+        expect(page.get_by_text("21 mm")).to_have_count(0)
+        case.enter_plan(page)
+        with found.task(page, "TASK-05 see the plan after the last input"):
+            # Below the inputs on an upright tablet, beside them on a wide one: a look, no touch.
+            expect(page.get_by_text("21 mm").first).to_be_visible()
+        case.press(page, "Use this plan")
+        expect(page.get_by_text("This plan is in use.")).to_be_visible()
         case.go(page, "Cases")
         do_bedside(page, found)
         close(page, found)
@@ -200,6 +240,10 @@ def counted(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwri
         with found.task(page, "TASK-02 emergency start to the first recordable act"):
             case.press(page, "Emergency start", exact=True)
             case.press(page, "Start emergency case now")
+            expect(case.primary(page)).to_be_enabled()
+        device.kill()
+        page = device.start(server.address)
+        with found.task(page, "TASK-01 back to the live case after a restart"):
             expect(case.primary(page)).to_be_enabled()
     finally:
         device.kill()
@@ -209,8 +253,12 @@ def counted(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwri
 
 @pytest.mark.parametrize("task", list(BUDGETS))
 def test_a_task_keeps_its_budget_of_touches(counted: Counted, task: str):
-    """[TASK-02] [TASK-03] [TASK-04] [TASK-06] [TASK-07] [TASK-09] to [TASK-15]."""
-    assert 0 < counted.touches[task] <= BUDGETS[task], counted.touches
+    """[TASK-01] to [TASK-16], [TASK-20] and [TASK-21].
+
+    `test_the_counter_counts` shows that no touch is missed.
+    """
+    assert counted.touches[task] <= BUDGETS[task], counted.touches
+    assert counted.touches[task] > 0 or BUDGETS[task] == 0, "nothing was touched"
 
 
 def test_the_counter_counts(counted: Counted):

@@ -1,6 +1,7 @@
 /** Registers the service worker, so that the app starts with no network; tells of a new build. */
 import type { UpdatePort } from '../state/app-update.svelte';
 import { readServedBuild } from './build';
+import { holdBuild, releaseBuild } from './held-build';
 
 let registering: Promise<ServiceWorkerRegistration | null> | null = null;
 
@@ -18,8 +19,8 @@ export function registerServiceWorker(): Promise<ServiceWorkerRegistration | nul
  * The service worker of the built app, behind the port that the update asks; while developing
  * there is none and nothing ever waits.
  *
- * A new build waits until it is let in or every window is closed, so that no case is cut short
- * (HAZ-27).
+ * A new build waits until it is let in or every window is closed; through a live case the files of
+ * its own build are handed out also after that, so that no case is cut short (HAZ-27).
  */
 export const browserUpdates: UpdatePort = {
   async watch({ onWaiting, onTakenOver }) {
@@ -52,4 +53,6 @@ export const browserUpdates: UpdatePort = {
   },
   reload: () => window.location.reload(),
   servedBuild: readServedBuild,
+  hold: holdBuild,
+  release: releaseBuild,
 };

@@ -44,6 +44,7 @@ class Device {
     history: async (record: string) => this.held.history(record),
     conflicts: async () => this.held.conflicts(),
     onRecords: () => () => {},
+    recall: async () => null,
   } as unknown as RecordStore;
   readonly clock = {
     nowMs: () => this.nowMs,

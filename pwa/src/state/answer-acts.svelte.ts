@@ -6,6 +6,7 @@
  * answer that came in between (MG: that one stays, as a conflict).
  */
 import type { Clock, Draft, IdSource, Json, RecordState, RecordStore, SaveAnswer } from '../ports';
+import { kept } from '../text/record';
 import { overOf, shown } from './shown';
 import type { Tablet } from './tablet.svelte';
 
@@ -68,8 +69,8 @@ export class AnswerActs {
     });
   }
 
-  /** Strike one whole record as entered in error. */
-  strike(record: string, words: string): Promise<void> {
+  /** Strike one whole record as entered in error; `because` is kept with it. */
+  strike(record: string, words: string, because: string = kept.inError): Promise<void> {
     if (this.#isBounce(`strike ${record}`)) return Promise.resolve();
     return this.#inTurn(async () => {
       // All that still stands, not only the last answers: else older ones would come back.
@@ -79,7 +80,7 @@ export class AnswerActs {
         .map((entry) => entry.reference);
       if (retract.length === 0) return;
       const draftId = this.#parts.ids.newId();
-      await this.#save([{ draftId, record, retract, because: 'entered in error' }], words);
+      await this.#save([{ draftId, record, retract, because }], words);
     });
   }
 
@@ -94,7 +95,7 @@ export class AnswerActs {
           draftId: this.#parts.ids.newId(),
           record,
           retract: references,
-          because: 'undone on screen',
+          because: kept.undone,
         })),
       );
       if (answer.kind === 'not-saved') this.last = last;

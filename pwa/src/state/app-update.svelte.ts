@@ -9,6 +9,10 @@ export interface UpdatePort {
   /** Let the waiting build take over. */
   letIn(): void;
   reload(): void;
+  /** Keep the files of this build through a kill, for a case that is live. */
+  hold(): Promise<void>;
+  /** Drop them: no case is live. Returns whether any were kept. */
+  release(): Promise<boolean>;
   /** The build whose files are handed out to this page; null when it cannot be told. */
   servedBuild(): Promise<string | null>;
 }
@@ -37,6 +41,8 @@ export class AppUpdate {
   #isLive = $state(true);
   #isTakenOver = $state(false);
   #lookedMs: number | null = null;
+  /** One after the other: a case may end while its build is still being kept. */
+  #holding: Promise<void> = Promise.resolve();
 
   constructor(port: UpdatePort, obstacles: UpdateObstacles, page: string) {
     this.#port = port;
@@ -76,6 +82,19 @@ export class AppUpdate {
   async noticeCase(): Promise<void> {
     // A store that does not answer cannot say that no case is live.
     this.#isLive = await this.#obstacles.hasLiveCase().catch(() => true);
+    this.#holding = this.#holding.then(() => this.#hold()).catch(() => {});
+    await this.#holding;
+  }
+
+  /** While a case is live its build stays, whatever the browser lets take over (HAZ-27). */
+  async #hold(): Promise<void> {
+    if (this.#isLive) {
+      await this.#port.hold();
+      return;
+    }
+    if (!(await this.#port.release())) return;
+    await this.#readServed();
+    if (this.#served !== null && this.#served !== this.page) await this.#takeOver();
   }
 
   /** Ask for a new build, at most once an hour and never during a live case. */
@@ -97,7 +116,7 @@ export class AppUpdate {
 
   /** Another window let it in. Old pages cannot go on with new files: begin anew, but not in a case. */
   async #takeOver(): Promise<void> {
-    await this.noticeCase();
+    this.#isLive = await this.#obstacles.hasLiveCase().catch(() => true);
     if (this.#isLive || this.#obstacles.hasUnsaved()) this.#isTakenOver = true;
     else this.#port.reload();
   }

@@ -9,6 +9,7 @@ class Bench {
   letIns = 0;
   reloads = 0;
   looks = 0;
+  isHeld = false;
   heard = { onWaiting: () => {}, onTakenOver: () => {} };
   readonly update: AppUpdate;
 
@@ -28,6 +29,14 @@ class Bench {
         this.reloads += 1;
       },
       servedBuild: async () => this.served,
+      hold: async () => {
+        this.isHeld = true;
+      },
+      release: async () => {
+        const wasHeld = this.isHeld;
+        this.isHeld = false;
+        return wasHeld;
+      },
     };
     const obstacles = {
       hasLiveCase: async () => this.isLive,
@@ -117,4 +126,33 @@ test('[HAZ-27] a new build is asked for once an hour, not at all during a case',
   expect(bench.looks).toBe(1);
   await bench.update.lookForNew(3_600_001);
   expect(bench.looks).toBe(2);
+});
+
+/** Caught a planted bug: a live case for which nothing was kept. */
+test('[HAZ-27] a live case keeps its build aside, and the end of the case drops it', async () => {
+  const bench = new Bench();
+  await bench.update.noticeCase();
+  expect(bench.isHeld).toBe(false);
+
+  bench.isLive = true;
+  await bench.update.noticeCase();
+  expect(bench.isHeld).toBe(true);
+
+  bench.isLive = false;
+  await bench.update.noticeCase();
+  expect([bench.isHeld, bench.reloads]).toEqual([false, 0]);
+});
+
+test('[HAZ-27] where another build took over meanwhile, the page begins anew after the case', async () => {
+  const bench = new Bench({ isLive: true });
+  await bench.update.noticeCase();
+  bench.served = 'build-2';
+  await bench.update.noticeCase();
+  expect(bench.reloads).toBe(0);
+
+  bench.isLive = false;
+  bench.isUnsaved = true;
+  await bench.update.noticeCase();
+  expect(bench.reloads).toBe(0);
+  expect(bench.update.strangers).toEqual(['files']);
 });

@@ -2,6 +2,7 @@
 import { getContext, setContext } from 'svelte';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Clock, IdSource, PictureDevice, PictureStore, RecordStore } from '../ports';
+import type { CaseUse } from './case-use.svelte';
 import type { Places } from './place.svelte';
 import type { StatusSubject } from './status-subject.svelte';
 import type { Tablet } from './tablet.svelte';
@@ -14,6 +15,8 @@ export interface App {
   ids: IdSource;
   tablet: Tablet;
   places: Places;
+  /** Whether the case on screen has numbers or is recorded only (HAZ-13). */
+  caseUse: CaseUse;
   /** The rule book in force now; a screen keeps the one that it opened with (HAZ-10). */
   readonly ruleBook: RuleBook;
   unitRules: UnitRuleBook;

@@ -47,6 +47,7 @@ export class Bench {
           set: {
             patient: 'patient/p1',
             stage: 'planned',
+            varix_class: 'GOV2',
             adhesive: ADHESIVE,
             needle: { gauge: 19 },
           },
@@ -86,6 +87,7 @@ export class Bench {
       tablet: new Tablet(port, clock),
       places: null as never,
       ruleBook: packagedRuleBook('2026-03-16'),
+      caseUse: null as never,
       unitRules: { rules: readUnitRules([], []) } as never,
       status: null as never,
     };

@@ -39,6 +39,10 @@ export class CaseList {
     }),
   );
 
+  get cases() {
+    return this.#cases.list;
+  }
+
   get patients() {
     return this.#patients.list;
   }

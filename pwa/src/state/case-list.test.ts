@@ -10,6 +10,7 @@ import {
   plainText,
   reachedBy,
   searchCases,
+  similarTo,
 } from './case-list';
 
 function held(record: string, content: Record<string, Json>): RecordState {
@@ -98,6 +99,22 @@ test('[SOFT-11] open cases of other patients with a like family name are marked,
   expect(rowOf('today')?.similarTo).toEqual([expect.stringContaining('Ashwick')]);
   expect(rowOf('undated')?.similarTo).toEqual([]);
   expect(rowOf('done')?.similarTo).toEqual([]);
+});
+
+/** Caught a planted bug: `open.has(record)` left out, which named patients of closed cases. */
+test('[SOFT-11] whoever is picked for a case is held against all with an open case', () => {
+  const [ashwick, ashwich, other] = patients;
+  const closedAlone = [opened('old', 'b', { stage: 'closed' })];
+
+  expect(similarTo(ashwick, { cases, patients })).toEqual([
+    'Ashwich, Test · 1960-01-01 · F · ID 100-2',
+  ]);
+  // Nobody has opened a case for a new patient yet: the others count all the same.
+  expect(similarTo(ashwick, { cases: [], patients })).toEqual([]);
+  expect(similarTo(ashwick, { cases: closedAlone, patients })).toEqual([]);
+  expect(similarTo(ashwich, { cases: [cases[1] as RecordState], patients })).toEqual([]);
+  expect(similarTo(other, { cases, patients })).toEqual([]);
+  expect(similarTo(null, { cases, patients })).toEqual([]);
 });
 
 test('[SOFT-11] one letter in, out, changed or swapped is alike; two are not', () => {

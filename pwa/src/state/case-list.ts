@@ -1,7 +1,8 @@
 /** Rows of the Cases screen, search and similar names. Pure. */
 import type { Draft, Reached, RecordState } from '../ports';
+import { patientLine } from '../text/patient';
 import type { CasePlace } from './place.svelte';
-import { idOf, isInConflict, patientLine, shown, textOf } from './shown';
+import { idOf, isInConflict, shown, textOf } from './shown';
 
 export type CaseStage = 'workup' | 'planned' | 'in-procedure' | 'closing' | 'closed';
 
@@ -43,23 +44,35 @@ const STAGES: readonly CaseStage[] = ['workup', 'planned', 'in-procedure', 'clos
 export function listCases(inputs: CaseListInputs): CaseRow[] {
   const patients = new Map(inputs.patients.map((patient) => [patient.record, patient]));
   const rows = inputs.cases
-    .filter((state) => !state.isEnteredInError && Object.keys(state.fields).length > 0)
+    .filter(isListed)
     .map((state) => rowOf(state, patients.get(textOf(state, 'patient')), inputs));
   const open = rows.filter((row) => row.stage !== 'closed');
-  for (const row of open) {
-    const one = patients.get(row.patientRecord);
-    row.similarTo = one
-      ? [
-          ...new Set(
-            open
-              .filter((other) => other.patientRecord !== row.patientRecord)
-              .filter((other) => areNamesSimilar(one, patients.get(other.patientRecord)))
-              .map((other) => other.patient),
-          ),
-        ]
-      : [];
-  }
+  for (const row of open) row.similarTo = similarTo(patients.get(row.patientRecord), inputs);
   return rows.sort(byUrgency);
+}
+
+/**
+ * Return other patients with an open case whose family name looks alike, each in one line, for
+ * wherever this one is picked or begun (SOFT-11).
+ */
+export function similarTo(
+  patient: RecordState | null | undefined,
+  { cases, patients }: Pick<CaseListInputs, 'cases' | 'patients'>,
+): string[] {
+  if (!patient) return [];
+  const open = new Set(
+    cases
+      .filter((state) => isListed(state) && shown(state, 'stage') !== 'closed')
+      .map((state) => textOf(state, 'patient')),
+  );
+  return patients
+    .filter(({ record }) => record !== patient.record && open.has(record))
+    .filter((other) => areNamesSimilar(patient, other))
+    .map(patientLine);
+}
+
+function isListed(state: RecordState): boolean {
+  return !state.isEnteredInError && Object.keys(state.fields).length > 0;
 }
 
 /** Return the rows that hold every word searched for; all rows for an empty search. */

@@ -43,6 +43,8 @@ async function openSession() {
       return () => listeners.delete(listener);
     },
     onExchange: () => () => {},
+    remember: async () => {},
+    recall: async () => null,
   } as unknown as RecordStore;
   const tablet = new Tablet(store, clock);
   const app = {

@@ -19,7 +19,10 @@ export class CloseOutSummary {
     this.#ruleBook = ruleBook;
   }
 
-  readonly planned = $derived.by(() => plannedTotals(this.#session.record.itself));
+  /** Nothing of the plan while the case is recorded only (HAZ-13). */
+  readonly planned = $derived.by(() =>
+    plannedTotals(this.#ruleBook.isRecordOnly ? null : this.#session.record.itself),
+  );
   /** True where something was done at the bedside without a plan that the rules computed. */
   readonly isOwnPlan = $derived.by(
     () =>

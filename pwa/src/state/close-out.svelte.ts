@@ -1,6 +1,7 @@
 /** The close-out of one case: what was answered, what is open, and signing it. */
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Draft } from '../ports';
+import { kept } from '../text/record';
 import { AnswerActs } from './answer-acts.svelte';
 import type { App } from './app';
 import { CaseRecord } from './case-record.svelte';
@@ -20,8 +21,10 @@ import {
 } from './close-out';
 import { CountDoubts } from './close-out-doubts.svelte';
 import { LiveRecords } from './live-records.svelte';
-import { type Override, passes, standingGates } from './override';
+import { type Override, passes, type StandingGate, standingGates } from './override';
 import { CLOSE_OUT_STEP } from './procedure-events';
+import { RaisedCauses } from './raised-causes.svelte';
+import { RaisedTrace } from './raised-trace';
 import {
   headsOf,
   idOf,
@@ -34,6 +37,9 @@ import {
 } from './shown';
 import { tallyOf } from './tally';
 
+/** Where the gates of this screen are raised. */
+const PLACE = 'close-out';
+
 export class CloseOutSession {
   readonly #app: App;
   readonly record: CaseRecord;
@@ -43,6 +49,8 @@ export class CloseOutSession {
   readonly doubts: CountDoubts;
   readonly #stock: LiveRecords;
   readonly #ruleBook: RuleBook;
+  readonly #raised: RaisedCauses;
+  readonly #trace: RaisedTrace;
   /** Minted when the control is drawn: a second press signs nothing twice (HAZ-14). */
   #signId: string;
 
@@ -52,7 +60,14 @@ export class CloseOutSession {
     this.record = new CaseRecord(app.store, caseId);
     this.staff = new LiveRecords(app.store, { kind: 'staff' });
     this.#stock = new LiveRecords(app.store, { kind: 'stock_item' });
-    this.acts = new AnswerActs(app);
+    this.#raised = new RaisedCauses(app, this.record.caseRecord);
+    this.#trace = new RaisedTrace(app, {
+      caseRecord: this.record.caseRecord,
+      step: CLOSE_OUT_STEP,
+      causes: () => this.#raised.at(PLACE),
+      stepEvents: () => this.record.all('step_event'),
+    });
+    this.acts = new AnswerActs({ ...app, tablet: this.#trace });
     this.doubts = new CountDoubts(app.store, this.record);
     this.#signId = app.ids.newId();
   }
@@ -116,6 +131,14 @@ export class CloseOutSession {
   readonly isChanged = $derived.by(
     () => this.signature !== null && shown(this.signature, 'digest') !== this.digest,
   );
+
+  /** Keep that these gates are on screen: the next act here leaves their causes (GATE-05). */
+  noteRaised(standing: readonly StandingGate[]): void {
+    this.#raised.note(
+      standing.map(({ gate }) => gate.cause),
+      PLACE,
+    );
+  }
 
   /** Name of a stocked item, "" when the unit's list does not hold it. */
   stockName(record: string): string {
@@ -208,7 +231,7 @@ export class CloseOutSession {
           draftId: `retract-${id}-${idOf(one.record)}`,
           record: one.record,
           retract: headsOf(one),
-          because: 'a complication was recorded',
+          because: kept.complication,
         }),
       ),
     ]);
@@ -243,6 +266,8 @@ export class CloseOutSession {
     const isWithheld = this.gates.some((gate) => !passed.some((one) => passes(one, gate)));
     if (itself === null || isOpen || isWithheld || this.newer > 0) return false;
     const { coils, pureUl, mixUl, flushUl, punctures } = this.totals;
+    // A step event beside the signature would change what was signed.
+    const shownHere = this.#trace.unnamed();
     const answer = await this.#app.tablet.save(
       [
         {
@@ -269,6 +294,7 @@ export class CloseOutSession {
                 used,
               })),
               ...(passed.length > 0 ? { overrides: passed } : {}),
+              ...(shownHere.length > 0 ? { gates_shown: shownHere } : {}),
             },
           },
         },

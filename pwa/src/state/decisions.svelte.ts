@@ -2,9 +2,11 @@
 import type { OpenConflictRow, RecordStore } from '../ports';
 import { type Effect, effectsOf } from '../record-catalogue/conflict-effects';
 import { readStamp } from '../sync/clock';
+import { decisions } from '../text/decisions';
+import { patientLine } from '../text/patient';
 import { LiveRecords } from './live-records.svelte';
 import { LiveRows } from './live-rows.svelte';
-import { patientLine, type RecordState, shown, textOf } from './shown';
+import { type RecordState, shown, textOf } from './shown';
 
 export interface OpenDecision extends OpenConflictRow {
   /** The patient in one line, "" where the record belongs to none. */
@@ -94,7 +96,7 @@ export class StaffNames {
     const found = this.#staff.list.find((person) => person.record === by);
     const name = shown(found, 'name');
     if (typeof name === 'string') return name;
-    return by === 'staff/unnamed' ? 'an unnamed person' : by;
+    return by === 'staff/unnamed' ? decisions.unnamed : by;
   }
 
   /** Return the role's word, "" where unknown. */

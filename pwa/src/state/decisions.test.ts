@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import type { Json, RecordStore } from '../ports';
-import { valueWords } from '../text/decisions';
+import { valueWords } from '../text/record';
 import { aboutWhom, deviceOf, OpenDecisions, writtenMs } from './decisions.svelte';
 import { draftOn, settleDraft, undoDraft } from './decisions-draft';
 import type { RecordState } from './shown';
@@ -100,7 +100,7 @@ test('a record under a case is about the patient of the case', async () => {
 
 test('[HAZ-03] every quantity is said with its unit', () => {
   expect(valueWords({ short_axis_um: 14000, long_axis_um: 22500 })).toBe(
-    'short axis: 14 mm · long axis: 22.5 mm',
+    'Short axis: 14 mm · Long axis: 22.5 mm',
   );
   expect(valueWords({ mix_ul: 1050 })).toBe('Mix (adhesive + oil): 1.05 mL');
   expect(valueWords(42000, 'elapsed_ms')).toBe('42 s');

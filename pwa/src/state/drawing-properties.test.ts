@@ -25,6 +25,10 @@ const sketches = fc.record<TargetSketch>({
   middleUm: lengths,
   nearUm: lengths,
   farUm: lengths,
+  route: fc.constantFrom('', 'transoesophageal', 'transgastric'),
+  crusUm: lengths,
+  feederSeen: fc.constantFrom('', 'seen', 'not-seen', 'not-looked-for'),
+  feederUm: lengths,
   plannedStopUm: lengths,
   stopUm: lengths,
   plannedLoopsUm: fc.array(fc.integer({ min: 1, max: 60_000 }), { maxLength: 5 }),
@@ -176,6 +180,8 @@ describe('for any numbers', () => {
           sketch.farUm,
           sketch.plannedStopUm,
           sketch.stopUm,
+          sketch.crusUm,
+          sketch.feederUm,
         ].filter((um) => um !== null);
         const written = textsOf(drawn)
           .slice(0, -1)

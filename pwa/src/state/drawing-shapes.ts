@@ -4,7 +4,17 @@
  */
 
 /** From the lowest layer to the top one. */
-export const LAYERS = ['varix', 'liquid', 'wall', 'coil', 'needle', 'stop', 'measure'] as const;
+export const LAYERS = [
+  'crus',
+  'varix',
+  'liquid',
+  'feeder',
+  'wall',
+  'coil',
+  'needle',
+  'stop',
+  'measure',
+] as const;
 export type Layer = (typeof LAYERS)[number];
 
 /** `look` names how a shape is drawn, never where or how large. */

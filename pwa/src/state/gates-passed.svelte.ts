@@ -3,6 +3,7 @@
 import type { RecordStore } from '../ports';
 import { LiveRecords } from './live-records.svelte';
 import { overridesOf } from './override';
+import { PLAN_STEP } from './procedure-events';
 import { textOf } from './shown';
 
 export class GatesPassed {
@@ -22,7 +23,12 @@ export class GatesPassed {
   });
   /** Cases in which something was recorded at the bedside. */
   readonly cases = $derived.by(
-    () => new Set(this.#events.list.map((event) => textOf(event, 'case'))).size,
+    () =>
+      new Set(
+        this.#events.list
+          .filter((event) => textOf(event, 'step') !== PLAN_STEP)
+          .map((event) => textOf(event, 'case')),
+      ).size,
   );
 
   dispose(): void {

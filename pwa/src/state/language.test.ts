@@ -49,7 +49,7 @@ test('[HAZ-50] the record keeps a reason in English, whatever was pressed', asyn
 
   expect(first).toMatchObject({ id: 'Patient asked', words: 'Wunsch des Patienten' });
   expect(clinic.outsideReasons.at(-1)?.id).toBe('Other, note later');
-  expect(clinic.because.toBooking).toBe('Give back to booking');
+  expect(clinic.because.another).toBe('Move to another session');
 });
 
 test('days are written as people read them, by the names of their language', async () => {

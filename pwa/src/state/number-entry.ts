@@ -34,14 +34,13 @@ export function pressKey(pressed: Pressed, key: string, rules: NumberRules): Pre
 }
 
 /**
- * Return why a number cannot be entered, or "" when it can.
+ * Say whether a number is too large to be entered.
  *
- * Digits are never dropped in silence: a number too large stays on the pad and is refused there.
+ * Digits are never dropped in silence: such a number stays on the pad and is refused there.
  */
-export function refusalOf(pressed: Pressed, unit: string, rules: NumberRules): string {
+export function isTooLarge(pressed: Pressed, rules: NumberRules): boolean {
   const milli = milliOf(pressed);
-  if (milli === null || milli <= rules.largestMilli) return '';
-  return `Above ${milliText(rules.largestMilli)} ${unit}. Delete and enter again.`;
+  return milli !== null && milli > rules.largestMilli;
 }
 
 /** Return the number in thousandths, or null when nothing (or only `0.`) has been pressed. */

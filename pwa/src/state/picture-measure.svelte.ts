@@ -5,7 +5,6 @@ import type { Json, RecordState } from '../ports';
 import { measureWords as words } from '../text/pictures';
 import type { AnswerActs } from './answer-acts.svelte';
 import { calculate, countOf, partOf } from './calculation';
-import { milliText } from './number-entry';
 import { inside, type Point } from './picture-points';
 import { type Axis, type OnImage, takeAxis } from './picture-size';
 import { fileOf } from './picture-work.svelte';
@@ -17,7 +16,7 @@ export type PointName = (typeof POINTS)[number];
 type Measured =
   | { kind: 'lacks'; what: 'points' | 'known' }
   | { kind: 'refused'; sentence: string }
-  | { kind: 'length'; lengthUm: number; errorUm: number; request: Json };
+  | { kind: 'length'; lengthUm: number; errorUm: number; placeUm: number; request: Json };
 
 export class PictureMeasure {
   /** As it is drawn now; renewed by the screen. */
@@ -83,9 +82,16 @@ export class PictureMeasure {
       line: { from: { ...lineFrom }, to: { ...lineTo } },
     };
     const { answer, sentence } = calculate(() => answerPictureLength(request, this.#ruleBook));
-    const [lengthUm, errorUm] = [countOf(answer, 'length_um'), countOf(answer, 'error_um')];
-    if (lengthUm === null || errorUm === null) return { kind: 'refused', sentence };
-    return { kind: 'length', lengthUm, errorUm, request };
+    const said = partOf(answer, 'said');
+    const [lengthUm, errorUm, placeUm] = [
+      countOf(said, 'length_um'),
+      countOf(said, 'error_um'),
+      countOf(said, 'place_um'),
+    ];
+    if (lengthUm === null || errorUm === null || placeUm === null) {
+      return { kind: 'refused', sentence };
+    }
+    return { kind: 'length', lengthUm, errorUm, placeUm, request };
   });
 
   /** The scale as it would be kept, null while it is not whole or is kept already. */
@@ -116,7 +122,7 @@ export class PictureMeasure {
   /** Take the length over as an axis of a target; nothing else ever does. */
   takeOver(acts: AnswerActs, target: RecordState, axis: Axis): void {
     const { measured } = this;
-    if (measured.kind !== 'length') return;
+    if (measured.kind !== 'length' || measured.lengthUm === 0) return;
     const by: OnImage = {
       picture: this.picture.record,
       sha256: this.#sha256,
@@ -128,9 +134,9 @@ export class PictureMeasure {
       onScreen: target,
       field: 'size',
       words: words.taken(
-        words.axes[axis].toLowerCase(),
+        words.axes[axis],
         textOf(target, 'label'),
-        milliText(measured.lengthUm),
+        placedText(measured.lengthUm, measured.placeUm),
       ),
       control: `${target.record} ${axis} ${measured.lengthUm}`,
       compose: (now) =>
@@ -139,9 +145,9 @@ export class PictureMeasure {
   }
 }
 
-/** Return an error as it is shown: tenths of a millimetre, never less than it is. */
-export function errorText(errorUm: number): string {
-  return milliText(Math.ceil(errorUm / 100) * 100);
+/** Return a length in millimetres to its place: 14.0 where the place is a tenth (PM8). */
+export function placedText(um: number, placeUm: number): string {
+  return (um / 1000).toFixed(placeUm < 1000 ? 1 : 0);
 }
 
 function pointIn(content: unknown): Point | null {

@@ -2,7 +2,7 @@ import { beforeEach, expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { FieldState, Json, RecordState } from '../ports';
 import type { Answer, AnswerActs } from './answer-acts.svelte';
-import { errorText, PictureMeasure } from './picture-measure.svelte';
+import { PictureMeasure, placedText } from './picture-measure.svelte';
 import type { OnImage } from './picture-size';
 
 const ruleBook = packagedRuleBook('2026-11-25');
@@ -51,7 +51,7 @@ test('nothing is there beforehand, and what is missing is said first', () => {
   setAll();
   expect(measure.measured).toEqual({ kind: 'lacks', what: 'known' });
   measure.knownUm = 50_000;
-  expect(measure.measured).toMatchObject({ kind: 'length', lengthUm: 14_000, errorUm: 259 });
+  expect(measure.measured).toMatchObject({ kind: 'length', lengthUm: 14_000, errorUm: 300 });
 });
 
 test('a nudge moves the point that is set by one or ten pixels, never out of the picture', () => {
@@ -103,7 +103,7 @@ test('[PM6] a length is taken over only when it is pressed, with what was on scr
           scale: { from: { x: 40, y: 20 }, to: { x: 40, y: 520 }, known_um: 50_000 },
           line: { from: { x: 300, y: 200 }, to: { x: 440, y: 200 } },
         },
-        error_um: 259,
+        error_um: 300,
       },
     },
   });
@@ -141,9 +141,28 @@ test('what an axis was measured by is shown again, all four points of it', () =>
 });
 
 test.each([
-  [100, '0.1'],
-  [101, '0.2'],
-  [259, '0.3'],
-])('an error of %i um is never shown as less: %s mm', (errorUm, shown) => {
-  expect(errorText(errorUm)).toBe(shown);
+  [14_000, 100, '14.0'],
+  [300, 100, '0.3'],
+  [242_500, 100, '242.5'],
+  [243_000, 1_000, '243'],
+  [240_000, 10_000, '240'],
+])('[PM8] %i um at the place of %i um reads %s mm', (um, placeUm, shown) => {
+  expect(placedText(um, placeUm)).toBe(shown);
+});
+
+test('[PM8] what is recorded is what is said, and a length of nothing is not taken over', () => {
+  // Planted bug that this caught: the exact length recorded beside a rounded one on screen.
+  setAll();
+  measure.knownUm = 50_178;
+  expect(measure.measured).toMatchObject({ lengthUm: 14_100, errorUm: 400, placeUm: 100 });
+  measure.takeOver(acts, target, 'short_axis');
+  expect(given[0]?.compose(null)).toMatchObject({
+    short_axis_um: 14_100,
+    on_images: { short_axis: { error_um: 400 } },
+  });
+
+  measure.knownUm = 150;
+  expect(measure.measured).toMatchObject({ lengthUm: 0 });
+  measure.takeOver(acts, target, 'short_axis');
+  expect(given).toHaveLength(1);
 });

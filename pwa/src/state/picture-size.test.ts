@@ -2,7 +2,15 @@ import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { Json } from '../ports';
-import { AXES, enterPart, ON_IMAGE, type OnImage, onImageOf, takeAxis } from './picture-size';
+import {
+  AXES,
+  axesOnPictures,
+  enterPart,
+  ON_IMAGE,
+  type OnImage,
+  onImageOf,
+  takeAxis,
+} from './picture-size';
 
 type Parts = { readonly [part: string]: Json };
 const ruleBook = packagedRuleBook('2026-11-25');
@@ -15,7 +23,7 @@ const BY: OnImage = {
     scale: { from: { x: 0, y: 0 }, to: { x: 0, y: 500 }, known_um: 50_000 },
     line: { from: { x: 10, y: 10 }, to: { x: 150, y: 10 } },
   },
-  error_um: 259,
+  error_um: 300,
 };
 
 test('[PM6] an axis taken over names its picture, scale and points, and can be measured again', () => {
@@ -35,6 +43,29 @@ test('[PM6] a length that its own points do not give is not shown as measured on
 
   expect(onImageOf(size, 'short_axis', ruleBook)).toBeNull();
   expect(onImageOf({ on_images: { short_axis: 'text' } }, 'short_axis', ruleBook)).toBeNull();
+});
+
+test('[PM8] both the length that is said and the exact one of earlier entries can be measured again', () => {
+  const request = {
+    ...(BY.request as Parts),
+    scale: { from: { x: 0, y: 0 }, to: { x: 0, y: 500 }, known_um: 50_178 },
+  };
+  const by = { ...BY, request, error_um: 400 };
+  const readBack = (um: number) =>
+    onImageOf(takeAxis(null, 'short_axis', um, by) as Parts, 'short_axis', ruleBook);
+
+  expect([readBack(14_100), readBack(14_050)]).toEqual([by, by]);
+  expect([readBack(14_049), readBack(14_000)]).toEqual([null, null]);
+});
+
+test('an axis is told while it rests on a picture entered in error, and no longer', () => {
+  const struck = new Set(['picture/p-1']);
+  const size = takeAxis(null, 'short_axis', 14_000, BY) as Parts;
+
+  expect(axesOnPictures(size, struck)).toEqual(['short_axis']);
+  expect(axesOnPictures(size, new Set(['picture/p-2']))).toEqual([]);
+  expect(axesOnPictures(enterPart(size, 'short_axis_um', 15_000) as Parts, struck)).toEqual([]);
+  expect(axesOnPictures(null, struck)).toEqual([]);
 });
 
 test('[PM7] beside an axis of another origin that origin stays, and comes from nobody else', () => {

@@ -55,14 +55,26 @@ export function onImageOf(size: Parts | null, axis: Axis, ruleBook: RuleBook): O
   const by = partOf(imagesOf(size)[axis]);
   if (by === null || typeof by.picture !== 'string' || typeof by.sha256 !== 'string') return null;
   const { answer } = calculate(() => answerPictureLength(by.request, ruleBook));
-  if (answer === null || countOf(answer, 'length_um') !== size?.[`${axis}_um`]) return null;
+  // Before PM8 the exact length was recorded.
+  const said = partOf(answer, 'said');
+  const given = [countOf(said, 'length_um'), countOf(answer, 'length_um')];
+  const held = countOf(size, `${axis}_um`);
+  if (said === null || held === null || !given.includes(held)) return null;
   const { picture, sha256, request } = by;
   return {
     picture,
     sha256,
     request: request as Json,
-    error_um: countOf(answer, 'error_um') ?? 0,
+    error_um: countOf(said, 'error_um') ?? 0,
   };
+}
+
+/** Return the axes of a size that were measured on one of these pictures, entered in error since. */
+export function axesOnPictures(size: Parts | null, pictures: ReadonlySet<string>): Axis[] {
+  return AXES.filter((axis) => {
+    const picture = partOf(imagesOf(size)[axis])?.picture;
+    return typeof picture === 'string' && pictures.has(picture);
+  });
 }
 
 function imagesOf(size: Parts | null): Record<string, Json> {

@@ -58,6 +58,14 @@ export class CasePictures {
       .sort((one, other) => (firstStamp(one) < firstStamp(other) ? -1 : 1)),
   );
 
+  /** Records of pictures entered in error: hidden, and nothing measured on them is trusted. */
+  readonly struck = $derived.by(
+    (): ReadonlySet<string> =>
+      new Set(
+        this.#records.list.filter((state) => state.isEnteredInError).map(({ record }) => record),
+      ),
+  );
+
   /** Address of a picture's bytes, "" while they are on their way, null while they are looked for. */
   addressOf(sha256: string): string | null {
     return this.#addresses[sha256] ?? null;

@@ -7,6 +7,7 @@ import { text, wholeNumber } from '../clinical-rules/shapes';
 import { answerSizing } from '../clinical-rules/sizing';
 import { findProtocol } from '../clinical-rules/step-protocol';
 import type { Json, RecordState } from '../ports';
+import { AnswerActs } from './answer-acts.svelte';
 import type { App } from './app';
 import { calculate, partOf, ruleFilesOf } from './calculation';
 import { LiveRecords } from './live-records.svelte';
@@ -22,7 +23,9 @@ import {
   savedPlanOf,
   targetRecord,
 } from './plan';
+import { PLAN_STEP } from './procedure-events';
 import { RaisedCauses } from './raised-causes.svelte';
+import { RaisedTrace } from './raised-trace';
 import { idOf, numberOf, overOf, shown, structureOf, textOf } from './shown';
 import { protocolStanding, type UnitRules } from './unit-rules';
 import { CaseWork } from './workup.svelte';
@@ -38,6 +41,8 @@ export class CasePlan extends CaseWork {
   readonly #ids: App['ids'];
   readonly #unit: UnitRules;
   readonly #raised: RaisedCauses;
+  /** Each act here leaves what came up before it (GATE-05). */
+  override readonly acts: AnswerActs;
   /** The question for which new numbers were asked for while another plan was in use. */
   #askedAgain = $state.raw<Request | null>(null);
 
@@ -47,9 +52,18 @@ export class CasePlan extends CaseWork {
     this.#ids = app.ids;
     this.#unit = app.unitRules.rules;
     this.#raised = new RaisedCauses(app, this.record.caseRecord);
+    const trace = new RaisedTrace(app, {
+      caseRecord: this.record.caseRecord,
+      step: PLAN_STEP,
+      causes: () => this.#raised.at(PLACE),
+      stepEvents: () => this.record.all('step_event'),
+    });
+    this.acts = new AnswerActs({ ...app, tablet: trace });
     this.stock = new LiveRecords(app.store, { kind: 'stock_item' });
   }
 
+  /** No number of any calculation, also none of a plan saved before (HAZ-13). */
+  readonly isRecordOnly = $derived.by(() => this.#ruleBook.isRecordOnly);
   readonly targets = $derived.by(() => inOrder(this.record.all('target')));
   readonly question = $derived.by(() =>
     askPlan(this.record.itself, this.record.all('target'), this.stock.list),
@@ -62,6 +76,7 @@ export class CasePlan extends CaseWork {
    */
   readonly visible = $derived.by(() => {
     const { standing, question } = this;
+    if (this.isRecordOnly) return null;
     if (standing.kind === 'in-use') {
       return { answer: standing.plan.answer, request: standing.plan.request, isInUse: true };
     }
@@ -77,7 +92,7 @@ export class CasePlan extends CaseWork {
   /** Sentence of the rules where they refuse the question as a whole, else "". */
   readonly refusal = $derived.by(() => {
     const { question } = this;
-    if (question.kind !== 'ask') return '';
+    if (question.kind !== 'ask' || this.isRecordOnly) return '';
     return calculate(() => answerSizing(question.request, this.#ruleBook)).sentence;
   });
 
@@ -196,7 +211,7 @@ export class CasePlan extends CaseWork {
   /** Save one number or word of a target's size or distance, the others as they stand. */
   answerTarget(
     target: RecordState,
-    field: 'size' | 'distance',
+    field: 'size' | 'distance' | 'access' | 'feeder',
     part: string,
     content: Json,
     words: string,

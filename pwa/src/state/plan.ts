@@ -11,7 +11,7 @@ import { isInConflict, numberOf, shown, structureOf, textOf } from './shown';
 type MaybeState = RecordState | null;
 export type Request = Readonly<Record<string, Json>>;
 
-export type PlanLack = 'targets' | 'short-axis' | 'origin' | 'needle' | 'adhesive';
+export type PlanLack = 'varix-class' | 'targets' | 'short-axis' | 'origin' | 'needle' | 'adhesive';
 
 export type PlanQuestion =
   | { kind: 'ask'; request: Request }
@@ -32,7 +32,7 @@ export type PlanStanding =
   | { kind: 'out-of-date'; changes: string[] };
 
 const NEEDLE_KEYS = ['gauge', 'inner_diameter_um', 'length_um', 'prime_ul', 'stop_step_um'];
-const PLAN_FIELDS = ['needle', 'adhesive', 'shunt', 'right_to_left_shunt'];
+const PLAN_FIELDS = ['varix_class', 'needle', 'adhesive', 'shunt', 'right_to_left_shunt'];
 
 /**
  * Return what the record asks of `sizing` now.
@@ -57,6 +57,8 @@ export function askPlan(
   if (conflicts.length > 0) return { kind: 'conflict', fields: conflicts };
 
   const what: { lack: PlanLack; label: string }[] = [];
+  // Numbers are for the listed classes alone: which one this is has to be said first (HAZ-13).
+  if (textOf(caseState, 'varix_class') === '') what.push({ lack: 'varix-class', label: '' });
   if (standing.length === 0) what.push({ lack: 'targets', label: '' });
   for (const target of standing) {
     const size = structureOf(target, 'size');
@@ -173,15 +175,6 @@ export function mmText(um: number): string {
 /** Return microlitres as people read them, with the unit; the caller names the liquid. */
 export function mlText(ul: number): string {
   return `${milliText(ul)} mL`;
-}
-
-/** Return a ratio in words: "1 part adhesive : 1.6 parts oil"; rounded half up to 2 decimals. */
-export function ratioText(partsAdhesive: number, partsOil: number): string {
-  if (partsOil === 0) return 'adhesive alone, no oil';
-  if (partsAdhesive < 1) return 'no part of adhesive';
-  const hundredths = Math.floor((partsOil * 200 + partsAdhesive) / (2 * partsAdhesive));
-  const oil = milliText(hundredths * 10);
-  return `1 part adhesive : ${oil} ${hundredths === 100 ? 'part' : 'parts'} oil`;
 }
 
 function adhesiveOf(caseState: MaybeState): Record<string, Json> | null | undefined {

@@ -64,7 +64,7 @@ export function factsAtHand(session: ProcedureSession): Facts {
   if (step.id === 'stop_set' && answers.amount !== null && distanceUm !== null) {
     return { stop_um: answers.amount, measured_distance_um: distanceUm };
   }
-  if (step.takes !== 'adhesive') return {};
+  if (step.takes !== 'adhesive' || session.isRecordOnly) return {};
   return {
     ...planFacts(session),
     ...(amountAtHand(session) === null
@@ -76,6 +76,7 @@ export function factsAtHand(session: ProcedureSession): Facts {
 /** What the gates are told of the plan: two answers are said as such, not as a plan out of date. */
 export function planFacts(session: ProcedureSession): Facts {
   const { planStanding: standing, conflicts } = session;
+  if (session.isRecordOnly) return {};
   if (conflicts.length > 0) return { conflicts };
   return standing.kind === 'out-of-date'
     ? { plan_standing: 'out-of-date', plan_changes: standing.changes }

@@ -13,8 +13,12 @@ export const CLOSE_OUT_STEP = 'close_out';
 /** Step name of going on with an own plan while the saved one is out of date (HARD-03). */
 export const OWN_PLAN_STEP = 'own_plan';
 
+/** Step name under which Plan leaves what came up there; no step of the bedside. */
+export const PLAN_STEP = 'plan';
+
+const AWAY: readonly string[] = [CLOSE_OUT_STEP, PLAN_STEP];
 /** Kept as steps passed, but no steps of the protocol. */
-const BESIDE: readonly string[] = [CLOSE_OUT_STEP, OWN_PLAN_STEP];
+const BESIDE: readonly string[] = [...AWAY, OWN_PLAN_STEP];
 const OUTCOMES: readonly string[] = ['done', 'not-seen', 'skipped', 'override'];
 const wholeOrNull = (part: unknown) =>
   typeof part === 'number' && Number.isInteger(part) ? part : null;
@@ -118,7 +122,7 @@ export function passedActs(
   const acts = new Map<string, PassedAct>();
   const take = (record: RecordState, kind: PassedAct['kind']) => {
     const set = record.isEnteredInError ? struck.get(record.record) : standingSet(record);
-    if (set === undefined || set.step === CLOSE_OUT_STEP) return;
+    if (set === undefined || AWAY.includes(String(set.step))) return;
     const actId = actOf(record.record);
     const known = acts.get(actId);
     if (known) known.count += 1;
@@ -139,7 +143,7 @@ function standingSet(record: RecordState): Parts {
 /** Return the instant of the first standing act, "" before there was one. */
 export function startedAt(stepEvents: readonly RecordState[]): string {
   const times = stepEvents
-    .filter((event) => !event.isEnteredInError && textOf(event, 'step') !== CLOSE_OUT_STEP)
+    .filter((event) => !event.isEnteredInError && !AWAY.includes(textOf(event, 'step')))
     .map((event) => textOf(event, 'at'))
     .filter((at) => at !== '');
   return times.reduce(

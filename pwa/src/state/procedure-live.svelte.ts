@@ -1,6 +1,7 @@
 /** Whether another case is live on this tablet: one at a time (HAZ-01). */
+import { patientLine } from '../text/patient';
 import type { App } from './app';
-import { overOf, patientLine, type RecordState, shown, textOf } from './shown';
+import { overOf, type RecordState, shown, textOf } from './shown';
 
 export class LiveCase {
   readonly #app: App;

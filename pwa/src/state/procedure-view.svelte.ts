@@ -59,10 +59,13 @@ export class ProcedureView {
     this.#opened = app.ruleBook;
   }
 
-  readonly #saved = $derived.by(() => savedPlanOf(this.record.itself));
+  /** True while the case is recorded only: nothing planned or computed is shown (HAZ-13). */
+  readonly isRecordOnly = $derived.by(() => this.#opened.isRecordOnly);
+  readonly #protocol = $derived.by(() => savedPlanOf(this.record.itself)?.protocol);
+  readonly #saved = $derived.by(() => (this.isRecordOnly ? null : savedPlanOf(this.record.itself)));
   /** The rule book of this case: what its plan pinned, the rest as in force (HAZ-10). */
   readonly #ruleBook = $derived.by(() => this.#opened.pinnedTo(ruleFilesOf(this.#saved?.answer)));
-  readonly steps = $derived.by(() => findProtocol(this.#opened, this.#saved?.protocol).rows);
+  readonly steps = $derived.by(() => findProtocol(this.#opened, this.#protocol).rows);
   readonly limits = $derived.by(() => injectionLimits(this.#ruleBook));
 
   readonly #question = $derived.by(() =>
@@ -94,7 +97,7 @@ export class ProcedureView {
   /** The case, without its plan when that is out of date: then none of its numbers is shown. */
   readonly #usable = $derived.by(() => {
     const { itself } = this.record;
-    if (itself === null || !this.isPlanStale) return itself;
+    if (itself === null || !(this.isPlanStale || this.isRecordOnly)) return itself;
     const { plan: _, ...fields } = itself.fields;
     return { ...itself, fields };
   });

@@ -1,6 +1,7 @@
 import { expect, test } from 'vitest';
 import type { HeldValue, RecordState } from '../ports';
-import { isInConflict, listOf, numberOf, overOf, patientLine, shown, textOf } from './shown';
+import { patientLine } from '../text/patient';
+import { isInConflict, listOf, numberOf, overOf, shown, textOf } from './shown';
 
 const held = (value: HeldValue['value'], ...references: string[]): HeldValue => ({
   value,

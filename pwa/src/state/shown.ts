@@ -74,14 +74,3 @@ export function structureOf(
 export function idOf(record: string): string {
   return record.slice(record.indexOf('/') + 1);
 }
-
-/** Return the patient in one line: names, date of birth, sex, local number (two identifiers). */
-export function patientLine(patient: MaybeState): string {
-  if (!patient) return '';
-  const part = (field: string) => (isInConflict(patient, field) ? '?' : textOf(patient, field));
-  const sexes: Record<string, string> = { female: 'F', male: 'M', '?': '?' };
-  const names = [part('family_name'), part('given_name')].filter((name) => name !== '').join(', ');
-  const number = part('local_id');
-  const parts = [names, part('born_on'), sexes[part('sex')] ?? '', number && `ID ${number}`];
-  return parts.filter((text) => text !== '').join(' · ');
-}

@@ -1,15 +1,16 @@
 /** Whom and what the status line names: the patient of the open case, and open decisions. */
 import type { Reached, RecordStore } from '../ports';
+import { patientLine } from '../text/patient';
 import { reachedBy } from './case-list';
 import { type DoubleFinder, doubleFinderOf } from './double-finder';
 import type { Place } from './place.svelte';
-import { patientLine, shown } from './shown';
+import { type RecordState, shown } from './shown';
 
 export class StatusSubject {
   #store: RecordStore;
   #place: Place | null = null;
   readonly #doubles: DoubleFinder;
-  patient = $state('');
+  #patient = $state.raw<RecordState | null>(null);
   /** Number and title of the step at hand, said by the Procedure screen; else "". */
   step = $state('');
   openDecisions = $state(0);
@@ -25,6 +26,11 @@ export class StatusSubject {
       this.#hasJoined = state !== 'alone';
       void this.#readReached();
     });
+  }
+
+  /** The patient in one line, "" where no place names one. */
+  get patient(): string {
+    return patientLine(this.#patient);
   }
 
   async follow(place: Place): Promise<void> {
@@ -43,11 +49,11 @@ export class StatusSubject {
       patientRecord = shown(found, 'patient');
     }
     if (typeof patientRecord !== 'string') {
-      this.patient = '';
+      this.#patient = null;
       return;
     }
     const [patient] = await this.#store.read({ kind: 'patient', record: patientRecord });
-    this.patient = patientLine(patient);
+    this.#patient = patient ?? null;
   }
 
   async #readReached(): Promise<void> {

@@ -151,7 +151,13 @@ test('[TASK-18] booked, missed, back on the list, undone: the visit is never off
     },
   ]);
   let minted = 0;
-  const work = new Worklist(store, tablet, clock, { newId: () => `id${minted++}` });
+  const work = new Worklist({
+    store,
+    tablet,
+    clock,
+    ids: { newId: () => `id${minted++}` },
+    ruleBook: packagedRuleBook(TODAY),
+  });
   await settle();
   const rowOf = () => {
     const row = work.rows.find((one) => textOf(one.visit, 'plan_visit') === 'clinic_1w');
@@ -162,7 +168,7 @@ test('[TASK-18] booked, missed, back on the list, undone: the visit is never off
   const offer = work.offers[0];
   if (!offer) throw new Error('no session');
 
-  await work.act(rowOf().visit.record, 'booked', [bookDraft(rowOf().visit, offer, '')]);
+  await work.act('booked', (course) => [bookDraft(rowOf().visit, offer, 'Patient asked', course)]);
   await settle();
   expect([rowOf().status, rowOf().group]).toEqual(['booked', 'this-week']);
 
@@ -176,7 +182,7 @@ test('[TASK-18] booked, missed, back on the list, undone: the visit is never off
 
   await work.noteNoShow(rowOf(), 'Forgot', 'missed');
   await settle();
-  await work.act(rowOf().visit.record, 'booked', [bookDraft(rowOf().visit, offer, '')]);
+  await work.act('booked', (course) => [bookDraft(rowOf().visit, offer, 'Patient asked', course)]);
   await settle();
   await work.noteNoShow(rowOf(), 'Unwell', 'missed');
   await settle();

@@ -3,6 +3,7 @@ import { answerFollowUp, type FollowUpAnswer } from '../clinical-rules/follow-up
 import { answerLiverScores } from '../clinical-rules/liver-scores';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Clock, Draft, HistoryEntry, Json, RecordStore } from '../ports';
+import { kept } from '../text/record';
 import type { CaseRecord } from './case-record.svelte';
 import { draftOn, undoDraft } from './decisions-draft';
 import { civilDayOf } from './decisions-time';
@@ -175,7 +176,9 @@ export class Surveillance {
   recordNoShow(visit: RecordState, words: string): Promise<void> {
     return this.#inTurn(async () => {
       const history = await this.#parts.store.history(visit.record);
-      await this.#save([noShowDraft(visit, history, 'did not come')], words);
+      const { ruleBook, clock } = this.#parts;
+      const course = { ruleBook, todayOn: clock.today(), role: 'clinician', who: '' } as const;
+      await this.#save([noShowDraft(visit, history, kept.didNotCome, course)], words);
     });
   }
 
@@ -260,7 +263,7 @@ export class Surveillance {
     this.lastAct = {
       words,
       undo: drafts.map((draft, place) =>
-        undoDraft(draft.record, [answer.references[place] ?? ''], 'undone on screen'),
+        undoDraft(draft.record, [answer.references[place] ?? ''], kept.undone),
       ),
     };
     this.todayOn = this.#parts.clock.today();

@@ -183,3 +183,53 @@ test('follow-up that ended leaves every open visit to be ended, and plans nothin
   expect(changes.fresh).toEqual([]);
   expect(changes.gone.map((visit) => visit.record)).toEqual(rest.map((visit) => visit.record));
 });
+
+test('[FU18] a look on which the varix could not be seen is told as such, and plans another', () => {
+  const visit = record('visit/c-1-eus-3m', { plan_visit: 'eus_3m', status: 'attended' });
+  const unseen = { visit: visit.record, on: '2026-03-15', doppler_flow: 'not-seen' };
+  const told = (more: Record<string, Json>) =>
+    happeningsOf([visit], [record('visit_result/c-1-eus-3m', { ...unseen, ...more })], {}, dayOf);
+
+  expect(told({ obliterated: 'not-examined' })).toEqual([
+    {
+      record: visit.record,
+      visit: 'eus_3m',
+      on: '2026-03-15',
+      outcome: 'attended',
+      not_seen: true,
+    },
+  ]);
+  const { answer } = planOf({}, [visit], [record('visit_result/c-1-eus-3m', unseen)]);
+  expect(answer.visits.map((one) => one.visit)).toContain('look_again');
+});
+
+test('[FU-13] what was done elsewhere counts on its own day, not on that of the booking', () => {
+  const visit = record('visit/c-1-eus-3m', {
+    plan_visit: 'eus_3m',
+    status: 'attended',
+    booking: { session: 'clinic_session/a', on: '2026-03-12', time: '09:00' },
+    elsewhere: { on: '2026-03-10', place: 'Unit by the sea' },
+  });
+
+  expect(happeningsOf([visit], [], {}, dayOf)).toEqual([
+    { record: visit.record, visit: 'eus_3m', on: '2026-03-10', outcome: 'done-elsewhere' },
+  ]);
+});
+
+test('[FU17] a booking cancelled ahead of its day does not stop the plan', () => {
+  const saved = after([], planOf({}, []).changes.fresh);
+  const visits = saved.map((visit) =>
+    visit.record.endsWith('eus-3m')
+      ? withFields(visit, {
+          status: 'cancelled',
+          cancelled_by: 'patient',
+          booking: { session: 'clinic_session/a', on: '2026-06-02', time: '09:00' },
+        })
+      : visit,
+  );
+
+  const { answer, changes } = planOf({}, visits);
+
+  expect(answer.visits.find((one) => one.visit === 'eus_3m')?.state).toBe('planned');
+  expect([changes.fresh, changes.moved, changes.gone]).toEqual([[], [], []]);
+});

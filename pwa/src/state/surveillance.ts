@@ -5,6 +5,7 @@
  */
 import type { FollowUpAnswer, PlannedVisit } from '../clinical-rules/follow-up';
 import type { Draft, HistoryEntry, Json } from '../ports';
+import { kept } from '../text/record';
 import { draftOn } from './decisions-draft';
 import { idOf, isInConflict, type RecordState, shown, structureOf, textOf } from './shown';
 import { bookingOf, isOpen, windowOf } from './worklist';
@@ -14,9 +15,10 @@ export interface Happening {
   record: string;
   visit: string;
   on: string;
-  outcome?: 'attended' | 'no-show' | 'cancelled';
+  outcome?: 'attended' | 'no-show' | 'cancelled' | 'done-elsewhere';
   doppler_flow?: boolean;
   obliterated?: boolean;
+  not_seen?: boolean;
   retreated?: boolean;
   died?: boolean;
   transferred?: boolean;
@@ -112,8 +114,15 @@ export function askFollowUp(
         .map((name) => [name, answers.get(name) ?? null])
         .filter(([, answer]) => answer !== null),
     ),
-    happened: happened.map(({ record: _record, ...one }) => one as unknown as Json),
+    happened: happened
+      .filter((one) => !isCancelledAhead(one, todayOn))
+      .map(({ record: _record, ...one }) => one as unknown as Json),
   };
+}
+
+/** A booking cancelled before its day tells nothing yet, and the rules refuse a later day (FU17). */
+function isCancelledAhead(one: Happening, todayOn: string): boolean {
+  return one.outcome === 'cancelled' && one.on > todayOn;
 }
 
 /**
@@ -141,11 +150,15 @@ export function happeningsOf(
       (one) => !one.isEnteredInError && textOf(one, 'visit') === visit.record,
     );
     const status = textOf(visit, 'status');
+    const elsewhereOn = status === 'attended' ? structureOf(visit, 'elsewhere')?.on : undefined;
+    const isElsewhere = typeof elsewhereOn === 'string';
     const bookedOn = bookingOf(visit)?.on ?? windowOf(visit)?.targetOn ?? '';
+    const seenOn = isElsewhere ? elsewhereOn : bookedOn;
+    const outcome = isElsewhere ? 'done-elsewhere' : 'attended';
     if (result !== undefined && textOf(result, 'on') !== '') {
-      found.push({ ...at, on: textOf(result, 'on'), outcome: 'attended', ...findingsOf(result) });
-    } else if (status === 'attended' && bookedOn !== '') {
-      found.push({ ...at, on: bookedOn, outcome: 'attended' });
+      found.push({ ...at, on: textOf(result, 'on'), outcome, ...findingsOf(result) });
+    } else if (status === 'attended' && seenOn !== '') {
+      found.push({ ...at, on: seenOn, outcome });
     } else if (status === 'cancelled' && bookedOn !== '') {
       found.push({ ...at, on: bookedOn, outcome: 'cancelled' });
     }
@@ -172,16 +185,17 @@ function missesOf(visit: RecordState, history: readonly HistoryEntry[]): string[
   return misses;
 }
 
-/** Return the findings of a result as the rules take them; "not seen" says nothing. */
+/** Return the findings of a result as the rules take them; "not seen" says nothing of flow (FU18). */
 export function findingsOf(
   result: RecordState,
-): Pick<Happening, 'doppler_flow' | 'obliterated' | 'retreated'> {
+): Pick<Happening, 'doppler_flow' | 'obliterated' | 'not_seen' | 'retreated'> {
   const flow = textOf(result, 'doppler_flow');
   const gone = textOf(result, 'obliterated');
   const retreated = shown(result, 'retreated');
   return {
     ...(flow === 'yes' || flow === 'no' ? { doppler_flow: flow === 'yes' } : {}),
     ...(gone === 'yes' || gone === 'no' ? { obliterated: gone === 'yes' } : {}),
+    ...(flow === 'not-seen' ? { not_seen: true } : {}),
     ...(typeof retreated === 'boolean' ? { retreated } : {}),
   };
 }
@@ -218,7 +232,7 @@ export function planChanges(
     if (open !== undefined) {
       if (isInConflict(open, 'window') || isSameWindow(open, planned)) continue;
       changes.moved.push(
-        draftOn(open, open.record, { window, rule_file: ruleFile }, { because: 'plan recomputed' }),
+        draftOn(open, open.record, { window, rule_file: ruleFile }, { because: kept.recomputed }),
       );
       continue;
     }

@@ -1,6 +1,6 @@
 /** The settings of this tablet as they stand now, kept in its store. */
 import type { RecordStore } from '../ports';
-import { settingsNotSaved } from '../text/tablet';
+import { tabletWords } from '../text/tablet';
 import { DEFAULT_SETTINGS, readSettings, type Settings, writeSettings } from './tablet-settings';
 
 const NAME = 'tablet-settings';
@@ -27,7 +27,7 @@ export class TabletSettings {
       await this.#store.remember(NAME, writeSettings(this.current));
       this.notSaved = '';
     } catch {
-      this.notSaved = settingsNotSaved;
+      this.notSaved = tabletWords.settingsNotSaved;
     }
   }
 }

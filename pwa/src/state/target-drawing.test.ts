@@ -15,6 +15,10 @@ const NOTHING: TargetSketch = {
   middleUm: null,
   nearUm: null,
   farUm: null,
+  route: '',
+  crusUm: null,
+  feederSeen: '',
+  feederUm: null,
   plannedStopUm: null,
   stopUm: null,
   plannedLoopsUm: [],
@@ -202,6 +206,7 @@ describe('what is drawn', () => {
     expect(text).toBe(
       'Varix A: short axis 14 mm, long axis 22 mm, measured. ' +
         'From the needle tip: near wall 16 mm, middle 23 mm, far wall 30 mm. ' +
+        'Crus not entered. Feeder not entered. ' +
         'Needle stop 20 mm, recorded. Needle stop 21 mm, planned. ' +
         '1 coil placed: 18 mm. 1 coil planned: 18 mm. 1 coil discarded: 20 mm. ' +
         'Mix injected 1 mL. Mix past needle tip 0.6 mL, computed from the dead space. ' +
@@ -212,9 +217,19 @@ describe('what is drawn', () => {
     );
     expect(drawingText(NOTHING)).toEqual([
       'Varix A: short axis not entered, long axis not entered.',
+      'Crus not entered.',
+      'Feeder not entered.',
     ]);
     expect(drawingText({ ...NOTHING, disputed: ['size'] })).toEqual([
       'Varix A, size: two answers wait, not drawn.',
+      'Crus not entered.',
+      'Feeder not entered.',
+    ]);
+    const around = drawingText({ ...NOTHING, disputed: ['access', 'feeder'] });
+    expect(around).toEqual([
+      'Varix A, access route: two answers wait, not drawn.',
+      'Varix A, feeder: two answers wait, not drawn.',
+      'Varix A: short axis not entered, long axis not entered.',
     ]);
   });
 

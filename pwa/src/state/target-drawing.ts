@@ -4,8 +4,9 @@
  * The needle runs from left to right, the short axis lies along it and the long axis across: the
  * record holds no angle between them, so that is a convention and nothing that was measured.
  */
-import { given, writeAxes, writeBeside, writeLengths } from './drawing-labels';
+import { writeAxes, writeBeside, writeLengths } from './drawing-labels';
 import { type Detail, type Drawing, Page } from './drawing-page';
+import { crusOf, feederOf, given, middleOf } from './drawing-places';
 import { joinRooms, type Room, roomOf, type Shape } from './drawing-shapes';
 import type { Origin, TargetSketch } from './target-sketch';
 
@@ -20,14 +21,16 @@ const HALF_ROOT = Math.SQRT1_2;
 
 /** Return the drawing, null where nothing to draw was entered (DR2). */
 export function drawTarget(sketch: TargetSketch, detail: Detail): Drawing | null {
-  const middle = middleOf(sketch);
+  const middle = middleOf(sketch) ?? 0;
   const core = [
     ...varixShapes(sketch, middle),
     ...liquidShapes(sketch, middle),
     ...coilShapes(sketch, middle),
   ];
   const alongNeedle = lengthsOf(sketch);
-  if (core.length === 0 && alongNeedle.length === 0) return null;
+  const feeder = detail === 'near' ? feederOf(sketch) : null;
+  const hasFeeder = typeof feeder === 'number';
+  if (core.length === 0 && alongNeedle.length === 0 && !hasFeeder) return null;
   const needleRoom: Room[] =
     alongNeedle.length === 0
       ? []
@@ -38,7 +41,12 @@ export function drawTarget(sketch: TargetSketch, detail: Detail): Drawing | null
     right: 0,
     bottom: 0,
   };
-  const larger = Math.max(room.right - room.left, room.bottom - room.top, 1_000);
+  const larger = Math.max(
+    room.right - room.left,
+    room.bottom - room.top,
+    hasFeeder ? feeder : 0,
+    1_000,
+  );
   const fontUm = Math.round(larger * FONT_SHARE[detail]);
   const page = new Page(fontUm, detail);
   page.add(...core);
@@ -52,15 +60,6 @@ export function drawTarget(sketch: TargetSketch, detail: Detail): Drawing | null
   drawDiscarded(page, sketch, page.room(drawn).right);
   writeLengths(page, sketch, drawn, page.room(drawn).bottom);
   return page.finish();
-}
-
-/** Where the middle of the varix lies on the needle's line; 0 where nobody has entered it (DR4). */
-function middleOf({ middleUm, nearUm, farUm, shortUm }: TargetSketch): number {
-  if (middleUm !== null) return middleUm;
-  if (nearUm !== null && farUm !== null) return Math.round((nearUm + farUm) / 2);
-  if (nearUm !== null && shortUm !== null) return nearUm + Math.round(shortUm / 2);
-  if (farUm !== null && shortUm !== null) return farUm - Math.round(shortUm / 2);
-  return 0;
 }
 
 function lengthsOf({ nearUm, middleUm, farUm, plannedStopUm, stopUm }: TargetSketch): number[] {
@@ -202,6 +201,19 @@ function drawNeedle(page: Page, sketch: TargetSketch, room: Room): void {
   const { fontUm } = page;
   const half = Math.max(fontUm * 2, Math.round((room.bottom - room.top) / 2));
   page.line('needle', 'tip', 0, -fontUm, 0, fontUm);
+  const crus = crusOf(sketch);
+  if (typeof crus === 'object') {
+    const { from, to } = crus;
+    page.add({
+      layer: 'crus',
+      look: 'muscle',
+      kind: 'box',
+      x: from,
+      y: -half,
+      width: to - from,
+      height: 2 * half,
+    });
+  }
   for (const wall of [nearUm, farUm]) {
     if (given(wall)) page.line('wall', 'wall', wall, -half, wall, half);
   }

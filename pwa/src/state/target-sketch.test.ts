@@ -94,6 +94,10 @@ test('a planned target has its sizes, distances, stop and coils, and nothing don
     middleUm: 23_000,
     nearUm: 16_000,
     farUm: 30_000,
+    route: '',
+    crusUm: null,
+    feederSeen: '',
+    feederUm: null,
     plannedStopUm: 21_000,
     stopUm: null,
     plannedLoopsUm: [18_000, 14_000],
@@ -126,6 +130,58 @@ test('[DR2, HAZ-09] a number nobody entered is null, and so is one of which two 
     middleUm: null,
     nearUm: null,
   });
+});
+
+test('[DR2] crus, route and feeder are those entered; of two that wait none', () => {
+  const around = recorded(A, {
+    label: 'Varix A',
+    access: { route: 'transoesophageal', crus_um: 6_000 },
+    feeder: { seen: 'seen', feeder_um: 5_000 },
+  });
+  const expected = {
+    route: 'transoesophageal',
+    crusUm: 6_000,
+    feederSeen: 'seen',
+    feederUm: 5_000,
+  };
+  expect(sketch([], {}, [around])).toMatchObject(expected);
+  for (const field of ['access', 'feeder']) {
+    const held = around.fields[field];
+    if (held) held.isConflict = true;
+  }
+  expect(sketch([], {}, [around])).toMatchObject({
+    disputed: ['access', 'feeder'],
+    route: '',
+    crusUm: null,
+    feederSeen: '',
+    feederUm: null,
+  });
+});
+
+/** Planted: the step read whatever its outcome, and the one said first kept. */
+test('[DR17] the feeder is as was said last, at the target or at the step of the bedside', () => {
+  const step = (outcome: string) =>
+    recorded('step_event/f', { step: 'feeder', round: { target: null }, outcome });
+  const enter = (feeder: Json) => recorded(A, { label: 'Varix A', feeder });
+  const seen = (target: RecordState, event: RecordState) =>
+    sketch([event], {}, [target]).feederSeen;
+  const unseen = () => enter({ seen: 'not-seen' });
+
+  expect(seen(enter({}), step('done'))).toBe('seen');
+  expect(seen(enter({}), step('not-seen'))).toBe('not-seen');
+  expect(seen(enter({ feeder_um: 5_000 }), step('skipped'))).toBe('seen');
+  expect(seen(unseen(), step('skipped'))).toBe('not-seen');
+  expect(seen(unseen(), step('done'))).toBe('seen');
+  const earlier = step('done');
+  expect(seen(unseen(), earlier)).toBe('not-seen');
+});
+
+test('[DR17] with two targets the step names neither', () => {
+  const other = recorded('target/c1-b', { label: 'Varix B', order: 2 });
+  const step = recorded('step_event/f', { step: 'feeder', round: {}, outcome: 'done' });
+
+  expect(sketch([step], {}, [target, other]).feederSeen).toBe('');
+  expect(sketch([step], {}, [target]).feederSeen).toBe('seen');
 });
 
 test('[DR6] placed coils are those that stand, one without a loop included', () => {

@@ -9,19 +9,26 @@ import { inOrder } from './plan';
 import { followPlugs, type Plug, type Push } from './plug-flow';
 import { actOf } from './procedure-drafts';
 import { answerOf, readRound } from './procedure-events';
-import { isInConflict, type RecordState, structureOf, textOf } from './shown';
+import { isInConflict, type RecordState, structureOf, textOf, valuesOf } from './shown';
 import { tallyOf } from './tally';
 
 export type Origin = '' | 'measured' | 'measured-on-image' | 'estimated' | 'earlier-record';
+/** How the feeder was looked for; "" where nobody said. */
+export type FeederSeen = '' | 'seen' | 'not-seen' | 'not-looked-for';
+export type Route = '' | 'transoesophageal' | 'transgastric';
 /** Which part of the case is drawn: what is planned, what was done, or both. */
 export type Part = 'planned' | 'now' | 'done';
+
+const DISPUTABLE = ['size', 'distance', 'access', 'feeder'] as const;
+/** Step of the bedside that asks whether the feeder was followed. */
+const FEEDER_STEP = 'feeder';
 
 /** Lengths in micrometres, amounts in microlitres; null where nothing is entered. */
 export interface TargetSketch {
   label: string;
   origin: Origin;
-  /** Size or distance with two answers waiting: none of its numbers is drawn (HARD-06). */
-  disputed: ('size' | 'distance')[];
+  /** Fields with two answers waiting: none of their numbers is drawn (HARD-06). */
+  disputed: (typeof DISPUTABLE)[number][];
   shortUm: number | null;
   longUm: number | null;
   thirdUm: number | null;
@@ -29,6 +36,12 @@ export interface TargetSketch {
   middleUm: number | null;
   nearUm: number | null;
   farUm: number | null;
+  route: Route;
+  /** Thickness of the muscle that the needle crosses on its way to the near wall. */
+  crusUm: number | null;
+  feederSeen: FeederSeen;
+  /** Diameter. */
+  feederUm: number | null;
   plannedStopUm: number | null;
   stopUm: number | null;
   plannedLoopsUm: number[];
@@ -59,22 +72,30 @@ export interface SketchSources {
 export function sketchesOf(from: SketchSources): TargetSketch[] {
   const standing = (kind: CaseKind) => from.all(kind).filter((record) => !record.isEnteredInError);
   const flow = flowOf(standing, countOf(partOf(from.plan?.answer, 'needle'), 'dead_space_ul'));
-  return inOrder(from.all('target')).map((target) => {
+  const targets = inOrder(from.all('target'));
+  // The step asks once before the first puncture: with more targets it names none of them (DR17).
+  const feederSteps = targets.length === 1 ? standing('step_event') : [];
+  return targets.map((target) => {
     const label = textOf(target, 'label');
     const size = structureOf(target, 'size');
     const distance = structureOf(target, 'distance');
+    const access = structureOf(target, 'access');
     const steps = eventsOf(standing('step_event'), label);
     const planned = plannedFor(from, label);
     return {
       label,
       origin: wordsOf(size, 'origin') as Origin,
-      disputed: (['size', 'distance'] as const).filter((field) => isInConflict(target, field)),
+      disputed: DISPUTABLE.filter((field) => isInConflict(target, field)),
       shortUm: countOf(size, 'short_axis_um'),
       longUm: countOf(size, 'long_axis_um'),
       thirdUm: countOf(size, 'third_axis_um'),
       middleUm: lastAnswer(steps, 'distance') ?? countOf(distance, 'measured_um'),
       nearUm: countOf(distance, 'near_wall_um'),
       farUm: countOf(distance, 'far_wall_um'),
+      route: wordsOf(access, 'route') as Route,
+      crusUm: countOf(access, 'crus_um'),
+      feederSeen: feederSeenOf(target, feederSteps),
+      feederUm: countOf(structureOf(target, 'feeder'), 'feeder_um'),
       ...planned,
       stopUm: lastAnswer(steps, 'stop_set'),
       placedLoopsUm: standing('coil_placed')
@@ -91,6 +112,30 @@ export function sketchesOf(from: SketchSources): TargetSketch[] {
       needle: flow?.lastTarget === target.record ? flow.needle : null,
     };
   });
+}
+
+/**
+ * Return how the feeder was looked for: what was said last, at the target or at the step (DR17).
+ *
+ * @param stepEvents - what stands, of a case with this target alone; a diameter says "seen"
+ */
+export function feederSeenOf(target: RecordState, stepEvents: readonly RecordState[]): FeederSeen {
+  const feeder = structureOf(target, 'feeder');
+  const isMeasured = (countOf(feeder, 'feeder_um') ?? 0) > 0;
+  const entered = (wordsOf(feeder, 'seen') || (isMeasured ? 'seen' : '')) as FeederSeen;
+  const saidAt = valuesOf(target, 'feeder').at(-1)?.stamp ?? '';
+  const answers = { done: 'seen', 'not-seen': 'not-seen' } as const;
+  return stepEvents
+    .filter((event) => textOf(event, 'step') === FEEDER_STEP)
+    .flatMap((event) => {
+      const outcome = textOf(event, 'outcome');
+      const isAnswer = outcome === 'done' || outcome === 'not-seen';
+      return isAnswer ? [{ at: firstStamp(event), seen: answers[outcome] as FeederSeen }] : [];
+    })
+    .reduce((last, one) => (one.at > last.at ? one : last), {
+      at: entered === '' ? '' : saidAt,
+      seen: entered,
+    }).seen;
 }
 
 /** Return the loop of each coil that the unit keeps or kept, by its stock record. */

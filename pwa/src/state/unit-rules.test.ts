@@ -3,6 +3,7 @@ import { readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
 import { hashText, rowShape } from '../clinical-rules/rule-file';
 import { text, wholeNumber } from '../clinical-rules/shapes';
 import type { Json, RecordState } from '../ports';
+import { ruleFiles } from '../text/rules';
 import { listRuleFiles, openRuleBook, protocolStanding, readUnitRules } from './unit-rules';
 
 const ON = '2026-03-16';
@@ -64,7 +65,7 @@ test('[RL2] [HARD-07] live, an own version that two people approved computes, an
   expect(row?.amount).toBe(5000);
   expect(() => book.ruleFile('sizing/coil_counts', readRow)).toThrow('nobody has approved it');
   const line = listRuleFiles(rules, ON).find(({ version }) => version === 1001);
-  expect(line).toMatchObject({ standing: 'in force', why: '', approvedBy: ['wren', 'otis'] });
+  expect(line).toMatchObject({ standing: 'in force', why: null, approvedBy: ['wren', 'otis'] });
 });
 
 test('[RL10] of two days of retirement the earlier counts', () => {
@@ -74,6 +75,34 @@ test('[RL10] of two days of retirement the earlier counts', () => {
     )?.standing;
   expect(standing({})).toBe('in force');
   expect(standing({ retired_on: ['2026-05-01', '2026-03-16'] })).toBe('retired');
+});
+
+test('[RL2] [RL4] why a version does not count is told in facts, and said in words', () => {
+  const lineOf = (releases: RecordState[], version = 1) => {
+    const found = listRuleFiles(readUnitRules([live], releases), ON).find(
+      (line) => line.name === 'sizing/limits' && line.version === version,
+    );
+    if (found === undefined) throw new Error('no such rule file');
+    return found;
+  };
+  const own = LIMITS.replace('"version": 1', '"version": 1001');
+  const said = (releases: RecordState[], version = 1) => {
+    const { standing, why } = lineOf(releases, version);
+    return ruleFiles.standing(standing, why);
+  };
+
+  expect(lineOf([]).why).toEqual({ because: 'approvals', count: 0, needed: 2 });
+  expect(said([])).toBe('draft, 0 of 2 people approved it.');
+  expect(said([released(1, LIMITS, {})])).toBe('in force.');
+  expect(said([released(1, LIMITS, { retired_on: ['2026-03-16'] })])).toBe(
+    'retired, it was retired on Mon 16 Mar 2026.',
+  );
+  // Two versions in force: one counts, and the other says which.
+  const both = [released(1, LIMITS, {}), released(1001, own, { content: [own] })];
+  expect([said(both), said(both, 1001)].sort()).toEqual([
+    'in force, version 1001 counts instead.',
+    'in force.',
+  ]);
 });
 
 test('[RL11] a text under a released name does not stand in its place', () => {

@@ -6,7 +6,9 @@ import { readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
 import { RuleBook, type UnitReleases } from '../clinical-rules/rule-book';
 import { hashText } from '../clinical-rules/rule-file';
 import {
+  APPROVERS_NEEDED,
   type Approval,
+  dayInForce,
   judgeRelease,
   listApprovers,
   type Release,
@@ -60,12 +62,21 @@ export function openRuleBook({ contents, ...unit }: UnitRules, on: string): Rule
   return new RuleBook(contents, on, unit);
 }
 
+/** Why a version of a rule file does not count (RL1-RL4), in facts. */
+export type NotCounting =
+  | { because: 'retired'; on: string }
+  | { because: 'approvals'; count: number; needed: number }
+  | { because: 'no-endoscopist' }
+  | { because: 'not-yet'; on: string }
+  | { because: 'other-version'; version: number };
+
 /** One version of a rule file and where it stands in this unit. */
 export interface RuleFileLine {
   name: string;
   version: number;
   standing: Standing;
-  why: string;
+  /** Why this version does not count; null where it does. */
+  why: NotCounting | null;
   approvedBy: string[];
 }
 
@@ -82,14 +93,23 @@ export function listRuleFiles(rules: UnitRules, on: string): RuleFileLine[] {
       ...{ retiredOn: null, approvals: [] },
     };
     const approvedBy = listApprovers(release).map((approver) => approver.name);
-    const judged = judgeRelease(release, on);
-    const counting = book.versionOf(name);
-    const why =
-      judged.standing === 'in force' && counting !== version
-        ? `version ${String(counting)} counts instead`
-        : judged.why;
-    return [{ name, version, ...judged, why, approvedBy }];
+    const { standing } = judgeRelease(release, on);
+    const why = whyNot(release, standing, book.versionOf(name));
+    return [{ name, version, standing, why, approvedBy }];
   });
+}
+
+function whyNot(release: Release, standing: Standing, counting: number | null): NotCounting | null {
+  const { retiredOn, version } = release;
+  if (standing === 'retired') return { because: 'retired', on: retiredOn ?? '' };
+  if (standing === 'approved') return { because: 'not-yet', on: dayInForce(release) ?? '' };
+  if (standing === 'draft') {
+    const count = listApprovers(release).length;
+    return count < APPROVERS_NEEDED
+      ? { because: 'approvals', count, needed: APPROVERS_NEEDED }
+      : { because: 'no-endoscopist' };
+  }
+  return counting === version ? null : { because: 'other-version', version: counting ?? 0 };
 }
 
 export type ProtocolStanding = 'signed' | 'unsigned' | 'expired' | 'draft';

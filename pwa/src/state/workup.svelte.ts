@@ -84,6 +84,8 @@ export class Workup extends CaseWork {
     this.#today = app.clock.today();
   }
 
+  /** No score and no hold while the case is recorded only (HAZ-13). */
+  readonly isRecordOnly = $derived.by(() => this.#ruleBook.isRecordOnly);
   readonly labs = $derived.by(() => latestLabs(this.record.all('lab_result')));
   readonly scoresQuestion = $derived.by(() =>
     askLiverScores(this.record.itself, this.record.patient, this.labs, this.#today),

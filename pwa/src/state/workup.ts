@@ -1,16 +1,23 @@
 /** What the Workup screen asks of the record and of the rules. Pure. */
 import type { Json, RecordState } from '../ports';
-import { milliText } from './number-entry';
 import { isInConflict, listOf, numberOf, shown, structureOf, textOf } from './shown';
-import { type LabShown, unitShownOf } from './workup-labs';
+import type { LabShown } from './workup-labs';
 
 type MaybeState = RecordState | null;
+
+/** What a score was computed from; its words are made where it is shown. */
+export type ScoreInput =
+  | { kind: 'lab'; key: string; lab: LabShown }
+  | { kind: 'finding'; field: string; answer: Json }
+  | { kind: 'sex'; sex: string }
+  | { kind: 'age'; years: number }
+  | { kind: 'weight'; grams: number };
 
 export interface ScoresQuestion {
   /** Keys of `liver-scores`. */
   request: Record<string, Json>;
-  /** Request key to how it reads: "Bilirubin 34 µmol/L, measured 2026-03-01". */
-  inputs: Record<string, string>;
+  /** Request key to what it was taken from. */
+  inputs: Record<string, ScoreInput>;
   /** Request keys whose value is not a measured one. */
   notMeasured: string[];
   /** Fields left out because two answers wait (HARD-06). */
@@ -32,43 +39,33 @@ export function askLiverScores(
   today: string,
 ): ScoresQuestion {
   const question: ScoresQuestion = { request: {}, inputs: {}, notMeasured: [], inConflict: [] };
-  const take = (key: string, content: Json, words: string) => {
+  const take = (key: string, content: Json, from: ScoreInput) => {
     question.request[key] = content;
-    question.inputs[key] = words;
+    question.inputs[key] = from;
   };
   for (const lab of labs) {
     const key = LAB_KEYS[lab.kind.analyte] ?? lab.kind.analyte;
     if (lab.isConflict) question.inConflict.push(lab.kind.analyte);
     if (lab.milli === null || lab.origin === null || lab.kind.analyte === 'platelets') continue;
     const isBare = key === 'inr' || key === 'sodium_mmol_l';
-    take(
-      key,
-      isBare ? lab.milli / 1000 : { value: lab.milli / 1000, unit: lab.unit },
-      labWords(lab),
-    );
+    const amount = lab.milli / 1000;
+    take(key, isBare ? amount : { value: amount, unit: lab.unit }, { kind: 'lab', key, lab });
     if (lab.origin !== 'measured') question.notMeasured.push(key);
   }
   for (const field of ['ascites', 'encephalopathy', 'dialysis']) {
     if (isInConflict(caseState, field)) question.inConflict.push(field);
     const answer = shown(caseState, field);
     if (answer === undefined) continue;
-    take(field, answer, `${field} ${findingWords(answer)}`);
+    take(field, answer, { kind: 'finding', field, answer });
   }
   const sex = textOf(patient, 'sex');
-  if (sex !== '') take('sex', sex, sex);
+  if (sex !== '') take('sex', sex, { kind: 'sex', sex });
   const on = textOf(caseState, 'procedure_on') || today;
   const age = ageOn(textOf(patient, 'born_on'), on);
-  if (age !== null) take('age_years', age, `${age} years`);
+  if (age !== null) take('age_years', age, { kind: 'age', years: age });
   const weight = numberOf(caseState, 'weight_g');
-  if (weight !== null) take('weight_kg', weight / 1000, `weight ${milliText(weight)} kg`);
+  if (weight !== null) take('weight_kg', weight / 1000, { kind: 'weight', grams: weight });
   return question;
-}
-
-function findingWords(answer: Json): string {
-  if (typeof answer === 'boolean') return answer ? 'yes' : 'no';
-  return String(answer)
-    .replace(/^grade(\d)-(\d)$/, 'grade $1–$2')
-    .replace('-', ' to ');
 }
 
 /** Return whole years lived on a day, null without a date of birth. */
@@ -76,15 +73,6 @@ export function ageOn(bornOn: string, on: string): number | null {
   if (!/^\d{4}-\d{2}-\d{2}$/.test(bornOn) || bornOn > on) return null;
   const years = Number(on.slice(0, 4)) - Number(bornOn.slice(0, 4));
   return on.slice(5) < bornOn.slice(5) ? years - 1 : years;
-}
-
-/** Return a lab value in words: name, number with unit, origin, day. */
-export function labWords(lab: LabShown): string {
-  const name = lab.kind.analyte === 'inr' ? 'INR' : lab.kind.analyte;
-  if (lab.milli === null) return `${name} not entered`;
-  const origin = lab.origin === 'earlier-record' ? 'from earlier record' : (lab.origin ?? '');
-  const unit = lab.kind.analyte === 'inr' ? '' : ` ${unitShownOf(lab.unit)}`;
-  return [`${name} ${milliText(lab.milli)}${unit}`, origin, lab.takenOn].filter(Boolean).join(', ');
 }
 
 export type HoldsQuestion =

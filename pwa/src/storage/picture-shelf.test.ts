@@ -107,3 +107,34 @@ test('only standing records name pictures, and those of one case are told apart'
   expect(shelf.named('case/c-1')).toHaveLength(1);
   expect(shelf.named('case/c-2')).toEqual([]);
 });
+
+test('a picture entered in error goes at the next start, sent or not; another record keeps it', async () => {
+  // Planted bug that this caught: one that was never sent stayed for good.
+  const [first, second] = [picture(100), picture(200)];
+  for (const [record, bytes] of [
+    ['picture/p-1', first],
+    ['picture/p-2', second],
+    ['picture/p-3', second],
+  ] as const) {
+    await shelf.keep(record, bytes);
+    save(record, bytes);
+  }
+  const strike = (record: string) => {
+    const retract = store.history(record).map((entry) => entry.reference);
+    store.save(
+      [{ draftId: `strike ${record}`, record, retract, because: 'Another patient’s picture' }],
+      { by: 'staff/s-1', tappedBy: 'staff/s-1' },
+      { wallMs: 2_000, newSalt: () => '0'.repeat(32) },
+    );
+  };
+  await shelf.tidy();
+  expect(await files.names()).toHaveLength(2);
+
+  strike('picture/p-1');
+  strike('picture/p-3');
+  await shelf.tidy();
+
+  expect(await files.names()).toEqual([hashOf(second)]);
+  expect(shelf.named().map(({ record }) => record)).toEqual(['picture/p-2']);
+  expect(shelf.unsent()).toEqual({ [hashOf(second)]: 'picture/p-2' });
+});

@@ -103,10 +103,22 @@ export class PictureShelf {
     });
   }
 
-  /** Remove bytes that no standing record names and that the unit does not lack. */
+  /**
+   * Remove bytes that no standing record names and that the unit does not lack. Those of a picture
+   * entered in error go as well, sent or not: the unit takes none of it (a wrong patient's picture).
+   */
   async tidy(): Promise<void> {
+    const named = this.named();
+    for (const [hash, record] of Object.entries(this.unsent())) {
+      const [state] = this.#store.read({ kind: 'picture', record });
+      if (!state?.isEnteredInError) continue;
+      // The same bytes attached once more: they are sent for the record that stands.
+      const other = named.find((picture) => picture.sha256 === hash);
+      if (other) this.noteUnsent(hash, other.record);
+      else this.noteSent(hash);
+    }
     const wanted = new Set([
-      ...this.named().map((picture) => picture.sha256),
+      ...named.map((picture) => picture.sha256),
       ...Object.keys(this.unsent()),
     ]);
     for (const name of await this.#files.names()) {

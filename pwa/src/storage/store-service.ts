@@ -16,6 +16,8 @@ import type {
   HistoryEntry,
   Json,
   KeepPictureAnswer,
+  LetterKind,
+  LetterVisit,
   OpenConflictRow,
   PictureBytes,
   PlanChecksAnswer,
@@ -26,6 +28,10 @@ import type {
   UnitAlarm,
   UnitAlarmsAnswer,
   UnitDevicesAnswer,
+  UnitLettersAnswer,
+  UnitProposalsAnswer,
+  UnitRemindersAnswer,
+  UnitWeeksAnswer,
 } from '../ports';
 import { SyncError } from '../sync/errors';
 import { listAlarms } from './alarm-rows';
@@ -179,6 +185,22 @@ export class StoreService {
 
   unitDevices(): Promise<UnitDevicesAnswer> {
     return this.#answers.unitDevices();
+  }
+
+  unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer> {
+    return this.#answers.unitLetters(kind, visits);
+  }
+
+  unitReminders(fromOn: string, untilOn: string): Promise<UnitRemindersAnswer> {
+    return this.#answers.unitReminders(fromOn, untilOn);
+  }
+
+  unitProposals(todayOn: string, untilOn: string): Promise<UnitProposalsAnswer> {
+    return this.#answers.unitProposals(todayOn, untilOn);
+  }
+
+  unitWeeks(): Promise<UnitWeeksAnswer> {
+    return this.#answers.unitWeeks();
   }
 
   ownAlarms(): UnitAlarm[] {

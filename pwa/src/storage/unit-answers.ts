@@ -3,10 +3,20 @@ import { readEvents } from '../network/unit-events';
 import type { UnitRequests } from '../network/unit-requests';
 import type {
   Alarms,
+  LetterKind,
+  LetterVisit,
   PlanChecksAnswer,
   UnitAlarmsAnswer,
   UnitDevice,
   UnitDevicesAnswer,
+  UnitLetters,
+  UnitLettersAnswer,
+  UnitProposals,
+  UnitProposalsAnswer,
+  UnitReminders,
+  UnitRemindersAnswer,
+  UnitWeeks,
+  UnitWeeksAnswer,
 } from '../ports';
 import { rememberSeenTo } from './alarm-rows';
 import type { OperationStore } from './operation-store';
@@ -42,6 +52,28 @@ export class UnitAnswers {
     return this.#ask((token) =>
       this.#requests.get<{ devices: UnitDevice[] }>('/api/devices', token),
     );
+  }
+
+  unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer> {
+    return this.#ask((token) =>
+      this.#requests.post<UnitLetters>('/api/letters', token, { kind, visits }),
+    );
+  }
+
+  unitReminders(fromOn: string, untilOn: string): Promise<UnitRemindersAnswer> {
+    const days = new URLSearchParams({ from_on: fromOn, until_on: untilOn });
+    return this.#ask((token) => this.#requests.get<UnitReminders>(`/api/reminders?${days}`, token));
+  }
+
+  unitProposals(todayOn: string, untilOn: string): Promise<UnitProposalsAnswer> {
+    const asked = { today_on: todayOn, until_on: untilOn };
+    return this.#ask((token) =>
+      this.#requests.post<UnitProposals>('/api/bookings/propose', token, asked),
+    );
+  }
+
+  unitWeeks(): Promise<UnitWeeksAnswer> {
+    return this.#ask((token) => this.#requests.get<UnitWeeks>('/api/clinic-weeks', token));
   }
 
   /**

@@ -8,6 +8,8 @@ import type {
   HistoryEntry,
   Json,
   KeepPictureAnswer,
+  LetterKind,
+  LetterVisit,
   OpenAnswer,
   OpenConflictRow,
   PictureBytes,
@@ -21,6 +23,10 @@ import type {
   UnitAlarm,
   UnitAlarmsAnswer,
   UnitDevicesAnswer,
+  UnitLettersAnswer,
+  UnitProposalsAnswer,
+  UnitRemindersAnswer,
+  UnitWeeksAnswer,
 } from '../ports';
 import type { FromWorker, StoreCall, ToWorker, WorkerOpenAnswer } from './worker-messages';
 
@@ -98,6 +104,22 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
 
   unitDevices(): Promise<UnitDevicesAnswer> {
     return this.#ask('unitDevices');
+  }
+
+  unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer> {
+    return this.#ask('unitLetters', kind, plain(visits));
+  }
+
+  unitReminders(fromOn: string, untilOn: string): Promise<UnitRemindersAnswer> {
+    return this.#ask('unitReminders', fromOn, untilOn);
+  }
+
+  unitProposals(todayOn: string, untilOn: string): Promise<UnitProposalsAnswer> {
+    return this.#ask('unitProposals', todayOn, untilOn);
+  }
+
+  unitWeeks(): Promise<UnitWeeksAnswer> {
+    return this.#ask('unitWeeks');
   }
 
   ownAlarms(): Promise<UnitAlarm[]> {

@@ -5,14 +5,8 @@ import { needsSecondPerson } from '../../state/override';
 import type { ProcedureSession } from '../../state/procedure.svelte';
 import { amountAtHand, coilAtHand, gateAtHand, mediumAtHand } from '../../state/procedure-at-hand';
 import { mlText, mmText } from '../../state/tally';
-import {
-  coilWords,
-  mediumWords,
-  moveWords,
-  procedure,
-  tickWords,
-  yesNoWords,
-} from '../../text/procedure';
+import { coilWords, mediumWords, moveWords, procedure } from '../../text/procedure';
+import { tickWords, yesNoWords } from '../../text/steps';
 
 export interface Primary {
   words: string;
@@ -71,7 +65,7 @@ function primaryOfStep(session: ProcedureSession, step: Step): Primary {
     default:
       if (step.id === 'identity' && isIdentityOpen(session.record.patient)) {
         return open(procedure.emergencyGoOn, () =>
-          session.pass('skipped', { reason: procedure.emergency }),
+          session.pass('skipped', { reason: procedure.identityOpen }),
         );
       }
       return open(tickWords(step), () => session.pass('done', { stock: answers.stock }));
