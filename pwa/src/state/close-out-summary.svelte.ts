@@ -6,7 +6,7 @@ import { lotsLeftOut } from './close-out';
 import type { CloseOutSession } from './close-out.svelte';
 import { standingGates } from './override';
 import { passedGates } from './passed-gates';
-import { savedPlanOf } from './plan';
+import { protocolOf, savedPlanOf } from './plan';
 import { flushesWithoutAmount } from './procedure-events';
 import { plannedTotals } from './procedure-plan';
 
@@ -31,7 +31,7 @@ export class CloseOutSummary {
   );
   readonly flushesWithoutAmount = $derived.by(() => {
     const { record } = this.#session;
-    const { rows } = findProtocol(this.#ruleBook, savedPlanOf(record.itself)?.protocol);
+    const { rows } = findProtocol(this.#ruleBook, protocolOf(record.itself));
     const ids = rows.filter(({ takes }) => takes === 'flush').map(({ id }) => id);
     return flushesWithoutAmount(record.all('step_event'), ids);
   });

@@ -129,6 +129,15 @@ export function savedPlanOf(caseState: MaybeState): SavedPlan | null {
   return plan as unknown as SavedPlan;
 }
 
+/**
+ * Return the step protocol that a case took up: with its plan, or with its start where it had none
+ * (HAZ-10).
+ */
+export function protocolOf(caseState: MaybeState): SavedPlan['protocol'] | undefined {
+  const started = structureOf(caseState, 'step_protocol') ?? undefined;
+  return savedPlanOf(caseState)?.protocol ?? (started as SavedPlan['protocol'] | undefined);
+}
+
 /** Return whether a saved plan answers the question of now; if not, what changed. */
 export function judgePlan(saved: SavedPlan | null, question: PlanQuestion): PlanStanding {
   if (saved === null) return { kind: 'none' };

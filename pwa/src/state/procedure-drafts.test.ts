@@ -1,8 +1,17 @@
 import { expect, test } from 'vitest';
-import type { Step } from '../clinical-rules/step-protocol';
+import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
+import { findProtocol, type Step } from '../clinical-rules/step-protocol';
 import type { HistoryEntry } from '../ports';
+import { protocolOf } from './plan';
 import { actDrafts, NO_ANSWERS, type StepSurroundings } from './procedure-answers';
-import { actOf, madeDraft, moveDraft, touchedPackages, undoDrafts } from './procedure-drafts';
+import {
+  actOf,
+  madeDraft,
+  moveDraft,
+  startDraft,
+  touchedPackages,
+  undoDrafts,
+} from './procedure-drafts';
 import type { Json, RecordState } from './shown';
 
 const mark = { actId: 'act1', caseRecord: 'case/c', at: '2026-03-16T08:05:00.000+01:00' };
@@ -224,4 +233,23 @@ test('a chosen move is a step of its own with the round it was chosen in', () =>
     move: 'another_coil',
     round,
   });
+});
+
+// A start that named the protocol in force at each look turned this red.
+test('[HAZ-10] a case that starts without a plan takes up the step protocol, one with a plan keeps its own', () => {
+  const older = { name: 'step_protocols/coil_and_adhesive', version: 1, sha256: 'a'.repeat(64) };
+  const planned = recorded('case/c', { plan: { request: {}, answer: {}, protocol: older } });
+  const book = packagedRuleBook('2026-03-16');
+  const inForce = findProtocol(book);
+  const started = startDraft(recorded('case/c', {}), inForce);
+
+  expect(startDraft(planned, inForce).set).toEqual({ stage: 'in-procedure' });
+  expect(started.set).toEqual({
+    stage: 'in-procedure',
+    step_protocol: { name: inForce.name, version: inForce.version, sha256: inForce.sha256 },
+  });
+  expect(protocolOf(planned)).toEqual(older);
+  expect(protocolOf(recorded('case/c', { step_protocol: { ...older } }))).toEqual(older);
+  expect(findProtocol(book, protocolOf(recorded('case/c', started.set as never)))).toEqual(inForce);
+  expect(protocolOf(recorded('case/c', {}))).toBeUndefined();
 });

@@ -4,9 +4,18 @@
  * All records of an act share its id, so that undo finds them again after a restart. Pure: ids
  * and times are arguments.
  */
-import { CHOOSE, type Move, type Round, type StepOutcome } from '../clinical-rules/step-protocol';
+import { nameRuleFiles } from '../clinical-rules/rule-book';
+import type { RuleFile } from '../clinical-rules/rule-file';
+import {
+  CHOOSE,
+  type Move,
+  type Round,
+  type Step,
+  type StepOutcome,
+} from '../clinical-rules/step-protocol';
 import type { Draft, HistoryEntry } from '../ports';
 import type { Override } from './override';
+import { protocolOf } from './plan';
 import { headsOf, idOf, type Json, overOf, type RecordState, textOf } from './shown';
 
 type Parts = Record<string, Json>;
@@ -171,4 +180,27 @@ function retraction(actId: string, record: string, retract: readonly string[]): 
     retract: [...retract],
     because: 'undone on screen',
   };
+}
+
+/** Return the draft that sets the stage of a case. */
+export function stageDraft(itself: RecordState, stage: string): Draft {
+  return {
+    draftId: `stage-${stage}-${itself.record.replace('/', '-')}`,
+    record: itself.record,
+    set: { stage },
+    over: overOf(itself, 'stage'),
+  };
+}
+
+/**
+ * Return the draft that starts a procedure.
+ *
+ * A case without a plan takes up the step protocol here, so that an update in the middle changes
+ * none of its questions (HAZ-10).
+ */
+export function startDraft(itself: RecordState, protocol: RuleFile<Step>): Draft {
+  const draft = stageDraft(itself, 'in-procedure');
+  if (protocolOf(itself) !== undefined) return draft;
+  const [named] = nameRuleFiles(protocol);
+  return { ...draft, set: { ...draft.set, step_protocol: { ...named } } };
 }

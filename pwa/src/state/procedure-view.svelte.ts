@@ -18,7 +18,7 @@ import { CaseRecord } from './case-record.svelte';
 import { isIdentityOpen } from './identity';
 import { LiveRecords } from './live-records.svelte';
 import { overridesOf, passes, type StandingGate, standingGates } from './override';
-import { askPlan, judgePlan, savedPlanOf } from './plan';
+import { askPlan, judgePlan, protocolOf, savedPlanOf } from './plan';
 import { NO_ANSWERS, type StepAnswers } from './procedure-answers';
 import { actOf } from './procedure-drafts';
 import {
@@ -61,11 +61,13 @@ export class ProcedureView {
 
   /** True while the case is recorded only: nothing planned or computed is shown (HAZ-13). */
   readonly isRecordOnly = $derived.by(() => this.#opened.isRecordOnly);
-  readonly #protocol = $derived.by(() => savedPlanOf(this.record.itself)?.protocol);
+  readonly #protocol = $derived.by(() => protocolOf(this.record.itself));
   readonly #saved = $derived.by(() => (this.isRecordOnly ? null : savedPlanOf(this.record.itself)));
   /** The rule book of this case: what its plan pinned, the rest as in force (HAZ-10). */
   readonly #ruleBook = $derived.by(() => this.#opened.pinnedTo(ruleFilesOf(this.#saved?.answer)));
-  readonly steps = $derived.by(() => findProtocol(this.#opened, this.#protocol).rows);
+  /** The step protocol of this case: what it took up, else what is in force. */
+  readonly protocol = $derived.by(() => findProtocol(this.#opened, this.#protocol));
+  readonly steps = $derived.by(() => this.protocol.rows);
   readonly limits = $derived.by(() => injectionLimits(this.#ruleBook));
 
   readonly #question = $derived.by(() =>

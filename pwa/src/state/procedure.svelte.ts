@@ -22,6 +22,8 @@ import {
   madeDraft,
   moveDraft,
   sayRaised,
+  stageDraft,
+  startDraft,
   stepDraft,
   touchedPackages,
   undoDrafts,
@@ -31,7 +33,7 @@ import { roundForStep } from './procedure-rounds';
 import { type Kept, ProcedureTimer } from './procedure-timer.svelte';
 import { ActTurn, LOCKOUT_MS } from './procedure-turn';
 import { ProcedureView, STARTED_STAGES } from './procedure-view.svelte';
-import { overOf, type RecordState, shown, textOf } from './shown';
+import { shown, textOf } from './shown';
 
 /** Cases that were on screen since the page opened: they are not "restored" when opened again. */
 const seenCases = new WeakMap<App, Set<string>>();
@@ -267,7 +269,7 @@ export class ProcedureSession extends ProcedureView {
     const { itself } = this.record;
     if (itself === null || STARTED_STAGES.includes(textOf(itself, 'stage'))) return [];
     void this.app.store.remember('live-case', this.record.caseRecord);
-    return [stageDraft(itself, 'in-procedure')];
+    return [startDraft(itself, this.protocol)];
   }
 
   #lock(): void {
@@ -284,13 +286,4 @@ export class ProcedureSession extends ProcedureView {
 
 function keptOf({ amount, medium, override, by }: StepAnswers): Kept {
   return { amount, medium, override, by };
-}
-
-function stageDraft(itself: RecordState, stage: string): Draft {
-  return {
-    draftId: `stage-${stage}-${itself.record.replace('/', '-')}`,
-    record: itself.record,
-    set: { stage },
-    over: overOf(itself, 'stage'),
-  };
 }
