@@ -1,9 +1,9 @@
 /** What a booking desk records on a visit, as drafts. Pure. */
 import { addDays } from '../clinical-rules/civil-date';
+import type { CourseAct } from '../clinical-rules/visit-course';
 import { findBookBy, readCourseLimits } from '../clinical-rules/visit-course-limits';
 import { type ActName, listActs, type Role } from '../clinical-rules/visit-course-table';
 import type { Draft, HistoryEntry, Json } from '../ports';
-import { draftOn } from './decisions-draft';
 import { type RecordState, textOf } from './shown';
 import type { WorkRow } from './worklist';
 import {
@@ -165,9 +165,12 @@ export function giveDraft(
 
 const later = (one: string, other: string) => (one > other ? one : other);
 
-/** Return the draft that ends a visit for good; a clinician's act (HAZ-45). */
-export function endDraft(visit: RecordState, reason: string): Draft {
-  return draftOn(visit, visit.record, { status: 'ended', ended_because: reason });
+/** Why a visit can end. */
+export type EndReason = NonNullable<CourseAct['reason']>;
+
+/** Return the draft that ends a visit for good; a clinician's act, with a reason (HAZ-45). */
+export function endDraft(visit: RecordState, reason: EndReason, course: Course): Draft {
+  return actDraft(visit, { act: 'end', reason }, course);
 }
 
 /** One try to reach a patient. */

@@ -51,6 +51,22 @@ test('[FU-01] a booking without a place is to be moved, until its day has passed
   expect(rowOfVisit(visit('a', {}), { noPlaces }).noPlaceBecause).toBe('');
 });
 
+// A list that left out the stamps turned this red: what somebody booked outside on purpose stays.
+test('[FU-02] a booking whose window moved away from it is looked at, until it is booked anew', () => {
+  const on = addDays(TODAY, 8);
+  const moved = (target: string) =>
+    writtenLater(visit('a', { ...bookedOn(on), window: windowAround(target) }), 'window');
+
+  expect(groupOf(moved(addDays(TODAY, 60)))).toBe('window-moved');
+  expect(groupOf(moved(addDays(on, 8)))).toBe('window-moved');
+  expect(groupOf(moved(addDays(on, 7)))).toBe('later');
+  expect(groupOf(moved(addDays(on, -7)))).toBe('later');
+  expect(groupOf(moved(addDays(on, -8)))).toBe('window-moved');
+  expect(groupOf(writtenLater(moved(addDays(TODAY, 60)), 'booking'))).toBe('later');
+  const onPurpose = visit('a', { ...bookedOn(on), window: windowAround(addDays(TODAY, 60)) });
+  expect(groupOf(onPurpose)).toBe('later');
+});
+
 test('[FU-06] 14 days past the window it is still booking, 15 days it is a clinician', () => {
   const endsOn = (latestOn: string) =>
     visit('a', {

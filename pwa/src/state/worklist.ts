@@ -16,6 +16,7 @@ import { countFailed, stampOf, whyClinician } from './worklist-escalation';
 export const GROUPS = [
   'two-answers',
   'no-place',
+  'window-moved',
   'to-answer',
   'overdue',
   'no-show',
@@ -62,6 +63,8 @@ export interface WorkRow {
   clinicianBecause: Escalation | 'owner';
   /** Why the booked place is none, "" where it is one. */
   noPlaceBecause: OverReason | '';
+  /** The window moved after the visit was booked, and its day lies outside now. */
+  hasWindowMoved: boolean;
   /** The person is not to be contacted (FU-07). */
   isContactBarred: boolean;
   /** Tries without an answer, since one was answered or a clinician decided. */
@@ -169,6 +172,7 @@ function rowOf(
     urgency: urgencyOf(visit),
     owner: textOf(visit, 'owner_role'),
     person: textOf(visit, 'owner'),
+    hasWindowMoved: status === 'booked' && hasWindowMoved(visit, window),
     isContactBarred: shown(patient, 'do_not_contact') === true,
     noPlaceBecause: status === 'booked' ? noPlace : ('' as const),
     attempts: attempts.sort((a, b) => (textOf(a, 'at') < textOf(b, 'at') ? -1 : 1)),
@@ -206,6 +210,7 @@ function groupOf(
   if (row.status === 'booked' && row.booking !== null) {
     if (row.booking.on < todayOn) return 'to-answer';
     if (row.noPlaceBecause !== '') return 'no-place';
+    if (row.hasWindowMoved) return 'window-moved';
     return row.booking.on < addDays(todayOn, 7) ? 'this-week' : 'later';
   }
   if (why !== '') return 'clinician';
@@ -217,6 +222,17 @@ function groupOf(
   if (row.owner === 'clinician') return 'later';
   if (row.status === 'cancelled') return 'due';
   return addDays(todayOn, limitOf('book_ahead_days')) >= row.window.targetOn ? 'due' : 'later';
+}
+
+/**
+ * Whether a booking lies outside a window that was set after it: a new plan moved the window, and
+ * nobody has looked yet whether the day still does. Booking the same place again answers it.
+ */
+function hasWindowMoved(visit: RecordState, window: Window | null): boolean {
+  const on = bookingOf(visit)?.on;
+  if (window === null || on === undefined) return false;
+  const isOutside = on < window.earliestOn || on > window.latestOn;
+  return isOutside && stampOf(visit, 'window') > stampOf(visit, 'booking');
 }
 
 /** Day of the next try that was agreed on after the visit last changed, "" where none was. */

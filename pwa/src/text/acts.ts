@@ -56,6 +56,9 @@ function answerWords(step: Step, isDone: boolean, answers: Parts): string {
     case 'amount_ul':
       return measuredWords(title, answers.amount_ul, mlText);
     default:
+      if (isDone && typeof answers.length_um === 'number') {
+        return measuredWords(tickWords(step), answers.length_um, mmText);
+      }
       return isDone ? tickWords(step) : say('acts.notSo', { title });
   }
 }

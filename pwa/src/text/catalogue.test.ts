@@ -212,6 +212,7 @@ const HAZARD =
 /** With such a word, and yet no harm in another language. */
 const HARMLESS: Record<string, string> = {
   'tablet.pedalStop': 'ends the learning of a key',
+  'record.fields.case.step_protocol': 'the name of a field in a history',
 };
 
 /** Has caught: a new "Local protocol decides." that was in no list. */
