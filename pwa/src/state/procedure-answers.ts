@@ -12,6 +12,7 @@ import {
   type PassedStep,
   stepDraft,
 } from './procedure-drafts';
+import { FEEDER_STEP } from './procedure-events';
 import {
   type AdhesivePlan,
   deviceOf,
@@ -120,6 +121,9 @@ function happenedDrafts(
     case 'adhesive':
       return outcome === 'not-seen' ? [] : adhesiveDrafts(mark, here, answers, said);
     default:
+      if (here.step.id === FEEDER_STEP && outcome === 'done' && answers.amount !== null) {
+        said.length_um = answers.amount;
+      }
       return here.step.id === 'aliquot_ready'
         ? packageDrafts(mark, answers, said, 'adhesive', 'used')
         : [];

@@ -118,6 +118,18 @@ test('a coil that did not form discards its package and leaves no coil', () => {
   expect(drafts[1]?.set).toEqual({ fate: 'discarded' });
 });
 
+/** Planted: the diameter kept of a feeder that was not followed. */
+test('[DR17] a followed feeder keeps its diameter, no other tick keeps a number', () => {
+  const said = (id: string, outcome: 'done' | 'not-seen' | 'skipped') =>
+    actDrafts(mark, here(step(id, 'tick')), outcome, { ...NO_ANSWERS, amount: 6_000 })[0]?.set
+      ?.answers;
+
+  expect(said('feeder', 'done')).toEqual({ length_um: 6_000 });
+  expect(said('feeder', 'not-seen')).toBeUndefined();
+  expect(said('feeder', 'skipped')).toBeUndefined();
+  expect(said('axes', 'done')).toBeUndefined();
+});
+
 test('[HAZ-09] a skipped step records nothing physical', () => {
   for (const takes of ['coil', 'package', 'adhesive', 'flush', 'yes_no']) {
     const drafts = actDrafts(mark, here(step('tip_seen', takes)), 'skipped', {

@@ -16,6 +16,9 @@ export const OWN_PLAN_STEP = 'own_plan';
 /** Step name under which Plan leaves what came up there; no step of the bedside. */
 export const PLAN_STEP = 'plan';
 
+/** Step that asks whether the feeder was followed; its diameter may be entered there. */
+export const FEEDER_STEP = 'feeder';
+
 const AWAY: readonly string[] = [CLOSE_OUT_STEP, PLAN_STEP];
 /** Kept as steps passed, but no steps of the protocol. */
 const BESIDE: readonly string[] = [...AWAY, OWN_PLAN_STEP];

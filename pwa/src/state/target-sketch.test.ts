@@ -168,12 +168,36 @@ test('[DR17] the feeder is as was said last, at the target or at the step of the
   const unseen = () => enter({ seen: 'not-seen' });
 
   expect(seen(enter({}), step('done'))).toBe('seen');
-  expect(seen(enter({}), step('not-seen'))).toBe('not-seen');
+  expect(seen(enter({}), step('not-seen'))).toBe('');
+  expect(seen(enter({ feeder_um: 5_000 }), step('not-seen'))).toBe('seen');
   expect(seen(enter({ feeder_um: 5_000 }), step('skipped'))).toBe('seen');
   expect(seen(unseen(), step('skipped'))).toBe('not-seen');
   expect(seen(unseen(), step('done'))).toBe('seen');
   const earlier = step('done');
   expect(seen(unseen(), earlier)).toBe('not-seen');
+});
+
+/** Planted: the diameter of the target alone read. */
+test('[DR17] the diameter is the one entered last, at the target or with the step', () => {
+  const step = (length_um?: number, outcome = 'done') =>
+    recorded('step_event/f', {
+      step: 'feeder',
+      round: {},
+      outcome,
+      answers: length_um === undefined ? {} : { length_um },
+    });
+  const enter = (feeder: Json) => recorded(A, { label: 'Varix A', feeder });
+  const said = (one: RecordState, event: RecordState) => sketch([event], {}, [one]);
+
+  expect(said(enter({}), step(6_000))).toMatchObject({ feederSeen: 'seen', feederUm: 6_000 });
+  expect(said(enter({ feeder_um: 5_000 }), step(6_000)).feederUm).toBe(6_000);
+  expect(said(enter({ feeder_um: 5_000 }), step()).feederUm).toBe(5_000);
+  const earlier = step(6_000);
+  expect(said(enter({ seen: 'seen', feeder_um: 5_000 }), earlier).feederUm).toBe(5_000);
+  expect(said(enter({ seen: 'seen' }), step(7_000, 'not-seen'))).toMatchObject({
+    feederSeen: 'seen',
+    feederUm: null,
+  });
 });
 
 test('[DR17] with two targets the step names neither', () => {

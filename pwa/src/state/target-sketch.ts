@@ -8,7 +8,7 @@ import { type CaseKind, firstStamp } from './case-record.svelte';
 import { inOrder } from './plan';
 import { followPlugs, type Plug, type Push } from './plug-flow';
 import { actOf } from './procedure-drafts';
-import { answerOf, readRound } from './procedure-events';
+import { answerOf, FEEDER_STEP, readRound } from './procedure-events';
 import { isInConflict, type RecordState, structureOf, textOf, valuesOf } from './shown';
 import { tallyOf } from './tally';
 
@@ -20,8 +20,6 @@ export type Route = '' | 'transoesophageal' | 'transgastric';
 export type Part = 'planned' | 'now' | 'done';
 
 const DISPUTABLE = ['size', 'distance', 'access', 'feeder'] as const;
-/** Step of the bedside that asks whether the feeder was followed. */
-const FEEDER_STEP = 'feeder';
 
 /** Lengths in micrometres, amounts in microlitres; null where nothing is entered. */
 export interface TargetSketch {
@@ -94,8 +92,9 @@ export function sketchesOf(from: SketchSources): TargetSketch[] {
       farUm: countOf(distance, 'far_wall_um'),
       route: wordsOf(access, 'route') as Route,
       crusUm: countOf(access, 'crus_um'),
-      feederSeen: feederSeenOf(target, feederSteps),
-      feederUm: countOf(structureOf(target, 'feeder'), 'feeder_um'),
+      ...(isInConflict(target, 'feeder')
+        ? { feederSeen: '' as const, feederUm: null }
+        : feederSaid(target, feederSteps)),
       ...planned,
       stopUm: lastAnswer(steps, 'stop_set'),
       placedLoopsUm: standing('coil_placed')
@@ -115,27 +114,32 @@ export function sketchesOf(from: SketchSources): TargetSketch[] {
 }
 
 /**
- * Return how the feeder was looked for: what was said last, at the target or at the step (DR17).
+ * Return what was said last of the feeder, at the target or at the step of the bedside (DR17).
  *
  * @param stepEvents - what stands, of a case with this target alone; a diameter says "seen"
  */
-export function feederSeenOf(target: RecordState, stepEvents: readonly RecordState[]): FeederSeen {
+export function feederSaid(
+  target: RecordState,
+  stepEvents: readonly RecordState[],
+): { feederSeen: FeederSeen; feederUm: number | null } {
   const feeder = structureOf(target, 'feeder');
-  const isMeasured = (countOf(feeder, 'feeder_um') ?? 0) > 0;
-  const entered = (wordsOf(feeder, 'seen') || (isMeasured ? 'seen' : '')) as FeederSeen;
-  const saidAt = valuesOf(target, 'feeder').at(-1)?.stamp ?? '';
-  const answers = { done: 'seen', 'not-seen': 'not-seen' } as const;
-  return stepEvents
-    .filter((event) => textOf(event, 'step') === FEEDER_STEP)
-    .flatMap((event) => {
-      const outcome = textOf(event, 'outcome');
-      const isAnswer = outcome === 'done' || outcome === 'not-seen';
-      return isAnswer ? [{ at: firstStamp(event), seen: answers[outcome] as FeederSeen }] : [];
-    })
-    .reduce((last, one) => (one.at > last.at ? one : last), {
-      at: entered === '' ? '' : saidAt,
-      seen: entered,
-    }).seen;
+  const enteredUm = countOf(feeder, 'feeder_um');
+  const entered = (wordsOf(feeder, 'seen') || ((enteredUm ?? 0) > 0 ? 'seen' : '')) as FeederSeen;
+  const at = entered === '' ? '' : (valuesOf(target, 'feeder').at(-1)?.stamp ?? '');
+  // "Not so" says that it was not followed to its root, and nothing of whether it was seen.
+  const atSteps = stepEvents
+    .filter((event) => textOf(event, 'step') === FEEDER_STEP && textOf(event, 'outcome') === 'done')
+    .map((event) => {
+      const seen: FeederSeen = 'seen';
+      return { at: firstStamp(event), seen, um: answerOf(event, 'length_um') };
+    });
+  const said = [{ at, seen: entered, um: enteredUm }, ...atSteps].sort((one, other) =>
+    one.at < other.at ? -1 : 1,
+  );
+  return {
+    feederSeen: said.at(-1)?.seen ?? '',
+    feederUm: said.findLast(({ um }) => um !== null)?.um ?? null,
+  };
 }
 
 /** Return the loop of each coil that the unit keeps or kept, by its stock record. */

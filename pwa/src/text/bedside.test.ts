@@ -124,6 +124,7 @@ test.each([
   ],
   [{ step: 'final_doppler', outcome: 'not-seen' }, 'No flow in target'],
   [{ step: 'feeder', outcome: 'skipped' }, 'Feeder: skipped'],
+  [{ step: 'feeder', outcome: 'done', answers: { length_um: 6_000 } }, 'Feeder followed: 6 mm'],
   [{ step: 'choose', outcome: 'done', move: 'withdraw' }, 'Withdraw the needle'],
 ])('an act is said in words: %j', (set, words) => {
   expect(actWords(act(set as PassedAct['set']), STEPS)).toBe(words);
