@@ -433,9 +433,9 @@ def test_with_sound_suspended_the_cue_is_shown_within_a_tenth_and_the_silence_is
       const note = (name, where) => new MutationObserver(() => {
         if (document.querySelector(where)) window.times[name] ??= performance.now();
       }).observe(document.body, { subtree: true, childList: true, attributes: true });
-      const before = document.querySelectorAll('[data-act]')[0]?.dataset.act;
+      const before = document.querySelector('[data-undo]')?.dataset.act;
       note('cue', '[data-cue=recorded]');
-      note('act', `[data-act]:first-child:not([data-act='${before}'])`);
+      note('act', `[data-undo]:not([data-act='${before}'])`);
     }""")
     now = case.ask(page)
     if case.primary(page).is_disabled():
