@@ -7,7 +7,7 @@ import msgspec
 import rich_click as click
 
 from api.clinical_rules.civil_date import add_days
-from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse
+from api.command_parts import data_option, draw_chance, open_store, refuse, today_of
 from api.use_cases.add_sessions import add_sessions
 from api.use_cases.propose_bookings import Proposals, propose_bookings
 
@@ -45,8 +45,8 @@ def add_season(file: Path, by: str, folder: Path) -> None:
 @data_option
 def propose(until_on: str | None, may_move: bool, form: str, folder: Path) -> None:
     """Propose a session for every visit that needs one. Nothing is written."""
-    today_on = ENVIRONMENT.today()
     with open_store(folder) as store:
+        today_on = today_of(store)
         found = propose_bookings(
             store,
             today_on=today_on,

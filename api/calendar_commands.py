@@ -21,7 +21,7 @@ from api.use_cases.calendars import (
     list_calendars,
     revoke_calendar,
 )
-from api.use_cases.read_clinic import civil_day
+from api.use_cases.writings import civil_day
 
 
 @click.group("calendar")

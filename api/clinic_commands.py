@@ -6,7 +6,7 @@ from pathlib import Path
 import msgspec
 import rich_click as click
 
-from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse
+from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse, today_of
 from api.documents.contact_bars import Expected
 from api.documents.letter_words import LETTER_KINDS, LetterKind
 from api.use_cases.count_follow_up import count_follow_up
@@ -52,7 +52,7 @@ def follow_up_measures(from_on: str | None, until_on: str | None, form: str, fol
             store,
             from_on=from_on,
             until_on=until_on,
-            on=ENVIRONMENT.today(),
+            on=today_of(store),
             time_zone=ENVIRONMENT.time_zone,
         )
     if form == "json":
@@ -78,7 +78,7 @@ def letters(kind: LetterKind, visits: tuple[str, ...], target: Path, folder: Pat
             store,
             [Expected(visit) for visit in visits],
             kind,
-            on=ENVIRONMENT.today(),
+            on=today_of(store),
             time_zone=ENVIRONMENT.time_zone,
         )
     _tell_withheld(made.withheld)
@@ -106,7 +106,7 @@ def reminders(from_on: str | None, until_on: str | None, target: Path, folder: P
             store,
             from_on=from_on,
             until_on=until_on,
-            on=ENVIRONMENT.today(),
+            on=today_of(store),
             time_zone=ENVIRONMENT.time_zone,
         )
     _tell_withheld(made.withheld)
@@ -122,7 +122,7 @@ def visits_export(target: Path, folder: Path) -> None:
     with open_store(folder) as store:
         content = export_visits(
             store,
-            on=ENVIRONMENT.today(),
+            on=today_of(store),
             now_ms=ENVIRONMENT.now_ms(),
             time_zone=ENVIRONMENT.time_zone,
         )
@@ -136,8 +136,8 @@ def visits_export(target: Path, folder: Path) -> None:
 @data_option
 def failsafe_list(to_csv: Path | None, to_pdf: Path | None, folder: Path) -> None:
     """List patients with implants and no future plan, for a second person to sign."""
-    on = ENVIRONMENT.today()
     with open_store(folder) as store:
+        on = today_of(store)
         found = list_failsafe(store, on=on, time_zone=ENVIRONMENT.time_zone)
         if to_pdf is not None:
             unit_name = read_unit_settings(store, on=on).unit_name
@@ -166,7 +166,7 @@ def failsafe_sign(prepared_by: str, signed_by: str, folder: Path) -> None:
             store,
             prepared_by=prepared_by,
             signed_by=signed_by,
-            on=ENVIRONMENT.today(),
+            on=today_of(store),
             time_zone=ENVIRONMENT.time_zone,
             chance=draw_chance(),
         )

@@ -20,6 +20,7 @@ from api.command_parts import (
     draw_chance,
     open_store,
     refusals,
+    today_of,
 )
 from api.demonstration import prepare_demonstration, read_drawn_pictures
 from api.device_commands import device_group
@@ -132,8 +133,9 @@ def calculate(kind: str, folder: Path | None) -> None:
 
     KIND is liver-scores, sizing, follow-up, antithrombotic-holds or device-label.
     """
-    request, on = sys.stdin.buffer.read(), ENVIRONMENT.today()
+    request = sys.stdin.buffer.read()
     with refusals(), nullcontext() if folder is None else open_store(folder) as store:
+        on = ENVIRONMENT.today() if store is None else today_of(store)
         answer = answer_calculation(kind, request, on=on, store=store)
         click.echo(json.dumps(answer, ensure_ascii=False, indent=1))
 
@@ -173,8 +175,8 @@ def add(name: str, role: str, folder: Path) -> None:
 @data_option
 def load(files: tuple[Path, ...], today_on: str | None, folder: Path) -> None:
     """Load invented stories into a store. The same story twice changes nothing."""
-    wanted = ENVIRONMENT.today() if today_on == "today" else today_on
     with open_store(folder) as store:
+        wanted = today_of(store) if today_on == "today" else today_on
         for path in files:
             try:
                 content = path.read_bytes()

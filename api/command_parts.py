@@ -14,6 +14,7 @@ from api.storage.running_server import RunningServer, find_running_server
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.errors import UseCaseError
 from api.use_cases.server_log import Chance
+from api.use_cases.unit_day import read_unit_zone
 
 DEFAULT_PORT = 8470
 ENVIRONMENT = Environment()
@@ -72,6 +73,11 @@ def data_option(command: Callable[..., None]) -> Callable[..., None]:
         default=ENVIRONMENT.data_folder,
         help="Folder of the unit's store (default: $CRURA_DATA, else crura-data).",
     )(command)
+
+
+def today_of(store: UnitStore) -> str:
+    """Return today's civil date where the unit of a store is, ``YYYY-MM-DD``."""
+    return ENVIRONMENT.today(read_unit_zone(store, otherwise=ENVIRONMENT.time_zone))
 
 
 def draw_chance() -> Chance:

@@ -20,7 +20,7 @@ class Environment:
     Parameters
     ----------
     time_zone : str
-        IANA name of the unit's zone; civil dates are read in it.
+        IANA name of the zone that holds where the unit's record names none.
     """
 
     time_zone: str = "Europe/London"
@@ -29,9 +29,13 @@ class Environment:
         """Return the wall clock, whole milliseconds since 1970-01-01T00:00Z."""
         return time.time_ns() // 1_000_000
 
-    def today(self) -> str:
-        """Return today's civil date in the unit's zone, ``YYYY-MM-DD``."""
-        return datetime.datetime.now(ZoneInfo(self.time_zone)).date().isoformat()
+    def today(self, zone: str = "") -> str:
+        """Return today's civil date in a zone, ``YYYY-MM-DD``; "" is the one of this environment.
+
+        Whoever has the store asks with the zone of the unit (`read_unit_zone`).
+        """
+        moment = datetime.datetime.fromtimestamp(self.now_ms() / 1_000, datetime.UTC)
+        return moment.astimezone(ZoneInfo(zone or self.time_zone)).date().isoformat()
 
     def new_token(self) -> str:
         """Return 256 random bits as text."""

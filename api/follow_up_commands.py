@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 import rich_click as click
 
-from api.command_parts import ENVIRONMENT, data_option, open_store
+from api.command_parts import data_option, open_store, today_of
 from api.use_cases.check_follow_up import FollowUpCheck, check_follow_up
 
 _HEAD = ("Number", "Name", "Where", "What to do")
@@ -23,7 +23,7 @@ def check_follow_up_command(on: str | None, form: str, folder: Path) -> None:
     Ends with exit code 1 where anybody is named.
     """
     with open_store(folder) as store:
-        found = check_follow_up(store, on=on or ENVIRONMENT.today())
+        found = check_follow_up(store, on=on or today_of(store))
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
     else:
@@ -49,5 +49,6 @@ def _tell(found: FollowUpCheck) -> None:
             click.echo("  ".join(cells).rstrip())
     click.echo(
         f"On {found.as_of_on}: treated or closed {found.checked}, with a next act "
-        f"{found.with_next_act}, ended {found.ended}, gaps {len(found.gaps)}."
+        f"{found.with_next_act}, ended {found.ended}, not due yet {found.not_due}, "
+        f"gaps {len(found.gaps)}."
     )

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import rich_click as click
 
-from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse
+from api.command_parts import data_option, draw_chance, open_store, refuse, today_of
 from api.use_cases.release_rule_files import (
     ReleaseLine,
     approve_rule_file,
@@ -36,7 +36,7 @@ def rules_group() -> None:
 def list_files(folder: Path) -> None:
     """Show every rule file and where it stands today."""
     with open_store(folder) as store:
-        for line in list_rule_files(store, on=ENVIRONMENT.today()):
+        for line in list_rule_files(store, on=today_of(store)):
             _tell(line)
 
 
@@ -63,7 +63,7 @@ def propose(file: Path, by: str, folder: Path) -> None:
 def approve(name: str, version: int, by: str, from_on: str | None, folder: Path) -> None:
     """Approve one version; it counts once two people have, one of them an endoscopist."""
     with open_store(folder) as store:
-        on, chance = ENVIRONMENT.today(), draw_chance()
+        on, chance = today_of(store), draw_chance()
         day = from_on or on
         _tell(approve_rule_file(store, name, version, by=by, from_on=day, on=on, chance=chance))
 
@@ -76,7 +76,7 @@ def approve(name: str, version: int, by: str, from_on: str | None, folder: Path)
 def retire(name: str, version: int, by: str, folder: Path) -> None:
     """Take one version out of force from today."""
     with open_store(folder) as store:
-        on = ENVIRONMENT.today()
+        on = today_of(store)
         _tell(retire_rule_file(store, name, version, by=by, on=on, chance=draw_chance()))
 
 
@@ -86,5 +86,5 @@ def retire(name: str, version: int, by: str, folder: Path) -> None:
 def end_training(by: str, folder: Path) -> None:
     """End training: from now on only approved rule files compute."""
     with open_store(folder) as store:
-        go_live(store, by=by, on=ENVIRONMENT.today(), chance=draw_chance())
+        go_live(store, by=by, on=today_of(store), chance=draw_chance())
     click.echo("The unit is live: only approved rule files compute from today.")

@@ -54,6 +54,8 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
         Session that it is booked into; "" where it is not booked.
     is_over : bool
         Booked into a session that has no place left for it (BK2): it holds none.
+    told_on : str
+        Day that was booked, where the session is held on another (BK7); else "".
     """
 
     record: str
@@ -67,6 +69,7 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     places: tuple[str, ...] = ()
     held: str = ""
     is_over: bool = False
+    told_on: str = ""
 
 
 class Problem(msgspec.Struct, frozen=True, kw_only=True):

@@ -67,7 +67,7 @@ class _Told:
 
 
 def _explain(visit: Visit, session: Session | None, told: _Told, *, has_choice: bool) -> str:
-    if session is not None and session.record == visit.held:
+    if session is not None and session.record == visit.held and not visit.told_on:
         return f"Booked for {told.day(session.on)}; that booking stays."
     before = _say_why_not_held(visit, told)
     if session is None:
@@ -88,11 +88,15 @@ def _explain(visit: Visit, session: Session | None, told: _Told, *, has_choice: 
 
 def _say_why_not_held(visit: Visit, told: _Told) -> str:
     held = told.held
+    if visit.told_on:
+        return f"Booked for {told.day(visit.told_on)}, but that session is held on another day. "
     if held is None:
         return ""
     day = told.day(held.on)
     if told.can_keep:
         return f"Moved from {day}, which serves all visits better. "
+    if held.closed_because == "not-held":
+        return f"Booked for {day} into a session of which no day is on record. "
     if held.closed_because:
         why = _CLOSED.get(held.closed_because, "another reason")
         return f"The session of {day} is closed ({why}). "

@@ -18,13 +18,17 @@ class Window(msgspec.Struct, frozen=True):
 
 
 class Slot(msgspec.Struct, frozen=True):
-    """A place in a session: civil date, time of day `HH:MM` or "", place, and the zone of both."""
+    """A place in a session: civil date, time of day `HH:MM` or "", place, and the zone of both.
+
+    `is_held` is False where the session is closed, struck, not on record or held on another day.
+    """
 
     on: str
     time: str
     place: str
     session: str
     time_zone: str
+    is_held: bool = True
 
 
 class Outcome(msgspec.Struct, frozen=True):
@@ -54,16 +58,21 @@ class VisitFacts(msgspec.Struct, frozen=True, kw_only=True):
         What is booked, or was last booked; None while two answers stand.
     slots : tuple of Slot
         Every booking that was ever made, also one struck since, oldest first.
+    told_slots : tuple of Slot
+        The same, each at every place that its session ever had: what calendars were told.
     rivals : tuple of Slot
         The bookings that stand side by side while two answers wait for a person.
     owners : tuple of str
         Everybody who ever held the visit, in order; `owner` is who holds it now.
     seen_on : str or None
-        Civil date on which it took place; only with status `attended`.
+        Civil date on which it took place, the earlier of the day booked and the day on which that
+        was said; only with status `attended`.
+    begun_on, ended_on : str
+        Civil dates on which it was first written and last said to be ended, "" where not known.
     conflicts : tuple of str
         Fields in which two answers stand.
     sequence : int
-        How often booking or session were written, less one; never falls while a log grows.
+        How often visit or session were written or struck, less one; never falls while a log grows.
     changed_ms : int
         Wall clock of the latest of those writings, in milliseconds.
     """
@@ -77,12 +86,15 @@ class VisitFacts(msgspec.Struct, frozen=True, kw_only=True):
     window: Window = Window(None, None, None)
     slot: Slot | None = None
     slots: tuple[Slot, ...] = ()
+    told_slots: tuple[Slot, ...] = ()
     rivals: tuple[Slot, ...] = ()
     owner: str = ""
     owner_role: str = ""
     owners: tuple[str, ...] = ()
     act_on: str = ""
     seen_on: str | None = None
+    begun_on: str = ""
+    ended_on: str = ""
     is_elsewhere: bool = False
     home_place: str = ""
     outcomes: tuple[Outcome, ...] = ()
@@ -108,12 +120,16 @@ class VisitFacts(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PatientFacts(msgspec.Struct, frozen=True, kw_only=True):
-    """One patient: name and contact. `may_contact` is False also while two answers stand."""
+    """One patient: name and contact. `may_contact` is False also while two answers stand.
+
+    `numbers` are all local numbers that stand, to be compared: without case and outer spaces.
+    """
 
     record: str
     family_name: str = ""
     given_name: str = ""
     local_id: str = ""
+    numbers: frozenset[str] = frozenset()
     phone: str = ""
     address: str = ""
     letter_language: str = ""
@@ -136,9 +152,13 @@ class SessionFacts(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Clinic(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything the booking stream of a unit says on one moment."""
+    """Everything the booking stream of a unit says on one moment.
+
+    `struck_visits` were entered in error: they are none, but were told to calendars before.
+    """
 
     visits: tuple[VisitFacts, ...] = ()
+    struck_visits: tuple[VisitFacts, ...] = ()
     patients: dict[str, PatientFacts] = {}
     sessions: tuple[SessionFacts, ...] = ()
     unit_name: str = ""

@@ -5,7 +5,7 @@ Pure, and of its own: it asks for no owner and no next act, so that a fault ther
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Literal
 
 import msgspec
@@ -42,7 +42,11 @@ class FailsafeRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def find_failsafe_rows(
-    treated: Mapping[str, Iterable[str]], visits: Iterable[VisitFacts], *, on: str
+    treated: Mapping[str, Iterable[str]],
+    visits: Iterable[VisitFacts],
+    *,
+    dead: Collection[str],
+    on: str,
 ) -> list[FailsafeRow]:
     """Return the rows, what was forgotten first.
 
@@ -50,6 +54,8 @@ def find_failsafe_rows(
     ----------
     treated : mapping of patient to cases
         Everybody with an implant that is not entered in error; "" for cases without a patient.
+    dead : collection of str
+        Patients whose death a clinician recorded: nobody else is left out for good (FL3).
     on : str
         Civil date of today.
     """
@@ -59,7 +65,8 @@ def find_failsafe_rows(
     rows = [
         row
         for patient, cases in treated.items()
-        if (row := _judge(patient, cases, of_patient.get(patient, []) if patient else [], on))
+        if patient not in dead
+        and (row := _judge(patient, cases, of_patient.get(patient, []) if patient else [], on))
     ]
     return sorted(rows, key=lambda row: (_ORDER.index(row.why), row.patient, row.cases))
 
@@ -75,7 +82,7 @@ def _judge(
 ) -> FailsafeRow | None:
     ended = [one for one in visits if one.status == "ended"]
     reasons = {one.ended_because for one in ended if one.ended_because}
-    if "died" in reasons or any(_is_to_come(one, on) for one in visits):
+    if any(_is_to_come(one, on) for one in visits):
         return None
     why: Why = "all-over"
     if not visits:

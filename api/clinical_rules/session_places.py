@@ -20,6 +20,9 @@ _PHONE, _TREATMENT, _SCOPE, _ULTRASOUND = (
 )
 _TEXTS = {
     "closed": "This session is closed. Book another session for this visit.",
+    "not-held": "No day is on record for this session. Book another session for this visit.",
+    "another-day": "This session is held on another day than the one booked. Book this visit anew, "
+    "and tell the patient the new day.",
     "no-places": "This session has no places. Book another session for this visit, or correct the "
     "number of places.",
     "less-urgent": "All places of this session are taken, the last one by a visit that is more "
@@ -33,10 +36,10 @@ _TEXTS = {
 _read = shape(
     {
         "bookings": list_of(
-            shape({"visit": text, "stamp": text}, {"urgency": at_most(MOST_URGENT)}),
+            shape({"visit": text, "stamp": text}, {"urgency": at_most(MOST_URGENT), "on": text}),
         )
     },
-    {"capacity": natural_number, "closed_because": text},
+    {"capacity": natural_number, "closed_because": text, "held_on": text},
 )
 
 
@@ -60,17 +63,25 @@ def answer_session_places(request: object) -> dict[str, Any]:
 
     Notes
     -----
-    Rules BK1-BK5.
+    Rules BK1-BK5, BK7.
     """
     read = _read(request, "")
-    waiting = _order(read["bookings"])
-    is_closed = read.get("closed_because", "") != ""
+    held_on = read.get("held_on")
+    barred = _say_why_barred(read)
+    told = [one for one in read["bookings"] if held_on is None or one.get("on", "") == held_on]
+    waiting = [] if barred else _order(told)
+    # Whoever was told another day comes on that one: no place of this session is theirs.
+    named = {one["visit"] for one in waiting}
+    astray = [one for one in _order(read["bookings"]) if one["visit"] not in named]
     capacity = read.get("capacity")
-    places = 0 if is_closed else len(waiting) if capacity is None else capacity
+    places = len(waiting) if capacity is None else capacity
     holding, over = waiting[:places], waiting[places:]
     return {
         "holding": [one["visit"] for one in holding],
-        "over": [_explain(one, holding, is_closed=is_closed) for one in over],
+        "over": [
+            *(_explain(one, _say_why_over(one, holding)) for one in over),
+            *(_explain(one, barred or "another-day") for one in astray),
+        ],
     }
 
 
@@ -104,17 +115,20 @@ def _order(bookings: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     return list(first.values())
 
 
-def _explain(
-    one: dict[str, Any], holding: Sequence[dict[str, Any]], *, is_closed: bool
-) -> dict[str, str]:
-    if is_closed:
-        why = "closed"
-    elif not holding:
-        why = "no-places"
-    elif holding[-1]["urgency"] > one["urgency"]:
-        why = "less-urgent"
-    elif holding[-1]["stamp"] != one["stamp"]:
-        why = "booked-later"
-    else:
-        why = "same-moment"
+def _say_why_barred(read: dict[str, Any]) -> str:
+    """Return why the session has a place for nobody, "" where it has (BK3, BK7)."""
+    if read.get("closed_because", "") != "":
+        return "closed"
+    return "not-held" if read.get("held_on") == "" else ""
+
+
+def _say_why_over(one: dict[str, Any], holding: Sequence[dict[str, Any]]) -> str:
+    if not holding:
+        return "no-places"
+    if holding[-1]["urgency"] > one["urgency"]:
+        return "less-urgent"
+    return "booked-later" if holding[-1]["stamp"] != one["stamp"] else "same-moment"
+
+
+def _explain(one: dict[str, Any], why: str) -> dict[str, str]:
     return {"visit": one["visit"], "why": why, "because": _TEXTS[why]}

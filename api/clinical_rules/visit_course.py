@@ -14,6 +14,7 @@ from api.clinical_rules.shapes import civil_date, natural_number, one_of, shape,
 from api.clinical_rules.visit_course_limits import (
     find_book_by,
     find_escalation,
+    lies_too_late,
     read_course_limits,
 )
 from api.clinical_rules.visit_course_table import (
@@ -123,9 +124,11 @@ def take_visit_act(request: object, rule_book: RuleBook) -> dict[str, object]:
     Returns
     -------
     dict
-        ``set``: the fields to record, only those that change; ``state`` after it; ``next``
-        (``owner_role`` and ``act_on``), None once ended; ``escalated`` ("" or why a clinician
-        holds it now); ``rule_files``. Place and time of a booking are the caller's to record.
+        ``set``: the fields to record, only those that change, but the status with every act that
+        has one and all of an end, so that what others do meanwhile collides; ``state`` after it;
+        ``next`` (``owner_role`` and ``act_on``), None once ended; ``escalated`` ("" or why a
+        clinician holds it now); ``rule_files``. Place and time of a booking are the caller's to
+        record.
 
     Raises
     ------
@@ -136,7 +139,7 @@ def take_visit_act(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules CV1-CV9. Pure.
+    Rules CV1-CV10. Pure.
     """
     read = _TAKE(request, "")
     visit, act = read["visit"], read["act"]
@@ -147,8 +150,13 @@ def take_visit_act(request: object, rule_book: RuleBook) -> dict[str, object]:
     _refuse_days(visit, act, limits)
     fields, escalated = _leave(state, visit, act, limits)
     after = {**visit, **fields}
-    changed = {key: part for key, part in fields.items() if part != visit.get(key)}
     is_ended = fields.get("status") == ENDED
+    changed = {
+        key: part
+        for key, part in fields.items()
+        # Written though it stays (CV10): of two acts on one visit, none is taken for the other.
+        if is_ended or key == "status" or part != visit.get(key)
+    }
     return {
         "set": changed,
         "state": read_state({key: part for key, part in after.items() if part is not None}),
@@ -206,9 +214,11 @@ def _refuse_days(
 ) -> None:
     """Refuse a day that cannot be, and a desk's next act put off too far (CV5, CV9)."""
     name, today_on = act["act"], act["today_on"]
-    if name in ("book", "move") and act["day"] < today_on:
-        message = f"act.day {act['day']} lies before today. Choose a later day."
-        raise ShapeError(message)
+    if name in ("book", "move"):
+        if act["day"] < today_on:
+            message = f"act.day {act['day']} lies before today. Choose a later day."
+            raise ShapeError(message)
+        _refuse_late_day(visit, act, limits)
     if name == "done-elsewhere" and act["day"] > today_on:
         message = f"act.day {act['day']} lies after today. Correct the day."
         raise ShapeError(message)
@@ -237,13 +247,40 @@ def _refuse_days(
         raise ShapeError(message)
 
 
+def _refuse_late_day(
+    visit: Mapping[str, Any], act: Mapping[str, Any], limits: Mapping[str, int]
+) -> None:
+    """Refuse a desk's booking that lies too late; an earlier day than before is always right."""
+    if act["role"] == "clinician" or "window" not in visit:
+        return
+    latest_on, day = visit["window"]["latest_on"], act["day"]
+    if act["act"] == "move":
+        # Put off by the desk step after step, a visit would never come.
+        counted_from = latest_on
+        is_later = day > visit.get("booked_on", "")
+    else:
+        counted_from, is_later = act["today_on"], True
+    if is_later and lies_too_late(day, visit, counted_from, limits):
+        message = (
+            f"{day} lies more than {limits['late_days_to_clinician']} days after the latest date "
+            f"{latest_on}: so late a day is a clinician's. Choose an earlier day, or escalate the "
+            "visit to a clinician."
+        )
+        raise CalculationRefusedError(message)
+
+
 def _leave(
     state: str, visit: Mapping[str, Any], act: Mapping[str, Any], limits: Mapping[str, int]
 ) -> tuple[dict[str, Any], str]:
     """Return the fields after an act, and why a clinician holds the visit by it."""
     status = ACTS[act["act"]].leaves
     if status == ENDED:
-        return {"status": status, "ended_because": act["reason"]}, ""
+        return {
+            "status": status,
+            "ended_because": act["reason"],
+            "owner_role": "clinician",
+            "act_on": None,
+        }, ""
     fields: dict[str, Any] = {"status": status} if status else {}
     fields |= _note(state, visit, act, limits)
     owner_role, act_on, escalated = _hand_on(visit, act, limits)
@@ -281,7 +318,9 @@ def _hand_on(
     if name in ("plan", "ask-to-book", "reopen"):
         return "booking", find_book_by(visit, today_on, limits), ""
     if name in ("book", "move"):
-        return held_by, act["day"], ""
+        # Only a clinician books so late, and holds the visit from then on.
+        is_late = lies_too_late(act["day"], visit, today_on, limits)
+        return "clinician" if is_late else held_by, act["day"], ""
     if ACTS[name].leaves == "attended":
         # What it showed is a clinician's to note: only then the next visit follows.
         return "clinician", add_days(today_on, limits["result_within_days"]), ""

@@ -46,10 +46,11 @@ def find_escalation(
     Parameters
     ----------
     state : str
-        As `read_state` gives it. What is booked waits for its day.
+        As `read_state` gives it. What is booked waits for its day, unless that lies too late.
     visit : mapping
-        ``window``, ``act_on``, ``no_shows`` of all times, and ``failed_tries`` since the patient
-        was last reached or a clinician last decided; each where known.
+        ``window``, ``act_on``, ``booked_on``, ``owner_role``, ``no_shows`` of all times, and
+        ``failed_tries`` since the patient was last reached or a clinician last decided; each where
+        known.
     today_on : str
         Civil date.
     limits : mapping
@@ -59,9 +60,14 @@ def find_escalation(
     -------
     str
         ``late``, ``no-shows``, ``no-answer`` or "". The first two wait for the day by which the
-        owner acts: a clinician who gave such a visit back is not asked again before it.
+        owner acts: a clinician who gave such a visit back is not asked again before it. A booking
+        that lies too late is late at once, until a clinician holds it.
     """
-    if state not in TO_DO or state == "booked":
+    if state == "booked":
+        is_held = visit.get("owner_role") == "clinician"
+        is_far = lies_too_late(visit.get("booked_on", ""), visit, today_on, limits)
+        return "late" if is_far and not is_held else ""
+    if state not in TO_DO:
         return ""
     latest_on = visit["window"]["latest_on"] if "window" in visit else None
     is_late = latest_on is not None and (
@@ -75,6 +81,20 @@ def find_escalation(
     if visit.get("failed_tries", 0) >= limits["failed_tries_to_clinician"]:
         return "no-answer"
     return ""
+
+
+def lies_too_late(
+    day: str, visit: Mapping[str, Any], today_on: str, limits: Mapping[str, int]
+) -> bool:
+    """Say whether a day of a booking is a clinician's to choose (CV8, CV9).
+
+    That is more than ``late_days_to_clinician`` after the latest date, or after today where that
+    has passed: whoever is late already is still booked at the desk, and soon.
+    """
+    if "window" not in visit:
+        return False
+    counted_from = max(visit["window"]["latest_on"], today_on)
+    return day > add_days(counted_from, limits["late_days_to_clinician"])
 
 
 def find_book_by(visit: Mapping[str, Any], today_on: str, limits: Mapping[str, int]) -> str:

@@ -49,7 +49,7 @@ def choose_events(clinic: Clinic, *, scope: str, name: str, on: str) -> list[Fee
     find = _at_place if scope == "place" else _of_person
     found = [
         event
-        for visit in clinic.visits
+        for visit in (*clinic.visits, *clinic.struck_visits)
         for event in find(visit, name)
         if add_days(event.slot.on, KEPT_DAYS) >= on
     ]
@@ -72,11 +72,11 @@ def _at_place(visit: VisitFacts, place: str) -> Iterator[FeedEvent]:
     if rivals:
         yield FeedEvent(visit, rivals[-1], "TENTATIVE")
         return
-    if visit.slot and visit.slot.place == place and visit.status in _CAME:
-        yield FeedEvent(visit, visit.slot, "CONFIRMED")
+    if visit.slot and visit.slot.place == place and (status := _status(visit, visit.slot)):
+        yield FeedEvent(visit, visit.slot, status)
         return
-    # Moved elsewhere, or no longer booked: it was here, and here it is cancelled.
-    former = [slot for slot in visit.slots if slot.place == place]
+    # Moved elsewhere, itself or its session, no longer booked, or struck: here it is cancelled.
+    former = [slot for slot in visit.told_slots if slot.place == place]
     if former:
         yield FeedEvent(visit, former[-1], "CANCELLED")
 
@@ -85,10 +85,21 @@ def _of_person(visit: VisitFacts, person: str) -> Iterator[FeedEvent]:
     if person not in visit.owners or not visit.slots:
         return
     slot = visit.slot or visit.slots[-1]
-    if visit.owner != person or visit.status not in _CAME:
-        yield FeedEvent(visit, slot, "CANCELLED")
-    else:
-        yield FeedEvent(visit, slot, "TENTATIVE" if visit.rivals else "CONFIRMED")
+    status = "" if visit.owner != person else "TENTATIVE" if visit.rivals else _status(visit, slot)
+    yield FeedEvent(visit, slot, status or "CANCELLED")
+
+
+def _status(visit: VisitFacts, slot: Slot) -> str:
+    """Return how a visit stands in its slot, "" where it is off.
+
+    Tentative until a person has settled it: two answers on what became of it, or a booking whose
+    session does not take place on that day.
+    """
+    if "status" in visit.conflicts:
+        return "TENTATIVE"
+    if visit.status not in _CAME or (visit.seen_on or slot.on) < slot.on:
+        return ""
+    return "TENTATIVE" if visit.status == "booked" and not slot.is_held else "CONFIRMED"
 
 
 def _write_event(event: FeedEvent, words: FeedWords) -> icalendar.Event:

@@ -15,6 +15,7 @@ from api.documents.letter_words import LetterKind
 BarReason = Literal[
     "not-on-record",
     "died",
+    "same-number-died",
     "transferred",
     "ended",
     "do-not-contact",
@@ -34,6 +35,8 @@ BarReason = Literal[
 SENTENCES: dict[BarReason, str] = {
     "not-on-record": "No such visit of a known patient is on record. Look it up again.",
     "died": "The patient has died. Write to nobody.",
+    "same-number-died": "Another record with this local number says that the patient has died. "
+    "Write to nobody until a clinician has settled which is right.",
     "transferred": "The patient is with another unit now. Leave it to that unit.",
     "ended": "The visit has ended. If that is wrong, a clinician opens it again.",
     "do-not-contact": "The patient is not to be contacted. Ask the clinician.",
@@ -44,7 +47,7 @@ SENTENCES: dict[BarReason, str] = {
     "not-cancelled": "The visit is not cancelled. Choose another letter.",
     "not-missed": "The visit was not missed. Choose another letter.",
     "day-past": "The day of the booking is past. Say first what became of the visit.",
-    "session-changed": "The session was closed or moved. Book the visit anew.",
+    "session-changed": "The session was closed, moved or struck. Book the visit anew.",
     "no-address": "No address is on record. Ask for it and enter it.",
     "address-too-long": "The address has more than 5 lines and leaves the window. Shorten it.",
     "no-phone": "No phone number that can be used is on record. Ask for it and enter it.",
@@ -99,7 +102,7 @@ def find_bar(
     }
     if "died" in {one.ended_because for one in every}:
         return bar("died")
-    if "transferred" in reasons:
+    if "transferred" in reasons and not _has_come_back(visit, every):
         return bar("transferred")
     if not patient.may_contact:
         return bar("do-not-contact")
@@ -108,6 +111,33 @@ def find_bar(
     if doubted or conflicts & held_back:
         return bar("two-answers")
     return bar("ended") if visit.status == "ended" else None
+
+
+def _has_come_back(visit: VisitFacts, every: Iterable[VisitFacts]) -> bool:
+    """Say whether a visit is of a case that began here after the patient was transferred (FG5).
+
+    What the booking stream knows of a case is its visits: it began with the first of them.
+    """
+    left = {one.ended_on for one in every if one.ended_because == "transferred"}
+    begun = {one.begun_on for one in every if one.case == visit.case}
+    return bool(visit.case) and "" not in left and max(left) < min(begun)
+
+
+def find_twin_bar(twins: Iterable[VisitFacts]) -> Bar | None:
+    """Return why nobody writes while other records bear the patient's number; None for no reason.
+
+    Parameters
+    ----------
+    twins : iterable of VisitFacts
+        Every visit of other patient records with the same local number: one person may have two
+        records, and the family would get the letter of the one that nobody knows the death of.
+    """
+    for one in twins:
+        if one.ended_because == "died":
+            return bar("same-number-died")
+        if "ended_because" in one.conflicts:
+            return bar("two-answers")
+    return None
 
 
 def find_letter_bar(
@@ -145,6 +175,6 @@ def find_booking_bar(
     if slot.on < on:
         return bar("day-past")
     session = sessions.get(slot.session)
-    if session is not None and (session.closed_because or session.on != slot.on):
-        return bar("session-changed")
-    return None
+    if session is None:
+        return bar("session-changed") if slot.session else None
+    return bar("session-changed") if session.closed_because or session.on != slot.on else None

@@ -106,7 +106,8 @@ def _appointment(visit: VisitFacts, minutes: int) -> dict[str, Any] | None:
     slot = visit.rivals[-1] if visit.rivals else visit.slot
     if slot is None or visit.is_elsewhere:
         return None
-    status = "pending" if visit.rivals else _APPOINTMENT_STATUS.get(visit.status)
+    is_settled = not visit.rivals and "status" not in visit.conflicts
+    status = _APPOINTMENT_STATUS.get(visit.status) if is_settled else "pending"
     if status is None:
         # Asked for again: what was booked is off.
         status = "cancelled"

@@ -47,4 +47,4 @@ def post_proposals(
 @get("/api/bookings/over", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
 def get_over_bookings(device: AskingDevice, around: Around) -> OverBookings:
     """List the sessions from today on in which a booked visit has no place."""
-    return list_over_bookings(around.store, from_on=around.environment.today())
+    return list_over_bookings(around.store, from_on=around.today())

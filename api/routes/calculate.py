@@ -95,4 +95,4 @@ def post_calculation(
     around: Around,
 ) -> dict[str, Any]:
     """Calculate liver-scores, sizing, follow-up, antithrombotic-holds or device-label."""
-    return answer_calculation(kind, data, on=around.environment.today(), store=around.store)
+    return answer_calculation(kind, data, on=around.today(), store=around.store)

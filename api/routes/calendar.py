@@ -36,7 +36,7 @@ def get_calendar(
     content = answer_calendar(
         around.store,
         name.removesuffix(_ENDING),
-        on=environment.today(),
+        on=around.today(),
         time_zone=environment.time_zone,
     )
     if content is None:

@@ -17,5 +17,5 @@ def get_failsafe_list(device: AskingDevice, around: Around) -> FailsafeList:
     """List patients with implants and no future plan, with the latest signature."""
     environment = around.environment
     return list_failsafe_for(
-        around.store, device, on=environment.today(), time_zone=environment.time_zone
+        around.store, device, on=around.today(), time_zone=environment.time_zone
     )

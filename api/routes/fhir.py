@@ -20,7 +20,7 @@ def get_fhir_visits(device: AskingDevice, around: Around) -> Response[Any]:
     environment = around.environment
     content = export_visits(
         around.store,
-        on=environment.today(),
+        on=around.today(),
         now_ms=environment.now_ms(),
         time_zone=environment.time_zone,
     )

@@ -24,7 +24,7 @@ def get_follow_up_measures(
         around.store,
         from_on=from_on,
         until_on=until_on,
-        on=environment.today(),
+        on=around.today(),
         time_zone=environment.time_zone,
     )
 
@@ -38,5 +38,5 @@ def get_clinic_weeks(
     """Count what is due, late and seen week by week, beside the places in sessions."""
     environment = around.environment
     return count_clinic_weeks(
-        around.store, place=place, on=environment.today(), time_zone=environment.time_zone
+        around.store, place=place, on=around.today(), time_zone=environment.time_zone
     )

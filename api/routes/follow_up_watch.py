@@ -6,6 +6,7 @@ import logging
 from api.environment import Environment
 from api.storage.unit_store import UnitStore
 from api.use_cases.check_follow_up import FollowUpCheck, check_follow_up
+from api.use_cases.unit_day import read_unit_zone
 
 _LOG = logging.getLogger("crura")
 # How long after midnight the new day may be noticed.
@@ -45,20 +46,25 @@ class FollowUpWatch:
 
     def check_now(self) -> FollowUpCheck:
         """Check and keep what was found."""
-        self.latest = check_follow_up(self._store, on=self._environment.today())
+        self.latest = check_follow_up(self._store, on=self._today())
         return self.latest
 
     async def _watch(self) -> None:
         while not self._closed.is_set():
-            if self.latest is None or self.latest.as_of_on != self._environment.today():
-                await asyncio.to_thread(self._try_check)
+            await asyncio.to_thread(self._look)
             try:
                 await asyncio.wait_for(self._closed.wait(), self._look_every_seconds)
             except TimeoutError:
                 continue
 
-    def _try_check(self) -> None:
+    def _today(self) -> str:
+        zone = read_unit_zone(self._store, otherwise=self._environment.time_zone)
+        return self._environment.today(zone)
+
+    def _look(self) -> None:
         try:
+            if self.latest is not None and self.latest.as_of_on == self._today():
+                return
             found = self.check_now()
         except Exception as error:  # noqa: BLE001  nobody waits for an answer; it is tried again
             _LOG.error("%s in the check of follow-up", type(error).__name__)

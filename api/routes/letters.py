@@ -54,7 +54,7 @@ def post_letters(
         around.store,
         [Expected(one) if isinstance(one, str) else one for one in data.visits],
         data.kind,
-        on=environment.today(),
+        on=around.today(),
         time_zone=environment.time_zone,
     )
     pdf = base64.b64encode(made.pdf).decode() if made.pdf is not None else None
@@ -74,6 +74,6 @@ def get_reminders(
         around.store,
         from_on=from_on,
         until_on=until_on,
-        on=environment.today(),
+        on=around.today(),
         time_zone=environment.time_zone,
     )

@@ -17,6 +17,7 @@ from api.routes.second_check import SecondCheck
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnknownDeviceError
+from api.use_cases.unit_day import read_unit_zone
 
 WINDOW_MS = 60_000
 MAX_WRONG_CODES = 10
@@ -85,6 +86,11 @@ class Surroundings:
     def __post_init__(self) -> None:
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
         object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
+
+    def today(self) -> str:
+        """Return today's civil date where the unit is, ``YYYY-MM-DD``."""
+        environment = self.environment
+        return environment.today(read_unit_zone(self.store, otherwise=environment.time_zone))
 
 
 Around = NamedDependency[Surroundings]

@@ -14,11 +14,15 @@ from api.storage.unit_store import UnitStore
 from sync.merge import RecordState, shown_value
 
 STRUCK = "entered-in-error"
+NOT_HELD = "not-held"
 _MOST_CAPACITY = 1_000
 
 
 class HeldSession(msgspec.Struct, frozen=True, kw_only=True):
-    """One session that has a day; ``capacity`` is None where none is known (BK3)."""
+    """One session that has a day, or that somebody is booked into; ``capacity`` as in BK3.
+
+    ``closed_because`` is ``not-held`` where no such session or no day of it is on record.
+    """
 
     record: str
     place: str
@@ -91,11 +95,11 @@ def gather_booking_records(
 ) -> BookingRecords:
     """Return what merged states of the three kinds say."""
     read = {one.record: _visit(one) for one in visits if not one.is_entered_in_error}
-    struck = {one.record for one in sessions if one.is_entered_in_error}
+    held = {one.record: _session(one) for one in sessions}
     return BookingRecords(
         sessions={
-            **{one.record: one for one in map(_session, sessions) if one.on},
-            **{one.record: one for one in _struck_sessions(read.values(), struck)},
+            **{one.record: one for one in held.values() if one.on},
+            **{one.record: one for one in _sessions_without_day(read.values(), held)},
         },
         visits=read,
         patients={one.record: _patient(one) for one in patients if not one.is_entered_in_error},
@@ -107,24 +111,33 @@ def seat_bookings(records: BookingRecords) -> dict[str, dict[str, Any]]:
 
     Notes
     -----
-    Rules BK1-BK5.
+    Rules BK1-BK5, BK7.
     """
     named: dict[str, list[dict[str, Any]]] = {}
     for visit in records.visits.values():
         for booking in visit.bookings:
             named.setdefault(booking.session, []).append(
-                {"visit": visit.record, "stamp": booking.stamp, "urgency": visit.urgency}
+                {
+                    "visit": visit.record,
+                    "stamp": booking.stamp,
+                    "urgency": visit.urgency,
+                    "on": booking.on,
+                }
             )
     return {
-        record: answer_session_places(
-            {
-                "bookings": named[record],
-                "capacity": session.capacity,
-                "closed_because": session.closed_because,
-            }
-        )
+        record: answer_session_places({"bookings": named[record], **_as_asked(session)})
         for record, session in sorted(records.sessions.items())
         if record in named
+    }
+
+
+def _as_asked(session: HeldSession) -> dict[str, Any]:
+    """Return a session as the rule asks for it: one that is not held has no day."""
+    is_held = session.closed_because != NOT_HELD
+    return {
+        "capacity": session.capacity,
+        "closed_because": session.closed_because if is_held else "",
+        "held_on": session.on if is_held else "",
     }
 
 
@@ -144,23 +157,29 @@ def _session(state: RecordState) -> HeldSession:
         starts=_text(held.get("starts")),
         capacity=min([*capacities, _MOST_CAPACITY]) if capacities else None,
         equipment=tuple(filter(None, map(_text, equipment))) if isinstance(equipment, list) else (),
-        closed_because=next(closed, ""),
+        closed_because=STRUCK if state.is_entered_in_error else next(closed, ""),
     )
 
 
-def _struck_sessions(visits: Iterable[HeldVisit], struck: set[str]) -> Iterable[HeldSession]:
-    """Yield the struck sessions that somebody is booked into, with the day that he was told."""
+def _sessions_without_day(
+    visits: Iterable[HeldVisit], held: Mapping[str, HeldSession]
+) -> Iterable[HeldSession]:
+    """Yield the sessions without a day that somebody is booked into, with a day that he was told.
+
+    Struck ones, those of which no day or two days are on record, and those never heard of.
+    """
     for visit in visits:
         for booking in visit.bookings:
-            if booking.session in struck and booking.on:
+            known = held.get(booking.session)
+            if booking.session and (known is None or not known.on):
                 yield HeldSession(
                     record=booking.session,
-                    place="",
+                    place=known.place if known else "",
                     on=booking.on,
-                    starts="",
+                    starts=known.starts if known else "",
                     capacity=0,
                     equipment=(),
-                    closed_because=STRUCK,
+                    closed_because=(known.closed_because if known else "") or NOT_HELD,
                 )
 
 
@@ -173,16 +192,17 @@ def _visit(state: RecordState) -> HeldVisit:
     window = _parts(shown_value(state.fields.get("window")))
     days = tuple(_day(window.get(name)) for name in ("earliest_on", "target_on", "latest_on"))
     earliest, target, latest = days
-    status = _text(shown_value(state.fields.get("status")))
+    # While two answers stand and one says booked, its place is not given away.
+    is_booked = "booked" in _answers(state, "status")
     return HeldVisit(
         record=state.record,
         patient=_text(shown_value(state.fields.get("patient"))),
         label=_text(shown_value(state.fields.get("label"))),
-        status=status,
+        status=_text(shown_value(state.fields.get("status"))),
         owner_role=_text(shown_value(state.fields.get("owner_role"))),
         urgency=min(MOST_URGENT, max([0, *urgencies])),
         window=(earliest, target, latest) if all(days) and earliest <= target <= latest else None,
-        bookings=tuple(_bookings(state)) if status == "booked" else (),
+        bookings=tuple(_bookings(state)) if is_booked else (),
         unsettled=state.conflicts,
     )
 

@@ -17,8 +17,10 @@ from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.read_clinic import read_clinic
 from api.use_cases.server_log import Chance, write_as_server
 from sync.merge import RecordState, shown_value
+from sync.operation import Operation, decode_body
 
 IMPLANTS = ("coil_placed", "adhesive_injected")
+CLINICIANS = ("endoscopist", "anaesthetist")
 REASONS = {
     "only-past": "open visits, every date past",
     "no-visit": "no visit on record",
@@ -68,10 +70,11 @@ def list_failsafe(store: UnitStore, *, on: str, time_zone: str) -> FailsafeList:
     """Return the list of a day (FL1-FL5)."""
     with store.transaction():
         treated, treated_on = _read_treated(store)
+        dead = _read_dead(store)
         patients = {state.record: state for state in store.views.of_kind("patient")}
         review = _last_review(store)
     clinic = read_clinic(store, time_zone=time_zone)
-    rows = find_failsafe_rows(treated, clinic.visits, on=on)
+    rows = find_failsafe_rows(treated, clinic.visits, dead=dead, on=on)
     listed = [_list(row, patients.get(row.patient), treated_on) for row in rows]
     return FailsafeList(
         as_of_on=on,
@@ -174,6 +177,42 @@ def _read_treated(store: UnitStore) -> tuple[dict[str, set[str]], dict[str, str]
         for patient in (_texts(state_of_case, "patient") if state_of_case else []) or [""]:
             treated.setdefault(patient, set()).add(case)
     return treated, treated_on
+
+
+def _read_dead(store: UnitStore) -> set[str]:
+    """Return whose death a clinician recorded, where nobody contradicts (FL3).
+
+    Read on its own, entry by entry: the check of follow-up has its own way to this.
+    """
+    dead = set()
+    for state in store.views.of_kind("visit"):
+        patients, reasons = _texts(state, "patient"), _texts(state, "ended_because")
+        if state.is_entered_in_error or (reasons, len(patients)) != (["died"], 1):
+            continue
+        if _texts(state, "status") != ["ended"]:
+            continue
+        standing = {
+            name: {ref for one in state.fields[name].values for ref in one.references}
+            for name in ("status", "ended_because")
+        }
+        own = [
+            one.reference
+            for one in store.operations.of_record(state.record)
+            if _is_by_clinician(store, one)
+        ]
+        if all(references.intersection(own) for references in standing.values()):
+            dead.update(patients)
+    return dead
+
+
+def _is_by_clinician(store: UnitStore, operation: Operation) -> bool:
+    """Say whether a clinician wrote it on a device that may write care; a desk is no witness."""
+    device = store.devices.find(operation.device)
+    if device is None or "care" not in device.streams or operation.body_text is None:
+        return False
+    author = store.views.state_of(decode_body(operation.body_text).by)
+    role = shown_value(author.fields.get("role")) if author is not None else None
+    return role in CLINICIANS and author is not None and not author.is_entered_in_error
 
 
 def _texts(state: RecordState, field: str) -> list[str]:

@@ -1,11 +1,12 @@
 """List the sessions in which more visits are booked than there are places, and who is over."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import msgspec
 
 from api.storage.unit_store import UnitStore
-from api.use_cases.booking_records import read_booking_records, seat_bookings
+from api.use_cases.booking_records import BookingRecords, read_booking_records, seat_bookings
 
 
 class OverVisit(msgspec.Struct, frozen=True, kw_only=True):
@@ -47,7 +48,10 @@ class OverBookings(msgspec.Struct, frozen=True):
 
 
 def list_over_bookings(store: UnitStore, *, from_on: str) -> OverBookings:
-    """Return the sessions from a civil date on in which somebody has no place (BK1-BK5)."""
+    """Return the sessions from a civil date on in which somebody has no place (BK1-BK5, BK7).
+
+    A session that was moved into the past is named while somebody was told a day from then on.
+    """
     records = read_booking_records(store)
     found = [
         OverSession(
@@ -61,9 +65,22 @@ def list_over_bookings(store: UnitStore, *, from_on: str) -> OverBookings:
             over=tuple(_over(one, records.visits[one["visit"]].patient) for one in answer["over"]),
         )
         for record, answer in seat_bookings(records).items()
-        if answer["over"] and (session := records.sessions[record]).on >= from_on
+        for session in [records.sessions[record]]
+        if answer["over"]
+        # A day that nobody can read is not past.
+        and any(
+            not on or on >= from_on for on in (session.on, *_days_told(records, answer, record))
+        )
     ]
     return OverBookings(tuple(sorted(found, key=lambda one: (one.on, one.starts, one.session))))
+
+
+def _days_told(records: BookingRecords, answer: dict[str, Any], session: str) -> Iterator[str]:
+    """Yield the days that those without a place in a session were told."""
+    for one in answer["over"]:
+        for booking in records.visits[one["visit"]].bookings:
+            if booking.session == session:
+                yield booking.on
 
 
 def _over(one: dict[str, Any], patient: str) -> OverVisit:

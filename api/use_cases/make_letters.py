@@ -15,6 +15,7 @@ from api.documents.contact_bars import (
     bar,
     find_bar,
     find_letter_bar,
+    find_twin_bar,
 )
 from api.documents.letter_words import LetterKind, choose_words
 from api.documents.letters import LetterPage, lines_of, print_letters, write_page
@@ -127,6 +128,10 @@ class Desk:
         self._of_patient: dict[str, list[VisitFacts]] = defaultdict(list)
         for one in clinic.visits:
             self._of_patient[one.patient].append(one)
+        self._with_number: dict[str, list[str]] = defaultdict(list)
+        for person in clinic.patients.values():
+            for number in person.numbers:
+                self._with_number[number].append(person.record)
 
     def patient_of(self, visit: VisitFacts) -> PatientFacts | None:
         """Return the patient of a visit."""
@@ -137,8 +142,18 @@ class Desk:
         visit = self.visits.get(record)
         if visit is None:
             return bar("not-on-record")
+        patient = self.patient_of(visit)
         others = self._of_patient[visit.patient]
-        return find_bar(visit, self.patient_of(visit), others, held_back=self._held_back)
+        return find_bar(visit, patient, others, held_back=self._held_back) or find_twin_bar(
+            self._of_twins(patient)
+        )
+
+    def _of_twins(self, patient: PatientFacts | None) -> list[VisitFacts]:
+        """Return the visits of other records that bear a number of the patient."""
+        numbers = sorted(patient.numbers) if patient else []
+        twins = {name: None for number in numbers for name in self._with_number[number]}
+        own = patient.record if patient else ""
+        return [one for name in twins if name != own for one in self._of_patient[name]]
 
     def letter_bar_of(self, expected: Expected, kind: LetterKind, *, on: str) -> Bar | None:
         """Return why a letter does not fit, or cannot reach the patient."""

@@ -16,6 +16,7 @@ from api.clinical_rules.session_places import needed_equipment
 from api.storage.unit_store import UnitStore
 from api.use_cases.booking_records import (
     BookingRecords,
+    HeldBooking,
     HeldSession,
     HeldVisit,
     read_booking_records,
@@ -157,7 +158,7 @@ def propose_for_records(
 
 
 def _propose(visit: Visit, session: Session, because: str) -> Proposal:
-    is_kept = visit.held == session.record
+    is_kept = visit.held == session.record and not visit.told_on
     return Proposal(
         visit=visit.record,
         patient=visit.patient,
@@ -183,7 +184,7 @@ def _make_problem(
     waiting: list[Unbooked] = []
     for record in sorted(records.visits if asked is None else set(asked)):
         held = records.visits[record]
-        sentence = _say_why_waiting(held, records, sessions, until_on)
+        sentence = _say_why_waiting(held, records, today_on, until_on)
         if sentence is None:
             visits.append(_visit(held, records, over))
         elif sentence:
@@ -209,16 +210,18 @@ def _holding(seated: dict[str, dict[str, list[str]]], record: str) -> list[str]:
 
 
 def _say_why_waiting(
-    visit: HeldVisit, records: BookingRecords, sessions: dict[str, HeldSession], until_on: str
+    visit: HeldVisit, records: BookingRecords, today_on: str, until_on: str
 ) -> str | None:
     """Return None for a visit to be seated, "" for one that is no matter of it, else a sentence."""
     is_booked = bool(visit.bookings)
-    is_to_book = visit.status in _OPEN and visit.owner_role != "clinician"
-    if not (any(one.session in sessions for one in visit.bookings) if is_booked else is_to_book):
+    is_open = visit.status in _OPEN or "status" in visit.unsettled
+    is_to_book = is_open and visit.owner_role != "clinician"
+    days = [day for one in visit.bookings if (day := _day_told(one, records))]
+    if not (any(today_on <= day <= until_on for day in days) if is_booked else is_to_book):
         return ""
     fields = [
         name
-        for name in ("patient", "booking", "window", "owner_role", "label")
+        for name in ("patient", "status", "booking", "window", "owner_role", "label")
         if name in visit.unsettled
     ]
     if fields:
@@ -238,12 +241,19 @@ def _say_why_waiting(
     return None
 
 
+def _day_told(booking: HeldBooking, records: BookingRecords) -> str:
+    """Return the day on which somebody expects to come; "" for a booking without a session."""
+    session = records.sessions.get(booking.session)
+    return (booking.on or session.on) if session else ""
+
+
 def _visit(held: HeldVisit, records: BookingRecords, over: Collection[tuple[str, str]]) -> Visit:
-    booked = held.bookings[0].session if held.bookings else ""
+    booking = held.bookings[0] if held.bookings else None
+    booked = booking.session if booking else ""
     patient = records.patients.get(held.patient)
     home = patient.home_place if patient else ""
     # A booked visit without a window has one of its own day: it is where somebody put it.
-    on = records.sessions[booked].on if booked else ""
+    on = _day_told(booking, records) if booking else ""
     earliest, target, latest = held.window or (on, on, on)
     return Visit(
         record=held.record,
@@ -257,6 +267,7 @@ def _visit(held: HeldVisit, records: BookingRecords, over: Collection[tuple[str,
         places=(home,) if home and not (patient and patient.travels) else (),
         held=booked,
         is_over=(held.record, booked) in over,
+        told_on=on if booking and on != records.sessions[booked].on else "",
     )
 
 

@@ -3,10 +3,10 @@
 The same log gives the same facts on every server, in whatever order its entries came (FU-09).
 """
 
-import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
+
+import msgspec
 
 from api.clinical_rules.clinic_facts import (
     Clinic,
@@ -19,6 +19,7 @@ from api.clinical_rules.clinic_facts import (
     Window,
 )
 from api.storage.unit_store import UnitStore
+from api.use_cases.booking_records import STRUCK
 from api.use_cases.record_values import (
     civil_date_of,
     keep_last,
@@ -27,9 +28,10 @@ from api.use_cases.record_values import (
     text_of,
     time_of_day_of,
 )
+from api.use_cases.writings import civil_day, count_writings, day_since, in_order, wall_ms
 from sync.clock import read_stamp
 from sync.merge import RecordState, merge_record, shown_value
-from sync.operation import Body, Operation, decode_body
+from sync.operation import Body, Operation
 
 KINDS = ("patient", "visit", "clinic_session", "contact_attempt", "site")
 _RECORDS_AT_ONCE = 1_000
@@ -44,6 +46,7 @@ class _Surroundings:
 
     sessions: Mapping[str, SessionFacts]
     session_writings: Mapping[str, tuple[int, int]]
+    session_places: Mapping[str, tuple[str, ...]]
     patients: Mapping[str, PatientFacts]
     tries: Mapping[str, tuple[Try, ...]]
     time_zone: str
@@ -59,16 +62,25 @@ def read_clinic(store: UnitStore, *, time_zone: str) -> Clinic:
     """
     with store.transaction():
         held = _read_held(store)
+    all_sessions = held["clinic_session"]
+    struck = {name: [one for one in held[name] if one[0].is_entered_in_error] for name in KINDS}
+    held = {name: [one for one in held[name] if not one[0].is_entered_in_error] for name in KINDS}
     sites = [state for state, _ in held["site"]]
     unit_name = next((text for site in sites if (text := text_of(site, "name"))), "")
     zone = known_zone([text_of(site, "time_zone") for site in sites], time_zone)
     sessions = [_session(state, zone) for state, _ in held["clinic_session"]]
+    struck_sessions = [
+        _struck_session(state, operations, zone) for state, operations in struck["clinic_session"]
+    ]
     patients = [_patient(state) for state, _ in held["patient"]]
     around = _Surroundings(
-        sessions={one.record: one for one in sessions},
+        sessions={one.record: one for one in (*sessions, *struck_sessions)},
         session_writings={
-            state.record: _count_writings(operations, {"held", "place"})
-            for state, operations in held["clinic_session"]
+            state.record: count_writings(operations, {"held", "place", "closed_because"})
+            for state, operations in all_sessions
+        },
+        session_places={
+            state.record: _places_ever(operations) for state, operations in all_sessions
         },
         patients={one.record: one for one in patients},
         tries=_tries_by_visit(held["contact_attempt"], zone),
@@ -76,20 +88,13 @@ def read_clinic(store: UnitStore, *, time_zone: str) -> Clinic:
     )
     return Clinic(
         visits=tuple(_visit(state, operations, around) for state, operations in held["visit"]),
+        struck_visits=tuple(
+            _visit(state, operations, around) for state, operations in struck["visit"]
+        ),
         patients=dict(around.patients),
         sessions=tuple(sorted(sessions, key=lambda one: (one.on, one.starts, one.record))),
         unit_name=unit_name,
         time_zone=zone,
-    )
-
-
-def civil_day(wall_ms: int, zone: str) -> str:
-    """Return the civil date of a moment in a zone."""
-    return (
-        datetime.datetime.fromtimestamp(wall_ms / 1_000, datetime.UTC)
-        .astimezone(ZoneInfo(zone))
-        .date()
-        .isoformat()
     )
 
 
@@ -101,17 +106,16 @@ def _read_held(store: UnitStore) -> Held:
         for record, operations in sorted(some.items()):
             kind = record.split("/", 1)[0]
             state = merge_record(record, operations, store.catalogue.policies_of(kind))
-            if not state.is_entered_in_error:
-                held[kind].append((state, operations))
+            held[kind].append((state, operations))
     return held
 
 
 def _visit(state: RecordState, operations: list[Operation], around: _Surroundings) -> VisitFacts:
-    standing = _in_order(operations, state.struck)
+    standing = in_order(operations, state.struck)
     status = text_of(state, "status")
     slots = keep_last(
         slot
-        for _, body in _in_order(operations, ())
+        for _, body in in_order(operations, ())
         if (slot := _slot(body.set.get("booking"), around)) is not None
     )
     slot = _slot(shown_value(state.fields.get("booking")), around)
@@ -122,14 +126,15 @@ def _visit(state: RecordState, operations: list[Operation], around: _Surrounding
     elsewhere = parts_of(shown_value(state.fields.get("elsewhere")))
     seen_on = None
     if status == "attended":
-        seen_on = (
-            civil_date_of(elsewhere.get("on"))
-            or (slot.on if slot else "")
-            or _day_of_status(standing, "attended", around.time_zone)
-            or None
-        )
-    written, changed_ms = _count_writings(operations, {"booking", "status"})
-    of_sessions = [around.session_writings.get(one.session, (0, 0)) for one in slots]
+        # Who came before the day booked came on the day on which that was said.
+        said_on = day_since(standing, "attended", around.time_zone)
+        days = [day for day in (slot.on if slot else "", said_on) if day]
+        seen_on = civil_date_of(elsewhere.get("on")) or min(days, default=None)
+    written, changed_ms = count_writings(operations, {"booking", "status", "owner"})
+    # Each session once, by every booking ever made: what is added up never becomes less.
+    of_sessions = [
+        around.session_writings.get(name, (0, 0)) for name in {one.session for one in slots}
+    ]
     patient = text_of(state, "patient")
     of_patient = around.patients.get(patient)
     window = parts_of(shown_value(state.fields.get("window")))
@@ -143,17 +148,26 @@ def _visit(state: RecordState, operations: list[Operation], around: _Surrounding
         window=Window(*(civil_date_of(window.get(name)) or None for name in _WINDOW)),
         slot=slot,
         slots=slots,
+        told_slots=tuple(
+            msgspec.structs.replace(one, place=place)
+            for one in slots
+            for place in around.session_places.get(one.session, ())
+        ),
         rivals=rivals,
         owner=text_of(state, "owner"),
         owner_role=text_of(state, "owner_role"),
         owners=keep_last(
-            owner for _, body in standing if isinstance(owner := body.set.get("owner"), str)
+            owner
+            for _, body in in_order(operations, ())
+            if isinstance(owner := body.set.get("owner"), str)
         ),
         act_on=civil_date_of(shown_value(state.fields.get("act_on"))),
         seen_on=seen_on,
+        begun_on=civil_day(wall_ms(standing[0][0]), around.time_zone) if standing else "",
+        ended_on=day_since(standing, "ended", around.time_zone) if status == "ended" else "",
         is_elsewhere=bool(elsewhere),
         home_place=of_patient.home_place if of_patient else "",
-        outcomes=_outcomes(standing, status, bool(elsewhere), slot, around),
+        outcomes=_outcomes(standing, "" if elsewhere else seen_on or "", slot, around),
         tries=around.tries.get(state.record, ()),
         conflicts=state.conflicts,
         sequence=max(0, written + sum(count for count, _ in of_sessions) - 1),
@@ -163,8 +177,7 @@ def _visit(state: RecordState, operations: list[Operation], around: _Surrounding
 
 def _outcomes(
     standing: list[tuple[Operation, Body]],
-    status: str,
-    is_elsewhere: bool,
+    came_on: str,
     slot: Slot | None,
     around: _Surroundings,
 ) -> tuple[Outcome, ...]:
@@ -174,10 +187,10 @@ def _outcomes(
     for operation, body in standing:
         booked = _slot(body.set.get("booking"), around) or booked
         if body.set.get("status") == "no-show":
-            on = booked.on if booked else civil_day(_wall_ms(operation), around.time_zone)
+            on = booked.on if booked else civil_day(wall_ms(operation), around.time_zone)
             found.append(Outcome(on, booked.place if booked else "", "no-show"))
-    if status == "attended" and slot is not None and not is_elsewhere:
-        found.append(Outcome(slot.on, slot.place, "attended"))
+    if came_on and slot is not None:
+        found.append(Outcome(came_on, slot.place, "attended"))
     return keep_last(found)
 
 
@@ -194,6 +207,8 @@ def _slot(value: object, around: _Surroundings) -> Slot | None:
         place=session.place if session else "",
         session=name if isinstance(name, str) else "",
         time_zone=session.time_zone if session else around.time_zone,
+        is_held=not name
+        or (session is not None and not session.closed_because and session.on == on),
     )
 
 
@@ -212,14 +227,46 @@ def _session(state: RecordState, zone: str) -> SessionFacts:
     )
 
 
+def _places_ever(operations: list[Operation]) -> tuple[str, ...]:
+    return keep_last(
+        place
+        for _, body in in_order(operations, ())
+        if isinstance(place := body.set.get("place"), str) and place
+    )
+
+
+def _struck_session(state: RecordState, operations: list[Operation], zone: str) -> SessionFacts:
+    """Return a session as it was before it was struck: bookings and calendars name its place."""
+    last: dict[str, object] = {}
+    for _, body in in_order(operations, ()):
+        last.update(body.set)
+    held = parts_of(last.get("held"))
+    place = last.get("place")
+    return SessionFacts(
+        record=state.record,
+        place=place if isinstance(place, str) else "",
+        on=civil_date_of(held.get("on")),
+        starts=time_of_day_of(held.get("starts")),
+        time_zone=known_zone([held.get("time_zone")], zone),
+        capacity=0,
+        closed_because=STRUCK,
+    )
+
+
 def _patient(state: RecordState) -> PatientFacts:
     needs = shown_value(state.fields.get("needs"))
     barred = state.fields.get("do_not_contact")
+    numbers = state.fields.get("local_id")
     return PatientFacts(
         record=state.record,
         family_name=text_of(state, "family_name"),
         given_name=text_of(state, "given_name"),
         local_id=text_of(state, "local_id"),
+        numbers=frozenset(
+            number
+            for held in (numbers.values if numbers else ())
+            if isinstance(held.value, str) and (number := held.value.strip().casefold())
+        ),
         phone=text_of(state, "phone"),
         address=text_of(state, "address"),
         letter_language=text_of(state, "letter_language"),
@@ -251,39 +298,3 @@ def _tries_by_visit(
 def _last(state: RecordState, field: str) -> object:
     held = state.fields.get(field)
     return held.values[-1].value if held and held.values else None
-
-
-def _in_order(operations: list[Operation], struck: Iterable[str]) -> list[tuple[Operation, Body]]:
-    """Return what was written, by stamp, without what was struck."""
-    left_out = set(struck)
-    return [
-        (one, decode_body(one.body_text))
-        for one in sorted(operations, key=lambda one: (one.stamp, one.reference))
-        if one.body_text is not None and one.reference not in left_out
-    ]
-
-
-def _count_writings(operations: list[Operation], fields: set[str]) -> tuple[int, int]:
-    """Return how many operations touch the fields, and the latest of their wall times.
-
-    Every one counts, struck ones and those that strike as well: what is counted never becomes
-    less while the log grows.
-    """
-    touching = []
-    for one in operations:
-        if one.body_text is None:
-            continue
-        body = decode_body(one.body_text)
-        if fields & body.set.keys() or fields & body.over.keys() or body.retract:
-            touching.append(_wall_ms(one))
-    return len(touching), max(touching, default=0)
-
-
-def _day_of_status(standing: list[tuple[Operation, Body]], status: str, zone: str) -> str:
-    written = [one for one, body in standing if body.set.get("status") == status]
-    return civil_day(_wall_ms(written[-1]), zone) if written else ""
-
-
-def _wall_ms(operation: Operation) -> int:
-    stamp = read_stamp(operation.stamp)
-    return stamp.wall_ms if stamp else 0

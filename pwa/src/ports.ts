@@ -163,6 +163,52 @@ export type UnitDevicesAnswer =
   | { kind: 'told'; devices: UnitDevice[] }
   | { kind: 'not-told'; sentence: string };
 
+/** In what the promise of follow-up is broken (FG1-FG10). */
+export type GapKind =
+  | 'no-plan'
+  | 'reason-to-come'
+  | 'no-next-visit'
+  | 'patient-struck'
+  | 'end-to-confirm'
+  | 'open-after-end'
+  | 'two-answers'
+  | 'no-owner'
+  | 'no-day'
+  | 'doubled'
+  | 'no-result';
+
+/** One place where it is broken; "" for what is not known. The list of kinds grows with the unit. */
+export interface FollowUpGap {
+  kind: GapKind | (string & {});
+  /** `patient/id`. */
+  patient: string;
+  number: string;
+  name: string;
+  /** `case/id`. */
+  case: string;
+  /** `visit/id`. */
+  visit: string;
+  label: string;
+  what_to_do: string;
+  /** Civil date by which it was to be done. */
+  due_on: string;
+}
+
+/** The unit's check of follow-up on one day; patients are counted. */
+export interface FollowUpCheck {
+  as_of_on: string;
+  checked: number;
+  with_next_act: number;
+  ended: number;
+  not_due: number;
+  gaps: FollowUpGap[];
+}
+
+/** The sentence is "" on a device that has not joined a unit. */
+export type FollowUpCheckAnswer =
+  | ({ kind: 'told' } & FollowUpCheck)
+  | { kind: 'not-told'; sentence: string };
+
 /** Which letter to print; each has its own words. */
 export type LetterKind = 'appointment' | 'moved' | 'cancelled' | 'missed' | 'please_call';
 
@@ -373,6 +419,8 @@ export interface RecordStore {
   unitAlarms(): Promise<UnitAlarmsAnswer>;
   /** Every device of the unit with its last exchange; asks the unit. */
   unitDevices(): Promise<UnitDevicesAnswer>;
+  /** Who lacks a next act, checked anew; asks the unit, which tells devices that hold care. */
+  followUpCheck(): Promise<FollowUpCheckAnswer>;
   /** Let the unit make letters as the visits stand there now. */
   unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer>;
   /** Ask the unit for the reminders that fall due from one civil date to another. */

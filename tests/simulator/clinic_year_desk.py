@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 import msgspec
 
 from api.clinical_rules.civil_date import add_days
+from api.clinical_rules.errors import CalculationRefusedError
 from api.clinical_rules.visit_course_limits import find_book_by, find_escalation
 from api.clinical_rules.visit_course_table import read_state
 from api.documents.contact_bars import Bar, Expected, find_bar, find_letter_bar
@@ -207,9 +208,25 @@ class Desk:
     def _book(self, proposal: Proposal, today_on: str, because: str) -> None:
         visit = self._record.visits[proposal.visit]
         kind: LetterKind = "moved" if visit.is_booked else "appointment"
-        clerk = self.clerk_of(visit)
-        self._record.book_visit(visit, proposal.session, "booking", today_on, because, clerk)
-        self.ask_for_letter(visit, kind)
+        if self._book_or_told(visit, proposal.session, today_on, because, self.clerk_of(visit)):
+            self.ask_for_letter(visit, kind)
+        elif visit.is_booked:
+            self._cancel(visit, "unit", because, today_on)
+        else:
+            self._record.act(visit, "escalate", "booking", today_on, because="No place in time")
+
+    def _book_or_told(
+        self, visit: YearVisit, session: str, today_on: str, because: str, clerk: str
+    ) -> bool:
+        """Book or move a visit; False where the day is so late that it is a clinician's (CV9)."""
+        try:
+            self._record.book_visit(visit, session, "booking", today_on, because, clerk)
+        except CalculationRefusedError as refused:
+            if "so late a day is a clinician's" not in str(refused):
+                raise
+            self._record.told["too late a day for the desk"] += 1
+            return False
+        return True
 
     def _cancel(self, visit: YearVisit, by: str, because: str, today_on: str) -> None:
         self._record.act(visit, "cancel", "booking", today_on, cancelled_by=by, because=because)
@@ -234,10 +251,9 @@ class Desk:
         for one in self._record.sessions.values():
             fits = one.on == day and one.place == here.place and one.equipment == here.equipment
             if fits and not one.closed_because and taken.get(one.record, 0) < one.capacity:
-                self._record.book_visit(
-                    visit, one.record, "booking", today_on, "The patient asked", ""
-                )
-                self.ask_for_letter(visit, "moved")
+                # Whoever may not come later keeps the day.
+                if self._book_or_told(visit, one.record, today_on, "The patient asked", ""):
+                    self.ask_for_letter(visit, "moved")
                 return
 
     def count_booked(self) -> dict[str, int]:

@@ -7,7 +7,7 @@ from api.clinical_rules.clinic_facts import (
     VisitFacts,
     Window,
 )
-from api.clinical_rules.follow_up_gaps import CaseStanding, VisitStanding
+from api.clinical_rules.follow_up_standings import CaseStanding, VisitStanding
 from api.clinical_rules.visit_course_table import END_REASONS
 from api.use_cases.booking_records import (
     BookingRecords,

@@ -10,10 +10,21 @@ import { atMost, listOf, naturalNumber, shape, text } from './shapes';
 const MOST_URGENT = 3;
 
 /** Why a visit is over; the sentence for it is in `TEXTS`. */
-export type OverReason = 'closed' | 'no-places' | 'less-urgent' | 'booked-later' | 'same-moment';
+export type OverReason =
+  | 'closed'
+  | 'not-held'
+  | 'another-day'
+  | 'no-places'
+  | 'less-urgent'
+  | 'booked-later'
+  | 'same-moment';
 
 const TEXTS: Readonly<Record<OverReason, string>> = {
   closed: 'This session is closed. Book another session for this visit.',
+  'not-held': 'No day is on record for this session. Book another session for this visit.',
+  'another-day':
+    'This session is held on another day than the one booked. Book this visit anew, ' +
+    'and tell the patient the new day.',
   'no-places':
     'This session has no places. Book another session for this visit, or correct the ' +
     'number of places.',
@@ -45,8 +56,12 @@ export interface SessionPlacesAnswer {
 }
 
 const readRequest = shape(
-  { bookings: listOf(shape({ visit: text, stamp: text }, { urgency: atMost(MOST_URGENT) })) },
-  { capacity: naturalNumber, closed_because: text },
+  {
+    bookings: listOf(
+      shape({ visit: text, stamp: text }, { urgency: atMost(MOST_URGENT), on: text }),
+    ),
+  },
+  { capacity: naturalNumber, closed_because: text, held_on: text },
 );
 
 interface Booked {
@@ -56,20 +71,28 @@ interface Booked {
 }
 
 /**
- * Return who holds a place in one session and who is over. Rules BK1-BK5.
+ * Return who holds a place in one session and who is over. Rules BK1-BK5, BK7.
  *
  * @param request - parsed JSON with the keys of `session-places` in RULES.md
  * @throws ShapeError for a wrong key or type
  */
 export function answerSessionPlaces(request: unknown): SessionPlacesAnswer {
   const read = readRequest(request, '');
-  const waiting = inOrder(read.bookings.map((one) => ({ ...one, urgency: one.urgency ?? 0 })));
-  const isClosed = (read.closed_because ?? '') !== '';
-  const places = isClosed ? 0 : (read.capacity ?? waiting.length);
+  const all = read.bookings.map((one) => ({ ...one, urgency: one.urgency ?? 0 }));
+  const barred = whyBarred(read);
+  const isTold = ({ on = '' }) => read.held_on === undefined || on === read.held_on;
+  const waiting = barred === '' ? inOrder(all.filter(isTold)) : [];
+  // Whoever was told another day comes on that one: no place of this session is theirs.
+  const named = new Set(waiting.map(({ visit }) => visit));
+  const astray = inOrder(all).filter(({ visit }) => !named.has(visit));
+  const places = read.capacity ?? waiting.length;
   const holding = waiting.slice(0, places);
   return {
     holding: holding.map((one) => one.visit),
-    over: waiting.slice(places).map((one) => explain(one, holding.at(-1), isClosed)),
+    over: [
+      ...waiting.slice(places).map((one) => explain(one, whyOver(one, holding.at(-1)))),
+      ...astray.map((one) => explain(one, barred || 'another-day')),
+    ],
   };
 }
 
@@ -109,14 +132,18 @@ function compareTexts(one: string, other: string): number {
   return (a[place]?.codePointAt(0) ?? 0) - (b[place]?.codePointAt(0) ?? 0);
 }
 
-function explain(one: Booked, last: Booked | undefined, isClosed: boolean): OverBooking {
-  const why = whyOver(one, last, isClosed);
-  return { visit: one.visit, why, because: TEXTS[why] };
+/** Return why the session has a place for nobody, "" where it has (BK3, BK7). */
+function whyBarred(read: { closed_because?: string; held_on?: string }): OverReason | '' {
+  if ((read.closed_because ?? '') !== '') return 'closed';
+  return read.held_on === '' ? 'not-held' : '';
 }
 
-function whyOver(one: Booked, last: Booked | undefined, isClosed: boolean): OverReason {
-  if (isClosed) return 'closed';
+function whyOver(one: Booked, last: Booked | undefined): OverReason {
   if (last === undefined) return 'no-places';
   if (last.urgency > one.urgency) return 'less-urgent';
   return last.stamp === one.stamp ? 'same-moment' : 'booked-later';
+}
+
+function explain(one: Booked, why: OverReason): OverBooking {
+  return { visit: one.visit, why, because: TEXTS[why] };
 }

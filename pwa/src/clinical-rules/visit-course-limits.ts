@@ -31,6 +31,8 @@ export interface EscalationFacts {
   readonly window?: VisitWindow | undefined;
   /** The day by which the owner acts. */
   readonly act_on?: string | undefined;
+  readonly booked_on?: string | undefined;
+  readonly owner_role?: string | undefined;
   /** Of all times. */
   readonly no_shows?: number | undefined;
   /** Tries without an answer, since the patient was last reached or a clinician last decided. */
@@ -60,8 +62,9 @@ export function readCourseLimits(ruleBook: RuleBook): {
 /**
  * Return why a clinician has to look at a visit, '' where none has to (CV8).
  *
- * What is booked waits for its day. Lateness and misses wait for the day by which the owner acts: a
- * clinician who gave such a visit back is not asked again before it.
+ * What is booked waits for its day; a booking that lies too late is late at once, until a clinician
+ * holds it. Lateness and misses wait for the day by which the owner acts: a clinician who gave such
+ * a visit back is not asked again before it.
  *
  * @param state - as `readState` gives it
  * @param todayOn - civil date
@@ -73,7 +76,11 @@ export function findEscalation(
   todayOn: string,
   limitOf: CourseLimit,
 ): Escalation {
-  if (!(TO_DO as readonly string[]).includes(state) || state === 'booked') return '';
+  if (state === 'booked') {
+    const isFar = liesTooLate(visit.booked_on ?? '', visit, todayOn, limitOf);
+    return isFar && visit.owner_role !== 'clinician' ? 'late' : '';
+  }
+  if (!(TO_DO as readonly string[]).includes(state)) return '';
   const latestOn = visit.window?.latest_on;
   const isLate =
     latestOn !== undefined && daysBetween(latestOn, todayOn) > limitOf('late_days_to_clinician');
@@ -82,6 +89,22 @@ export function findEscalation(
     if ((visit.no_shows ?? 0) >= limitOf(NO_SHOWS)) return 'no-shows';
   }
   return (visit.failed_tries ?? 0) >= limitOf('failed_tries_to_clinician') ? 'no-answer' : '';
+}
+
+/**
+ * Say whether a day of a booking is a clinician's to choose (CV8, CV9): more than
+ * `late_days_to_clinician` after the latest date, or after today where that has passed. Whoever is
+ * late already is still booked at the desk, and soon.
+ */
+export function liesTooLate(
+  day: string,
+  visit: Pick<EscalationFacts, 'window'>,
+  todayOn: string,
+  limitOf: CourseLimit,
+): boolean {
+  if (visit.window === undefined) return false;
+  const countedFrom = latestOf(visit.window.latest_on, todayOn);
+  return day > addDays(countedFrom, limitOf('late_days_to_clinician'));
 }
 
 /** Return the day from which a desk looks for a place: never before today. */

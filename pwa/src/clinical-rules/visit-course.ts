@@ -15,6 +15,7 @@ import {
   findBookBy,
   findEscalation,
   latestOf,
+  liesTooLate,
   readCourseLimits,
 } from './visit-course-limits';
 import {
@@ -93,7 +94,10 @@ export interface VisitOutlook {
 
 /** What an act records, and who holds the visit then. */
 export interface TakenAct {
-  /** The fields to record, only those that change; null clears one. */
+  /**
+   * The fields to record, null clears one: only those that change, but the status with every act
+   * that has one and all of an end, so that what others do meanwhile collides.
+   */
   set: Record<string, string | number | { on: string; place: string } | null>;
   state: VisitState;
   /** Null once ended. */
@@ -126,7 +130,7 @@ export function lookAtVisit(request: unknown, ruleBook: RuleBook): VisitOutlook 
 }
 
 /**
- * Return what an act on a visit records. Rules CV1-CV9. Place and time of a booking are the
+ * Return what an act on a visit records. Rules CV1-CV10. Place and time of a booking are the
  * caller's to record.
  *
  * @param request - parsed JSON: `visit` as it stands and `act`
@@ -142,8 +146,10 @@ export function takeVisitAct(request: unknown, ruleBook: RuleBook): TakenAct {
   refuseDays(visit, act, limitOf);
   const { fields, next, escalated } = leave(state, visit, act, limitOf);
   const known: Record<string, unknown> = { ...visit };
+  // Written though it stays (CV10): of two acts on one visit, none is taken for the other.
+  const isWritten = (key: string) => next === null || key === 'status';
   const changed = Object.entries(fields).filter(
-    ([key, part]) => JSON.stringify(part) !== JSON.stringify(known[key] ?? null),
+    ([key, part]) => isWritten(key) || JSON.stringify(part) !== JSON.stringify(known[key] ?? null),
   );
   const after = Object.entries({ ...known, ...fields }).filter(([, part]) => part !== null);
   return {
@@ -203,8 +209,11 @@ function isBlank(content: string | undefined): boolean {
 /** Refuse a day that cannot be, and a desk's next act put off too far (CV5, CV9). */
 function refuseDays(visit: CourseVisit, act: CourseAct, limitOf: CourseLimit): void {
   const { act: name, today_on: todayOn, day = '', act_on: actOn = '' } = act;
-  if ((name === 'book' || name === 'move') && day < todayOn) {
-    throw new ShapeError(`act.day ${day} lies before today. Choose a later day.`);
+  if (name === 'book' || name === 'move') {
+    if (day < todayOn) {
+      throw new ShapeError(`act.day ${day} lies before today. Choose a later day.`);
+    }
+    refuseLateDay(visit, act, limitOf);
   }
   if (name === 'done-elsewhere' && day > todayOn) {
     throw new ShapeError(`act.day ${day} lies after today. Correct the day.`);
@@ -234,13 +243,36 @@ function refuseDays(visit: CourseVisit, act: CourseAct, limitOf: CourseLimit): v
   }
 }
 
+/** Refuse a desk's booking that lies too late; an earlier day than before is always right. */
+function refuseLateDay(visit: CourseVisit, act: CourseAct, limitOf: CourseLimit): void {
+  if (act.role === 'clinician' || visit.window === undefined) return;
+  const { latest_on: latestOn } = visit.window;
+  const day = act.day ?? '';
+  // Put off by the desk step after step, a visit would never come.
+  const isMove = act.act === 'move';
+  const isLater = !isMove || day > (visit.booked_on ?? '');
+  if (isLater && liesTooLate(day, visit, isMove ? latestOn : act.today_on, limitOf)) {
+    throw new CalculationRefusedError(
+      `${day} lies more than ${limitOf('late_days_to_clinician')} days after the latest date ` +
+        `${latestOn}: so late a day is a clinician's. Choose an earlier day, or escalate the ` +
+        'visit to a clinician.',
+    );
+  }
+}
+
 type Left = Pick<TakenAct, 'next' | 'escalated'> & { fields: TakenAct['set'] };
 
 /** The fields after an act, and who holds the visit by it. */
 function leave(state: VisitState, visit: CourseVisit, act: CourseAct, limitOf: CourseLimit): Left {
   const status = ACTS[act.act].leaves;
   if (status === ENDED) {
-    return { fields: { status, ended_because: act.reason ?? '' }, next: null, escalated: '' };
+    const fields = {
+      status,
+      ended_because: act.reason ?? '',
+      owner_role: 'clinician',
+      act_on: null,
+    };
+    return { fields, next: null, escalated: '' };
   }
   const [ownerRole, actOn, escalated] = handOn(visit, act, limitOf);
   const kept = ownerRole === visit.owner_role ? visit.owner : undefined;
@@ -289,7 +321,11 @@ function handOn(
   if (name === 'plan' || name === 'ask-to-book' || name === 'reopen') {
     return ['booking', findBookBy(visit, todayOn, limitOf), ''];
   }
-  if (name === 'book' || name === 'move') return [heldBy, act.day ?? todayOn, ''];
+  if (name === 'book' || name === 'move') {
+    const day = act.day ?? todayOn;
+    // Only a clinician books so late, and holds the visit from then on.
+    return [liesTooLate(day, visit, todayOn, limitOf) ? 'clinician' : heldBy, day, ''];
+  }
   if (ACTS[name].leaves === 'attended') {
     // What it showed is a clinician's to note: only then the next visit follows.
     return ['clinician', addDays(todayOn, limitOf('result_within_days')), ''];

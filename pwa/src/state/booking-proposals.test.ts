@@ -167,3 +167,15 @@ test('[FU-14] accepting all at once never books beyond the places', () => {
     }),
   );
 });
+
+test('[BK7] a booking of the proposed session for its former day is open to be made anew', () => {
+  const told = ['a', 'b'].map((name) => visit(name, bookedOn(addDays(SOON, 4))));
+  const moved = ['a', 'b'].map((name) => proposal(name, { standing: 'moved' }));
+
+  const rows = check(moved, told, [free]);
+
+  expect(rows.map(({ stands, offer }) => [stands, offer?.free])).toEqual([
+    ['open', 2],
+    ['open', 2],
+  ]);
+});

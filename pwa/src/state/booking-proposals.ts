@@ -53,7 +53,8 @@ export function checkProposals(proposals: readonly Proposal[], held: HeldNow): P
   );
   const countIn = (record: string) => {
     const { holding = [], over = [] } = seats.get(record) ?? {};
-    return holding.length + over.length;
+    // Those told another day take no place of this session (BK7).
+    return holding.length + over.filter(({ why }) => why !== 'another-day').length;
   };
   return proposals
     .filter(({ standing }) => standing !== 'kept')
@@ -83,7 +84,9 @@ function findStanding(
   if (row === undefined) return 'gone';
   if (row.group === 'two-answers') return 'two-answers';
   const isBooked = row.status === 'booked';
-  if (isBooked && row.booking?.session === proposal.session) return 'booked';
+  // A booking of this session for a day on which it is no longer held has yet to be made anew.
+  const { session: booked, on } = row.booking ?? {};
+  if (isBooked && booked === proposal.session && on === proposal.on) return 'booked';
   if (isBooked && proposal.standing === 'new') return 'other-booking';
   if (row.isContactBarred) return 'barred';
   if (session === undefined || !isOffered(session)) return 'closed';

@@ -189,3 +189,15 @@ test('opening again takes the reason away and books nobody', () => {
     because: 'Opened again',
   });
 });
+
+test('[BK7] who was told the former day of a session is over on that day, and takes no place', () => {
+  const moved = session('s', addDays(TODAY, 2), [], 2);
+
+  const week = weekOf([moved], [visit('a', bookedOn(TODAY))]);
+
+  expect(sessionsOf(week).map(({ on, overCount, free }) => [on, overCount, free])).toEqual([
+    [TODAY, 1, null],
+    [addDays(TODAY, 2), 0, 2],
+  ]);
+  expect(sessionsOf(week)[0]?.lines[0]?.overBecause).toBe('another-day');
+});

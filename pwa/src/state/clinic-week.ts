@@ -1,11 +1,11 @@
 /** One week of clinic sessions: who is booked in each, and what is free, closed or over. Pure. */
 import { addDays } from '../clinical-rules/civil-date';
-import type { OverReason } from '../clinical-rules/session-places';
+import type { OverReason, SessionPlacesAnswer } from '../clinical-rules/session-places';
 import type { Draft } from '../ports';
 import { draftOn } from './decisions-draft';
 import { capacityOf, closedBecause, seatBookings } from './session-bookings';
 import { listOf, type RecordState } from './shown';
-import type { WorkRow } from './worklist';
+import { bookingOf, type WorkRow } from './worklist';
 import { cancelDraft } from './worklist-acts';
 import type { Course } from './worklist-course';
 import { gatherSessions, type PaperLine, type PaperSession } from './worklist-paper';
@@ -79,18 +79,14 @@ export function makeWeek(
   const sundayOn = addDays(mondayOn, 6);
   const gathered = gatherSessions(held.sessions, held.visits, held.patients, mondayOn, sundayOn);
   const stateOf = new Map(held.sessions.map((session) => [session.record, session]));
-  const named = new Set(gathered.map(({ record }) => record));
-  const seats = seatBookings(
-    held.sessions.filter(({ record }) => named.has(record)),
-    held.visits,
-  );
+  const seats = seatBookings(held.sessions, held.visits);
   const sessions = gathered.map((one): WeekSession => {
     const state = stateOf.get(one.record);
     const seated = seats.get(one.record);
-    const overOf = new Map(seated?.over.map(({ visit, why }) => [visit, why]));
     const capacity = state ? capacityOf(state) : null;
     const closed = state ? closedBecause(state) : '';
     const taken = seated?.holding.length ?? 0;
+    const lines = one.lines.map((line) => ({ ...line, overBecause: whyOver(seats, line.visit) }));
     return {
       ...one,
       state,
@@ -98,11 +94,11 @@ export function makeWeek(
       equipment: listOf(state, 'equipment').map(String),
       capacity,
       free: closed !== '' ? 0 : capacity === null ? null : Math.max(0, capacity - taken),
-      overCount: overOf.size,
-      lines: one.lines.map((line) => ({
-        ...line,
-        overBecause: overOf.get(line.visit.record) ?? '',
-      })),
+      // Those told another day stand, and are counted, on that day.
+      overCount: state
+        ? (seated?.over.filter(({ why }) => why !== 'another-day').length ?? 0)
+        : lines.filter(({ overBecause }) => overBecause !== '').length,
+      lines,
     };
   });
   const isInWeek = (on = '') => on >= mondayOn && on <= sundayOn;
@@ -123,6 +119,15 @@ export function makeWeek(
     free: total((session) => session.free ?? 0),
     over: total((session) => session.overCount),
   };
+}
+
+/** Return why a booked visit has no place, also where its session is held on another day. */
+function whyOver(
+  seats: ReadonlyMap<string, SessionPlacesAnswer>,
+  visit: RecordState,
+): OverReason | '' {
+  const over = seats.get(bookingOf(visit)?.session ?? '')?.over ?? [];
+  return over.find((one) => one.visit === visit.record)?.why ?? '';
 }
 
 /** Say whether a session can be closed: it is held, open, and its day has not passed. */

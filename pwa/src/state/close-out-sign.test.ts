@@ -123,3 +123,53 @@ test('[MG12] a case that holds an entry of a newer version is not signed', async
   expect(await session.sign('staff/s-1', given)).toBe(false);
   expect(held.read({ kind: 'sign_off' })).toEqual([]);
 });
+
+/** Has caught a planted bug: only the visits of the case that is closed were looked at. */
+test('[HAZ-45] "Died" at close-out ends the open visits of every case in the same save, by a clinician', async () => {
+  const { session, held, tablet } = await openSession();
+  const window = { earliest_on: '2026-05-01', target_on: '2026-05-08', latest_on: '2026-05-15' };
+  const visit = (id: string, caseRecord: string, status: string) => ({
+    draftId: id,
+    record: `visit/${id}`,
+    set: {
+      patient: 'patient/p1',
+      case: caseRecord,
+      label: 'Clinic visit',
+      window,
+      status,
+      owner_role: 'booking',
+      act_on: '2026-05-01',
+    },
+  });
+  await tablet.save([
+    visit('v1', 'case/earlier', 'to-book'),
+    visit('v2', 'case/earlier', 'attended'),
+  ]);
+  const stands = () =>
+    held
+      .read({ kind: 'visit', parent: 'patient/p1' })
+      .map((one) => [textOf(one, 'status'), textOf(one, 'ended_because')]);
+
+  tablet.whoTapsRole = 'nurse';
+  await session.leaveFollowUpOut('Transferred to another unit', 'no follow-up');
+  await settle();
+  expect(stands()).toEqual([
+    ['to-book', ''],
+    ['attended', ''],
+  ]);
+
+  tablet.whoTapsRole = 'endoscopist';
+  await session.leaveFollowUpOut('Died', 'no follow-up');
+  await settle();
+  expect(stands()).toEqual([
+    ['ended', 'died'],
+    ['attended', ''],
+  ]);
+  expect(textOf(held.read({ kind: 'case', record: CASE })[0], 'no_follow_up_because')).toBe('Died');
+
+  await session.acts.undo();
+  expect(stands()).toEqual([
+    ['to-book', ''],
+    ['attended', ''],
+  ]);
+});

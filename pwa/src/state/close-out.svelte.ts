@@ -22,6 +22,7 @@ import {
 import { CountDoubts } from './close-out-doubts.svelte';
 import { LiveRecords } from './live-records.svelte';
 import { type Override, passes, type StandingGate, standingGates } from './override';
+import { endsOfThePerson } from './person-ends';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import { RaisedCauses } from './raised-causes.svelte';
 import { RaisedTrace } from './raised-trace';
@@ -243,14 +244,28 @@ export class CloseOutSession {
   }
 
   async leaveFollowUpOut(reason: string, words: string): Promise<void> {
-    await this.acts.give({
-      record: this.record.caseRecord,
-      onScreen: this.record.itself,
-      field: 'no_follow_up_because',
-      words,
-      control: `no follow-up ${reason}`,
-      compose: () => reason,
-    });
+    const { caseRecord, itself } = this.record;
+    const control = `no follow-up ${reason}`;
+    const field = 'no_follow_up_because';
+    const ends = await endsOfThePerson(this.#app, textOf(itself, 'patient'), reason);
+    if (ends.length === 0) {
+      const compose = () => reason;
+      await this.acts.give({
+        record: caseRecord,
+        onScreen: itself,
+        field,
+        words,
+        control,
+        compose,
+      });
+      return;
+    }
+    const draftId = this.#app.ids.newId();
+    const over = overOf(itself, field);
+    await this.acts.saveTogether(control, words, () => [
+      { draftId, record: caseRecord, set: { [field]: reason }, over },
+      ...ends,
+    ]);
   }
 
   /**

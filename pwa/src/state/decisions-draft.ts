@@ -48,6 +48,21 @@ export function undoDraft(record: string, references: readonly string[], because
 }
 
 /**
+ * Say whether a device may choose an answer: that a visit ended is no desk's to choose, not even
+ * where a clinician gave one of the two (HAZ-45).
+ *
+ * @param role - of the device, as it joined
+ */
+export function mayChoose(
+  kind: string,
+  field: string,
+  value: Json,
+  role: string | undefined,
+): boolean {
+  return kind !== 'visit' || field !== 'status' || value !== 'ended' || role === 'bedside';
+}
+
+/**
  * Return the draft by which a person settles a conflict (CF2).
  *
  * @param references - all references of all values of the field: none may be left standing

@@ -1,48 +1,65 @@
 /**
- * Who holds a place and who is over in each session, as the record shows it now: BK1 to BK5 over
- * merged states. Twin of `seat_bookings` in `booking_records.py`. Pure.
+ * Who holds a place and who is over in each session, as the record shows it now: BK1 to BK5 and
+ * BK7 over merged states. Twin of `seat_bookings` in `booking_records.py`. Pure.
  */
+import { isCivilDate } from '../clinical-rules/civil-date';
 import { answerSessionPlaces, type SessionPlacesAnswer } from '../clinical-rules/session-places';
-import { type Json, type RecordState, textOf, valuesOf } from './shown';
+import { type Json, type RecordState, structureOf, valuesOf } from './shown';
 
 const MOST_URGENT = 3;
 
 interface Booked {
   session: string;
   stamp: string;
+  on: string;
+}
+
+interface Session {
+  capacity: number | null;
+  closed_because: string;
+  held_on: string;
 }
 
 /**
  * Return the answer for each session that anybody is booked into, by its record.
  *
- * @param sessions - all sessions held; one that is not held here is not judged
+ * @param sessions - all sessions held; whoever is booked into another has no place (BK7)
  * @param visits - all visits held
  */
 export function seatBookings(
   sessions: readonly RecordState[],
   visits: readonly RecordState[],
 ): Map<string, SessionPlacesAnswer> {
-  const named = new Map<string, { visit: string; stamp: string; urgency: number }[]>();
+  const named = new Map<string, { visit: string; stamp: string; on: string; urgency: number }[]>();
   for (const visit of visits) {
-    for (const { session, stamp } of bookedInto(visit)) {
-      const one = { visit: visit.record, stamp, urgency: urgencyOf(visit) };
+    for (const { session, stamp, on } of bookedInto(visit)) {
+      const one = { visit: visit.record, stamp, on, urgency: urgencyOf(visit) };
       const known = named.get(session);
       if (known === undefined) named.set(session, [one]);
       else known.push(one);
     }
   }
   const found = new Map<string, SessionPlacesAnswer>();
-  for (const session of sessions) {
-    const bookings = named.get(session.record);
-    if (bookings === undefined) continue;
-    const request = {
-      bookings,
-      capacity: capacityOf(session),
-      closed_because: closedBecause(session),
-    };
-    found.set(session.record, answerSessionPlaces(request));
+  const known = new Map(sessions.map((session) => [session.record, session]));
+  for (const [record, bookings] of named) {
+    found.set(record, answerSessionPlaces({ bookings, ...sessionOf(known.get(record)) }));
   }
   return found;
+}
+
+function sessionOf(session: RecordState | undefined): Session {
+  if (session === undefined) return { capacity: null, closed_because: '', held_on: '' };
+  return {
+    capacity: capacityOf(session),
+    closed_because: closedBecause(session),
+    held_on: heldOn(session),
+  };
+}
+
+/** Return the day on which a session is held, "" where none can be read or two stand. */
+export function heldOn(session: RecordState): string {
+  const on = structureOf(session, 'held')?.on;
+  return typeof on === 'string' && isCivilDate(on) ? on : '';
 }
 
 /** Return why a session does not take place, "" where it does; of two answers one is enough. */
@@ -58,12 +75,15 @@ export function capacityOf(session: RecordState): number | null {
   return answers.length === 0 ? null : Math.min(...answers);
 }
 
-/** Return every session that a booked visit names; two where two answers stand. */
+/** Return every session that a booked visit names, with the day told; two for two answers. */
 function bookedInto(visit: RecordState): Booked[] {
-  if (visit.isEnteredInError || textOf(visit, 'status') !== 'booked') return [];
-  return valuesOf(visit, 'booking').map(({ value, stamp }) => {
-    const session = isStructure(value) ? value.session : undefined;
-    return { session: typeof session === 'string' ? session : '', stamp };
+  // While two answers stand and one says booked, its place is not given away.
+  const isBooked = valuesOf(visit, 'status').some(({ value }) => value === 'booked');
+  if (visit.isEnteredInError || !isBooked) return [];
+  return valuesOf(visit, 'booking').flatMap(({ value, stamp }) => {
+    const { session, on } = isStructure(value) ? value : {};
+    if (typeof session !== 'string' || session === '') return [];
+    return [{ session, stamp, on: typeof on === 'string' && isCivilDate(on) ? on : '' }];
   });
 }
 

@@ -4,12 +4,13 @@ import type { Draft, RecordStore } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
+import { surveillance } from '../text/surveillance';
 import { CaseRecord } from './case-record.svelte';
 import { textOf } from './shown';
 import { Surveillance } from './surveillance.svelte';
 import { Tablet } from './tablet.svelte';
 import { Worklist } from './worklist.svelte';
-import { bookDraft } from './worklist-acts';
+import { bookDraft, cameDraft } from './worklist-acts';
 
 const TODAY = '2026-03-16';
 const clock = {
@@ -45,14 +46,30 @@ async function openStore() {
       return () => listeners.delete(listener);
     },
     onExchange: () => () => {},
+    remember: async () => {},
   } as unknown as RecordStore;
   return { store, held };
 }
+/** A visit as a clinician adds it by hand. */
+const HAND = {
+  record: 'visit/h-1',
+  label: 'Scope check',
+  targetOn: '2026-06-16',
+  aroundDays: 14,
+  ownerRole: 'booking',
+} as const;
 const settle = () => new Promise((resolve) => setTimeout(resolve, 5));
 
-async function openCase() {
+const HERE = { on: '2026-03-15', place: '' };
+const BY_THE_SEA = { on: '2026-03-15', place: 'Unit by the sea' };
+/** Text that a nurse, whose word ends nothing, is shown instead. */
+const FOR_A_CLINICIAN = /is for a clinician alone/;
+
+/** @param staffRole - of the person who taps; @param isRecordOnly - no plan can be made */
+async function openCase(staffRole = 'endoscopist', isRecordOnly = false) {
   const { store, held } = await openStore();
   const tablet = new Tablet(store, clock);
+  if (staffRole !== '') await tablet.chooseWhoTaps('staff/s-1', 'Otis', staffRole);
   await tablet.save([
     { draftId: 'p', record: 'patient/p-1', set: { family_name: 'Sample', given_name: 'Sam' } },
     {
@@ -63,7 +80,8 @@ async function openCase() {
   ]);
   const caseRecord = new CaseRecord(store, 'c-1');
   await settle();
-  const parts = { store, tablet, clock, ruleBook: packagedRuleBook(TODAY) };
+  const ruleBook = packagedRuleBook(TODAY).forCase(() => isRecordOnly);
+  const parts = { store, tablet, clock, ruleBook };
   return { store, held, tablet, caseRecord, plan: new Surveillance(parts, caseRecord) };
 }
 const visitOf = (caseRecord: CaseRecord, name: string) => {
@@ -99,7 +117,7 @@ test('a result and the visits that follow from it are saved in one act', async (
   await settle();
   const look = visitOf(caseRecord, 'eus_3m');
 
-  await plan.recordAttended(look, '2026-03-15', 'attended here', 'Attended here');
+  await plan.recordAttended(look, HERE, 'attended here', 'Attended here');
   await plan.recordFinding(look, 'doppler_flow', 'yes', 'Doppler flow');
   await settle();
 
@@ -116,6 +134,149 @@ test('a result and the visits that follow from it are saved in one act', async (
   expect(
     caseRecord.visits.filter((one) => textOf(one, 'plan_visit') === 'treatment_session').length,
   ).toBe(1);
+});
+
+/** Has caught a planted bug: who came was saved as attended alone, as before the course was asked. */
+test("[HAZ-43] what took place is a clinician's to note, with a day, here or elsewhere", async () => {
+  for (const told of [HERE, BY_THE_SEA]) {
+    const { caseRecord, plan } = await openCase();
+    await plan.makePlan('plan');
+    await settle();
+
+    await plan.recordAttended(visitOf(caseRecord, 'eus_3m'), told, 'told', 'told');
+    await settle();
+
+    const look = visitOf(caseRecord, 'eus_3m');
+    expect(textOf(look, 'status')).toBe('attended');
+    expect(textOf(look, 'owner_role')).toBe('clinician');
+    // follow_up/course: the result is noted within so many days.
+    expect(textOf(look, 'act_on') > TODAY).toBe(true);
+    expect(look.fields.elsewhere?.values[0]?.value).toEqual(told === HERE ? undefined : told);
+    const result = caseRecord.standing('visit_result')[0];
+    expect(textOf(result, 'on')).toBe(told.on);
+  }
+});
+
+test('[HAZ-43] what did not take place yet, or follows from nothing, is refused and told', async () => {
+  const { held, caseRecord, plan } = await openCase();
+  await plan.makePlan('plan');
+  await settle();
+  const look = visitOf(caseRecord, 'eus_3m');
+  const before = held.tip().counter;
+
+  await plan.recordAttended(look, { on: '2026-03-17', place: 'By the sea' }, 'told', 'told');
+
+  expect(plan.refused).toBe('act.day 2026-03-17 lies after today. Correct the day.');
+  await plan.recordAttended(look, { on: TODAY, place: '  ' }, 'told', 'told');
+  expect(plan.refused).toBe('act.place is missing. Add it.');
+  expect(held.tip().counter).toBe(before);
+  await plan.recordAttended(look, HERE, 'told', 'told');
+  expect(plan.refused).toBe('');
+  await settle();
+  await plan.recordAttended(visitOf(caseRecord, 'eus_3m'), HERE, 'told', 'told');
+  expect(plan.refused).toMatch(/^came does not follow attended/);
+});
+
+/**
+ * Has caught a planted bug: the role was that of the device, so that whoever held the tablet, and
+ * nobody named, could end a follow-up.
+ */
+test.each(['nurse', 'booking', ''])(
+  '[HAZ-45] a tap of "%s" ends no visit and adds none: nothing is recorded, the reason is said',
+  async (staffRole) => {
+    const { held, caseRecord, plan } = await openCase(staffRole);
+    await plan.makePlan('plan');
+    await settle();
+    const before = held.tip().counter;
+
+    expect(plan.isClinician).toBe(false);
+    for (const act of [
+      () => plan.endFollowUp('declined', 'declined'),
+      () => plan.endVisit(visitOf(caseRecord, 'eus_3m'), 'ended'),
+      () => plan.addByHand(HAND, 'added'),
+    ]) {
+      await act();
+      expect(plan.refused).toMatch(FOR_A_CLINICIAN);
+    }
+
+    expect(held.tip().counter).toBe(before);
+    await plan.recordAttended(visitOf(caseRecord, 'eus_3m'), HERE, 'told', 'told');
+    expect([plan.refused, held.tip().counter > before]).toEqual(['', true]);
+  },
+);
+
+/** Has caught a planted bug: with nothing open a death could not be recorded. */
+test('[HAZ-43] a death is recorded where no visit is open, once', async () => {
+  const { held, caseRecord, plan } = await openCase();
+
+  await plan.endFollowUp('died', 'died');
+  await settle();
+  const after = held.tip().counter;
+  const ended = caseRecord.visits.map((visit) => [
+    textOf(visit, 'status'),
+    textOf(visit, 'ended_because'),
+    textOf(visit, 'case'),
+  ]);
+  expect(ended).toEqual([['ended', 'died', caseRecord.caseRecord]]);
+
+  await plan.endFollowUp('died', 'died');
+  expect(plan.refused).toBe(surveillance.nothingToEnd);
+  expect(held.tip().counter).toBe(after);
+});
+
+/** Has caught a planted bug: a visit by hand was gone from the screen while no plan was made. */
+test('[HAZ-13] [HAZ-43] a case recorded only is followed up by hand, and its visits end as others', async () => {
+  const { caseRecord, plan } = await openCase('anaesthetist', true);
+
+  expect(plan.asked.answer).toBeNull();
+  await Promise.all([plan.addByHand(HAND, 'added'), plan.addByHand(HAND, 'added')]);
+  await settle();
+
+  expect(plan.refused).toBe('');
+  expect(plan.recorded.map(({ visit, label, state }) => [visit, label, state])).toEqual([
+    ['visit/h-1', 'Scope check', 'planned'],
+  ]);
+  expect(plan.nextRecorded).toEqual({
+    label: 'Scope check',
+    on: '2026-05-19',
+    ownerRole: 'booking',
+  });
+  const [added] = caseRecord.visits;
+  if (!added) throw new Error('not added');
+
+  await plan.recordAttended(added, HERE, 'told', 'told');
+  await settle();
+  expect(plan.nextRecorded).toBeNull();
+  expect(plan.recorded.map((one) => one.state)).toEqual(['attended']);
+
+  await plan.undo();
+  await settle();
+  await plan.endFollowUp('declined', 'declined');
+  await settle();
+  expect(textOf(caseRecord.visits[0], 'ended_because')).toBe('declined');
+});
+
+/** Has caught a planted bug: only open visits took a result, so the desk's "came" had none. */
+test('[FG7] a visit that the desk noted as attended takes its day and its finding here', async () => {
+  const { tablet, caseRecord, plan } = await openCase();
+  await plan.makePlan('plan');
+  await settle();
+  const course = {
+    ruleBook: packagedRuleBook(TODAY),
+    todayOn: TODAY,
+    role: 'booking',
+    who: '',
+  } as const;
+  await tablet.save([cameDraft(visitOf(caseRecord, 'eus_3m'), course)]);
+  await settle();
+
+  const look = visitOf(caseRecord, 'eus_3m');
+  await plan.noteDay(look, '2026-03-15', 'noted');
+  await plan.recordFinding(look, 'doppler_flow', 'yes', 'Doppler flow');
+  await settle();
+
+  expect(textOf(visitOf(caseRecord, 'treatment_session'), 'label')).toBe('Treatment session');
+  expect(plan.asked.answer?.missing).not.toContain('happened.doppler_flow');
 });
 
 test('[HAZ-43] ending follow-up ends every open visit with the reason, and the plan stays silent', async () => {

@@ -1,16 +1,17 @@
 /** Surveillance of one case: the plan from what is known now, and the acts on it. */
-import { answerFollowUp, type FollowUpAnswer } from '../clinical-rules/follow-up';
-import { answerLiverScores } from '../clinical-rules/liver-scores';
+import { ClinicalRuleError } from '../clinical-rules/errors';
+import type { FollowUpAnswer, PlannedVisit } from '../clinical-rules/follow-up';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Clock, Draft, HistoryEntry, Json, RecordStore } from '../ports';
 import { kept } from '../text/record';
+import { surveillance } from '../text/surveillance';
 import type { CaseRecord } from './case-record.svelte';
 import { draftOn, undoDraft } from './decisions-draft';
 import { civilDayOf } from './decisions-time';
 import { type RecordState, textOf } from './shown';
 import {
-  askFollowUp,
   blankState,
+  type Happening,
   happeningsOf,
   type KnownInput,
   knownInputs,
@@ -19,17 +20,34 @@ import {
   resultRecordOf,
   withFields,
 } from './surveillance';
+import { type Asked, askPlan, childClassOf } from './surveillance-asked';
+import {
+  findNextRecorded,
+  type HandVisit,
+  handDraft,
+  isByHand,
+  lacksFinding,
+  listLabels,
+  listPlacesElsewhere,
+  listRecorded,
+  type RecordedAct,
+  type VisitLabel,
+} from './surveillance-by-hand';
+import {
+  courseRoleOf,
+  endDrafts,
+  endFollowUpDrafts,
+  endLabelOf,
+  type TookPlace,
+  tookPlaceDraft,
+} from './surveillance-course';
 import type { Tablet } from './tablet.svelte';
-import { isOpen } from './worklist';
-import { endDraft, noShowDraft } from './worklist-acts';
-import { askLiverScores } from './workup';
-import { latestLabs } from './workup-labs';
-
-type Asked = { answer: FollowUpAnswer; problem: '' } | { answer: null; problem: string };
+import { type EndReason, noShowDraft } from './worklist-acts';
+import type { Course } from './worklist-course';
 
 interface Parts {
   store: RecordStore;
-  tablet: Pick<Tablet, 'save'>;
+  tablet: Pick<Tablet, 'save' | 'whoTapsRole'>;
   clock: Clock;
   ruleBook: RuleBook;
 }
@@ -53,6 +71,8 @@ export class Surveillance {
   todayOn = $state('');
   histories = $state.raw<Record<string, HistoryEntry[]>>({});
   lastAct = $state.raw<LastAct | null>(null);
+  /** Why the last act was not recorded, in one sentence; "" where it was. */
+  refused = $state('');
 
   constructor(parts: Parts, caseRecord: CaseRecord) {
     this.#parts = parts;
@@ -80,7 +100,7 @@ export class Surveillance {
   get inputs(): KnownInput[] {
     return knownInputs(
       this.#case.itself,
-      this.#childClass(),
+      childClassOf(this.#case, this.#parts.ruleBook, this.todayOn),
       this.#case.standing('coil_placed'),
       this.#case.standing('adhesive_injected'),
     );
@@ -102,30 +122,45 @@ export class Surveillance {
     return this.#changesOf(this.asked.answer, this.#case.visits);
   }
 
-  #childClass(): string | null {
-    const { request } = askLiverScores(
-      this.#case.itself,
-      this.#case.patient,
-      latestLabs(this.#case.all('lab_result')),
-      this.todayOn,
-    );
-    try {
-      const { child_pugh: found } = answerLiverScores(request, this.#parts.ruleBook);
-      return 'class' in found ? found.class : null;
-    } catch {
-      // Too little for any score: the class is simply not known.
-      return null;
-    }
+  /** Whether the case is recorded only: no plan is made for it (HAZ-13). */
+  get isRecordOnly(): boolean {
+    return this.#parts.ruleBook.isRecordOnly;
   }
 
-  #ask(happened: ReturnType<typeof happeningsOf>): Asked {
-    if (this.indexOn === '') return { answer: null, problem: '' };
-    const request = askFollowUp(this.indexOn, this.todayOn, this.inputs, happened);
-    try {
-      return { answer: answerFollowUp(request, this.#parts.ruleBook), problem: '' };
-    } catch (error) {
-      return { answer: null, problem: error instanceof Error ? error.message : String(error) };
-    }
+  /** Whether the person who taps may end or plan visits (HAZ-45). */
+  get isClinician(): boolean {
+    return courseRoleOf(this.#parts.tablet.whoTapsRole) === 'clinician';
+  }
+
+  /** What a visit added by hand may be called; empty where no plan is listed. */
+  get labels(): VisitLabel[] {
+    return listLabels(this.#parts.ruleBook);
+  }
+
+  /** Recorded visits that the plan does not show. */
+  get recorded(): PlannedVisit[] {
+    return listRecorded(this.#case.visits, this.asked.answer, this.labels, this.todayOn);
+  }
+
+  /** The next act on visits that the plan does not show. */
+  get nextRecorded(): RecordedAct | null {
+    const { answer } = this.asked;
+    return findNextRecorded(this.#case.visits.filter((one) => answer === null || isByHand(one)));
+  }
+
+  /** What is missing to tell what comes next, as `answerFollowUp` names it. */
+  get missing(): readonly string[] {
+    const told = this.asked.answer?.missing ?? [];
+    const isLacking = lacksFinding(this.recorded, this.#case.standing('visit_result'));
+    return isLacking ? [...new Set([...told, 'happened.doppler_flow'])] : told;
+  }
+
+  get placesElsewhere(): string[] {
+    return listPlacesElsewhere(this.#case.visits);
+  }
+
+  #ask(happened: readonly Happening[]): Asked {
+    return askPlan(this.indexOn, this.todayOn, this.inputs, happened, this.#parts.ruleBook);
   }
 
   #changesOf(answer: FollowUpAnswer | null, visits: readonly RecordState[]): PlanChanges {
@@ -156,18 +191,32 @@ export class Surveillance {
    *
    * @param visit - as drawn when pressed
    */
-  recordAttended(visit: RecordState, on: string, because: string, words: string): Promise<void> {
+  recordAttended(
+    visit: RecordState,
+    told: TookPlace,
+    because: string,
+    words: string,
+  ): Promise<void> {
     return this.#inTurn(async () => {
-      const status = draftOn(visit, visit.record, { status: 'attended' }, { because });
-      const result = await this.#resultDraft(visit.record, { on });
+      const { on } = told;
+      const status = tookPlaceDraft(visit, told, because, this.#course);
+      const result = await this.#resultDraft(visit, { on });
       await this.#save([status, result, ...(await this.#followingDrafts(visit, { on }))], words);
+    });
+  }
+
+  /** Note on which day a visit was that is recorded as attended; its findings are asked then. */
+  noteDay(visit: RecordState, on: string, words: string): Promise<void> {
+    return this.#inTurn(async () => {
+      const result = await this.#resultDraft(visit, { on });
+      await this.#save([result, ...(await this.#followingDrafts(visit, { on }))], words);
     });
   }
 
   /** Record one finding of a visit; the plan that follows is saved in the same act. */
   recordFinding(visit: RecordState, field: string, answer: Json, words: string): Promise<void> {
     return this.#inTurn(async () => {
-      const result = await this.#resultDraft(visit.record, { [field]: answer });
+      const result = await this.#resultDraft(visit, { [field]: answer });
       const following = await this.#followingDrafts(visit, { [field]: answer });
       await this.#save([result, ...following], words);
     });
@@ -176,25 +225,36 @@ export class Surveillance {
   recordNoShow(visit: RecordState, words: string): Promise<void> {
     return this.#inTurn(async () => {
       const history = await this.#parts.store.history(visit.record);
-      const { ruleBook, clock } = this.#parts;
-      const course = { ruleBook, todayOn: clock.today(), role: 'clinician', who: '' } as const;
-      await this.#save([noShowDraft(visit, history, kept.didNotCome, course)], words);
+      await this.#save([noShowDraft(visit, history, kept.didNotCome, this.#course)], words);
     });
   }
 
   /** End one visit that is not needed any more. */
   endVisit(visit: RecordState, words: string): Promise<void> {
-    return this.#inTurn(() => this.#save([endDraft(visit, 'not-needed')], words));
+    return this.#inTurn(() => this.#save(endDrafts([visit], 'not-needed', this.#course), words));
   }
 
-  /** End every open visit with one reason. */
-  endFollowUp(reason: string, words: string): Promise<void> {
+  /** End the follow-up with one reason, whether a visit is open or not. */
+  endFollowUp(reason: EndReason, words: string): Promise<void> {
     return this.#inTurn(async () => {
-      const open = (await this.#visitsNow()).filter(isOpen);
-      await this.#save(
-        open.map((visit) => endDraft(visit, reason)),
-        words,
-      );
+      const { itself, caseRecord } = this.#case;
+      const patient = textOf(itself, 'patient');
+      const label = endLabelOf(this.labels);
+      const because = surveillance.recordedAs.byHand;
+      const visits = await this.#parts.store.read({ kind: 'visit', parent: patient });
+      const followUp = { patient, caseRecord, label, because };
+      const drafts = endFollowUpDrafts(visits, reason, followUp, this.#course);
+      if (drafts.length === 0) this.refused = surveillance.nothingToEnd;
+      else await this.#save(drafts, words);
+    });
+  }
+
+  /** Add a visit by hand, where no plan can be made. */
+  addByHand(told: Omit<HandVisit, 'patient' | 'caseRecord'>, words: string): Promise<void> {
+    return this.#inTurn(async () => {
+      const { itself, caseRecord } = this.#case;
+      const visit = { ...told, patient: textOf(itself, 'patient'), caseRecord };
+      await this.#save([handDraft(visit, surveillance.recordedAs.byHand, this.#course)], words);
     });
   }
 
@@ -248,11 +308,11 @@ export class Surveillance {
     return [...fresh, ...moved];
   }
 
-  async #resultDraft(visit: string, set: Record<string, Json>): Promise<Draft> {
-    const record = resultRecordOf(visit);
+  async #resultDraft(visit: RecordState, set: Record<string, Json>): Promise<Draft> {
+    const record = resultRecordOf(visit.record);
     const [now] = await this.#parts.store.read({ kind: 'visit_result', record });
     const isNew = now === undefined || textOf(now, 'visit') === '';
-    const base = isNew ? { case: this.#case.caseRecord, visit } : {};
+    const base = isNew ? { case: this.#case.caseRecord, visit: visit.record } : {};
     return draftOn(now ?? null, record, { ...base, ...set });
   }
 
@@ -269,8 +329,24 @@ export class Surveillance {
     this.todayOn = this.#parts.clock.today();
   }
 
+  /** Under which rules visits are acted on now, and as whom; nobody holds one in person by it. */
+  get #course(): Course {
+    const { ruleBook, clock, tablet } = this.#parts;
+    const role = courseRoleOf(tablet.whoTapsRole);
+    return { ruleBook, todayOn: clock.today(), role, who: '' };
+  }
+
+  /** One act after the other; what the rules of the course refuse is said, not recorded. */
   #inTurn(work: () => Promise<void>): Promise<void> {
-    const done = this.#turn.then(work);
+    const done = this.#turn.then(async () => {
+      this.refused = '';
+      try {
+        await work();
+      } catch (error) {
+        if (!(error instanceof ClinicalRuleError)) throw error;
+        this.refused = error.message;
+      }
+    });
     this.#turn = done.catch(() => undefined);
     return done;
   }

@@ -216,6 +216,21 @@ test('[FU-13] what was done elsewhere counts on its own day, not on that of the 
   ]);
 });
 
+// Results read of any visit turned this red.
+test('what was opened again did not take place, and what was noted of it counts no more', () => {
+  const result = record('visit_result/v', {
+    visit: 'visit/v',
+    on: '2026-06-02',
+    doppler_flow: 'no',
+  });
+  const told = (status: string) =>
+    happeningsOf([record('visit/v', { plan_visit: 'eus_3m', status })], [result], {}, dayOf);
+
+  expect(told('attended')).toMatchObject([{ outcome: 'attended', doppler_flow: false }]);
+  expect(told('to-book')).toEqual([]);
+  expect(told('booked')).toEqual([]);
+});
+
 test('[FU17] a booking cancelled ahead of its day does not stop the plan', () => {
   const saved = after([], planOf({}, []).changes.fresh);
   const visits = saved.map((visit) =>

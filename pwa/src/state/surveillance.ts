@@ -146,10 +146,12 @@ export function happeningsOf(
     const at = { record: visit.record, visit: planVisit };
     const history = histories[visit.record] ?? [];
     for (const on of missesOf(visit, history)) found.push({ ...at, on, outcome: 'no-show' });
-    const result = results.find(
-      (one) => !one.isEnteredInError && textOf(one, 'visit') === visit.record,
-    );
     const status = textOf(visit, 'status');
+    // What was opened again did not take place: what was noted of it then counts no more.
+    const isToDo = isOpen(visit) && !isInConflict(visit, 'status');
+    const result = results.find(
+      (one) => !isToDo && !one.isEnteredInError && textOf(one, 'visit') === visit.record,
+    );
     const elsewhereOn = status === 'attended' ? structureOf(visit, 'elsewhere')?.on : undefined;
     const isElsewhere = typeof elsewhereOn === 'string';
     const bookedOn = bookingOf(visit)?.on ?? windowOf(visit)?.targetOn ?? '';
@@ -251,9 +253,9 @@ export function planChanges(
       }),
     );
   }
-  changes.gone = visits.filter(
-    (visit) => isOpen(visit) && !openNames.has(textOf(visit, 'plan_visit')),
-  );
+  // What a clinician added by hand no plan knows: only the end of follow-up takes it along.
+  const isLeftOut = (name: string) => (name === '' ? answer.ended !== null : !openNames.has(name));
+  changes.gone = visits.filter((visit) => isOpen(visit) && isLeftOut(textOf(visit, 'plan_visit')));
   return changes;
 }
 
@@ -305,6 +307,15 @@ function isSameWindow(visit: RecordState, planned: PlannedVisit): boolean {
     window.targetOn === planned.target_on &&
     window.latestOn === planned.latest_on
   );
+}
+
+/**
+ * Return the day on which a visit took place as the record tells it: where it was done elsewhere,
+ * else its booking; "" where neither is told.
+ */
+export function tookPlaceOn(visit: RecordState): string {
+  const elsewhereOn = structureOf(visit, 'elsewhere')?.on;
+  return typeof elsewhereOn === 'string' ? elsewhereOn : (bookingOf(visit)?.on ?? '');
 }
 
 /** Return the result record of a visit: its id follows from the visit's. */

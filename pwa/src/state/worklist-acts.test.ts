@@ -7,10 +7,12 @@ import {
   cancelDraft,
   decideDraft,
   elsewhereDraft,
+  endDraft,
   escalateDraft,
   giveDraft,
   noShowDraft,
   offerActs,
+  reopenDraft,
 } from './worklist-acts';
 import { readListLimits } from './worklist-course';
 import {
@@ -72,6 +74,52 @@ test('[FU-04] a cancelled booking says who cancelled, and why, and until when it
     act_on: '2026-03-23',
   });
   expect(draft.because).toBe('Staff away');
+});
+
+test('[CV3] a clinician opens again what took place or ended, a desk does not', () => {
+  const ended = visit('a', { status: 'ended', ended_because: 'declined' });
+  const came = visit('b', { status: 'attended', owner_role: 'clinician' });
+  const rowOf = (one: typeof ended) => ({ ...rowOfVisit(visit('x', {})), visit: one });
+
+  for (const one of [ended, came]) {
+    expect(offerActs(rowOf(one), 'clinician', TODAY)).toContain('reopen');
+    expect(offerActs(rowOf(one), 'booking', TODAY)).not.toContain('reopen');
+  }
+  expect(reopenDraft(ended, 'Noted in error', clinician)).toMatchObject({
+    set: { status: 'to-book', ended_because: null },
+    because: 'Noted in error',
+  });
+  expect(() => reopenDraft(ended, 'Noted in error', clerk)).toThrow('for a clinician alone');
+});
+
+test('[CV10] an end settles two answers on how the visit stands', () => {
+  const two = visit('a', bookedOn(TODAY));
+  const [held] = two.fields.status?.values ?? [];
+  if (held === undefined) throw new Error('no status');
+  const other = { ...held, value: 'no-show', references: ['desk.e1.1#01'] };
+  two.fields.status = { isConflict: true, values: [other, held] };
+
+  const draft = endDraft(two, 'died', clinician);
+
+  expect(draft.set).toEqual({
+    status: 'ended',
+    ended_because: 'died',
+    owner_role: 'clinician',
+    act_on: null,
+  });
+  expect(draft.over?.status).toEqual(['desk.e1.1#01', 'tab.e1.1#00']);
+});
+
+// A desk that books on any day turned this red.
+test('[CV9] a desk books nobody later than 14 days past the window, a clinician does', () => {
+  const one = visit('a', {});
+  const sessions = ['2026-04-06', '2026-04-07'].map((on) => session(on, on, ['scope']));
+  const [last, late] = offerSessions(rowOfVisit(one), sessions, [], TODAY);
+  if (!last || !late) throw new Error('no offer');
+
+  expect(bookDraft(one, last, 'No room', clerk).set).toMatchObject({ act_on: '2026-04-06' });
+  expect(() => bookDraft(one, late, 'No room', clerk)).toThrow('escalate the visit');
+  expect(bookDraft(one, late, 'No room', clinician).set).toMatchObject({ owner_role: 'clinician' });
 });
 
 test('[FU-13] done elsewhere keeps the day and the place, and a clinician notes what it showed', () => {

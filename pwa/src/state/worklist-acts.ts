@@ -4,7 +4,8 @@ import type { CourseAct } from '../clinical-rules/visit-course';
 import { findBookBy, readCourseLimits } from '../clinical-rules/visit-course-limits';
 import { type ActName, listActs, type Role } from '../clinical-rules/visit-course-table';
 import type { Draft, HistoryEntry, Json } from '../ports';
-import { type RecordState, textOf } from './shown';
+import { isInConflict, type RecordState, textOf } from './shown';
+import { withFields } from './surveillance';
 import type { WorkRow } from './worklist';
 import {
   actDraft,
@@ -27,7 +28,8 @@ export type DeskAct =
   | 'give'
   | 'clinician'
   | 'decide'
-  | 'end';
+  | 'end'
+  | 'reopen';
 
 /** The acts of the desk by those of a visit's course; two are one act in two hands. */
 const COURSE_ACTS: Readonly<Record<DeskAct, ActName>> = {
@@ -41,6 +43,7 @@ const COURSE_ACTS: Readonly<Record<DeskAct, ActName>> = {
   clinician: 'escalate',
   decide: 'hand-over',
   end: 'end',
+  reopen: 'reopen',
 };
 
 /**
@@ -168,9 +171,20 @@ const later = (one: string, other: string) => (one > other ? one : other);
 /** Why a visit can end. */
 export type EndReason = NonNullable<CourseAct['reason']>;
 
-/** Return the draft that ends a visit for good; a clinician's act, with a reason (HAZ-45). */
+/**
+ * Return the draft that ends a visit for good; a clinician's act, with a reason (HAZ-45). Where two
+ * answers stand on how the visit stands, this one settles them: all of them are on screen.
+ */
 export function endDraft(visit: RecordState, reason: EndReason, course: Course): Draft {
-  return actDraft(visit, { act: 'end', reason }, course);
+  const facts = isInConflict(visit, 'status')
+    ? factsOf(withFields(visit, { status: 'to-book' }))
+    : factsOf(visit);
+  return actDraft(visit, { act: 'end', reason }, course, {}, facts);
+}
+
+/** Return the draft that opens again what took place or ended in error; a clinician's act. */
+export function reopenDraft(visit: RecordState, because: string, course: Course): Draft {
+  return actDraft(visit, { act: 'reopen', because }, course);
 }
 
 /** One try to reach a patient. */

@@ -8,12 +8,11 @@ import type { Now, Unsorted, WorkRow } from './worklist';
 /** Common practice, no source: what a clinician does needs no place, only to be seen coming. */
 export const CLINICIAN_AHEAD_DAYS = 7;
 
-/** FU-06. A booked visit waits for its day, whoever owns it. */
+/** FU-06. A booked visit waits for its day, whoever owns it, unless that day lies too late. */
 export function whyClinician(
   row: Unsorted,
   { todayOn, limitOf }: Now,
 ): WorkRow['clinicianBecause'] {
-  if (row.status === 'booked') return '';
   const { visit, window } = row;
   const facts = {
     window: window
@@ -24,6 +23,8 @@ export function whyClinician(
         }
       : undefined,
     act_on: textOf(visit, 'act_on'),
+    booked_on: row.booking?.on,
+    owner_role: row.owner,
     failed_tries: row.failedTries,
   };
   const state = readState({
@@ -31,7 +32,7 @@ export function whyClinician(
     cancelled_by: textOf(visit, 'cancelled_by') || undefined,
   });
   const escalation = findEscalation(state, facts, todayOn, limitOf);
-  if (escalation !== '') return escalation;
+  if (escalation !== '' || row.status === 'booked') return escalation;
   const isNear = window === null || addDays(todayOn, CLINICIAN_AHEAD_DAYS) >= window.targetOn;
   return row.owner === 'clinician' && (isNear || wasHandedOver(visit)) ? 'owner' : '';
 }

@@ -1,7 +1,7 @@
 /** The bookings of a day or a week as they go on paper. Pure; no finding stands in it (FU-11). */
 import { addDays, weekdayOf } from '../clinical-rules/civil-date';
 import { isInConflict, type RecordState, structureOf, textOf } from './shown';
-import { bookingOf } from './worklist';
+import { bookingOf, mayBeBooked } from './worklist';
 
 /** One booked visit on paper. */
 export interface PaperLine {
@@ -75,7 +75,7 @@ export function gatherSessions(
   }
   for (const visit of visits) {
     const booking = bookingOf(visit);
-    if (visit.isEnteredInError || textOf(visit, 'status') !== 'booked') continue;
+    if (!mayBeBooked(visit)) continue;
     if (booking === null || !isWithin(booking.on)) continue;
     // A booking names its own day: where the session was moved since, people still come on it.
     const key = `${booking.session} ${booking.on}`;

@@ -80,3 +80,14 @@ test('[FU-01] bookings of a closed or struck session hold no place; those of the
     expect([...findNoPlaces([one], [past, today], TODAY)]).toEqual([['visit/b', 'closed']]);
   }
 });
+
+/** Planted bug that this caught: a booking was held against its session alone, not its day. */
+test('[BK7] a session held on another day, or not on record, has no place for the visit', () => {
+  const one = visit('a', bookedOn('2026-03-24'));
+
+  expect([...findNoPlaces([session('s', '2026-03-24', [])], [one], TODAY)]).toEqual([]);
+  expect([...findNoPlaces([session('s', '2026-03-17', [])], [one], TODAY)]).toEqual([
+    ['visit/a', 'another-day'],
+  ]);
+  expect([...findNoPlaces([], [one], TODAY)]).toEqual([['visit/a', 'not-held']]);
+});

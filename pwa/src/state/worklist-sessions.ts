@@ -3,7 +3,7 @@ import { daysBetween } from '../clinical-rules/civil-date';
 import { fitsSession, neededEquipment, type OverReason } from '../clinical-rules/session-places';
 import { closedBecause, seatBookings } from './session-bookings';
 import { listOf, numberOf, type RecordState, structureOf, textOf } from './shown';
-import { bookingOf, type Window, type WorkRow } from './worklist';
+import { bookingOf, mayBeBooked, type Window, type WorkRow } from './worklist';
 
 /** One session as offered for a visit. */
 export interface OfferedSession {
@@ -23,7 +23,7 @@ export interface OfferedSession {
 export function countBooked(visits: readonly RecordState[]): Map<string, number> {
   const counted = new Map<string, number>();
   for (const visit of visits) {
-    if (visit.isEnteredInError || textOf(visit, 'status') !== 'booked') continue;
+    if (!mayBeBooked(visit)) continue;
     const session = bookingOf(visit)?.session ?? '';
     counted.set(session, (counted.get(session) ?? 0) + 1);
   }
@@ -64,8 +64,9 @@ export function offerSessions(
 const equipmentOf = (session: RecordState) => listOf(session, 'equipment').map(String);
 
 /**
- * Return the booked visits that hold no place, with why (BK1 to BK5): two desks gave away the last
- * one, or the session is closed. Days that have passed are left alone.
+ * Return the booked visits that hold no place, with why (BK1 to BK5, BK7): two desks gave away
+ * the last one, or the session is closed, moved or not on record. Days that have passed are left
+ * alone.
  */
 export function findNoPlaces(
   sessions: readonly RecordState[],

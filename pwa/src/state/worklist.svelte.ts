@@ -5,7 +5,14 @@ import type { App } from './app';
 import { undoDraft } from './decisions-draft';
 import { LiveRecords } from './live-records.svelte';
 import { textOf } from './shown';
-import { type Booking, GROUPS, type Group, makeWorklist, type WorkRow } from './worklist';
+import {
+  type Booking,
+  GROUPS,
+  type Group,
+  listClosed,
+  makeWorklist,
+  type WorkRow,
+} from './worklist';
 import { type DeskAct, giveDraft, noShowDraft, offerActs } from './worklist-acts';
 import { type Course, readListLimits } from './worklist-course';
 import { SimilarNames } from './worklist-names';
@@ -26,7 +33,8 @@ export type Asking =
   | 'clinician'
   | 'decide'
   | 'letter'
-  | 'end';
+  | 'end'
+  | 'reopen';
 
 interface LastAct {
   words: string;
@@ -35,7 +43,7 @@ interface LastAct {
 
 /** Rows of a group that are drawn at first, and more with each press: 10,000 at once are slow. */
 const DRAWN_AT_FIRST = 40;
-/** So many people without an open visit are shown of a search. */
+/** So many people without an open visit, and closed visits, are shown of a search. */
 const MOST_OTHERS = 20;
 
 type Parts = Pick<App, 'store' | 'tablet' | 'clock' | 'ids' | 'ruleBook'>;
@@ -72,7 +80,9 @@ export class Worklist {
   }
 
   get isLoaded(): boolean {
-    return this.#visits.isLoaded && this.#patients.isLoaded && this.#attempts.isLoaded;
+    // Sessions too: a visit whose session is not read yet would stand without a place (BK7).
+    const others = [this.#patients, this.#attempts, this.#sessions];
+    return this.#visits.isLoaded && others.every((one) => one.isLoaded);
   }
 
   readonly #noPlaces = $derived.by(() =>
@@ -86,18 +96,14 @@ export class Worklist {
     return this.#limits.problem;
   }
 
-  rows = $derived.by(() =>
-    makeWorklist(
-      {
-        visits: this.#visits.list,
-        patients: this.#patients.list,
-        attempts: this.#attempts.list,
-        noPlaces: this.#noPlaces,
-      },
-      this.todayOn,
-      this.#limits.limitOf,
-    ),
-  );
+  readonly #held = $derived.by(() => ({
+    visits: this.#visits.list,
+    patients: this.#patients.list,
+    attempts: this.#attempts.list,
+    noPlaces: this.#noPlaces,
+  }));
+
+  rows = $derived.by(() => makeWorklist(this.#held, this.todayOn, this.#limits.limitOf));
 
   /** The index of all people; it keeps what it knows of those who have not changed. */
   readonly #indexed = $derived.by(() => {
@@ -139,8 +145,18 @@ export class Worklist {
       .slice(0, MOST_OTHERS);
   });
 
+  /** What took place or ended of those who were searched for, for a clinician to open again. */
+  closed = $derived.by((): WorkRow[] => {
+    const found = this.#found;
+    if (found === null || this.course.role !== 'clinician') return [];
+    const now = { todayOn: this.todayOn, limitOf: this.#limits.limitOf };
+    return listClosed(this.#held, new Set(found.keys()), now).slice(0, MOST_OTHERS);
+  });
+
   /** The selected row; its visit may have left the list meanwhile. */
-  selected = $derived(this.rows.find((row) => row.visit.record === this.selectedRecord) ?? null);
+  selected = $derived(
+    [...this.rows, ...this.closed].find((row) => row.visit.record === this.selectedRecord) ?? null,
+  );
 
   /** Under which rules the desk acts now, and as whom. */
   get course(): Course {

@@ -1,9 +1,10 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { addDays } from '../clinical-rules/civil-date';
-import type { RecordState } from './shown';
-import { GROUPS, type HeldRecords, isOpen } from './worklist';
+import type { Json, RecordState } from './shown';
+import { GROUPS, type HeldRecords, isOpen, listClosed } from './worklist';
 import { noShowDraft } from './worklist-acts';
+import { readListLimits } from './worklist-course';
 import {
   attempt,
   bookedOn,
@@ -75,6 +76,57 @@ test('[FU-06] 14 days past the window it is still booking, 15 days it is a clini
 
   expect(groupOf(endsOn(addDays(TODAY, -14)))).toBe('overdue');
   expect(groupOf(endsOn(addDays(TODAY, -15)))).toBe('clinician');
+});
+
+// A list that waits for the day of every booking turned this red.
+test("[CV8] a booking 15 days past the window is a clinician's to look at, 14 days is not", () => {
+  const booked = (days: number, more = {}) =>
+    visit('a', { ...bookedOn(addDays(TODAY, 7 + days)), ...more });
+
+  expect(groupOf(booked(13))).toBe('later');
+  expect(groupOf(booked(14))).toBe('later');
+  expect(groupOf(booked(15))).toBe('clinician');
+  expect(rowOfVisit(booked(15))).toMatchObject({ clinicianBecause: 'late', actBy: TODAY });
+  expect(groupOf(booked(15, { owner_role: 'clinician' }))).toBe('later');
+});
+
+// A list that shows the furthest status, and one that leaves out what ended, turned this red.
+test('[HAZ-45] an end beside what the desk did meanwhile is two answers, whatever it was', () => {
+  for (const beside of ['booked', 'attended', 'no-show', 'cancelled']) {
+    const one = twoAnswers(visit('a', bookedOn(TODAY)), 'status', [beside, 'ended']);
+    expect(groupOf(one)).toBe('two-answers');
+  }
+  for (const [field, other] of [
+    ['act_on', '2026-03-30'],
+    ['owner_role', 'booking'],
+  ] as const) {
+    const ended = visit('a', { status: 'ended', act_on: null, owner_role: 'clinician' });
+    expect(groupOf(ended)).toBeUndefined();
+    expect(groupOf(twoAnswers(ended, field, [other, null]))).toBe('two-answers');
+  }
+});
+
+function twoAnswers(state: RecordState, field: string, values: Json[]): RecordState {
+  const [held] = state.fields[field]?.values ?? [];
+  if (held === undefined) throw new Error(`nothing stands in ${field}`);
+  state.fields[field] = { isConflict: true, values: values.map((value) => ({ ...held, value })) };
+  return state;
+}
+
+test('[CV3] what took place or ended of a person is found again, the last first', () => {
+  const now = { todayOn: TODAY, limitOf: readListLimits(clerk.ruleBook, TODAY).limitOf };
+  const visits = [
+    visit('open', {}),
+    visit('ended', { status: 'ended', ended_because: 'declined', owner_role: 'clinician' }),
+    visit('came', { status: 'attended' }, LATER_STAMP),
+    visit('other', { status: 'ended', patient: 'patient/q' }),
+    { ...visit('struck', { status: 'ended' }), isEnteredInError: true },
+  ];
+
+  const closed = listClosed({ visits, patients: [], attempts: [] }, new Set(['patient/p']), now);
+
+  expect(closed.map((row) => row.visit.record)).toEqual(['visit/came', 'visit/ended']);
+  expect(closed[1]).toMatchObject({ clinicianBecause: '', actBy: '' });
 });
 
 test('[FU-06] two tries without an answer go to a clinician, one reached in between does not', () => {

@@ -9,7 +9,16 @@ import {
   type Escalation,
   findBookBy,
 } from '../clinical-rules/visit-course-limits';
-import { isInConflict, numberOf, type RecordState, shown, structureOf, textOf } from './shown';
+import {
+  isInConflict,
+  type Json,
+  numberOf,
+  type RecordState,
+  shown,
+  structureOf,
+  textOf,
+  valuesOf,
+} from './shown';
 import { countFailed, stampOf, whyClinician } from './worklist-escalation';
 
 /** In the order in which a day's work goes; every open visit is in exactly one (FU-01). */
@@ -110,9 +119,21 @@ export function urgencyOf(visit: RecordState): number {
   return Math.max(0, Math.min(MOST_URGENT, numberOf(visit, 'urgency') ?? 0));
 }
 
-/** Say whether the visit still needs an act of somebody. */
+/** Whether a visit may hold a place: while two answers stand and one says booked, it does. */
+export function mayBeBooked(visit: RecordState): boolean {
+  return !visit.isEnteredInError && valuesOf(visit, 'status').some(isBookedAnswer);
+}
+
+const isBookedAnswer = ({ value }: { value: Json }) => value === 'booked';
+
+/** An end beside one of these, done apart, is two answers as much as an end beside a visit. */
+const BESIDE_AN_END = ['owner_role', 'act_on', 'booking'];
+
+/** Say whether the visit still needs an act of somebody; of two answers one is enough. */
 export function isOpen(visit: RecordState): boolean {
-  return !visit.isEnteredInError && !['attended', 'ended'].includes(textOf(visit, 'status'));
+  if (visit.isEnteredInError) return false;
+  const isOver = ['attended', 'ended'].includes(textOf(visit, 'status'));
+  return !isOver || BESIDE_AN_END.some((field) => isInConflict(visit, field));
 }
 
 /**
@@ -123,6 +144,31 @@ export function isOpen(visit: RecordState): boolean {
  * @param limitOf - limits of the course, of `readCourseLimits`
  */
 export function makeWorklist(held: HeldRecords, todayOn: string, limitOf: CourseLimit): WorkRow[] {
+  return rowsOf(held, held.visits.filter(isOpen), { todayOn, limitOf });
+}
+
+/**
+ * Return the visits of some people that took place or ended, the last written first: a clinician
+ * opens one again where it was noted in error.
+ *
+ * @param patients - records of the people
+ */
+export function listClosed(held: HeldRecords, patients: ReadonlySet<string>, now: Now): WorkRow[] {
+  const closed = held.visits.filter(
+    (visit) => !visit.isEnteredInError && !isOpen(visit) && patients.has(textOf(visit, 'patient')),
+  );
+  // Nobody decides next on what is over; what took place waits for its result until a day.
+  return rowsOf(held, closed, now)
+    .map((row) => ({
+      ...row,
+      group: 'later' as const,
+      clinicianBecause: '' as const,
+      actBy: textOf(row.visit, 'act_on'),
+    }))
+    .sort((a, b) => (stampOf(a.visit, 'status') > stampOf(b.visit, 'status') ? -1 : 1));
+}
+
+function rowsOf(held: HeldRecords, visits: readonly RecordState[], now: Now): WorkRow[] {
   const patientOf = new Map(held.patients.map((patient) => [patient.record, patient]));
   const attemptsOf = new Map<string, RecordState[]>();
   for (const attempt of held.attempts) {
@@ -132,15 +178,14 @@ export function makeWorklist(held: HeldRecords, todayOn: string, limitOf: Course
     if (known === undefined) attemptsOf.set(visit, [attempt]);
     else known.push(attempt);
   }
-  return held.visits
-    .filter(isOpen)
+  return visits
     .map((visit) =>
       rowOf(
         visit,
         patientOf.get(textOf(visit, 'patient')),
         attemptsOf.get(visit.record) ?? [],
         held.noPlaces?.get(visit.record) ?? '',
-        { todayOn, limitOf },
+        now,
       ),
     )
     .sort(mostPressingFirst);
@@ -211,6 +256,7 @@ function groupOf(
     if (row.booking.on < todayOn) return 'to-answer';
     if (row.noPlaceBecause !== '') return 'no-place';
     if (row.hasWindowMoved) return 'window-moved';
+    if (why !== '') return 'clinician';
     return row.booking.on < addDays(todayOn, 7) ? 'this-week' : 'later';
   }
   if (why !== '') return 'clinician';
@@ -244,7 +290,9 @@ function nextTryOn(row: Pick<WorkRow, 'visit' | 'attempts'>): string {
 
 /** FU-05. What was written down counts; else it follows from the booking, the try or the window. */
 function actByOf(row: Unsorted, group: Group, { todayOn, limitOf }: Now): string {
-  if (row.status === 'booked' && row.booking !== null) return row.booking.on;
+  if (row.status === 'booked' && row.booking !== null) {
+    return group === 'clinician' ? todayOn : row.booking.on;
+  }
   if (group === 'patient') return nextTryOn(row);
   const written = textOf(row.visit, 'act_on');
   if (written !== '' || row.window === null) return written || todayOn;

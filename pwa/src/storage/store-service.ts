@@ -13,6 +13,7 @@ import type {
   Draft,
   DroppedCase,
   ExchangeStanding,
+  FollowUpCheckAnswer,
   HistoryEntry,
   Json,
   KeepPictureAnswer,
@@ -185,6 +186,10 @@ export class StoreService {
 
   unitDevices(): Promise<UnitDevicesAnswer> {
     return this.#answers.unitDevices();
+  }
+
+  followUpCheck(): Promise<FollowUpCheckAnswer> {
+    return this.#answers.followUpCheck();
   }
 
   unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer> {

@@ -19,6 +19,7 @@ const READ_CALLS: ReadonlySet<AnsweredCall> = new Set([
   'planChecks',
   'unitAlarms',
   'unitDevices',
+  'followUpCheck',
   'unitLetters',
   'unitReminders',
   'unitProposals',

@@ -3,6 +3,8 @@ import { readEvents } from '../network/unit-events';
 import type { UnitRequests } from '../network/unit-requests';
 import type {
   Alarms,
+  FollowUpCheck,
+  FollowUpCheckAnswer,
   LetterKind,
   LetterVisit,
   PlanChecksAnswer,
@@ -51,6 +53,12 @@ export class UnitAnswers {
   unitDevices(): Promise<UnitDevicesAnswer> {
     return this.#ask((token) =>
       this.#requests.get<{ devices: UnitDevice[] }>('/api/devices', token),
+    );
+  }
+
+  followUpCheck(): Promise<FollowUpCheckAnswer> {
+    return this.#ask((token) =>
+      this.#requests.get<FollowUpCheck>('/api/follow-up-check?now=true', token),
     );
   }
 

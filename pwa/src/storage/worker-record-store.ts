@@ -5,6 +5,7 @@ import type {
   Draft,
   DroppedCase,
   ExchangeStanding,
+  FollowUpCheckAnswer,
   HistoryEntry,
   Json,
   KeepPictureAnswer,
@@ -104,6 +105,10 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
 
   unitDevices(): Promise<UnitDevicesAnswer> {
     return this.#ask('unitDevices');
+  }
+
+  followUpCheck(): Promise<FollowUpCheckAnswer> {
+    return this.#ask('followUpCheck');
   }
 
   unitLetters(kind: LetterKind, visits: readonly LetterVisit[]): Promise<UnitLettersAnswer> {

@@ -51,6 +51,7 @@ export const clinic = withMore(said, {
   unitCancelReasons: reasons('clinic.unitCancelReasons', said.unitCancelReasons),
   clinicianReasons: [...reasons('clinic.clinicianReasons', said.clinicianReasons), other],
   decideReasons: [...reasons('clinic.decideReasons', said.decideReasons), other],
+  reopenReasons: [...reasons('clinic.reopenReasons', said.reopenReasons), other],
   because: {
     another: forRecord('clinic.another'),
     give: forRecord('clinic.give'),

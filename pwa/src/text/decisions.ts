@@ -1,5 +1,6 @@
 /** Every sentence of the Decisions screen: conflicts, double entries, alarms, devices, plans. */
 
+import type { GapKind } from '../ports';
 import type { Effect } from '../record-catalogue/conflict-effects';
 import type { DoubleEntry } from '../record-catalogue/double-entries';
 import type { Json } from '../state/shown';
@@ -107,6 +108,18 @@ export const silentWords = withMore(words('silent'), {
   last: (when: string) => say('silent.last', { when }),
   never: (when: string) => say('silent.never', { when }),
   notTold: (sentence: string) => say('silent.notTold', { sentence }),
+});
+
+const gapsSaid = words('followUpCheck');
+
+/** Sentences about patients without a next act; a kind of a newer unit has none of its own. */
+export const gapWords = withMore(gapsSaid, {
+  kinds: gapsSaid.kinds satisfies Record<GapKind, { why: string; what: string }>,
+  due: (day: string) => say('followUpCheck.due', { day }),
+  openNamed: (act: string, name: string) => say('followUpCheck.openNamed', { act, name }),
+  none: (count: number, day: string) => say('followUpCheck.none', { count, day }),
+  notDue: (count: number) => say('followUpCheck.notDue', { count }),
+  notTold: (sentence: string) => say('followUpCheck.notTold', { sentence }),
 });
 
 const plansSaid = words('planCheck');

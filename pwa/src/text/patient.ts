@@ -1,5 +1,7 @@
 /** Every sentence of the Patient screen. */
-import { isInConflict, type RecordState, textOf } from '../state/shown';
+import { NAMES, OFFERED } from '../state/language.svelte';
+import { isInConflict, type Json, type RecordState, textOf } from '../state/shown';
+import { valueWords } from './record';
 import { choices, say, withMore, words } from './say';
 
 const said = words('patient');
@@ -8,7 +10,17 @@ export const patientText = withMore(said, {
   sexes: choices(said.sexes),
   needChoices: choices(said.needChoices),
   identities: choices(said.identities),
+  contactChoices: choices(said.contactChoices),
+  travelChoices: choices(said.travelChoices),
+  /** Each language by its own name, as whoever reads it looks for it. */
+  letterLanguages: OFFERED.map((tag) => ({ id: tag as string, words: NAMES[tag] })),
 });
+
+/** Return a letter's language by its own name; what is held where it is no language offered. */
+export function languageWords(tag: Json): string {
+  const named = OFFERED.find((one) => one === tag);
+  return named === undefined ? valueWords(tag) : NAMES[named];
+}
 
 /** Return the patient in one line: names, date of birth, sex, local number (two identifiers). */
 export function patientLine(patient: RecordState | null | undefined): string {

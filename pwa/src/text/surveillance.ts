@@ -17,7 +17,16 @@ export const surveillance = withMore(said, {
   recordedAs: {
     attended: forRecord('surveillance.attended').toLowerCase(),
     elsewhere: forRecord('surveillance.elsewhere').toLowerCase(),
+    byHand: forRecord('surveillance.hand.kept'),
+    placeUnknown: forRecord('surveillance.placeUnknown'),
   },
+  inMonths: (count: number) => say('surveillance.inMonths', { count }),
+  aroundDays: (count: number) => say('surveillance.aroundDays', { count }),
+  addVisit: (label: string, day: string) => say('surveillance.addVisit', { label, day }),
+  added: (label: string) => say('surveillance.added', { label }),
+  /** What the answer names as missing, each as one line with what to do (FU14, FU19). */
+  missingLines: (missing: readonly string[]) =>
+    missing.map((key) => lookUp(said.missing)[key.split('.').at(-1) ?? ''] ?? key),
   ruleFile: (name: string, version: number) => say('surveillance.ruleFile', { name, version }),
   window: (range: string) => say('surveillance.window', { range }),
   target: (day: string, distance: string) => say('surveillance.target', { day, distance }),

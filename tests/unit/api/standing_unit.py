@@ -24,14 +24,19 @@ Texts = tuple[str, str]
 
 @dataclass(frozen=True)
 class StandingEnvironment(Environment):
-    """An environment that tests move by hand; tokens, codes and ids are counted."""
+    """An environment that tests move by hand; tokens, codes and ids are counted.
+
+    ``zones`` are those in which the day was asked for.
+    """
 
     moved: dict[str, int] = field(default_factory=lambda: {"ms": 0, "drawn": 0})
+    zones: list[str] = field(default_factory=list)
 
     def now_ms(self) -> int:
         return NOON_MS + self.moved["ms"]
 
-    def today(self) -> str:
+    def today(self, zone: str = "") -> str:
+        self.zones.append(zone)
         return "2026-03-16"
 
     def _draw(self) -> int:

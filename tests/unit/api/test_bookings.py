@@ -365,7 +365,9 @@ def test_two_desks_gave_away_the_last_place_and_one_is_listed_as_over(unit, desk
         desk.patient(name)
         desk.visit(name)
     # `Writer` stamps its operations one by one: the other desk has written less, so is earlier.
-    Desk(unit, "desk-b").book("wren", "only", "2026-04-14")
+    other = Desk(unit, "desk-b")
+    other.heads = dict(desk.heads)
+    other.book("wren", "only", "2026-04-14")
     desk.book("ivo", "only", "2026-04-14")
 
     [session] = desk.over()
@@ -570,3 +572,73 @@ def test_the_commands_lay_out_propose_and_refuse(tmp_path):
         run("propose-bookings", "--until", "tomorrow"),
     ):
         assert (refused.exit_code, len(refused.stderr.strip().splitlines())) == (2, 1)
+
+
+@pytest.mark.parametrize("held_on", ["2026-04-13", "2026-04-15", "2026-03-10"])
+def test_a_session_that_was_moved_leaves_nobody_in_silence(desk, held_on):
+    """[BK7] Also where it was moved into the past: the patient was told a day to come.
+
+    Planted bug that this caught: sessions listed by their own day alone.
+    """
+    desk.session("one", "2026-04-14")
+    desk.patient("wren")
+    desk.visit("wren")
+    desk.book("wren", "one", "2026-04-14")
+    assert desk.over() == []
+
+    held = {"on": held_on, "starts": "09:00", "time_zone": "Europe/London"}
+    desk.write("clinic_session/one", held=held)
+
+    [session] = desk.over()
+    assert (session["on"], session["holding"]) == (held_on, [])
+    assert [(one["visit"], one["why"]) for one in session["over"]] == [
+        ("visit/wren", "another-day")
+    ]
+
+
+def test_a_booking_of_a_moved_session_is_proposed_anew(desk):
+    """[BK7] The session is the same one, and its booking does not stand as kept."""
+    desk.session("one", "2026-04-14")
+    desk.patient("wren")
+    desk.visit("wren")
+    desk.book("wren", "one", "2026-04-14")
+    held = {"on": "2026-04-15", "starts": "09:00", "time_zone": "Europe/London"}
+    desk.write("clinic_session/one", held=held)
+
+    assert desk.told()[0] == {"wren": ("moved", "one")}
+    assert desk.sentence("wren") == (
+        "Booked for 14 April, but that session is held on another day. Target 14 April, nearest "
+        "free session with ultrasound scope 15 April."
+    )
+
+
+def test_a_booking_of_a_session_that_nobody_has_heard_of_is_listed_and_proposed_anew(desk):
+    """[BK7]"""
+    desk.patient("wren")
+    desk.visit("wren")
+    desk.book("wren", "unheard", "2026-04-14")
+    desk.session("one", "2026-04-15")
+
+    [session] = desk.over()
+    assert (session["session"], session["on"]) == ("clinic_session/unheard", "2026-04-14")
+    assert [one["why"] for one in session["over"]] == ["not-held"]
+    assert desk.told()[0] == {"wren": ("moved", "one")}
+    assert desk.sentence("wren").startswith(
+        "Booked for 14 April into a session of which no day is on record. "
+    )
+
+
+def test_two_answers_on_what_became_of_a_booking_keep_its_place_until_somebody_chose(unit, desk):
+    """[BK1]"""
+    desk.session("one", "2026-04-14")
+    for name in ("wren", "ivo"):
+        desk.patient(name)
+        desk.visit(name)
+    desk.book("wren", "one", "2026-04-14")
+    other = Desk(unit, "desk-b")
+    other.write("visit/wren", status="cancelled")
+    desk.book("ivo", "one", "2026-04-14")
+
+    [session] = desk.over()
+    assert (session["holding"], session["over"][0]["visit"]) == (["visit/wren"], "visit/ivo")
+    assert "Two answers stand on its status" in desk.told()[1]["wren"]

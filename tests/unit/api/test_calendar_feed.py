@@ -11,8 +11,11 @@ import icalendar
 import pytest
 import vobject
 
+from api.clinical_rules.civil_date import add_days
 from api.documents.calendar_feed import FeedWords, write_feed
 from api.documents.opaque_id import opaque_id
+from api.use_cases.read_clinic import read_clinic
+from api.use_cases.writings import civil_day
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import LOCAL_KEY, NOON_MS, StandingUnit
 
@@ -336,3 +339,130 @@ def test_a_place_that_no_session_names_is_refused_with_those_there_are(unit, sto
 
 def test_an_empty_feed_is_a_sound_calendar():
     assert _events(write_feed([], FeedWords())) == []
+
+
+def _strike(story, record):
+    """Strike everything that was written on a record."""
+    written = tuple(one.reference for one in story.log if one.record == record)
+    story.write(record, sees=False, retract=written)
+
+
+def test_a_struck_session_takes_no_event_and_no_number_back(unit, story):
+    """[FU-09] The room still has the visit, in doubt until somebody books it anew.
+
+    Planted bugs that this caught: the writings of struck sessions not counted, so that the number
+    fell; their place forgotten, so that the visit left the feed without a word.
+    """
+    token = _add(unit)["token"]
+    with unit.store.transaction():
+        held = {"on": "2026-03-20", "starts": "08:00", "time_zone": "Europe/London"}
+        story.write("clinic_session/one", held=held)
+    before = _only(_fetch(unit, token))
+    with unit.store.transaction():
+        _strike(story, "clinic_session/one")
+
+    after = _only(_fetch(unit, token))
+
+    assert (str(before["status"]), str(after["status"])) == ("CONFIRMED", "TENTATIVE")
+    assert after["sequence"] > before["sequence"]
+    assert (str(after["location"]), after["uid"]) == ("Room 4", before["uid"])
+
+
+@pytest.mark.parametrize("change", [{"closed_because": "holiday"}, {"held": {"on": "2026-03-21"}}])
+def test_a_booking_whose_session_is_closed_or_moved_is_tentative(unit, story, change):
+    """[FU-09] [BK7]"""
+    token = _add(unit)["token"]
+    before = _only(_fetch(unit, token))["sequence"]
+    with unit.store.transaction():
+        story.write("clinic_session/one", **change)
+
+    after = _only(_fetch(unit, token))
+
+    assert (str(after["status"]), after["sequence"] > before) == ("TENTATIVE", True)
+
+
+@pytest.mark.parametrize(("name", "scope"), [("Room 4", "place"), ("staff/s-1", "person")])
+def test_a_struck_visit_is_cancelled_in_the_feeds_that_told_of_it(unit, story, name, scope):
+    """[FU-09] A program keeps for ever what a feed leaves out without a word.
+
+    Planted bug that this caught: struck visits left out.
+    """
+    token = _add(unit, name, scope)["token"]
+    before = _only(_fetch(unit, token))
+    with unit.store.transaction():
+        _strike(story, VISIT)
+
+    after = _only(_fetch(unit, token))
+
+    assert (str(before["status"]), str(after["status"])) == ("CONFIRMED", "CANCELLED")
+    assert after["sequence"] > before["sequence"]
+    assert (after["uid"], after.decoded("dtstart")) == (before["uid"], before.decoded("dtstart"))
+
+
+def test_a_session_that_goes_to_another_place_is_cancelled_at_the_former(unit, story):
+    """[FU-09] Planted bug that this caught: a session taken to have been where it is now."""
+    here = _add(unit)["token"]
+    before = _only(_fetch(unit, here))
+    with unit.store.transaction():
+        story.write("clinic_session/one", place="Annexe, first floor; east")
+
+    there = _add(unit, "Annexe, first floor; east")["token"]
+    gone, stands = _only(_fetch(unit, here)), _only(_fetch(unit, there))
+
+    assert (str(gone["status"]), str(stands["status"])) == ("CANCELLED", "CONFIRMED")
+    assert gone["uid"] == stands["uid"] == before["uid"]
+    assert gone["sequence"] > before["sequence"]
+
+
+def test_two_bookings_that_become_one_take_no_number_back(unit, story):
+    """[FU-09] The time of a booking without one is that of its session.
+
+    Planted bug that this caught: the writings of a session added once for each booking of it.
+    """
+    token = _add(unit)["token"]
+    with unit.store.transaction():
+        story.book(VISIT, "clinic_session/one", "2026-03-20", "")
+    before = _only(_fetch(unit, token))["sequence"]
+    with unit.store.transaction():
+        held = {"on": "2026-03-20", "starts": "09:30", "time_zone": "Europe/London"}
+        story.write("clinic_session/one", held=held)
+
+    assert _only(_fetch(unit, token))["sequence"] > before
+
+
+def test_two_answers_on_what_became_of_a_visit_are_tentative(unit, story):
+    """[FU-09] [HAZ-43]"""
+    with unit.store.transaction():
+        other = Story(unit.store, device="desk-b", now_ms=NOON_MS + 50)
+        other.write(VISIT, sees=False, status="cancelled")
+
+    for name, scope in (("Room 4", "place"), ("staff/s-1", "person")):
+        token = _add(unit, name, scope)["token"]
+        assert str(_only(_fetch(unit, token))["status"]) == "TENTATIVE"
+
+
+def test_who_came_before_the_day_booked_is_not_expected_on_it(unit, story):
+    """[FU-09] The booking was never moved to the day on which the patient came.
+
+    Planted bug that this caught: a visit taken to be seen on the day booked, whatever was said.
+    """
+    said_on = civil_day(story.now_ms, "Europe/London")
+    far = add_days(said_on, 365)
+    with unit.store.transaction():
+        story.session("far", far)
+        story.book(VISIT, "clinic_session/far", far)
+        story.write(VISIT, status="attended")
+
+    (visit,) = read_clinic(unit.store, time_zone="Europe/London").visits
+    assert visit.seen_on == said_on
+    assert [(one.on, one.what) for one in visit.outcomes] == [(said_on, "attended")]
+    assert str(_only(_fetch(unit, _add(unit)["token"]))["status"]) == "CANCELLED"
+
+
+def test_who_was_noted_late_was_seen_on_the_day_booked(unit, story):
+    """[FU-09]"""
+    with unit.store.transaction():
+        story.write(VISIT, status="attended")
+
+    (visit,) = read_clinic(unit.store, time_zone="Europe/London").visits
+    assert visit.seen_on == "2026-03-20" < civil_day(story.now_ms, "Europe/London")

@@ -1,7 +1,8 @@
 """The failsafe list against a search of its own kind, on 1,000 random databases (FU-12).
 
 Planted bugs that this caught: a visit of one case that hid another patient, a booking of last month
-taken for a plan, an implant entered in error that listed somebody, one person who signed for two.
+taken for a plan, an implant entered in error that listed somebody, one person who signed for two,
+a death of the desk's that left somebody out.
 """
 
 import csv
@@ -27,6 +28,11 @@ ENDS = ("died", "transferred", "declined", "not-needed")
 @pytest.fixture(scope="module")
 def store(tmp_path_factory):
     opened = open_unit_store(tmp_path_factory.mktemp("unit"), new_generation="generation-1")
+    with opened.transaction():
+        opened.devices.keep("tablet-s", "Room 2", "bedside", "token-s", joined_ms=NOON_MS)
+        opened.devices.keep("tablet-t", "Room 3", "bedside", "token-t", joined_ms=NOON_MS)
+        opened.devices.keep("desk-a", "Desk", "booking", "token-d", joined_ms=NOON_MS)
+        Story(opened, device="tablet-s", now_ms=NOON_MS).write("staff/s-1", role="endoscopist")
     yield opened
     opened.close()
 
@@ -51,6 +57,7 @@ def _invent(chance):
                 "booked": chance.choice([None, None, -20, -1, 0, 1, 40]),
                 "act": chance.choice([None, None, None, -3, 0, 5]),
                 "end": chance.choice([None, None, "attended", "no-show", *ENDS]),
+                "is_from_desk": chance.random() < 0.25,
             }
             for place in range(chance.randint(0, 2))
         ]
@@ -59,7 +66,9 @@ def _invent(chance):
 
 
 def _write(store, patients):
-    story = Story(store, now_ms=NOON_MS)
+    story, desk, tablet = (
+        Story(store, device=device, now_ms=NOON_MS) for device in ("any", "desk-a", "tablet-t")
+    )
     for patient in patients:
         record = f"patient/{patient['name']}"
         story.write(record, family_name="X", local_id=patient["name"])
@@ -79,7 +88,9 @@ def _write(store, patients):
             if visit["booked"] is not None:
                 story.book(name, "clinic_session/none", day(visit["booked"]))
             if visit["end"] in ENDS:
-                story.write(name, status="ended", ended_because=visit["end"])
+                writer = desk if visit["is_from_desk"] else tablet
+                writer.now_ms = story.now_ms
+                writer.write(name, status="ended", ended_because=visit["end"])
             elif visit["end"]:
                 story.write(name, status=visit["end"])
 
@@ -89,7 +100,7 @@ def _search(patients):
     found = set()
     for patient in patients:
         has_implant = any(one["implants"] and not one["struck"] for one in patient["cases"])
-        is_dead = any(one["end"] == "died" for one in patient["visits"])
+        is_dead = any(one["end"] == "died" and not one["is_from_desk"] for one in patient["visits"])
         has_plan = False
         for visit in patient["visits"]:
             if visit["end"] == "attended" or visit["end"] in ENDS:
@@ -124,8 +135,9 @@ def test_the_list_is_that_of_a_search_by_hand_on_random_databases(store, seed):
 
 @pytest.fixture
 def told(unit):
-    story = Story(unit.store, now_ms=NOON_MS)
+    story = Story(unit.store, device="tablet-s", now_ms=NOON_MS)
     with unit.store.transaction():
+        unit.store.devices.keep("tablet-s", "Room 2", "bedside", "token-s", joined_ms=NOON_MS)
         story.write(
             "patient/p-1",
             family_name="Greyfen",
@@ -137,7 +149,8 @@ def told(unit):
         story.write("case/c-1", patient="patient/p-1")
         story.write("coil_placed/k-1", case="case/c-1", at="2025-11-03T10:00:00+00:00")
         for person in ("s-1", "s-2", "s-3"):
-            story.write(f"staff/{person}", name=person, role="assistant", active=person != "s-3")
+            role = "endoscopist" if person == "s-1" else "assistant"
+            story.write(f"staff/{person}", name=person, role=role, active=person != "s-3")
     return story
 
 
@@ -175,6 +188,45 @@ def test_each_reason_by_name_and_the_day_itself_is_still_to_come(unit, told, fie
         told.write("visit/v-1", patient="patient/p-1", **fields)
 
     assert [one.why for one in _listed(unit).patients] == ([why] if why else [])
+
+
+def _ends_as_dead(unit, told, how):
+    if how == "by nobody's device":
+        Story(unit.store, device="desk-q", now_ms=told.now_ms).write(
+            "visit/v-1", status="ended", ended_because="died"
+        )
+        return
+    told.write("visit/v-1", status="ended", ended_because="not-needed" if "desk" in how else "died")
+    if how == "reason of the desk":
+        desk = Story(unit.store, device="desk-b", now_ms=told.now_ms)
+        desk.write("visit/v-1", ended_because="died")
+    elif how == "by an assistant":
+        told.write("staff/s-1", role="assistant")
+    elif how == "two answers":
+        told.write("visit/v-1", sees=False, ended_because="declined")
+    elif how == "of two patients":
+        told.write("visit/v-1", sees=False, patient="patient/p-2")
+
+
+@pytest.mark.parametrize(
+    ("how", "is_listed"),
+    [
+        ("by a clinician", False),
+        ("by nobody's device", True),
+        ("reason of the desk", True),
+        ("by an assistant", True),
+        ("two answers", True),
+        ("of two patients", True),
+    ],
+)
+def test_only_a_death_that_a_clinician_vouches_for_leaves_somebody_out(unit, told, how, is_listed):
+    """[FL3] [HAZ-45]"""
+    with unit.store.transaction():
+        unit.store.devices.keep("desk-b", "Desk", "booking", "token-d", joined_ms=NOON_MS)
+        told.write("visit/v-1", patient="patient/p-1", status="to-book")
+        _ends_as_dead(unit, told, how)
+
+    assert [one.patient for one in _listed(unit).patients] == ["patient/p-1"] * is_listed
 
 
 def test_an_implant_whose_case_names_nobody_is_listed_by_its_case(unit, told):

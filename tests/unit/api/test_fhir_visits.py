@@ -120,6 +120,15 @@ def test_two_answers_on_a_booking_are_pending(unit, told, a):
     assert [one["status"] for one in _of(_fetch(unit, a), "Appointment")] == ["pending"]
 
 
+def test_two_answers_on_how_a_visit_stands_are_pending(unit, told, a):
+    """[CV10] The planted bug it has caught: what two desks tell apart exported as called off."""
+    with unit.store.transaction():
+        Story(unit.store, device="desk-b", now_ms=NOON_MS + 90).write(
+            VISIT, sees=False, status="ended", ended_because="declined"
+        )
+    assert [one["status"] for one in _of(_fetch(unit, a), "Appointment")] == ["pending"]
+
+
 def test_no_name_no_birth_date_and_no_finding_leaves(unit, told, a):
     """[HAZ-47] [FU-11] The label says what kind of visit it is, as the clerk's screen does."""
     text = json.dumps(_fetch(unit, a))

@@ -249,6 +249,46 @@ def test_two_answers_hold_the_letter_back_until_somebody_chose(unit, told, a, re
     assert _why(_ask(unit, a)) == "two-answers"
 
 
+@pytest.mark.parametrize(
+    ("number", "ended", "reason"),
+    [
+        (" th-0042 ", ["died"], "same-number-died"),
+        ("TH-0042", ["died", "not-needed"], "two-answers"),
+        ("TH-0042", ["not-needed"], None),
+        ("TH-0043", ["died"], None),
+        ("", ["died"], None),
+    ],
+)
+def test_a_death_on_another_record_with_the_number_withholds_the_letter(
+    unit, told, a, number, ended, reason
+):
+    """[HAZ-45] One person entered twice: the death stands on the other record.
+
+    Planted bug that this caught: records compared by their number as it was typed.
+    """
+    with unit.store.transaction():
+        told.write("patient/p-2", family_name="Greyfen", local_id=number)
+        told.write("visit/v-2", patient="patient/p-2", status="ended", ended_because=ended[0])
+        for because in ended[1:]:
+            other = Story(unit.store, device="desk-b", now_ms=NOON_MS + 9)
+            other.write("visit/v-2", sees=False, ended_because=because)
+
+    answer = _ask(unit, a)
+
+    assert [one["reason"] for one in answer["withheld"]] == ([reason] if reason else [])
+
+
+def test_a_death_on_a_record_whose_number_has_two_answers_withholds_the_letter(unit, told, a):
+    """[HAZ-45] Planted bug that this caught: the number shown alone compared."""
+    with unit.store.transaction():
+        told.write("patient/p-2", family_name="Greyfen", local_id="TH-0042")
+        told.write("visit/v-2", patient="patient/p-2", status="ended", ended_because="died")
+        other = Story(unit.store, device="desk-b", now_ms=NOON_MS + 9)
+        other.write("patient/p-2", sees=False, local_id="TH-0044")
+
+    assert _why(_ask(unit, a)) == "same-number-died"
+
+
 def test_two_phone_numbers_hold_no_letter_back(unit, told, a):
     """[CF3] The letter goes by post; a reminder would be held back."""
     with unit.store.transaction():
@@ -274,6 +314,23 @@ def test_a_session_that_was_closed_or_moved_withholds_the_letter(unit, told, a, 
     with unit.store.transaction():
         told.write("clinic_session/one", **change)
 
+    assert _why(_ask(unit, a)) == "session-changed"
+
+
+def test_a_session_that_was_struck_or_never_heard_of_withholds_the_letter(unit, told, a):
+    """[HAZ-45] [BK7] The patient would come to a room in which nobody expects anybody.
+
+    Planted bug that this caught: a session that is not on record taken to be held.
+    """
+    with unit.store.transaction():
+        told.book(VISIT, "clinic_session/unheard", "2026-03-24")
+    assert _why(_ask(unit, a)) == "session-changed"
+    with unit.store.transaction():
+        told.book(VISIT, "clinic_session/one", "2026-03-24")
+    assert _ask(unit, a)["withheld"] == []
+    with unit.store.transaction():
+        written = [one.reference for one in told.log if one.record == "clinic_session/one"]
+        told.write("clinic_session/one", sees=False, retract=tuple(written))
     assert _why(_ask(unit, a)) == "session-changed"
 
 

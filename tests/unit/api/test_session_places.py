@@ -58,6 +58,33 @@ def test_nobody_is_dropped_and_the_order_of_arrival_changes_nothing(bookings, ca
     assert len(answer["holding"]) == min(capacity, len(named))
 
 
+@given(
+    bookings=st.lists(
+        st.fixed_dictionaries(
+            {
+                "visit": st.sampled_from([f"visit/{letter}" for letter in "abcdefg"]),
+                "stamp": st.sampled_from([f"{wall:015}.00000.desk-a" for wall in range(4)]),
+                "on": st.sampled_from(["", "2026-04-13", "2026-04-14"]),
+            }
+        ),
+        max_size=9,
+    ),
+    held_on=st.sampled_from(["", "2026-04-14", "2026-04-15"]),
+    capacity=st.integers(0, 9),
+)
+def test_nobody_holds_a_place_on_a_day_that_the_session_is_not_held(bookings, held_on, capacity):
+    """[BK7] [BK4] And nobody is dropped.
+
+    Planted bug that this caught: those told another day cut off without a word.
+    """
+    answer = answer_session_places({"bookings": bookings, "capacity": capacity, "held_on": held_on})
+
+    named = [*answer["holding"], *(one["visit"] for one in answer["over"])]
+    assert sorted(named) == sorted({one["visit"] for one in bookings})
+    told = {one["visit"] for one in bookings if held_on and one["on"] == held_on}
+    assert set(answer["holding"]) <= told
+
+
 @given(bookings=BOOKINGS, capacity=st.integers(0, 9))
 def test_one_more_place_takes_the_place_of_nobody(bookings, capacity):
     """[BK2] Whoever holds a place keeps it when one is added."""

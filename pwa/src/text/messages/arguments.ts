@@ -88,6 +88,10 @@ export interface Arguments {
   'surveillance.movedVisits': { count: string | number };
   'surveillance.updatePlan': { changes: string | number };
   'surveillance.assumed': { names: string | number };
+  'surveillance.inMonths': { count: number };
+  'surveillance.aroundDays': { count: number };
+  'surveillance.addVisit': { day: string | number; label: string | number };
+  'surveillance.added': { label: string | number };
   'surveillance.saved': { act: string | number };
   'surveillance.openVisits': { count: string | number };
   'surveillance.whatHappenedTo': { label: string | number };
@@ -286,6 +290,11 @@ export interface Arguments {
   'alarms.seen': { when: string | number };
   'alarms.seenBy': { name: string | number; when: string | number };
   'alarms.notTold': { sentence: string | number };
+  'followUpCheck.due': { day: string | number };
+  'followUpCheck.openNamed': { act: string | number; name: string | number };
+  'followUpCheck.none': { count: number; day: string | number };
+  'followUpCheck.notDue': { count: number };
+  'followUpCheck.notTold': { sentence: string | number };
   'silent.silent': { age: string | number; name: string | number };
   'silent.escalated': { age: string | number; name: string | number };
   'silent.last': { when: string | number };
