@@ -38,7 +38,17 @@ DATA = [
 ]
 # What scenarios, rule files and the plan of visits say is shown as it stands.
 STORY_KEYS = frozenset(
-    {"family_name", "given_name", "name", "local_id", "phone_note", "id", "place", "because"}
+    {
+        "family_name",
+        "given_name",
+        "name",
+        "local_id",
+        "phone_note",
+        "address",
+        "id",
+        "place",
+        "because",
+    }
 )
 RULE_KEYS = frozenset({"because", "cohort", "source", "text", "why"})
 VISIT_KEYS = RULE_KEYS | {"label"}
