@@ -1,10 +1,7 @@
 /** The shared vectors; the Python twin runs them in `tests/unit/api/test_double_entries.py`. */
 import { readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
-import type { JsonContent } from '../sync/canonical-text';
-import { writeStamp } from '../sync/clock';
-import { mergeRecord, type RecordState } from '../sync/merge';
-import { kindOf, makeOperation, type Operation, referenceOf } from '../sync/operation';
+import { kindOf } from '../sync/operation';
 import { effectsOf } from './conflict-effects';
 import {
   type DoubleEntry,
@@ -13,15 +10,7 @@ import {
   type Pair,
   roundsWanted,
 } from './double-entries';
-import { packagedCatalogue } from './packaged-catalogue';
-
-interface Part {
-  name: string;
-  at_ms: number;
-  record: string;
-  set?: Record<string, JsonContent>;
-  retract?: string[];
-}
+import { mergedStates, type VectorPart } from './vector-states';
 
 function readCases<Given, Expect>(name: string) {
   const file = new URL(`../../../tests/conformance/double_entries/${name}`, import.meta.url);
@@ -34,44 +23,7 @@ function readCases<Given, Expect>(name: string) {
   );
 }
 
-function mergedStates(parts: readonly Part[]): RecordState[] {
-  const made = new Map<string, Operation>();
-  for (const { name, at_ms: wallMs, record, set = {}, retract = [] } of parts) {
-    const device = name.charAt(0);
-    made.set(
-      name,
-      makeOperation({
-        device,
-        epoch: `ep${name}`,
-        counter: 1,
-        previous: '',
-        stream: 'care',
-        record,
-        stamp: writeStamp({ wallMs, counter: 0, device }),
-        body: {
-          salt: '0'.repeat(32),
-          by: 'staff/s-1',
-          tappedBy: 'staff/s-1',
-          catalogue: packagedCatalogue().version,
-          set,
-          over: {},
-          retract: retract.map((target) => referenceOf(made.get(target) as Operation)),
-          because: '',
-        },
-      }),
-    );
-  }
-  const operations = [...made.values()];
-  return [...new Set(operations.map(({ record }) => record))].map((record) =>
-    mergeRecord(
-      record,
-      operations.filter((one) => one.record === record),
-      packagedCatalogue().policiesOf(kindOf(record)),
-    ),
-  );
-}
-
-test.each(readCases<{ operations: Part[] }, DoubleEntry[]>('find_double_entries.json'))(
+test.each(readCases<{ operations: VectorPart[] }, DoubleEntry[]>('find_double_entries.json'))(
   '%s',
   (_, { operations }, expected) => {
     const states = mergedStates(operations);
