@@ -1,84 +1,36 @@
 """The clerk's desk on the built app: by mouse within its budgets, by keys alone, and on paper.
 
-A click is a pointer that goes down on the page. Cites TASK-17, TASK-18, FU-01, FU-05, FU-11,
-FU-15, HAZ-14, HAZ-45.
+Cites TASK-17, TASK-18, FU-01, FU-05, FU-11, FU-15, HAZ-14, HAZ-45.
 """
 
 import re
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Locator, Page, Playwright, expect
 
 from tests.browser import played_case as case
 from tests.browser.chromium import Device
-from tests.browser.served_build import ServedBuild
-from tests.browser.unit_server import ROOT
+from tests.browser.clinic_desk import (
+    BOOK_CLICKS,
+    BOOK_S,
+    FINDINGS,
+    NO_SHOW_CLICKS,
+    NO_SHOW_S,
+    counting,
+    open_desk,
+)
 
 pytestmark = pytest.mark.browser
-
-# Clicks and seconds, as the requirement of each task has them.
-BOOK_CLICKS, BOOK_S = 6, 30
-NO_SHOW_CLICKS, NO_SHOW_S = 3, 10
-# Card, Moran and Newell, Communications of the ACM 1980;23:396: to think, to point, to press.
-LOOK_S, POINT_S, PRESS_S = 1.35, 1.1, 0.2
-FINDINGS = ("varix", "varices", "coil", "adhesive", "child", "meld", "bleed", "flow")
-_COUNT = """
-() => {
-  if (window.clicks === undefined) {
-    addEventListener('pointerdown', (event) => {
-      if (event.isTrusted) window.clicks += 1;
-    }, true);
-  }
-  window.clicks = 0;
-}
-"""
-
-
-class Clicks:
-    """How many clicks one job took."""
-
-    def __init__(self) -> None:
-        self.count = 0
-
-    @property
-    def seconds(self) -> float:
-        """What a practised hand needs for them."""
-        return self.count * (LOOK_S + POINT_S + PRESS_S)
-
-
-@contextmanager
-def counting(page: Page) -> Iterator[Clicks]:
-    counted = Clicks()
-    page.evaluate(_COUNT)
-    yield counted
-    counted.count = int(page.evaluate("() => window.clicks"))
 
 
 @pytest.fixture(scope="module")
 def desk(
     tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
 ) -> Iterator[tuple[Device, Page]]:
-    """A desk in the role of booking, at a unit in which every story has happened."""
-    folder: Path = tmp_path_factory.mktemp("clerk")
-    server = ServedBuild(folder)
-    for story in sorted((ROOT / "seed_scenarios").glob("0*.json")):
-        server.crura("load-scenario", str(story), "--as-if-today", "today")
-    server.start()
-    (folder / "profile").mkdir()
-    device = Device(playwright_driver, folder / "profile", "desk")
-    try:
-        page = device.start(server.invite("booking"))
-        case.join(page)
-        expect(page.locator("[data-visit]").first).to_be_visible(timeout=40_000)
-        case.choose_who_taps(page, "Cass")
-        yield device, page
-    finally:
-        device.kill()
-        server.stop()
+    with open_desk(playwright_driver, tmp_path_factory.mktemp("clerk")) as one:
+        yield one.device, one.page
 
 
 @pytest.fixture

@@ -5,17 +5,12 @@ Cites FU-02, FU-14, FU-16, TASK-17, HAZ-43.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Locator, Page, Playwright, expect
 
 from tests.browser import played_case as case
-from tests.browser.chromium import Device
-from tests.browser.served_build import ServedBuild
-from tests.browser.test_clerk_desk import BOOK_CLICKS, BOOK_S, FINDINGS, counting
-from tests.browser.unit_server import ROOT
+from tests.browser.clinic_desk import BOOK_CLICKS, BOOK_S, FINDINGS, Desk, counting, open_desk
 
 pytestmark = pytest.mark.browser
 
@@ -30,34 +25,11 @@ _WATCH_POLICY = """
 """
 
 
-@dataclass
-class Desk:
-    """A desk in the role of booking, its page, and the unit that it has joined."""
-
-    server: ServedBuild
-    device: Device
-    page: Page
-
-
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright) -> Iterator[Desk]:
-    folder: Path = tmp_path_factory.mktemp("week")
-    server = ServedBuild(folder)
-    for story in sorted((ROOT / "seed_scenarios").glob("0*.json")):
-        server.crura("load-scenario", str(story), "--as-if-today", "today")
-    server.start()
-    (folder / "profile").mkdir()
-    device = Device(playwright_driver, folder / "profile", "desk")
-    try:
-        page = device.start(server.invite("booking"))
-        case.join(page)
-        expect(page.locator("[data-visit]").first).to_be_visible(timeout=40_000)
-        case.choose_who_taps(page, "Cass")
-        page.evaluate(_WATCH_POLICY)
-        yield Desk(server, device, page)
-    finally:
-        device.kill()
-        server.stop()
+    with open_desk(playwright_driver, tmp_path_factory.mktemp("week")) as one:
+        one.page.evaluate(_WATCH_POLICY)
+        yield one
 
 
 @pytest.fixture
