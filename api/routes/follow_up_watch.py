@@ -70,4 +70,4 @@ class FollowUpWatch:
             _LOG.error("%s in the check of follow-up", type(error).__name__)
             return
         if found.gaps:
-            _LOG.warning("Follow-up: %d gaps. See crura check-follow-up.", len(found.gaps))
+            _LOG.warning("Gaps in follow-up: %d. See crura check-follow-up.", len(found.gaps))

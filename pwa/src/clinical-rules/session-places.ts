@@ -7,7 +7,7 @@
  */
 import { atMost, listOf, naturalNumber, shape, text } from './shapes';
 
-const MOST_URGENT = 3;
+export const MOST_URGENT = 3;
 
 /** Why a visit is over; the sentence for it is in `TEXTS`. */
 export type OverReason =

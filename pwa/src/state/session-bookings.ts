@@ -3,10 +3,12 @@
  * BK7 over merged states. Twin of `seat_bookings` in `booking_records.py`. Pure.
  */
 import { isCivilDate } from '../clinical-rules/civil-date';
-import { answerSessionPlaces, type SessionPlacesAnswer } from '../clinical-rules/session-places';
+import {
+  answerSessionPlaces,
+  MOST_URGENT,
+  type SessionPlacesAnswer,
+} from '../clinical-rules/session-places';
 import { type Json, type RecordState, structureOf, valuesOf } from './shown';
-
-const MOST_URGENT = 3;
 
 interface Booked {
   session: string;

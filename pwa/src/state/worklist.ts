@@ -3,7 +3,7 @@
  * Pure; reads the booking stream alone.
  */
 import { addDays, daysBetween } from '../clinical-rules/civil-date';
-import type { OverReason } from '../clinical-rules/session-places';
+import { MOST_URGENT, type OverReason } from '../clinical-rules/session-places';
 import {
   type CourseLimit,
   type Escalation,
@@ -114,7 +114,6 @@ export function bookingOf(visit: RecordState): Booking | null {
 }
 
 /** How urgent a visit is, 0 to 3. */
-export const MOST_URGENT = 3;
 export function urgencyOf(visit: RecordState): number {
   return Math.max(0, Math.min(MOST_URGENT, numberOf(visit, 'urgency') ?? 0));
 }
