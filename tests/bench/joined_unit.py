@@ -1,6 +1,7 @@
 """A served unit with devices that have joined it, for the bench."""
 
 import sqlite3
+import sys
 from contextlib import closing
 from pathlib import Path
 from types import TracebackType
@@ -11,12 +12,19 @@ from tests.browser.unit_server import UnitServer
 
 _PAGES = ("page_count", "page_size")
 
+# An installation has no pandas; here it lies beside OR-Tools, and sqlite-utils would load it.
+_AS_INSTALLED = [
+    sys.executable,
+    "-c",
+    "import sys; sys.modules['pandas'] = None; from api.command_line import main; sys.exit(main())",
+]
+
 
 class JoinedUnit:
     """`crura serve` on a folder of its own, as a context: stopped at the end."""
 
     def __init__(self, folder: Path) -> None:
-        self._server = UnitServer(folder)
+        self._server = UnitServer(folder, _AS_INSTALLED)
         self.folder = folder
         self.address = self._server.address
 
