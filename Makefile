@@ -7,7 +7,7 @@ BIN := .venv/bin
 PORT ?= 8470
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
+PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue api/documents/words/papers -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
 
 .PHONY: run test setup lint unit browser chromium screenshots fuzz mutants soak bench format lock clean
 

@@ -10,7 +10,7 @@ from litestar.openapi import OpenAPIConfig
 from litestar.openapi.plugins import JsonRenderPlugin
 
 from api.environment import Environment
-from api.routes.bookings import get_over_bookings, post_proposals
+from api.routes.bookings import get_closed_days, get_over_bookings, post_proposals
 from api.routes.calculate import post_calculation
 from api.routes.calendar import (
     get_calendar,
@@ -18,21 +18,25 @@ from api.routes.calendar import (
     post_calendar,
     post_calendar_revocation,
 )
+from api.routes.case_export import get_case_export
 from api.routes.conflicts import get_conflicts, get_decisions
 from api.routes.devices import get_devices, post_device, post_invitation, post_revocation
+from api.routes.documents import get_document, post_paper
 from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
-from api.routes.failsafe import get_failsafe_list
-from api.routes.fhir import get_fhir_visits
+from api.routes.failsafe import get_failsafe_list, get_failsafe_paper, post_failsafe_review
+from api.routes.fhir import get_fhir_case, get_fhir_visits
 from api.routes.follow_up import get_clinic_weeks, get_follow_up_measures
 from api.routes.follow_up_check import get_follow_up_check
 from api.routes.health import get_health
+from api.routes.implants import post_implant_search
 from api.routes.letters import get_reminders, post_letters
 from api.routes.outer_shell import OuterShell
 from api.routes.pictures import get_picture_piece, get_picture_standing, put_picture_piece
 from api.routes.plan_checks import get_plan_checks
 from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
+from api.routes.stock import get_stock
 from api.routes.surroundings import Surroundings, provide_surroundings
 from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore
@@ -86,11 +90,20 @@ def create_app(
             get_follow_up_measures,
             get_follow_up_check,
             get_clinic_weeks,
+            get_stock,
             post_letters,
             get_reminders,
+            get_case_export,
+            get_fhir_case,
             get_fhir_visits,
             get_failsafe_list,
+            get_document,
+            post_paper,
+            post_implant_search,
+            get_failsafe_paper,
+            post_failsafe_review,
             post_proposals,
+            get_closed_days,
             get_over_bookings,
             get_health,
             post_calculation,

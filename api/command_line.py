@@ -9,9 +9,10 @@ from pathlib import Path
 
 import rich_click as click
 
-from api.booking_commands import add_season, propose
+from api.booking_commands import add_season, closed_days, propose
 from api.bundle_commands import bundle_group
 from api.calendar_commands import calendar_group
+from api.case_commands import add_case_commands
 from api.clinic_commands import add_clinic_commands
 from api.command_parts import (
     DEFAULT_PORT,
@@ -24,11 +25,14 @@ from api.command_parts import (
 )
 from api.demonstration import prepare_demonstration, read_drawn_pictures
 from api.device_commands import device_group
+from api.document_commands import print_document
 from api.follow_up_commands import check_follow_up_command
 from api.rule_commands import rules_group
+from api.stock_commands import stock_command
 from api.storage.backups import write_backup
 from api.storage.errors import StorageError
 from api.storage.unit_store import open_unit_store
+from api.trace_commands import add_trace_commands
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.check_plans import check_every_plan
@@ -59,9 +63,14 @@ main.add_command(bundle_group)
 main.add_command(device_group)
 main.add_command(add_season)
 main.add_command(propose)
+main.add_command(closed_days)
 main.add_command(calendar_group)
 add_clinic_commands(main)
+add_case_commands(main)
+add_trace_commands(main)
 main.add_command(check_follow_up_command)
+main.add_command(print_document)
+main.add_command(stock_command)
 
 
 @main.command("serve")

@@ -12,7 +12,7 @@ const folder = (path: string) => fileURLToPath(new URL(path, import.meta.url));
 /** Return a hash of everything that a build is made from, tests left out. */
 function hashSources(): string {
   const hash = createHash('sha256');
-  for (const root of ['src/', 'public/', '../api/clinical_rules/data/', '../api/record_catalogue/']) {
+  for (const root of ['src/', 'public/', '../api/clinical_rules/data/', '../api/record_catalogue/', '../api/documents/words/papers/']) {
     for (const name of readdirSync(folder(root), { recursive: true, encoding: 'utf8' }).sort()) {
       if (/\.(ts|js|svelte|css|sql|json|svg)$/.test(name) && !name.endsWith('.test.ts')) {
         hash.update(`${root}${name}\n`).update(readFileSync(folder(root + name)));
@@ -68,6 +68,9 @@ export default defineConfig({
           '**/sqlite3-worker1*.js',
           '**/sqlite3-opfs-async-proxy*.js',
           'hold-build.js',
+          // Fetched after the first start, into a cache of its own (device/label-reader-files.ts).
+          '**/zxing_reader*.wasm',
+          '**/zxing_writer*.wasm',
         ],
         navigateFallback: '/index.html',
         navigateFallbackDenylist: [/^\/api\//, /^\/schema/],
@@ -85,7 +88,7 @@ export default defineConfig({
     },
   },
   server: { fs: { allow: ['..'] } },
-  optimizeDeps: { exclude: ['@sqlite.org/sqlite-wasm'] },
+  optimizeDeps: { exclude: ['@sqlite.org/sqlite-wasm', 'zxing-wasm'] },
   worker: { format: 'es' },
   build: { target: 'es2022', outDir: '../api/static', emptyOutDir: true },
   test: { include: ['src/**/*.test.ts'], environment: 'node' },

@@ -14,6 +14,7 @@ from api.clinical_rules.gates import GateRow
 from api.clinical_rules.intended_use import INTENDED_USE, UseRow
 from api.clinical_rules.letter_settings import LETTER_SETTINGS, SettingRow
 from api.clinical_rules.liver_rules import CoefficientRow, InputRangeRow, LiverBandRow
+from api.clinical_rules.lot_names import TRACE, LookAlikeRow
 from api.clinical_rules.reminder_days import REMINDERS, ReminderRow
 from api.clinical_rules.rule_file import Row
 from api.clinical_rules.sizing import CautionRow
@@ -46,6 +47,8 @@ ROW_TYPES: Mapping[str, type[Row]] = {
     "sizing/limits": LimitRow,
     "sizing/wire_gauges": WireGaugeRow,
     "step_protocols": Step,
+    "stock": LimitRow,
+    TRACE: LookAlikeRow,
     "varix_class/size_classes": SizeClassRow,
     "varix_risk/first_bleed": FirstBleedRow,
 }

@@ -17,8 +17,10 @@ from api.clinical_rules.first_bleed import answer_first_bleed
 from api.clinical_rules.follow_up_measures import MEASURES
 from api.clinical_rules.follow_up_rows import NOT_PLANS, VisitRow
 from api.clinical_rules.gates import GateRow, find_gates, refuse_row_faults
+from api.clinical_rules.implant_search import answer_implant_search
 from api.clinical_rules.intended_use import INTENDED_USE, answer_intended_use
 from api.clinical_rules.letter_settings import LETTER_SETTINGS
+from api.clinical_rules.lot_names import TRACE
 from api.clinical_rules.picture_length import answer_picture_length
 from api.clinical_rules.reminder_days import REMINDERS
 from api.clinical_rules.row_types import row_type_of
@@ -26,6 +28,8 @@ from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_file import Row, RuleFile, read_rule_file
 from api.clinical_rules.rule_release import Release
 from api.clinical_rules.step_protocol import BLOOD_RETURN, Step
+from api.clinical_rules.stock_counts import STOCK
+from api.clinical_rules.stock_trial import try_stock
 from api.clinical_rules.value_cautions import answer_value_cautions
 from api.clinical_rules.varix_class import answer_varix_class
 from api.clinical_rules.visit_course import take_visit_act
@@ -74,6 +78,11 @@ _INNER: Mapping[str, tuple[Calculation, Mapping[str, object]]] = {
             "line": {"from": {"x": 300, "y": 200}, "to": {"x": 440, "y": 200}},
         },
     ),
+    STOCK: (try_stock, {"today_on": "2026-03-16"}),
+    TRACE: (
+        answer_implant_search,
+        {"search": {"lots": ["L0T-1"]}, "implants": [{"devices": [{"lot": "LOT-1"}]}]},
+    ),
     "varix_class": (answer_varix_class, {"short_axis_um": 12_000}),
     "varix_risk": (answer_first_bleed, {"varix_class": "GOV2"}),
 }
@@ -91,6 +100,8 @@ _ROW_KEYS: Mapping[str, tuple[str, ...]] = {
     "sizing/cautions": ("id",),
     "sizing/flush_media": ("agent",),
     "sizing/limits": ("item",),
+    STOCK: ("item",),
+    TRACE: ("sign",),
 }
 _NAME = re.compile(r"[a-z_]{1,40}/[a-z0-9_-]{1,60}")
 _LAST_VERSION = 999_999

@@ -3,8 +3,10 @@ import { mount } from 'svelte';
 import App from './App.svelte';
 import { BUILD } from './device/build';
 import { deviceClock } from './device/clock';
+import { browserCodes } from './device/code-writer';
 import { browserDevice } from './device/device';
 import { deviceIds } from './device/ids';
+import { browserLabels } from './device/label-camera';
 import { browserPictures } from './device/picture-device';
 import { browserUpdates, registerServiceWorker } from './device/service-worker';
 import { browserSound } from './device/sound';
@@ -23,6 +25,7 @@ import { Tablet } from './state/tablet.svelte';
 import { TabletSettings } from './state/tablet-settings.svelte';
 import { UnitRuleBook } from './state/unit-rule-book.svelte';
 import { WorkerRecordStore } from './storage/worker-record-store';
+import { sayTold } from './text/told';
 import './theme.css';
 
 async function start(): Promise<void> {
@@ -33,7 +36,7 @@ async function start(): Promise<void> {
   const opened = await store.open();
   if (opened.kind !== 'open') {
     // Fails closed: without a durable store nothing may look recorded.
-    target.textContent = opened.sentence;
+    target.textContent = sayTold(opened.sentence);
     target.setAttribute('role', 'alert');
     return;
   }
@@ -55,6 +58,9 @@ async function start(): Promise<void> {
     BUILD,
   );
   update.noteWorker(store.build);
+  const labels = browserLabels(browserPictures);
+  labels.keepReader();
+  browserCodes.keep();
   if (opened.standing !== null && openedInvitation() !== '') places.go({ name: 'join' });
   mount(App, {
     target,
@@ -84,6 +90,8 @@ async function start(): Promise<void> {
         ),
         update,
         keeper: new ScreenKeeper(browserWakeLock),
+        labels,
+        codes: browserCodes,
       },
     },
   });

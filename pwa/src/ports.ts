@@ -2,6 +2,7 @@
  * What the app needs from the device, the store and the network, by name only.
  * `main.ts` hands in the real ones; tests hand in others.
  */
+import type { AskClinic } from './clinic-questions';
 import type { JsonContent } from './sync/canonical-text';
 import type { RecordState } from './sync/merge';
 
@@ -258,13 +259,21 @@ export interface Proposal {
   starts: string;
   place: string;
   standing: 'kept' | 'new' | 'moved';
-  /** Why, in the unit's words. */
+  /** Why, in the unit's words: what the record keeps. */
   because: string;
+  /** The same as codes; absent from a unit of an older release. */
+  reasons?: BookingReason[];
+}
+
+/** One reason of a proposal; the values are civil dates, counts of days, codes and places. */
+export interface BookingReason {
+  code: string;
+  values: Readonly<Record<string, string | number>>;
 }
 
 export interface UnitProposals {
   proposals: Proposal[];
-  unbooked: { visit: string; patient: string; because: string }[];
+  unbooked: { visit: string; patient: string; because: string; reasons?: BookingReason[] }[];
   cost: number;
   is_optimal: boolean;
 }
@@ -405,6 +414,42 @@ export interface PictureDevice {
   ): Promise<Uint8Array<ArrayBuffer> | null>;
 }
 
+/** A camera that looks for codes. */
+export interface OpenLabelCamera extends OpenCamera {
+  /** Switch its light on or off; null where it has none. */
+  light: ((isOn: boolean) => Promise<void>) | null;
+  /**
+   * Read codes in what the video shows until the camera is closed.
+   *
+   * @param found - given each look's codes as scanned; null where the reader is not on this tablet
+   */
+  watch(video: HTMLVideoElement, found: (codes: string[] | null) => void): Promise<void>;
+}
+
+/** Reads the codes on packages by the camera, or by a scanner that types like a keyboard. */
+export interface LabelScanner {
+  /** Null where there is no camera, or nobody allowed it. */
+  openCamera(): Promise<OpenLabelCamera | null>;
+  /**
+   * Call `read` with each code of a hand scanner while `isWanted`, until the returned function is
+   * called. Of several that ask the last comes first.
+   */
+  listen(read: (code: string) => void, isWanted: () => boolean): () => void;
+  /** Put the program that reads codes by, for when there is no network; soon, not now. */
+  keepReader(): void;
+}
+
+/** Draws codes to be read from paper. */
+export interface CodeWriter {
+  /**
+   * Return a QR code of a text, or a GS1 DataMatrix of an element string with AIs in brackets, as
+   * SVG; null where the program that draws it is not on this tablet, or the text is none of it.
+   */
+  draw(kind: 'qr' | 'gs1', text: string): Promise<string | null>;
+  /** Put the program by, for when there is no network; soon, not now. */
+  keep(): void;
+}
+
 /** The record on this tablet. Every promise resolves; none rejects for a person's input. */
 export interface RecordStore {
   open(): Promise<OpenAnswer>;
@@ -429,6 +474,8 @@ export interface RecordStore {
   unitProposals(todayOn: string, untilOn: string): Promise<UnitProposalsAnswer>;
   /** Ask the unit what is due, late and seen week by week. */
   unitWeeks(): Promise<UnitWeeksAnswer>;
+  /** Ask the unit something else that the clinic needs: closed days, calendars, the failsafe list. */
+  askClinic: AskClinic;
   /** What was set aside on this tablet, and forks of its own log; seen to or not. */
   ownAlarms(): Promise<UnitAlarm[]>;
   /** Small facts of this device alone (where it was, who taps): never exchanged. */

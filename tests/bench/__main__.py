@@ -15,10 +15,11 @@ from tests.bench.booking_rows import VISITS, measure_bookings
 from tests.bench.crowd_rows import measure_crowd
 from tests.bench.peer_process import node_version
 from tests.bench.push_rows import measure_push
+from tests.bench.recall_rows import IMPLANTS, measure_recall
 from tests.bench.report import PLOT, RESULTS, draw_bars, write_report
 from tests.bench.rounds import Section, describe_machine
 
-PARTS = ("push", "backlog", "app", "crowd", "bookings")
+PARTS = ("push", "backlog", "app", "crowd", "bookings", "recall")
 
 
 def main() -> None:
@@ -30,6 +31,7 @@ def main() -> None:
     asked.add_argument("--pairs", type=int, default=2_000, help="pairs of concurrent edits")
     asked.add_argument("--held", type=int, default=100_000, help="operations held by the server")
     asked.add_argument("--visits", type=int, default=VISITS, help="visits to be booked")
+    asked.add_argument("--implants", type=int, default=IMPLANTS, help="implants of a recall")
     asked.add_argument("--print", action="store_true", help="print and write no file")
     given = asked.parse_args()
     jobs: dict[str, Callable[[], list[Section]]] = {
@@ -38,6 +40,7 @@ def main() -> None:
         "app": lambda: [measure_app(2 * given.rounds)],
         "crowd": lambda: [measure_crowd(held=given.held)],
         "bookings": lambda: measure_bookings(given.rounds, visits=given.visits),
+        "recall": lambda: measure_recall(given.rounds, implants=given.implants),
     }
     before = describe_machine()
     sections: list[Section] = []

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from api.clinical_rules.gs1_label import check_digit
 from api.demonstration import read_drawn_pictures
 from api.storage.unit_store import open_unit_store
 from api.use_cases.load_scenario import load_scenario
@@ -113,3 +114,18 @@ def test_staff_named_in_stories_work_at_the_unit():
     }
 
     assert named <= known
+
+
+def test_identifiers_of_the_shelf_are_numbers_for_use_inside_a_company():
+    """GTIN-14 with the check digit of GS1; none can be a real device's (GS1: prefixes 040-049)."""
+    story = json.loads((FOLDER / "00_unit.json").read_text())
+    identifiers = [
+        identifier
+        for entry in story["timeline"]
+        for identifier in entry.get("set", {}).get("identifiers", [])
+    ]
+
+    assert len(identifiers) == len(set(identifiers)) == 14
+    for identifier in identifiers:
+        assert re.fullmatch(r"004[0-9]{11}", identifier)
+        assert check_digit(identifier[:-1]) == int(identifier[-1])

@@ -1,5 +1,6 @@
 /** The tablet itself, as the frame and the screens are given it: settings, cues, update, screen. */
 import { getContext, setContext } from 'svelte';
+import type { CodeWriter, LabelScanner } from '../ports';
 import type { AppUpdate } from './app-update.svelte';
 import type { Cues } from './cues.svelte';
 import type { DeviceFacts } from './device-facts.svelte';
@@ -12,6 +13,8 @@ export interface BedsideTablet {
   cues: Cues;
   update: AppUpdate;
   keeper: ScreenKeeper;
+  labels: LabelScanner;
+  codes: CodeWriter;
 }
 
 const KEY = Symbol('bedside tablet');

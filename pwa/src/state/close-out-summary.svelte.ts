@@ -44,7 +44,7 @@ export class CloseOutSummary {
       punctures: record.all('puncture'),
       adhesives: record.all('adhesive_injected'),
     });
-    return standingGates(this.#ruleBook, { unticked: left.map((item) => lotNames[item]) });
+    return standingGates(this.#ruleBook, { lots_missing: left.map((item) => lotNames[item]) });
   });
   /** Gates that the case went past, in the order in which they were passed. */
   readonly passed = $derived.by(() =>

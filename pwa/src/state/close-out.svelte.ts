@@ -18,8 +18,10 @@ import {
   type OpenPoint,
   openPoints,
   SIGNED_KINDS,
+  signedCounts,
 } from './close-out';
 import { CountDoubts } from './close-out-doubts.svelte';
+import { PackageEnds } from './close-out-packages';
 import { LiveRecords } from './live-records.svelte';
 import { type Override, passes, type StandingGate, standingGates } from './override';
 import { endsOfThePerson } from './person-ends';
@@ -48,6 +50,8 @@ export class CloseOutSession {
   readonly acts: AnswerActs;
   /** What makes the counts doubtful until a person decides. */
   readonly doubts: CountDoubts;
+  /** What becomes of packages. */
+  readonly packages: PackageEnds;
   readonly #stock: LiveRecords;
   readonly #ruleBook: RuleBook;
   readonly #raised: RaisedCauses;
@@ -70,6 +74,7 @@ export class CloseOutSession {
     });
     this.acts = new AnswerActs({ ...app, tablet: this.#trace });
     this.doubts = new CountDoubts(app.store, this.record);
+    this.packages = new PackageEnds(app, this.record.caseRecord, this.acts);
     this.#signId = app.ids.newId();
   }
 
@@ -176,46 +181,6 @@ export class CloseOutSession {
     });
   }
 
-  /** Say what became of a package. */
-  async end(opened: RecordState, fate: 'discarded' | 'used', words: string): Promise<void> {
-    await this.acts.give({
-      record: opened.record,
-      onScreen: opened,
-      field: 'fate',
-      words,
-      control: `fate ${opened.record}`,
-      compose: () => fate,
-    });
-  }
-
-  /** Add the package of a coil that was recorded without one. */
-  async addPackage(coil: RecordState, words: string): Promise<void> {
-    const id = this.#app.ids.newId();
-    const at = this.#app.clock.nowIso();
-    const stock = structureOf(coil, 'coil')?.stock_id;
-    const device = shown(coil, 'device');
-    await this.acts.saveTogether(`package of ${coil.record}`, words, () => [
-      {
-        draftId: `package_opened-${id}`,
-        record: `package_opened/${id}`,
-        set: {
-          case: this.record.caseRecord,
-          item: 'coil',
-          ...(typeof stock === 'string' ? { stock_id: stock } : {}),
-          ...(device ? { device } : {}),
-          at,
-          fate: 'placed',
-        },
-      },
-      {
-        draftId: `package-${id}`,
-        record: coil.record,
-        set: { package: `package_opened/${id}` },
-        over: overOf(coil, 'package'),
-      },
-    ]);
-  }
-
   /** Record a complication, or "none"; one that happened takes back an earlier "none". */
   async complicate(what: string, words: string): Promise<void> {
     const id = this.#app.ids.newId();
@@ -301,13 +266,7 @@ export class CloseOutSession {
               mix_ul: mixUl,
               flush_ul: flushUl,
               punctures,
-              counts: this.counts.map(({ item, opened, placed, discarded, used }) => ({
-                item,
-                opened,
-                placed,
-                discarded,
-                used,
-              })),
+              counts: signedCounts(this.counts),
               ...(passed.length > 0 ? { overrides: passed } : {}),
               ...(shownHere.length > 0 ? { gates_shown: shownHere } : {}),
             },

@@ -82,6 +82,40 @@ test('[HARD-08] needles and adhesive are used or discarded', () => {
   expect(counts[2]?.open).toHaveLength(1);
 });
 
+/** Caught: the whole screen failed where a package had no fate to show. */
+test('[SK19] a package with two answers on its fate, or a word of a newer version, is open', () => {
+  const apart: RecordState = {
+    ...opened('1', 'used'),
+    fields: {
+      ...opened('1', 'used').fields,
+      fate: {
+        values: ['used', 'returned'].map((value) => ({
+          value,
+          references: [value],
+          by: '',
+          stamp: '1',
+        })),
+        isConflict: true,
+      },
+    },
+  };
+  for (const one of [apart, opened('2', 'lent'), recorded('package_opened/3', { item: 'coil' })]) {
+    const [count] = countsOf([one], []);
+    expect(count).toMatchObject({ opened: 1, difference: 1, agrees: false });
+    expect(count?.open).toEqual([one]);
+  }
+});
+
+test('[SK18] packages returned unopened are accounted for', () => {
+  const [coils] = countsOf([opened('1', 'placed'), opened('2', 'returned')], [placed('1', '1')]);
+
+  expect(coils).toMatchObject({ opened: 2, placed: 1, returned: 1, open: [], agrees: true });
+  expect(closeOutFacts(coils ? [coils] : [], true).counts?.[0]).toMatchObject({
+    opened: 2,
+    recorded: 2,
+  });
+});
+
 test('[HAZ-16] undone packages and coils are not counted', () => {
   const [coils] = countsOf([struck('package_opened/1')], [struck('coil_placed/1')]);
 

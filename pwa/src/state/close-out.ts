@@ -4,14 +4,14 @@
 import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex, utf8ToBytes } from '@noble/hashes/utils.js';
 import type { Facts } from '../clinical-rules/gate-facts';
+import { COUNTED_ITEMS, type CountedItem, countPackages } from '../clinical-rules/package-counts';
 import type { CaseKind } from './case-record.svelte';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import { type Json, type RecordState, structureOf, textOf } from './shown';
 
 const LAST_DOPPLER = 'final_doppler';
 
-export const COUNTED_ITEMS = ['coil', 'needle', 'adhesive'] as const;
-export type CountedItem = (typeof COUNTED_ITEMS)[number];
+export { COUNTED_ITEMS, type CountedItem } from '../clinical-rules/package-counts';
 
 export interface ItemCount {
   item: CountedItem;
@@ -19,50 +19,61 @@ export interface ItemCount {
   placed: number;
   discarded: number;
   used: number;
+  /** Back on the shelf unopened. */
+  returned: number;
   /** Packages of which nobody has said what became of them. */
   open: RecordState[];
   /** Coils recorded without a package: opened somewhere, but not recorded as such. */
   withoutPackage: number;
+  /** Packages that more than one coil names. */
+  shared: number;
+  /** Opened less all that became of them. */
+  difference: number;
   agrees: boolean;
 }
 
-/**
- * Return the counts per item: packages opened = placed (or used) + discarded.
- *
- * Placed coils are counted from the coils themselves, never from what a package says of itself.
- */
+const FATES: readonly string[] = ['open', 'placed', 'used', 'discarded', 'returned'];
+
+/** Return the counts per item: packages opened = placed (or used) + discarded + returned. */
 export function countsOf(
   packages: readonly RecordState[],
   coils: readonly RecordState[],
 ): ItemCount[] {
-  const standing = packages.filter((record) => !record.isEnteredInError);
-  const placedCoils = coils.filter((record) => !record.isEnteredInError);
-  return COUNTED_ITEMS.map((item) => {
-    const opened = standing.filter((record) => textOf(record, 'item') === item);
-    const known = new Set(opened.map(({ record }) => record));
-    const used = new Set(placedCoils.map((coil) => textOf(coil, 'package')));
-    const fate = (name: string) => opened.filter((record) => textOf(record, 'fate') === name);
-    const placed = item === 'coil' ? placedCoils.length : 0;
-    const withoutPackage =
-      item === 'coil'
-        ? placedCoils.filter((coil) => !known.has(textOf(coil, 'package'))).length
-        : 0;
-    const ended = new Set([...fate('discarded'), ...fate('used')].map(({ record }) => record));
-    const isOpen = (record: RecordState) => !ended.has(record.record) && !used.has(record.record);
-    return {
-      item,
-      opened: opened.length,
-      placed,
-      discarded: fate('discarded').length,
-      used: fate('used').length,
-      open: opened.filter(isOpen),
-      withoutPackage,
-      agrees:
-        opened.length === placed + fate('discarded').length + fate('used').length &&
-        withoutPackage === 0 &&
-        !opened.some(isOpen),
-    };
+  const byName = new Map(packages.map((one) => [one.record, one]));
+  const { items } = countPackages({
+    packages: packages
+      .filter((one) => COUNTED_ITEMS.includes(textOf(one, 'item') as CountedItem))
+      .map((one) => ({
+        id: one.record,
+        item: textOf(one, 'item'),
+        // Two answers, or a word of a newer version: still open.
+        ...(FATES.includes(textOf(one, 'fate')) ? { fate: textOf(one, 'fate') } : {}),
+        struck: one.isEnteredInError,
+      })),
+    coils: coils.map((one) => ({
+      id: one.record,
+      package: textOf(one, 'package'),
+      struck: one.isEnteredInError,
+    })),
   });
+  return items.map(({ open, without_package, shared, ...counts }) => ({
+    ...counts,
+    open: open.flatMap((name) => byName.get(name) ?? []),
+    withoutPackage: without_package.length,
+    shared: shared.length,
+  }));
+}
+
+/** Return the counts as a signature keeps them. */
+export function signedCounts(counts: readonly ItemCount[]): Record<string, Json>[] {
+  return counts.map(({ item, opened, placed, discarded, used, returned }) => ({
+    item,
+    opened,
+    placed,
+    discarded,
+    used,
+    returned,
+  }));
 }
 
 /** Things used whose lot nobody entered, nor said to be unknown. */
@@ -75,8 +86,12 @@ export function lotsLeftOut(given: {
   const standing = (records: readonly RecordState[]) =>
     records.filter((record) => !record.isEnteredInError);
   const hasLot = (record: RecordState) => structureOf(record, 'device') !== null;
+  // What was only laid out, or went back unopened, tells no lot of what was used.
+  const isTouched = (one: RecordState) => !['open', 'returned'].includes(textOf(one, 'fate'));
   const named = (item: CountedItem) =>
-    standing(given.packages).some((one) => textOf(one, 'item') === item && hasLot(one));
+    standing(given.packages).some(
+      (one) => textOf(one, 'item') === item && isTouched(one) && hasLot(one),
+    );
   const isLeftOut: Record<CountedItem, boolean> = {
     coil: !standing(given.coils).every(hasLot),
     needle: standing(given.punctures).length > 0 && !named('needle'),
@@ -202,8 +217,8 @@ export function openPoints(given: {
  */
 export function closeOutFacts(counts: readonly ItemCount[], isFollowUpPlanned: boolean): Facts {
   return {
-    counts: counts.map(({ item, opened, placed, discarded, used, open, agrees }) => {
-      const ended = placed + discarded + used;
+    counts: counts.map(({ item, opened, placed, discarded, used, returned, open, agrees }) => {
+      const ended = placed + discarded + used + returned;
       return { item, opened, recorded: !agrees && ended === opened ? opened - open.length : ended };
     }),
     follow_up_planned: isFollowUpPlanned,

@@ -2,7 +2,7 @@
 import { expect, test } from 'vitest';
 import type { RecordQuery, RecordState, RecordStore } from '../ports';
 import { doubleFinderOf } from './double-finder';
-import { blankState } from './surveillance';
+import { blankState } from './record-state';
 
 const coil = (id: string): RecordState => {
   const held = (value: string | number) => ({

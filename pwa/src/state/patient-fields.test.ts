@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { languageWords, patientText } from '../text/patient';
 import { answerIds, linesOf, placesOf } from './patient-fields';
-import { blankState, withFields } from './surveillance';
+import { blankState, withFields } from './record-state';
 
 const record = (id: string, fields: Parameters<typeof withFields>[1]) =>
   withFields(blankState(id), fields);

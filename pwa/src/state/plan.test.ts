@@ -3,15 +3,18 @@ import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import { answerSizing } from '../clinical-rules/sizing';
 import type { Json, RecordState } from '../ports';
+import { OPENS } from '../text/messages/pseudo';
+import { changeRecorded, changeWords } from '../text/plan-changes';
+import { speak } from './language.svelte';
 import {
   askPlan,
   isSameQuestion,
   judgePlan,
-  listChanges,
   nextTargetLetter,
   type SavedPlan,
   savedPlanOf,
 } from './plan';
+import { listChanges } from './plan-changes';
 import { countInOrder, figureOf, pairOf } from './plan-numbers';
 
 function held(record: string, content: Record<string, Json>): RecordState {
@@ -170,15 +173,22 @@ test('a plan just saved is in use, also when its keys come back in another order
 test('[HAZ-02] after a new measurement the plan is out of date and says what changed', () => {
   expect(judgePlan(save(FULL), ask({ ...FULL, shortAxis: 16_000 }))).toEqual({
     kind: 'out-of-date',
-    changes: ['Varix A short axis: was 14 mm, now 16 mm'],
+    changes: [
+      {
+        ...{ kind: 'other', part: 'target', name: 'Varix A', key: 'short_axis_um' },
+        ...{ was: 14_000, is: 16_000 },
+      },
+    ],
   });
 });
 
 test('[HAZ-05] another needle puts the plan out of date; its prime is named as gone', () => {
-  expect(judgePlan(save(FULL), ask({ ...FULL, gauge: 22, prime: null }))).toEqual({
-    kind: 'out-of-date',
-    changes: ['Needle gauge: was 19, now 22', 'Needle prime: was 0.9 mL, now not entered'],
-  });
+  const standing = judgePlan(save(FULL), ask({ ...FULL, gauge: 22, prime: null }));
+  if (standing.kind !== 'out-of-date') throw new Error(standing.kind);
+  expect(standing.changes.map(changeRecorded)).toEqual([
+    'Needle gauge: was 19, now 22',
+    'Needle prime: was 0.9 mL, now not entered',
+  ]);
 });
 
 /**
@@ -230,7 +240,7 @@ test('what two questions differ in is named with units, also what came and what 
   const other = ask({ ...FULL, agent: 'none', coils: 4 });
   if (one.kind !== 'ask' || other.kind !== 'ask') throw new Error('not enough to ask');
   expect(isSameQuestion(one.request, other.request)).toBe(false);
-  expect(listChanges(one.request, other.request)).toEqual([
+  expect(listChanges(one.request, other.request).map(changeRecorded)).toEqual([
     'Coil k1 count: was 5, now 4',
     'Adhesive agent: was 2-octyl-cyanoacrylate, now not entered',
     'Adhesive parts adhesive: was 1, now not entered',
@@ -239,6 +249,31 @@ test('what two questions differ in is named with units, also what came and what 
     'Adhesive: now none',
     'shunt: now none',
   ]);
+});
+
+/** The gate gets the English words whatever language is spoken. */
+test('[HAZ-50] a change is said in the language spoken, and recorded in English', async () => {
+  const changes = listChanges(
+    { targets: [{ label: 'Varix A', origin: 'estimated' }], needle: { gauge: 19 } },
+    { targets: [{ label: 'Varix A', origin: 'measured' }], needle: {}, adhesive: null },
+  );
+  const recorded = [
+    'Varix A origin: was estimated, now measured',
+    'Needle gauge: was 19, now not entered',
+    'Adhesive: now none',
+  ];
+  expect(changes.map(changeRecorded)).toEqual(recorded);
+  expect(changeWords({ kind: 'conflict', field: 'Varix A size' })).toBe(
+    'Varix A size: two answers wait',
+  );
+  await speak('en-XA');
+  const said = changes.map(changeWords);
+  expect(said.filter((one) => !one.startsWith(OPENS))).toEqual([]);
+  expect(changes.map(changeRecorded)).toEqual(recorded);
+  expect(changeRecorded({ kind: 'lack', lack: 'short-axis', label: 'Varix A' })).toBe(
+    'Varix A short-axis not entered',
+  );
+  await speak('en');
 });
 
 test('a letter once used for a target is not given again, struck or not', () => {

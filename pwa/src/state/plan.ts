@@ -6,6 +6,7 @@
 import type { Json, RecordState } from '../ports';
 import { canonicalText } from '../sync/canonical-text';
 import { milliText } from './number-entry';
+import { listChanges, type PlanChange } from './plan-changes';
 import { isInConflict, numberOf, shown, structureOf, textOf } from './shown';
 
 type MaybeState = RecordState | null;
@@ -29,7 +30,7 @@ export interface SavedPlan {
 export type PlanStanding =
   | { kind: 'none' }
   | { kind: 'in-use'; plan: SavedPlan }
-  | { kind: 'out-of-date'; changes: string[] };
+  | { kind: 'out-of-date'; changes: PlanChange[] };
 
 const NEEDLE_KEYS = ['gauge', 'inner_diameter_um', 'length_um', 'prime_ul', 'stop_step_um'];
 const PLAN_FIELDS = ['varix_class', 'needle', 'adhesive', 'shunt', 'right_to_left_shunt'];
@@ -144,13 +145,13 @@ export function judgePlan(saved: SavedPlan | null, question: PlanQuestion): Plan
   if (question.kind === 'conflict') {
     return {
       kind: 'out-of-date',
-      changes: question.fields.map((field) => `${field}: two answers wait`),
+      changes: question.fields.map((field) => ({ kind: 'conflict', field })),
     };
   }
   if (question.kind === 'lacks') {
     return {
       kind: 'out-of-date',
-      changes: question.what.map(({ lack, label }) => `${label} ${lack} not entered`.trim()),
+      changes: question.what.map(({ lack, label }) => ({ kind: 'lack', lack, label })),
     };
   }
   if (isSameQuestion(saved.request, question.request)) return { kind: 'in-use', plan: saved };
@@ -160,20 +161,6 @@ export function judgePlan(saved: SavedPlan | null, question: PlanQuestion): Plan
 /** Say whether two questions are the same, whatever the order of their keys. */
 export function isSameQuestion(one: Request, other: Request): boolean {
   return canonicalText(one as Json) === canonicalText(other as Json);
-}
-
-/** Return what differs between two questions, one text a number: "Varix A short axis: was 14 mm, now 16 mm". */
-export function listChanges(before: Request, now: Request): string[] {
-  const [was, is] = [flatten(before), flatten(now)];
-  const names = [...new Set([...was.keys(), ...is.keys()])];
-  return names
-    .filter((name) => was.get(name) !== is.get(name))
-    .map((name) => {
-      const [old, fresh] = [was.get(name), is.get(name)];
-      if (old === undefined) return `${name}: now ${fresh}`;
-      if (fresh === undefined) return `${name}: was ${old}, now not entered`;
-      return `${name}: was ${old}, now ${fresh}`;
-    });
 }
 
 /** Return micrometres as people read them, with the unit. */
@@ -222,48 +209,4 @@ function numbersOf(
       return typeof found === 'number' ? [[name, found]] : [];
     }),
   );
-}
-
-function flatten(request: Request): Map<string, string> {
-  const flat = new Map<string, string>();
-  const put = (name: string, key: string, content: Json) => {
-    flat.set(`${name} ${keyWords(key)}`.trim(), contentWords(key, content));
-  };
-  const putAll = (name: string, content: Json | undefined) => {
-    if (typeof content !== 'object' || content === null || Array.isArray(content)) return;
-    for (const [key, held] of Object.entries(content)) put(name, key, held as Json);
-  };
-  for (const target of listIn(request.targets)) {
-    const { label, ...rest } = target;
-    putAll(String(label), rest);
-  }
-  putAll('Needle', request.needle);
-  for (const coil of listIn(request.coils_in_stock)) {
-    const { id, ...rest } = coil;
-    putAll(`Coil ${String(id).replace(/^stock_item\//, '')}`, rest);
-  }
-  if (request.adhesive === null) flat.set('Adhesive', 'none');
-  else putAll('Adhesive', request.adhesive);
-  for (const field of ['shunt', 'right_to_left_shunt']) {
-    if (request[field] !== undefined) flat.set(field.replaceAll('_', '-'), String(request[field]));
-  }
-  return flat;
-}
-
-function listIn(content: Json | undefined): { [part: string]: Json }[] {
-  return Array.isArray(content) ? (content as { [part: string]: Json }[]) : [];
-}
-
-function keyWords(key: string): string {
-  return key
-    .replace(/_(um|ul)$/, '')
-    .replaceAll('_', ' ')
-    .replace('planned', 'planned (pure)');
-}
-
-function contentWords(key: string, content: Json): string {
-  if (typeof content !== 'number') return String(content);
-  if (key.endsWith('_um')) return mmText(content);
-  if (key.endsWith('_ul')) return mlText(content);
-  return String(content);
 }

@@ -104,12 +104,22 @@ function usesOf(section: string): string {
   return [SOURCES[file] ?? '', ...importers].join('\n');
 }
 
+/** What these layers tell by a code is said by `told.ts`. */
+const TOLD_FROM = Object.values(
+  import.meta.glob(['../{storage,network,device}/*.ts', '!../**/*.test.ts'], {
+    query: '?raw',
+    import: 'default',
+    eager: true,
+  }),
+).join('\n');
+
 /** It found seven sentences that nobody said any more when it was written. */
 test('every sentence is said somewhere', () => {
   const names = new Set([...english.keys()].map((key) => key.split('.', 2).join('.')));
   const uses = new Map(USERS.map(({ section }) => [section, usesOf(section)]));
   const unused = [...names].filter((key) => {
     const [section = '', name = ''] = key.split('.');
+    if (section === 'causes') return !TOLD_FROM.includes(`'${name}'`);
     const said = new RegExp(`\\.${name}\\b|'${section}\\.${name}'`);
     return !said.test(uses.get(section) ?? '');
   });

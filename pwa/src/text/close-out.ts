@@ -17,16 +17,30 @@ function numbers(offered: readonly number[], name: (number: number) => string): 
 const hours = (hours: number) => (hours === 0 ? said.mayEat : say('closeOut.hours', { hours }));
 
 export const closeOut = withMore(said, {
-  countLine: ({ item, opened, placed, discarded, used }: ItemCount) =>
-    item === 'coil'
-      ? say('closeOut.coilLine', { packages: said.packages.coil, opened, placed, discarded })
-      : say('closeOut.itemLine', { packages: said.packages[item], opened, used, discarded }),
-  countOff: ({ item, opened, placed, discarded, used }: ItemCount) =>
-    item === 'coil'
-      ? say('closeOut.coilsOff', { packages: said.packages.coil, opened, placed, discarded })
-      : say('closeOut.itemsOff', { packages: said.packages[item], opened, used, discarded }),
-  stillOpen: (count: number) => say('closeOut.stillOpen', { count }),
-  withoutPackage: (count: number) => say('closeOut.withoutPackage', { count }),
+  countLine: ({ item, opened, placed, discarded, used, returned }: ItemCount) => {
+    const counts = { packages: said.packages[item], opened, discarded, returned };
+    return item === 'coil'
+      ? say('closeOut.coilLine', { ...counts, placed })
+      : say('closeOut.itemLine', { ...counts, used });
+  },
+  countOff: ({ item, opened, placed, discarded, used, returned }: ItemCount) => {
+    const counts = { packages: said.packages[item], opened, discarded, returned };
+    return item === 'coil'
+      ? say('closeOut.coilsOff', { ...counts, placed })
+      : say('closeOut.itemsOff', { ...counts, used });
+  },
+  /** What the counts that do not agree come to, one sentence each. */
+  whyOff: ({ open, withoutPackage, shared, difference }: ItemCount): string[] => [
+    ...(open.length > 0 ? [say('closeOut.stillOpen', { count: open.length })] : []),
+    ...(withoutPackage > 0 ? [say('closeOut.withoutPackage', { count: withoutPackage })] : []),
+    ...(shared > 0 ? [say('closeOut.shared', { count: shared })] : []),
+    ...(difference > open.length
+      ? [say('closeOut.unaccounted', { count: difference - open.length })]
+      : []),
+    ...(difference < 0 ? [say('closeOut.tooMany', { count: -difference })] : []),
+  ],
+  returnAll: (count: number) => say('closeOut.returnAll', { count }),
+  returnedAll: (count: number) => say('closeOut.returnedAll', { count }),
   lotOf: (lot: string) => say('closeOut.lotOf', { lot }),
   packageEnded: (pack: string, fate: string) => say('closeOut.packageEnded', { pack, fate }),
   table: withMore(said.table, {

@@ -72,6 +72,40 @@ function read(key: string, values: Values): string {
   return tag === 'en' || said === '' ? said : `${ENGLISH_MARK}${said}`;
 }
 
+/** Return a sentence by a key that is put together. */
+export function sayAs(key: Keys<Sections>, values: Values = {}): string {
+  return read(key, values);
+}
+
+/** Say whether a key has a sentence in the language spoken now: else it is said in English. */
+export function isSaidHere(key: Keys<Sections>): boolean {
+  return language.current.messages.has(key);
+}
+
+/** Say whether a key that was put together elsewhere has a sentence at all. */
+export function isSentence(key: string): key is Keys<Sections> {
+  return language.english.messages.has(key);
+}
+
+/** Return a sentence in English whatever is spoken, without a mark. */
+export function englishOf(key: Keys<Sections>, values: Values = {}): string {
+  return formMessage(language.english.messages.get(key) ?? key, values, 'en');
+}
+
+/**
+ * Return a sentence that is English in every language, marked where another one is spoken: of a
+ * rule file, an engine or the unit's server (HAZ-50).
+ */
+export function inEnglish(text: string): string {
+  const isPlain = language.current.tag === 'en' || text === '' || text.startsWith(ENGLISH_MARK);
+  return isPlain ? text : `${ENGLISH_MARK}${text}`;
+}
+
+/** Say whether a sentence is English while another language is spoken. */
+export function isEnglishHere(text: string): boolean {
+  return language.current.tag !== 'en' && text.startsWith(ENGLISH_MARK);
+}
+
 /** Return a section of the catalogue; its lists are lists, its groups objects. */
 export function words<Section extends keyof Sections & string>(
   section: Section,
@@ -127,7 +161,7 @@ export function lookUp(group: Readonly<Record<string, string>>): Readonly<Record
  * speak other languages read the same record, and no translation is ever stored (HAZ-50).
  */
 export function forRecord(key: Keys<Sections>, values: Values = {}): string {
-  return formMessage(language.english.messages.get(key) ?? key, values, 'en');
+  return englishOf(key, values);
 }
 
 /** Return reasons to choose from; the id of each is what a record keeps of it. */

@@ -122,3 +122,11 @@ export function basisLine(basis: string, source: string): string {
     ? `${source.charAt(0).toUpperCase()}${source.slice(1)}`
     : [named, source].filter(Boolean).join(': ');
 }
+
+/** Return a hold profile by the societies and the year of its guideline: `BSG/ESGE 2021`. */
+export function profileWords(profile: string): string {
+  return profile
+    .replace(/-(\d{4})$/, ' $1')
+    .replaceAll('-', '/')
+    .toUpperCase();
+}

@@ -11,7 +11,10 @@ import msgspec
 from api.clinical_rules.adverse_events import grade_adverse_event
 from api.clinical_rules.first_bleed import answer_first_bleed
 from api.clinical_rules.gates import find_gates
+from api.clinical_rules.implant_search import answer_implant_search
 from api.clinical_rules.intended_use import answer_intended_use
+from api.clinical_rules.lay_out_list import make_lay_out_list
+from api.clinical_rules.package_counts import count_packages
 from api.clinical_rules.picture_length import answer_picture_length
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.session_places import answer_session_places
@@ -23,6 +26,7 @@ from api.clinical_rules.step_protocol import (
     follow_protocol,
     read_protocol,
 )
+from api.clinical_rules.stock_counts import count_stock
 from api.clinical_rules.value_cautions import answer_value_cautions
 from api.clinical_rules.varix_class import answer_varix_class
 from api.clinical_rules.visit_course import look_at_visit, take_visit_act
@@ -60,9 +64,13 @@ INNER: Mapping[str, Engine] = {
     "value-cautions": answer_value_cautions,
     "first-bleed": answer_first_bleed,
     "gates": find_gates,
+    "implant-search": answer_implant_search,
     "intended-use": answer_intended_use,
     "picture-length": answer_picture_length,
     "session-places": lambda request, _: answer_session_places(request),
+    "stock-counts": count_stock,
+    "lay-out": make_lay_out_list,
+    "package-counts": lambda request, _: count_packages(request),
     "visit-act": take_visit_act,
     "visit-outlook": look_at_visit,
 }

@@ -24,6 +24,10 @@ FILES = [
     "visit_course/take_visit_act.json",
     "visit_course/look_at_visit.json",
     "intended_use/answer_intended_use.json",
+    "stock/count_stock.json",
+    "stock/make_lay_out_list.json",
+    "stock/count_packages.json",
+    "lots/answer_implant_search.json",
 ]
 
 
