@@ -38,6 +38,8 @@ class CostRules(msgspec.Struct, frozen=True, kw_only=True):
         stays without a place. One above `late_factor`: of two alike the longer overdue is served.
     may_move : bool
         Whether a booking that can be kept may be moved at all.
+    most_moved : int
+        At most so many of them move at once (`booking_moves`).
     """
 
     late_factor: int = 3
@@ -48,6 +50,7 @@ class CostRules(msgspec.Struct, frozen=True, kw_only=True):
     unbooked: int = 100_000
     unbooked_late_factor: int = 4
     may_move: bool = False
+    most_moved: int = 40
 
 
 class Choices(msgspec.Struct, frozen=True, kw_only=True):

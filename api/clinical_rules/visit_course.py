@@ -8,69 +8,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from api.clinical_rules.civil_date import add_days
-from api.clinical_rules.errors import CalculationRefusedError, ShapeError
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
-from api.clinical_rules.shapes import civil_date, natural_number, one_of, shape, text
 from api.clinical_rules.visit_course_limits import (
     find_book_by,
     find_escalation,
     lies_too_late,
     read_course_limits,
 )
-from api.clinical_rules.visit_course_table import (
-    ACTS,
-    END_REASONS,
-    ENDED,
-    NONE,
-    ROLES,
-    TOOK_PLACE,
-    is_allowed,
-    list_acts,
-    read_state,
-)
-
-_STATUSES = (
-    NONE,
-    "planned",
-    "to-book",
-    "booked",
-    "no-show",
-    "cancelled",
-    "attended",
-    ENDED,
-)
-_WINDOW = shape({"earliest_on": civil_date, "target_on": civil_date, "latest_on": civil_date})
-_VISIT = shape(
-    {"status": one_of(*_STATUSES)},
-    {
-        "cancelled_by": one_of("patient", "unit"),
-        "elsewhere": shape({"on": civil_date, "place": text}),
-        "ended_because": one_of(*END_REASONS),
-        "owner_role": one_of(*ROLES),
-        "owner": text,
-        "act_on": civil_date,
-        "urgency": natural_number,
-        "window": _WINDOW,
-        "booked_on": civil_date,
-        "no_shows": natural_number,
-        "failed_tries": natural_number,
-    },
-)
-_ACT = shape(
-    {"act": one_of(*ACTS), "role": one_of(*ROLES), "today_on": civil_date},
-    {
-        "day": civil_date,
-        "because": text,
-        "cancelled_by": one_of("patient", "unit"),
-        "place": text,
-        "owner_role": one_of(*ROLES),
-        "owner": text,
-        "act_on": civil_date,
-        "reason": one_of(*END_REASONS),
-    },
-)
-_TAKE = shape({"visit": _VISIT, "act": _ACT})
-_LOOK = shape({"visit": _VISIT, "role": one_of(*ROLES), "today_on": civil_date})
+from api.clinical_rules.visit_course_refusals import refuse_act, refuse_days, refuse_lack
+from api.clinical_rules.visit_course_request import READ_LOOK, READ_TAKE
+from api.clinical_rules.visit_course_table import ACTS, ENDED, list_acts, read_state
 
 
 def look_at_visit(request: object, rule_book: RuleBook) -> dict[str, object]:
@@ -98,7 +45,7 @@ def look_at_visit(request: object, rule_book: RuleBook) -> dict[str, object]:
     -----
     Rules CV1-CV3, CV8. Pure.
     """
-    read = _LOOK(request, "")
+    read = READ_LOOK(request, "")
     visit = read["visit"]
     limits, files = read_course_limits(rule_book)
     state = read_state(visit)
@@ -141,13 +88,13 @@ def take_visit_act(request: object, rule_book: RuleBook) -> dict[str, object]:
     -----
     Rules CV1-CV10. Pure.
     """
-    read = _TAKE(request, "")
+    read = READ_TAKE(request, "")
     visit, act = read["visit"], read["act"]
     limits, files = read_course_limits(rule_book)
     state = read_state(visit)
-    _refuse_act(state, visit, act)
-    _refuse_lack(visit, act)
-    _refuse_days(visit, act, limits)
+    refuse_act(state, visit, act)
+    refuse_lack(visit, act)
+    refuse_days(visit, act, limits)
     fields, escalated = _leave(state, visit, act, limits)
     after = {**visit, **fields}
     is_ended = fields.get("status") == ENDED
@@ -166,107 +113,6 @@ def take_visit_act(request: object, rule_book: RuleBook) -> dict[str, object]:
         "escalated": escalated,
         "rule_files": name_rule_files(*files),
     }
-
-
-def _refuse_act(state: str, visit: Mapping[str, Any], act: Mapping[str, Any]) -> None:
-    """Refuse an act that does not follow the state, or is another role's (CV2, CV3)."""
-    name, role = act["act"], act["role"]
-    owner_role = visit.get("owner_role")
-    if is_allowed(name, state, role, owner_role):
-        return
-    if state not in ACTS[name].starts_from:
-        listed = ", ".join(list_acts(state, role, owner_role)) or "nothing"
-        sentence = f"{name} does not follow {state}. What can be done from here: {listed}."
-    elif role not in ACTS[name].roles:
-        sentence = f"{name} is for a clinician alone. Escalate the visit to a clinician."
-    else:
-        sentence = f"A clinician holds this visit: {name} is for a clinician. Ask the clinician."
-    raise CalculationRefusedError(sentence)
-
-
-def _refuse_lack(visit: Mapping[str, Any], act: Mapping[str, Any]) -> None:
-    """Refuse an act without what it needs; a reason of blanks is none (CV4)."""
-    for key in ACTS[act["act"]].needs:
-        if _is_blank(act.get(key, "")):
-            message = f"act.{key} is missing. Add it."
-            raise ShapeError(message)
-    if act["act"] == "plan" and "window" not in visit:
-        raise ShapeError("visit.window is missing. Add it.")
-    window = visit.get("window")
-    if window and not window["earliest_on"] <= window["target_on"] <= window["latest_on"]:
-        raise ShapeError("visit.window is not in order. Correct its days.")
-    if act["act"] != "book" or window is None or not _is_blank(act.get("because", "")):
-        return
-    if not window["earliest_on"] <= act["day"] <= window["latest_on"]:
-        message = (
-            f"{act['day']} lies outside the window {window['earliest_on']} to "
-            f"{window['latest_on']}. Add a reason, or choose a day inside."
-        )
-        raise ShapeError(message)
-
-
-def _is_blank(content: str) -> bool:
-    return not content.strip(" \t\r\n")
-
-
-def _refuse_days(
-    visit: Mapping[str, Any], act: Mapping[str, Any], limits: Mapping[str, int]
-) -> None:
-    """Refuse a day that cannot be, and a desk's next act put off too far (CV5, CV9)."""
-    name, today_on = act["act"], act["today_on"]
-    if name in ("book", "move"):
-        if act["day"] < today_on:
-            message = f"act.day {act['day']} lies before today. Choose a later day."
-            raise ShapeError(message)
-        _refuse_late_day(visit, act, limits)
-    if name == "done-elsewhere" and act["day"] > today_on:
-        message = f"act.day {act['day']} lies after today. Correct the day."
-        raise ShapeError(message)
-    if name == "no-show" and visit.get("booked_on", today_on) > today_on:
-        message = (
-            f"The booking is on {visit['booked_on']}: nobody has missed it yet. Move or cancel it."
-        )
-        raise ShapeError(message)
-    if name != "hand-over":
-        return
-    if read_state(visit) in TOOK_PLACE and act["owner_role"] != "clinician":
-        raise ShapeError("What the visit showed is a clinician's to note. Hand it to a clinician.")
-    if act["act_on"] < today_on:
-        message = f"act.act_on {act['act_on']} lies before today. Choose a later day."
-        raise ShapeError(message)
-    latest_on = max(
-        visit.get("act_on", today_on),
-        find_book_by(visit, today_on, limits),
-        add_days(today_on, limits["rebook_within_days"]),
-    )
-    if act["role"] == "booking" and act["act_on"] > latest_on:
-        message = (
-            f"act.act_on {act['act_on']} lies after {latest_on}, the last day a desk may set. "
-            "Choose an earlier day."
-        )
-        raise ShapeError(message)
-
-
-def _refuse_late_day(
-    visit: Mapping[str, Any], act: Mapping[str, Any], limits: Mapping[str, int]
-) -> None:
-    """Refuse a desk's booking that lies too late; an earlier day than before is always right."""
-    if act["role"] == "clinician" or "window" not in visit:
-        return
-    latest_on, day = visit["window"]["latest_on"], act["day"]
-    if act["act"] == "move":
-        # Put off by the desk step after step, a visit would never come.
-        counted_from = latest_on
-        is_later = day > visit.get("booked_on", "")
-    else:
-        counted_from, is_later = act["today_on"], True
-    if is_later and lies_too_late(day, visit, counted_from, limits):
-        message = (
-            f"{day} lies more than {limits['late_days_to_clinician']} days after the latest date "
-            f"{latest_on}: so late a day is a clinician's. Choose an earlier day, or escalate the "
-            "visit to a clinician."
-        )
-        raise CalculationRefusedError(message)
 
 
 def _leave(

@@ -13,6 +13,8 @@ from api.storage.calendar_tokens import CalendarTokenStore
 from api.storage.connection import FILE_NAME, Database, open_database
 from api.storage.device_store import DeviceStore
 from api.storage.errors import UNREADABLE, StorageError
+from api.storage.held_back import HeldBackStore
+from api.storage.implant_rows import ImplantRows
 from api.storage.log_marks import LogMarks
 from api.storage.operation_store import OperationStore
 from api.storage.picture_files import FOLDER_NAME, PictureFiles
@@ -38,9 +40,11 @@ class UnitStore:
         self.catalogue = catalogue
         self.server_key = server_key
         self.operations = OperationStore(database.connection)
+        self.held_back = HeldBackStore(database.connection, self.operations)
         self.devices = DeviceStore(database.connection)
         self.calendars = CalendarTokenStore(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
+        self.implants = ImplantRows(database.connection)
         self.pictures = PictureFiles(file.parent / FOLDER_NAME)
         self.plan_checks = PlanCheckStore(database.connection)
         self.signatures = SignatureStore(database.connection)

@@ -1,10 +1,13 @@
 """Receives operations into their logs: taken in, known already, or set aside alone."""
 
+from itertools import groupby
+
 import msgspec
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.check_plans import may_change_plans
+from api.use_cases.judge_acts import ACTED_ON, judge_acts, judge_again, tell_waiting
 from api.use_cases.server_words import refuse_server_words
 from sync.errors import MalformedOperationError, SyncError
 from sync.operation import Operation, read_operation
@@ -33,6 +36,7 @@ class LogReceiver:
         self._fresh: dict[tuple[str, str, int], str] = {}
         self._other_branch: set[str] = set()
         self._taken: list[Operation] = []
+        self._visits: set[str] = set()
         self.set_aside: list[SetAside] = []
 
     def take(self, operation: Operation, envelope: str, body: str, sentence: str | None) -> Place:
@@ -50,6 +54,8 @@ class LogReceiver:
             self._report_again(operation, envelope)
         if place in (Place.GAP, Place.HELD):
             return place
+        if operation.kind == ACTED_ON:
+            self._visits.add(operation.record)
         if place is Place.FORK:
             self._note_fork(operation, tip, held)
             sentence = (
@@ -116,13 +122,32 @@ class LogReceiver:
                 self._store.waiting.release(waiting)
 
     def write(self) -> None:
-        """Write what was taken in, bring the views up to date, and ask for the second check."""
-        records = self._store.operations.append(self._taken, received_ms=self._now_ms)
-        self._store.views.refresh_after(self._taken, records)
+        """Write what was taken in, bring the views up to date, and ask for the second check.
+
+        An act on a visit that its course does not allow stays out of them (CV14).
+        """
+        taken, self._taken = self._taken, []
+        held_back = judge_acts(self._store, taken)
+        for is_sound, run in groupby(taken, key=lambda one: one.reference not in held_back):
+            if is_sound:
+                self._enter(list(run))
+                continue
+            for operation in run:
+                found = held_back[operation.reference]
+                self._store.held_back.hold_back(operation, found.sentence, received_ms=self._now_ms)
+                if not found.waits:
+                    self.set_aside.append(SetAside(operation.op_id, found.sentence))
+        visits, self._visits = self._visits, set()
+        for operation in judge_again(self._store, visits):
+            records = self._store.held_back.let_in(operation, received_ms=self._now_ms)
+            self._store.views.refresh_after([operation], records)
+
+    def _enter(self, operations: list[Operation]) -> None:
+        records = self._store.operations.append(operations, received_ms=self._now_ms)
+        self._store.views.refresh_after(operations, records)
         self._store.plan_checks.await_check(
-            operation.record for operation in self._taken if may_change_plans(operation)
+            operation.record for operation in operations if may_change_plans(operation)
         )
-        self._taken = []
 
     def _continue(self, operation: Operation, *, is_sound: bool) -> None:
         log = operation.device, operation.epoch
@@ -172,7 +197,8 @@ class LogReceiver:
         # The first answer may have been lost on its way.
         sentence = self._store.operations.sentence_about(envelope)
         # The same texts may lie aside from a push that somebody else made (SG3).
-        if sentence is not None and self._store.operations.is_set_aside(operation):
+        is_news = sentence not in (None, tell_waiting(operation.op_id))
+        if sentence is not None and is_news and self._store.operations.is_set_aside(operation):
             self.set_aside.append(SetAside(operation.op_id, sentence))
 
     def _held_hash(self, operation: Operation) -> str | None:

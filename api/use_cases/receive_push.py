@@ -54,8 +54,9 @@ def receive_push(
 
     Notes
     -----
-    Rules LG1-LG4, EX5, EX6, EX12, SG3. An operation that continues the log and cannot be taken in
-    still moves the log on, so that the queue behind it flows; its texts stay in quarantine.
+    Rules LG1-LG4, EX5, EX6, EX12, SG3, CV14. An operation that continues the log and cannot be
+    taken in still moves the log on, so that the queue behind it flows; its texts stay in
+    quarantine.
     """
     refuse_count(operations)
     with store.transaction():

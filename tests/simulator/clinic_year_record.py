@@ -11,6 +11,7 @@ import msgspec
 from api.clinical_rules.clinic_facts import Outcome, Slot
 from api.clinical_rules.follow_up import answer_follow_up
 from api.clinical_rules.follow_up_gaps import VisitStanding
+from api.clinical_rules.recorded_acts import JUDGED, refuse_recorded_act
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.visit_course import take_visit_act
 from api.clinical_rules.visit_course_limits import read_course_limits
@@ -89,6 +90,8 @@ class YearRecord:
         self.closings = 0
         self.sessions = {one.record: one for one in sessions}
         self.acts = 0
+        # What the unit would not take in, though the rules let a person do it (CV11).
+        self.refused: list[str] = []
         self.told: Counter[str] = Counter()
 
     # --- changes --------------------------------------------------------------------------------
@@ -97,6 +100,11 @@ class YearRecord:
         """Do one act on a visit as the rules allow it; return why a clinician has it by it."""
         act = {"act": name, "role": role, "today_on": today_on, **more}
         taken = take_visit_act({"visit": visit.course, "act": act}, self.book)
+        shown = {
+            key: [visit.course[key]] for key in JUDGED if visit.course.get(key, "none") != "none"
+        }
+        if why := refuse_recorded_act(taken["set"], shown, role):  # type: ignore[arg-type]
+            self.refused.append(f"{visit.record}: {why}")
         for key, part in taken["set"].items():  # type: ignore[attr-defined]
             if part is None:
                 visit.course.pop(key, None)

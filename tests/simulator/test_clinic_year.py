@@ -66,6 +66,7 @@ def year() -> ClinicYear:
 def test_a_year_in_which_nobody_is_lost(year: ClinicYear) -> None:
     """[HAZ-43] [HAZ-44] [HAZ-45] Held on each day for everybody, by the rules and from scratch."""
     assert year.watch.faults == []
+    assert year.record.refused == []
     assert year.days_held == year.days == 365
     assert not year.watch.lost
     assert len(year.record.patients) == PATIENTS

@@ -6,9 +6,7 @@
  * HAZ-45). Reads no clock: today is part of the request.
  */
 import { addDays } from './civil-date';
-import { CalculationRefusedError, ShapeError } from './errors';
 import { nameRuleFiles, type RuleBook } from './rule-book';
-import { civilDate, naturalNumber, oneOf, shape, text } from './shapes';
 import {
   type CourseLimit,
   type Escalation,
@@ -18,69 +16,19 @@ import {
   liesTooLate,
   readCourseLimits,
 } from './visit-course-limits';
+import { refuseAct, refuseDays, refuseLack } from './visit-course-refusals';
+import { type CourseAct, type CourseVisit, readLook, readTake } from './visit-course-request';
 import {
-  ACT_NAMES,
   ACTS,
   type ActName,
-  END_REASONS,
   ENDED,
-  isAllowed,
   listActs,
   type Need,
-  NONE,
-  ROLES,
   type Role,
   readState,
-  TOOK_PLACE,
   type VisitState,
 } from './visit-course-table';
 
-const STATUSES = [
-  NONE,
-  'planned',
-  'to-book',
-  'booked',
-  'no-show',
-  'cancelled',
-  'attended',
-  ENDED,
-] as const;
-const readVisit = shape(
-  { status: oneOf(...STATUSES) },
-  {
-    cancelled_by: oneOf('patient', 'unit'),
-    elsewhere: shape({ on: civilDate, place: text }),
-    ended_because: oneOf(...END_REASONS),
-    owner_role: oneOf(...ROLES),
-    owner: text,
-    act_on: civilDate,
-    urgency: naturalNumber,
-    window: shape({ earliest_on: civilDate, target_on: civilDate, latest_on: civilDate }),
-    booked_on: civilDate,
-    no_shows: naturalNumber,
-    failed_tries: naturalNumber,
-  },
-);
-const readAct = shape(
-  { act: oneOf(...ACT_NAMES), role: oneOf(...ROLES), today_on: civilDate },
-  {
-    day: civilDate,
-    because: text,
-    cancelled_by: oneOf('patient', 'unit'),
-    place: text,
-    owner_role: oneOf(...ROLES),
-    owner: text,
-    act_on: civilDate,
-    reason: oneOf(...END_REASONS),
-  },
-);
-const readTake = shape({ visit: readVisit, act: readAct });
-const readLook = shape({ visit: readVisit, role: oneOf(...ROLES), today_on: civilDate });
-
-/** A visit as it is asked about: its recorded fields, the day of its booking, and two counts. */
-export type CourseVisit = ReturnType<typeof readVisit>;
-/** An act as it is asked for. */
-export type CourseAct = ReturnType<typeof readAct>;
 type RuleFiles = ReturnType<typeof nameRuleFiles>;
 
 export interface VisitOutlook {
@@ -159,105 +107,6 @@ export function takeVisitAct(request: unknown, ruleBook: RuleBook): TakenAct {
     escalated,
     rule_files: nameRuleFiles(...files),
   };
-}
-
-/** Refuse an act that does not follow the state, or is another role's (CV2, CV3). */
-function refuseAct(state: VisitState, visit: CourseVisit, { act: name, role }: CourseAct): void {
-  if (isAllowed(name, state, role, visit.owner_role)) return;
-  if (!ACTS[name].startsFrom.includes(state)) {
-    const listed = listActs(state, role, visit.owner_role).join(', ') || 'nothing';
-    throw new CalculationRefusedError(
-      `${name} does not follow ${state}. What can be done from here: ${listed}.`,
-    );
-  }
-  if (!ACTS[name].roles.includes(role)) {
-    throw new CalculationRefusedError(
-      `${name} is for a clinician alone. Escalate the visit to a clinician.`,
-    );
-  }
-  throw new CalculationRefusedError(
-    `A clinician holds this visit: ${name} is for a clinician. Ask the clinician.`,
-  );
-}
-
-/** Refuse an act without what it needs; a reason of blanks is none (CV4). */
-function refuseLack(visit: CourseVisit, act: CourseAct): void {
-  for (const key of ACTS[act.act].needs) {
-    if (isBlank(act[key])) throw new ShapeError(`act.${key} is missing. Add it.`);
-  }
-  const { window } = visit;
-  if (act.act === 'plan' && window === undefined) {
-    throw new ShapeError('visit.window is missing. Add it.');
-  }
-  if (window === undefined) return;
-  const { earliest_on, target_on, latest_on } = window;
-  if (earliest_on > target_on || target_on > latest_on) {
-    throw new ShapeError('visit.window is not in order. Correct its days.');
-  }
-  const day = act.day ?? '';
-  if (act.act === 'book' && isBlank(act.because) && (day < earliest_on || day > latest_on)) {
-    throw new ShapeError(
-      `${day} lies outside the window ${earliest_on} to ${latest_on}. Add a reason, or choose a day inside.`,
-    );
-  }
-}
-
-function isBlank(content: string | undefined): boolean {
-  return content === undefined || /^[ \t\r\n]*$/.test(content);
-}
-
-/** Refuse a day that cannot be, and a desk's next act put off too far (CV5, CV9). */
-function refuseDays(visit: CourseVisit, act: CourseAct, limitOf: CourseLimit): void {
-  const { act: name, today_on: todayOn, day = '', act_on: actOn = '' } = act;
-  if (name === 'book' || name === 'move') {
-    if (day < todayOn) {
-      throw new ShapeError(`act.day ${day} lies before today. Choose a later day.`);
-    }
-    refuseLateDay(visit, act, limitOf);
-  }
-  if (name === 'done-elsewhere' && day > todayOn) {
-    throw new ShapeError(`act.day ${day} lies after today. Correct the day.`);
-  }
-  if (name === 'no-show' && visit.booked_on !== undefined && visit.booked_on > todayOn) {
-    throw new ShapeError(
-      `The booking is on ${visit.booked_on}: nobody has missed it yet. Move or cancel it.`,
-    );
-  }
-  if (name !== 'hand-over') return;
-  const hasTakenPlace = (TOOK_PLACE as readonly string[]).includes(readState(visit));
-  if (hasTakenPlace && act.owner_role !== 'clinician') {
-    throw new ShapeError("What the visit showed is a clinician's to note. Hand it to a clinician.");
-  }
-  if (actOn < todayOn) {
-    throw new ShapeError(`act.act_on ${actOn} lies before today. Choose a later day.`);
-  }
-  const latestOn = latestOf(
-    visit.act_on ?? todayOn,
-    findBookBy(visit, todayOn, limitOf),
-    addDays(todayOn, limitOf('rebook_within_days')),
-  );
-  if (act.role === 'booking' && actOn > latestOn) {
-    throw new ShapeError(
-      `act.act_on ${actOn} lies after ${latestOn}, the last day a desk may set. Choose an earlier day.`,
-    );
-  }
-}
-
-/** Refuse a desk's booking that lies too late; an earlier day than before is always right. */
-function refuseLateDay(visit: CourseVisit, act: CourseAct, limitOf: CourseLimit): void {
-  if (act.role === 'clinician' || visit.window === undefined) return;
-  const { latest_on: latestOn } = visit.window;
-  const day = act.day ?? '';
-  // Put off by the desk step after step, a visit would never come.
-  const isMove = act.act === 'move';
-  const isLater = !isMove || day > (visit.booked_on ?? '');
-  if (isLater && liesTooLate(day, visit, isMove ? latestOn : act.today_on, limitOf)) {
-    throw new CalculationRefusedError(
-      `${day} lies more than ${limitOf('late_days_to_clinician')} days after the latest date ` +
-        `${latestOn}: so late a day is a clinician's. Choose an earlier day, or escalate the ` +
-        'visit to a clinician.',
-    );
-  }
 }
 
 type Left = Pick<TakenAct, 'next' | 'escalated'> & { fields: TakenAct['set'] };

@@ -19,11 +19,11 @@ SCOPE = ["scope", "ultrasound-scope"]
 
 
 class Desk:
-    """A booking desk that writes patients, visits and sessions, and asks."""
+    """A desk that writes patients, visits and sessions, and asks; it holds care and may plan."""
 
     def __init__(self, unit, name="desk-a"):
         self.unit, self.name = unit, name
-        self.headers = unit.join(name, "booking")
+        self.headers = unit.join(name, "bedside")
         self.writer = Writer(name)
         self.heads = {}
 
@@ -133,6 +133,17 @@ def test_a_visit_gets_the_nearest_session_that_fits_and_is_told_why(desk):
                 "place": "Endoscopy room 2",
                 "standing": "new",
                 "because": "Target 14 April, nearest free session with ultrasound scope 16 April.",
+                "reasons": [
+                    {
+                        "code": "nearest",
+                        "values": {
+                            "target_on": "2026-04-14",
+                            "on": "2026-04-16",
+                            "needs": "ultrasound-scope",
+                            "place": "",
+                        },
+                    }
+                ],
             }
         ],
         "unbooked": [],
