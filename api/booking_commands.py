@@ -8,7 +8,9 @@ import rich_click as click
 
 from api.clinical_rules.civil_date import add_days
 from api.command_parts import data_option, draw_chance, open_store, refuse, today_of
+from api.storage.unit_store import UnitStore
 from api.use_cases.add_sessions import add_sessions
+from api.use_cases.closed_days import list_closed_days, name_country
 from api.use_cases.propose_bookings import Proposals, propose_bookings
 
 _AHEAD_DAYS = 90
@@ -57,6 +59,34 @@ def propose(until_on: str | None, may_move: bool, form: str, folder: Path) -> No
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
     else:
         _tell(found)
+
+
+@click.command("closed-days")
+@click.option("--country", help="Name the unit's country first, as in ISO 3166-1: GB.")
+@click.option("--subdivision", default="", help="Its part as in ISO 3166-2: ENG.")
+@click.option("--by", help="Who names the country: staff/<id>.")
+@data_option
+def closed_days(country: str | None, subdivision: str, by: str | None, folder: Path) -> None:
+    """List the public holidays on which no session is held, and name the country they are of."""
+    with open_store(folder) as store:
+        if country is not None:
+            _name_country(store, country, subdivision, by)
+        found = list_closed_days(store, on=today_of(store))
+    for one in found.days:
+        click.echo(f"{one.on}  {one.name}")
+    named = "-".join(one for one in (found.country, found.subdivision) if one)
+    click.echo(
+        f"Closed days of {named}: {len(found.days)}, until {found.until_on}."
+        if named
+        else "The unit has named no country. Name it: --country, --by."
+    )
+
+
+def _name_country(store: UnitStore, country: str, subdivision: str, by: str | None) -> None:
+    if by is None:
+        refuse("Say who names the country: --by staff/<id>.")
+    with store.transaction():
+        name_country(store, country, subdivision, by=by, chance=draw_chance())
 
 
 def _tell(found: Proposals) -> None:

@@ -11,9 +11,10 @@ from api.documents.contact_bars import Expected
 from api.documents.letter_words import LETTER_KINDS, LetterKind
 from api.use_cases.count_follow_up import count_follow_up
 from api.use_cases.export_visits import export_visits
-from api.use_cases.list_failsafe import REASONS, list_failsafe, print_failsafe, sign_failsafe
+from api.use_cases.list_failsafe import REASONS, list_failsafe, print_failsafe
 from api.use_cases.list_reminders import list_reminders
 from api.use_cases.make_letters import Withheld, make_letters
+from api.use_cases.sign_failsafe import sign_failsafe
 from api.use_cases.unit_settings import read_unit_settings
 
 

@@ -1,4 +1,4 @@
-"""Proposed bookings, and bookings beyond the places of a session, over HTTP; nothing is written."""
+"""Proposals, bookings beyond the places of a session, and closed days, over HTTP; read alone."""
 
 from typing import Annotated
 
@@ -8,6 +8,7 @@ from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.closed_days import ClosedDays, list_closed_days
 from api.use_cases.list_over_bookings import OverBookings, list_over_bookings
 from api.use_cases.propose_bookings import Proposals, propose_bookings
 
@@ -48,3 +49,9 @@ def post_proposals(
 def get_over_bookings(device: AskingDevice, around: Around) -> OverBookings:
     """List the sessions from today on in which a booked visit has no place."""
     return list_over_bookings(around.store, from_on=around.today())
+
+
+@get("/api/closed-days", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def get_closed_days(device: AskingDevice, around: Around) -> ClosedDays:
+    """List the public holidays of the unit's country, from today on; a device keeps them."""
+    return list_closed_days(around.store, on=around.today())

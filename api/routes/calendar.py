@@ -1,4 +1,4 @@
-"""Calendar feeds over HTTP: opened by a token in the address, made by commands on this machine."""
+"""Calendar feeds over HTTP: opened by a token in the address, made by a device or by commands."""
 
 import hashlib
 import hmac
@@ -9,7 +9,7 @@ from litestar import Request, Response, get, post
 from litestar.exceptions import NotFoundException
 from litestar.params import FromPath, JSONBody
 
-from api.routes.surroundings import Around, bearer_token
+from api.routes.surroundings import Around, bearer_token, provide_device
 from api.storage.calendar_tokens import CalendarToken
 from api.use_cases.calendars import (
     MadeCalendar,
@@ -19,7 +19,6 @@ from api.use_cases.calendars import (
     list_calendars,
     revoke_calendar,
 )
-from api.use_cases.errors import UnknownDeviceError
 
 _ENDING = ".ics"
 _MAX_TOKEN = 128
@@ -49,14 +48,14 @@ def get_calendar(
 
 
 class CalendarRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a command asks of the running server."""
+    """Whose sessions the feed tells: those of a place, or of a person, ``staff/<id>``."""
 
     scope: Scope
     name: Annotated[str, msgspec.Meta(min_length=1, max_length=200)]
 
 
 class CalendarRevocation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a command asks of the running server."""
+    """Which feed to close, by its id."""
 
     calendar: Annotated[str, msgspec.Meta(max_length=64)]
 
@@ -67,11 +66,11 @@ class Calendars(msgspec.Struct, frozen=True):
     calendars: list[CalendarToken]
 
 
-@post("/api/calendars", include_in_schema=False, sync_to_thread=True)
+@post("/api/calendars", tags=["clinic"], sync_to_thread=True)
 def post_calendar(
     request: Request[Any, Any, Any], data: JSONBody[CalendarRequest], around: Around
 ) -> MadeCalendar:
-    """Make a feed for `crura calendar add`, which holds the key of the data folder."""
+    """Make a feed of a place or a person; its token is told this one time (FU-09)."""
     _refuse_strangers(request, around)
     environment = around.environment
     return add_calendar(
@@ -84,24 +83,25 @@ def post_calendar(
     )
 
 
-@post("/api/calendar-revocations", include_in_schema=False, sync_to_thread=True)
+@post("/api/calendar-revocations", tags=["clinic"], sync_to_thread=True)
 def post_calendar_revocation(
     request: Request[Any, Any, Any], data: JSONBody[CalendarRevocation], around: Around
 ) -> Calendars:
-    """Close a feed for `crura calendar revoke`, which holds the key of the data folder."""
+    """Close a feed for good, and list all of them."""
     _refuse_strangers(request, around)
     revoke_calendar(around.store, data.calendar, now_ms=around.environment.now_ms())
     return Calendars(list_calendars(around.store))
 
 
-@get("/api/calendars", include_in_schema=False, sync_to_thread=True)
+@get("/api/calendars", tags=["clinic"], sync_to_thread=True)
 def get_calendars(request: Request[Any, Any, Any], around: Around) -> Calendars:
-    """List the feeds for `crura calendar list`, which holds the key of the data folder."""
+    """List the feeds, without their tokens."""
     _refuse_strangers(request, around)
     return Calendars(list_calendars(around.store))
 
 
 def _refuse_strangers(request: Request[Any, Any, Any], around: Around) -> None:
+    """Let pass a device of the unit, and a command that holds the key of the data folder."""
     token = bearer_token(request) or ""
     if not hmac.compare_digest(token.encode(), around.local_key.encode()):
-        raise UnknownDeviceError("Calendars are made by `crura calendar` on the server.")
+        provide_device(request, around)

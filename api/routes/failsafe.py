@@ -1,21 +1,80 @@
-"""The failsafe list over HTTP, for devices that read care."""
+"""The failsafe list over HTTP, for devices that read care: shown, on paper, signed (FU-12)."""
 
-from litestar import get
+import base64
+from typing import Annotated
+
+import msgspec
+from litestar import get, post
 from litestar.di import Provide
+from litestar.params import JSONBody
 
 from api.routes.surroundings import Around, AskingDevice, provide_device
-from api.use_cases.list_failsafe import FailsafeList, list_failsafe_for
-
-
-@get(
-    "/api/failsafe-list",
-    tags=["clinic"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
-    sync_to_thread=True,
+from api.use_cases.list_failsafe import (
+    FailsafeList,
+    list_failsafe_for,
+    print_failsafe,
 )
+from api.use_cases.server_log import Chance
+from api.use_cases.sign_failsafe import sign_failsafe_for
+from api.use_cases.unit_settings import read_unit_settings
+
+_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+_Text = Annotated[str, msgspec.Meta(max_length=100)]
+
+
+class FailsafePaper(msgspec.Struct, frozen=True, kw_only=True):
+    """The list of a day as PDF (base64), with two lines to sign on."""
+
+    as_of_on: str
+    list_hash: str
+    pdf: str
+
+
+class FailsafeSignature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Who prepared and who signs, ``staff/<id>``, and the list that both of them saw."""
+
+    prepared_by: _Text
+    signed_by: _Text
+    list_hash: _Text
+
+
+@get("/api/failsafe-list", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
 def get_failsafe_list(device: AskingDevice, around: Around) -> FailsafeList:
     """List patients with implants and no future plan, with the latest signature."""
     environment = around.environment
     return list_failsafe_for(
         around.store, device, on=around.today(), time_zone=environment.time_zone
+    )
+
+
+@get("/api/failsafe-paper", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def get_failsafe_paper(device: AskingDevice, around: Around) -> FailsafePaper:
+    """Print the list of today."""
+    on = around.today()
+    found = list_failsafe_for(around.store, device, on=on, time_zone=around.environment.time_zone)
+    unit_name = read_unit_settings(around.store, on=on).unit_name
+    pdf = base64.b64encode(print_failsafe(found, unit_name)).decode()
+    return FailsafePaper(as_of_on=found.as_of_on, list_hash=found.list_hash, pdf=pdf)
+
+
+@post("/api/failsafe-reviews", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+def post_failsafe_review(
+    device: AskingDevice, data: JSONBody[FailsafeSignature], around: Around
+) -> FailsafeList:
+    """Record that a second person went through the list; answers with the list signed."""
+    environment = around.environment
+    return sign_failsafe_for(
+        around.store,
+        device,
+        prepared_by=data.prepared_by,
+        signed_by=data.signed_by,
+        seen=data.list_hash,
+        on=around.today(),
+        time_zone=environment.time_zone,
+        chance=Chance(
+            new_id=environment.new_id(),
+            new_epoch=environment.new_id(),
+            salt=environment.new_salt(),
+            now_ms=environment.now_ms(),
+        ),
     )

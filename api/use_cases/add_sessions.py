@@ -9,10 +9,11 @@ from api.booking.clinic_calendar import LaidOutSession, lay_out_sessions
 from api.booking.clinic_pattern import read_pattern
 from api.booking.errors import BookingError
 from api.storage.unit_store import UnitStore
+from api.use_cases.active_staff import refuse_stranger
 from api.use_cases.booking_records import read_booking_records
-from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.closed_days import has_country, name_country
+from api.use_cases.errors import CalculationError
 from api.use_cases.server_log import Chance, write_as_server
-from sync.merge import shown_value
 
 
 class Season(msgspec.Struct, frozen=True, kw_only=True):
@@ -52,15 +53,17 @@ def add_sessions(
 
     Notes
     -----
-    Closed ones are written too, with their capacity and why. A session that stands at the same
+    The first pattern that names a country names that of the unit, for its devices. Closed ones are
+    written too, with their capacity and why. A session that stands at the same
     place, day and time is left as it is, also one that was changed or struck since.
     """
     try:
-        sessions = lay_out_sessions(read_pattern(content))
+        pattern = read_pattern(content)
+        sessions = lay_out_sessions(pattern)
     except BookingError as error:
         raise CalculationError(str(error)) from error
     with store.transaction():
-        _refuse_stranger(store, by)
+        refuse_stranger(store, by)
         held = read_booking_records(store).sessions.values()
         taken = {(one.place, one.on, one.starts) for one in held}
         new = [
@@ -74,6 +77,8 @@ def add_sessions(
             write_as_server(
                 store, one.record, _fields(one), by=by, because=because, chance=draw_chance()
             )
+        if pattern.country and not has_country(store):
+            name_country(store, pattern.country, pattern.subdivision, by=by, chance=draw_chance())
     closed = Counter(one.closed_because for one in new if one.closed_because)
     return Season(
         added=len(new), already=len(sessions) - len(new), closed=dict(sorted(closed.items()))
@@ -90,10 +95,3 @@ def _fields(session: LaidOutSession) -> dict[str, object]:
     if session.closed_because:
         fields["closed_because"] = session.closed_because
     return fields
-
-
-def _refuse_stranger(store: UnitStore, by: str) -> None:
-    state = store.views.state_of(by) if by.startswith("staff/") else None
-    if state is None or shown_value(state.fields.get("active")) is not True:
-        message = f"{by} is no active member of staff. Add the person: crura staff add."
-        raise NotAllowedError(message)

@@ -15,7 +15,6 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.read_clinic import read_clinic
-from api.use_cases.server_log import Chance, write_as_server
 from sync.merge import RecordState, shown_value
 from sync.operation import Operation, decode_body
 
@@ -120,43 +119,6 @@ def print_failsafe(found: FailsafeList, unit_name: str) -> bytes:
     except PrintingError as error:
         message = f"{error} The CSV holds every name as it is."
         raise CalculationError(message) from error
-
-
-def sign_failsafe(
-    store: UnitStore, *, prepared_by: str, signed_by: str, on: str, time_zone: str, chance: Chance
-) -> FailsafeList:
-    """Record that a second person went through today's list; return the list that was signed.
-
-    Raises
-    ------
-    NotAllowedError
-        One person alone, or somebody who does not work here. Nothing is written.
-    """
-    with store.transaction():
-        for person in (prepared_by, signed_by):
-            _refuse_stranger(store, person)
-        if prepared_by == signed_by:
-            raise NotAllowedError("Two people sign the list. Let somebody else go through it too.")
-        found = list_failsafe(store, on=on, time_zone=time_zone)
-        fields = {
-            "as_of_on": on,
-            "listed": len(found.patients),
-            "list_hash": found.list_hash,
-            "prepared_by": prepared_by,
-            "signed_by": signed_by,
-        }
-        record = f"failsafe_review/{chance.new_id}"
-        because = "failsafe list signed"
-        write_as_server(store, record, fields, by=signed_by, because=because, chance=chance)
-    return found
-
-
-def _refuse_stranger(store: UnitStore, person: str) -> None:
-    state = store.views.state_of(person) if person.startswith("staff/") else None
-    is_active = state and shown_value(state.fields.get("active")) is True
-    if state is None or state.is_entered_in_error or not is_active:
-        message = f"{person[:48]!r} does not work here. Name an active person: staff/<id>."
-        raise NotAllowedError(message)
 
 
 def _read_treated(store: UnitStore) -> tuple[dict[str, set[str]], dict[str, str]]:

@@ -4,29 +4,28 @@ from collections.abc import Collection
 from typing import Literal
 
 import msgspec
-import numpy as np
 
-from api.booking.booking_costs import CostRules, weigh_choices
-from api.booking.booking_optimum import find_optimum
+from api.booking.booking_costs import CostRules
+from api.booking.booking_moves import seat_visits
 from api.booking.booking_problem import MOST_DAYS, MOST_VISITS, Problem, Session, Visit
-from api.booking.booking_reasons import explain_seats
+from api.booking.booking_reasons import Reasons, explain_seats
 from api.booking.errors import BookingError
+from api.booking.reason_words import say_reasons
 from api.clinical_rules.civil_date import add_days, days_between, is_civil_date
 from api.clinical_rules.session_places import needed_equipment
 from api.storage.unit_store import UnitStore
 from api.use_cases.booking_records import (
     BookingRecords,
-    HeldBooking,
     HeldSession,
     HeldVisit,
     read_booking_records,
     seat_bookings,
 )
 from api.use_cases.errors import CalculationError
+from api.use_cases.waiting_visits import NO_MATTER, day_told, why_waiting
 
 # Unit setting (project default): nobody is asked to come on the day itself.
 NOTICE_DAYS = 1
-_OPEN = ("planned", "to-book", "booked", "no-show", "cancelled")
 
 
 class Proposal(msgspec.Struct, frozen=True, kw_only=True):
@@ -39,7 +38,9 @@ class Proposal(msgspec.Struct, frozen=True, kw_only=True):
     on, starts : str
         Civil date and wall time at the place.
     because : str
-        Why, in plain sentences.
+        Why, in plain English: what a record keeps.
+    reasons : tuple of BookingReason
+        The same as codes, for a desk that speaks another language.
     """
 
     visit: str
@@ -50,14 +51,19 @@ class Proposal(msgspec.Struct, frozen=True, kw_only=True):
     place: str
     standing: Literal["kept", "new", "moved"]
     because: str
+    reasons: Reasons
 
 
 class Unbooked(msgspec.Struct, frozen=True, kw_only=True):
-    """One visit for which there is no session; ``because`` says why and what to do."""
+    """One visit for which there is no session; ``because`` says why and what to do.
+
+    ``reasons`` are the same as codes.
+    """
 
     visit: str
     patient: str
     because: str
+    reasons: Reasons
 
 
 class Proposals(msgspec.Struct, frozen=True, kw_only=True):
@@ -89,7 +95,8 @@ def propose_bookings(
     visits : collection of str or None
         Visits to propose for; None for all. Bookings of others keep their places.
     may_move : bool
-        Whether a booking that can stand may be moved where that serves all better.
+        Whether a booking that can stand may be moved where that serves all better; `CostRules`
+        says how many at once.
 
     Raises
     ------
@@ -134,19 +141,19 @@ def propose_for_records(
         raise CalculationError(message)
     rules = CostRules(may_move=may_move)
     problem, waiting = _make_problem(records, today_on, until_on, visits)
-    capacities = np.array([one.capacity for one in problem.sessions], np.int64)
+    year = problem.first_on[:4]
     try:
-        choices = weigh_choices(problem, rules)
-        optimum = find_optimum(choices, capacities)
+        seating = seat_visits(problem, rules)
     except BookingError as error:
         raise CalculationError(str(error)) from error
-    reasons = explain_seats(problem, rules, choices, optimum.seats)
-    proposals, unbooked = [], list(waiting)
-    for visit, seat, because in zip(problem.visits, optimum.seats.tolist(), reasons, strict=True):
+    optimum = seating.optimum
+    explained = explain_seats(problem, seating.rules, seating.choices, optimum.seats)
+    proposals, unbooked = [], [_leave(*one, year) for one in waiting]
+    for visit, seat, reasons in zip(problem.visits, optimum.seats.tolist(), explained, strict=True):
         if seat < 0:
-            unbooked.append(Unbooked(visit=visit.record, patient=visit.patient, because=because))
+            unbooked.append(_leave(visit.record, visit.patient, reasons, year))
         else:
-            proposals.append(_propose(visit, problem.sessions[seat], because))
+            proposals.append(_propose(visit, problem.sessions[seat], reasons, year))
     return Proposals(
         proposals=tuple(
             sorted(proposals, key=lambda one: (one.on, one.starts, one.place, one.visit))
@@ -157,7 +164,12 @@ def propose_for_records(
     )
 
 
-def _propose(visit: Visit, session: Session, because: str) -> Proposal:
+def _leave(visit: str, patient: str, reasons: Reasons, year: str) -> Unbooked:
+    because = say_reasons(reasons, year=year)
+    return Unbooked(visit=visit, patient=patient, because=because, reasons=reasons)
+
+
+def _propose(visit: Visit, session: Session, reasons: Reasons, year: str) -> Proposal:
     is_kept = visit.held == session.record and not visit.told_on
     return Proposal(
         visit=visit.record,
@@ -167,28 +179,29 @@ def _propose(visit: Visit, session: Session, because: str) -> Proposal:
         starts=session.starts,
         place=session.place,
         standing="kept" if is_kept else "moved" if visit.held else "new",
-        because=because,
+        because=say_reasons(reasons, year=year),
+        reasons=reasons,
     )
 
 
 def _make_problem(
     records: BookingRecords, today_on: str, until_on: str, asked: Collection[str] | None
-) -> tuple[Problem, list[Unbooked]]:
-    """Return the problem, and the visits for which a person has to act before."""
+) -> tuple[Problem, list[tuple[str, str, Reasons]]]:
+    """Return the problem, and the visits for which a person has to act before, each with why."""
     sessions = {
         record: one for record, one in records.sessions.items() if today_on <= one.on <= until_on
     }
     seated = seat_bookings(records)
     over = {(one["visit"], record) for record, answer in seated.items() for one in answer["over"]}
     visits: list[Visit] = []
-    waiting: list[Unbooked] = []
+    waiting: list[tuple[str, str, Reasons]] = []
     for record in sorted(records.visits if asked is None else set(asked)):
         held = records.visits[record]
-        sentence = _say_why_waiting(held, records, today_on, until_on)
-        if sentence is None:
+        reason = why_waiting(held, records, today_on, until_on)
+        if reason is None:
             visits.append(_visit(held, records, over))
-        elif sentence:
-            waiting.append(Unbooked(visit=record, patient=held.patient, because=sentence))
+        elif reason != NO_MATTER:
+            waiting.append((record, held.patient, (reason,)))
     if len(visits) > MOST_VISITS:
         message = f"More than {MOST_VISITS} visits need a place. Choose an earlier last day."
         raise CalculationError(message)
@@ -209,51 +222,13 @@ def _holding(seated: dict[str, dict[str, list[str]]], record: str) -> list[str]:
     return seated[record]["holding"] if record in seated else []
 
 
-def _say_why_waiting(
-    visit: HeldVisit, records: BookingRecords, today_on: str, until_on: str
-) -> str | None:
-    """Return None for a visit to be seated, "" for one that is no matter of it, else a sentence."""
-    is_booked = bool(visit.bookings)
-    is_open = visit.status in _OPEN or "status" in visit.unsettled
-    is_to_book = is_open and visit.owner_role != "clinician"
-    days = [day for one in visit.bookings if (day := _day_told(one, records))]
-    if not (any(today_on <= day <= until_on for day in days) if is_booked else is_to_book):
-        return ""
-    fields = [
-        name
-        for name in ("patient", "status", "booking", "window", "owner_role", "label")
-        if name in visit.unsettled
-    ]
-    if fields:
-        named = fields[0].replace("owner_role", "owner")
-        return f"Two answers stand on its {named}. Settle them first."
-    if is_booked:
-        return None
-    if visit.window is None:
-        return "It has no window that can be read. A clinician gives it one."
-    if visit.window[0] > until_on:
-        return ""
-    patient = records.patients.get(visit.patient)
-    if patient is None:
-        return "Its patient is not held here, or was struck. Correct the visit first."
-    if not patient.may_contact:
-        return "The patient is not to be contacted. Ask a clinician how to go on."
-    return None
-
-
-def _day_told(booking: HeldBooking, records: BookingRecords) -> str:
-    """Return the day on which somebody expects to come; "" for a booking without a session."""
-    session = records.sessions.get(booking.session)
-    return (booking.on or session.on) if session else ""
-
-
 def _visit(held: HeldVisit, records: BookingRecords, over: Collection[tuple[str, str]]) -> Visit:
     booking = held.bookings[0] if held.bookings else None
     booked = booking.session if booking else ""
     patient = records.patients.get(held.patient)
     home = patient.home_place if patient else ""
     # A booked visit without a window has one of its own day: it is where somebody put it.
-    on = _day_told(booking, records) if booking else ""
+    on = day_told(booking, records) if booking else ""
     earliest, target, latest = held.window or (on, on, on)
     return Visit(
         record=held.record,

@@ -196,7 +196,7 @@ def test_a_season_is_laid_out_and_taken_back(page: Page):
     place.get_by_role("button").first.click()
     page.get_by_label("Starts at").fill("07:15")
     case.answer(page, "How often?", "Every 2 weeks")
-    expect(page.get_by_text("no calendar of holidays")).to_be_visible()
+    expect(page.get_by_text("public holidays of the unit's country")).to_be_visible()
     page.get_by_role("button", name=re.compile("^Add 6 sessions")).click()
 
     expect(page.get_by_role("status").filter(has_text="6 sessions added")).to_be_visible()

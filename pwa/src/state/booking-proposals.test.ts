@@ -3,7 +3,7 @@ import { expect, test } from 'vitest';
 import { addDays } from '../clinical-rules/civil-date';
 import type { Proposal, RecordState } from '../ports';
 import { acceptDrafts, checkProposals } from './booking-proposals';
-import { withFields } from './surveillance';
+import { withFields } from './record-state';
 import {
   bookedOn,
   clerk,

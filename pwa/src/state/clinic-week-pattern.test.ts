@@ -9,7 +9,7 @@ import {
   type SessionPattern,
   sessionRecord,
 } from './clinic-week-pattern';
-import { withFields } from './surveillance';
+import { withFields } from './record-state';
 import { session, TODAY } from './worklist-samples';
 
 const PATTERN: SessionPattern = {
@@ -60,7 +60,7 @@ test('a season is laid out once: what stands there stays as it is', () => {
   ];
   const second = layOutSessions(PATTERN, standing, 'Europe/London');
 
-  expect([first.drafts.length, first.already, first.closed]).toEqual([12, 0, 0]);
+  expect([first.drafts.length, first.already, first.closed]).toEqual([12, 0, []]);
   expect(first.drafts[0]).toMatchObject({
     record: sessionRecord('Room 2', TODAY, '09:00'),
     set: {
@@ -84,9 +84,25 @@ test('a day on which the unit closed a session for a holiday is one for new sess
   const laidOut = layOutSessions(PATTERN, standing, 'Europe/London');
 
   expect([...listKnownHolidays(standing)]).toEqual(['2026-04-06']);
-  expect(laidOut.closed).toBe(1);
+  expect(laidOut.closed).toEqual([{ on: '2026-04-06', name: '' }]);
   const closed = laidOut.drafts.filter(({ set }) => set?.closed_because !== undefined);
   expect(closed.map(({ record }) => record.slice(15, 25))).toEqual(['2026-04-06']);
+});
+
+/** Has caught a planted bug: holidays that the unit told were listed, and their sessions open. */
+test("[FU-02] a session on a holiday of the unit's country is laid out as closed, with its name", () => {
+  const closedDays = new Map([
+    ['2026-04-06', 'Easter Monday'],
+    ['2026-04-07', 'no day of the pattern'],
+  ]);
+
+  const laidOut = layOutSessions(PATTERN, [], 'Europe/London', closedDays);
+
+  expect(laidOut.closed).toEqual([{ on: '2026-04-06', name: 'Easter Monday' }]);
+  const closed = laidOut.drafts.filter(({ set }) => set?.closed_because !== undefined);
+  expect(closed.map(({ because, set }) => [because, set?.closed_because])).toEqual([
+    ['closed: Easter Monday', 'holiday'],
+  ]);
 });
 
 test.each([

@@ -30,10 +30,11 @@ export interface SessionPattern {
   weeks: number;
 }
 
-/** Sessions that are new; how many of them fall on a known holiday, how many stood there before. */
+/** Sessions that are new; which of them fall on a known holiday, how many stood there before. */
 export interface LaidOut {
   drafts: Draft[];
-  closed: number;
+  /** The name is "" where the record alone tells of the holiday. */
+  closed: { on: string; name: string }[];
   already: number;
 }
 
@@ -71,7 +72,7 @@ export function listDays({ firstOn, everyWeeks, weeks }: SessionPattern): string
 
 /**
  * Return the days that are holidays as far as the record tells: those on which a session was laid
- * out as closed for one. This device has no calendar of its own.
+ * out as closed for one.
  */
 export function listKnownHolidays(sessions: readonly RecordState[]): Set<string> {
   return new Set(
@@ -85,15 +86,18 @@ export function listKnownHolidays(sessions: readonly RecordState[]): Set<string>
  *
  * @param sessions - all sessions held
  * @param timeZone - IANA name of the place's time zone
+ * @param closedDays - names of the holidays of the unit's country, by day
  */
 export function layOutSessions(
   pattern: SessionPattern,
   sessions: readonly RecordState[],
   timeZone: string,
+  closedDays: ReadonlyMap<string, string> = new Map(),
 ): LaidOut {
   const place = pattern.place.trim();
   const { starts, capacity } = pattern;
-  const holidays = listKnownHolidays(sessions);
+  const holidays = new Map([...listKnownHolidays(sessions)].map((on) => [on, '']));
+  for (const [on, name] of closedDays) holidays.set(on, name);
   const records = new Set(sessions.map((session) => session.record));
   const taken = new Set(
     sessions
@@ -112,12 +116,19 @@ export function layOutSessions(
       capacity,
       equipment: EQUIPMENT.filter((item) => pattern.equipment.includes(item)),
     };
-    if (holidays.has(on)) set.closed_because = 'holiday';
-    return draftOn(null, sessionRecord(place, on, starts), set);
+    const name = holidays.get(on);
+    if (name === undefined) return draftOn(null, sessionRecord(place, on, starts), set);
+    set.closed_because = 'holiday';
+    // As the unit's own calendar notes it.
+    const because = name === '' ? '' : `closed: ${name}`;
+    return draftOn(null, sessionRecord(place, on, starts), set, { because });
   });
   return {
     drafts,
-    closed: fresh.filter((on) => holidays.has(on)).length,
+    closed: fresh.flatMap((on) => {
+      const name = holidays.get(on);
+      return name === undefined ? [] : [{ on, name }];
+    }),
     already: days.length - fresh.length,
   };
 }

@@ -3,7 +3,7 @@ import { expect, test } from 'vitest';
 import { addDays } from '../clinical-rules/civil-date';
 import type { RecordState } from '../ports';
 import { canClose, canReopen, closeDrafts, makeWeek, reopenDraft } from './clinic-week';
-import { withFields } from './surveillance';
+import { withFields } from './record-state';
 import { mondayOf } from './worklist-paper';
 import {
   bookedOn,

@@ -1,7 +1,8 @@
 /** What else ends when follow-up of one case is left out because of the person. */
 import type { Draft } from '../ports';
 import type { App } from './app';
-import { courseRoleOf, endDrafts } from './surveillance-course';
+import { courseRoleOf } from './course-role';
+import { endDrafts } from './surveillance-course';
 import { isOpen } from './worklist';
 
 /** Reasons as Close-out records them, by what they are to the visits of the person. */

@@ -1,11 +1,11 @@
 /** What a booking desk records on a visit, as drafts. Pure. */
 import { addDays } from '../clinical-rules/civil-date';
-import type { CourseAct } from '../clinical-rules/visit-course';
 import { findBookBy, readCourseLimits } from '../clinical-rules/visit-course-limits';
+import type { CourseAct } from '../clinical-rules/visit-course-request';
 import { type ActName, listActs, type Role } from '../clinical-rules/visit-course-table';
 import type { Draft, HistoryEntry, Json } from '../ports';
+import { withFields } from './record-state';
 import { isInConflict, type RecordState, textOf } from './shown';
-import { withFields } from './surveillance';
 import type { WorkRow } from './worklist';
 import {
   actDraft,

@@ -2,8 +2,9 @@
 import { ClinicalRuleError } from '../clinical-rules/errors';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { RuleBook } from '../clinical-rules/rule-book';
-import { type CourseAct, type CourseVisit, takeVisitAct } from '../clinical-rules/visit-course';
+import { takeVisitAct } from '../clinical-rules/visit-course';
 import { type CourseLimit, readCourseLimits } from '../clinical-rules/visit-course-limits';
+import type { CourseAct, CourseVisit } from '../clinical-rules/visit-course-request';
 import { type Role, readState, type VisitState } from '../clinical-rules/visit-course-table';
 import type { Draft, HistoryEntry, Json } from '../ports';
 import { draftOn } from './decisions-draft';

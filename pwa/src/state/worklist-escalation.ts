@@ -3,7 +3,8 @@ import { addDays } from '../clinical-rules/civil-date';
 import { findEscalation } from '../clinical-rules/visit-course-limits';
 import { readState } from '../clinical-rules/visit-course-table';
 import { type RecordState, textOf, valuesOf } from './shown';
-import type { Now, Unsorted, WorkRow } from './worklist';
+import type { Now, WorkRow } from './worklist';
+import type { Unsorted } from './worklist-groups';
 
 /** Common practice, no source: what a clinician does needs no place, only to be seen coming. */
 export const CLINICIAN_AHEAD_DAYS = 7;

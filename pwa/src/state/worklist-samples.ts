@@ -3,8 +3,8 @@ import { addDays } from '../clinical-rules/civil-date';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import { readCourseLimits } from '../clinical-rules/visit-course-limits';
 import type { HistoryEntry, Json } from '../ports';
+import { blankState, withFields } from './record-state';
 import type { RecordState } from './shown';
-import { blankState, withFields } from './surveillance';
 import { type HeldRecords, makeWorklist } from './worklist';
 import type { Course } from './worklist-course';
 

@@ -2,9 +2,8 @@
 import { ClinicalRuleError } from '../clinical-rules/errors';
 import type { Draft, RecordState } from '../ports';
 import type { App } from './app';
+import { actingRoleOf } from './course-role';
 import { undoDraft } from './decisions-draft';
-import { LiveRecords } from './live-records.svelte';
-import { textOf } from './shown';
 import {
   type Booking,
   GROUPS,
@@ -17,8 +16,9 @@ import { type DeskAct, giveDraft, noShowDraft, offerActs } from './worklist-acts
 import { type Course, readListLimits } from './worklist-course';
 import { SimilarNames } from './worklist-names';
 import { listSessions } from './worklist-paper';
+import { ClinicRecords } from './worklist-records.svelte';
 import { type Found, PatientIndex } from './worklist-search';
-import { findNoPlaces, offerSessions } from './worklist-sessions';
+import { offerSessions } from './worklist-sessions';
 import { DeskStaff } from './worklist-staff.svelte';
 
 /** What the desk asks of the person now. */
@@ -50,10 +50,7 @@ type Parts = Pick<App, 'store' | 'tablet' | 'clock' | 'ids' | 'ruleBook'>;
 
 export class Worklist {
   readonly #app: Parts;
-  readonly #visits: LiveRecords;
-  readonly #patients: LiveRecords;
-  readonly #attempts: LiveRecords;
-  readonly #sessions: LiveRecords;
+  readonly #clinic: ClinicRecords;
   readonly staff: DeskStaff;
   readonly #index = new PatientIndex();
   typed = $state('');
@@ -69,25 +66,15 @@ export class Worklist {
 
   constructor(app: Parts) {
     this.#app = app;
-    const { store } = app;
-    this.#visits = new LiveRecords(store, { kind: 'visit' });
-    this.#patients = new LiveRecords(store, { kind: 'patient' });
-    this.#attempts = new LiveRecords(store, { kind: 'contact_attempt' });
-    this.#sessions = new LiveRecords(store, { kind: 'clinic_session' });
-    this.staff = new DeskStaff(store);
+    this.#clinic = new ClinicRecords(app.store);
+    this.staff = new DeskStaff(app.store);
     this.todayOn = app.clock.today();
     this.attemptId = app.ids.newId();
   }
 
   get isLoaded(): boolean {
-    // Sessions too: a visit whose session is not read yet would stand without a place (BK7).
-    const others = [this.#patients, this.#attempts, this.#sessions];
-    return this.#visits.isLoaded && others.every((one) => one.isLoaded);
+    return this.#clinic.isLoaded;
   }
-
-  readonly #noPlaces = $derived.by(() =>
-    findNoPlaces(this.#sessions.list, this.#visits.list, this.todayOn),
-  );
 
   readonly #limits = $derived.by(() => readListLimits(this.#app.ruleBook, this.todayOn));
 
@@ -96,18 +83,13 @@ export class Worklist {
     return this.#limits.problem;
   }
 
-  readonly #held = $derived.by(() => ({
-    visits: this.#visits.list,
-    patients: this.#patients.list,
-    attempts: this.#attempts.list,
-    noPlaces: this.#noPlaces,
-  }));
+  readonly #held = $derived.by(() => this.#clinic.heldOn(this.todayOn));
 
   rows = $derived.by(() => makeWorklist(this.#held, this.todayOn, this.#limits.limitOf));
 
   /** The index of all people; it keeps what it knows of those who have not changed. */
   readonly #indexed = $derived.by(() => {
-    this.#index.take(this.#patients.list);
+    this.#index.take(this.records.patients);
     return { find: (typed: string) => this.#index.find(typed) };
   });
 
@@ -140,7 +122,7 @@ export class Worklist {
     const found = this.#found;
     if (found === null) return [];
     const listed = new Set(this.rows.map((row) => row.patient?.record));
-    return this.#patients.list
+    return this.records.patients
       .filter((patient) => found.has(patient.record) && !listed.has(patient.record))
       .slice(0, MOST_OTHERS);
   });
@@ -161,8 +143,7 @@ export class Worklist {
   /** Under which rules the desk acts now, and as whom. */
   get course(): Course {
     const { tablet, ruleBook } = this.#app;
-    const role = tablet.standing?.role === 'bedside' ? 'clinician' : 'booking';
-    return { ruleBook, role, todayOn: this.todayOn, who: tablet.whoTaps };
+    return { ruleBook, role: actingRoleOf(tablet), todayOn: this.todayOn, who: tablet.whoTaps };
   }
 
   /** What may be done with the selected row now. */
@@ -176,7 +157,7 @@ export class Worklist {
   offers = $derived.by(() =>
     this.selected === null
       ? []
-      : offerSessions(this.selected, this.#sessions.list, this.#visits.list, this.todayOn),
+      : offerSessions(this.selected, this.records.sessions, this.records.visits, this.todayOn),
   );
 
   /** The rows that may be handed over from here, by the person who holds them; "" is nobody. */
@@ -213,31 +194,18 @@ export class Worklist {
 
   /** Return the place a booking names, "" where its session is not held. */
   placeOf(booking: Booking): string {
-    return textOf(
-      this.#sessions.list.find((session) => session.record === booking.session),
-      'place',
-    );
+    return this.#clinic.placeOf(booking);
   }
 
   /** Return sessions and bookings of some days, for paper. */
   bookingsOf(fromOn: string, untilOn: string) {
-    return listSessions(
-      this.#sessions.list,
-      this.#visits.list,
-      this.#patients.list,
-      fromOn,
-      untilOn,
-    );
+    const { sessions, visits, patients } = this.records;
+    return listSessions(sessions, visits, patients, fromOn, untilOn);
   }
 
   /** All records of the clinic that this device holds, for the other views. */
   get records() {
-    return {
-      sessions: this.#sessions.list,
-      visits: this.#visits.list,
-      patients: this.#patients.list,
-      isLoaded: this.isLoaded && this.#sessions.isLoaded,
-    };
+    return this.#clinic.lists;
   }
 
   /** Open a row, and ask something of it. */
@@ -309,7 +277,7 @@ export class Worklist {
   }
 
   dispose(): void {
-    const all = [this.#visits, this.#patients, this.#attempts, this.#sessions, this.staff];
-    for (const live of all) live.dispose();
+    this.#clinic.dispose();
+    this.staff.dispose();
   }
 }

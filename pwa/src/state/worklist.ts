@@ -2,13 +2,9 @@
  * The clinic's worklist: which group each open visit belongs to, and in which order.
  * Pure; reads the booking stream alone.
  */
-import { addDays, daysBetween } from '../clinical-rules/civil-date';
+import { daysBetween } from '../clinical-rules/civil-date';
 import { MOST_URGENT, type OverReason } from '../clinical-rules/session-places';
-import {
-  type CourseLimit,
-  type Escalation,
-  findBookBy,
-} from '../clinical-rules/visit-course-limits';
+import type { CourseLimit, Escalation } from '../clinical-rules/visit-course-limits';
 import {
   isInConflict,
   type Json,
@@ -20,6 +16,7 @@ import {
   valuesOf,
 } from './shown';
 import { countFailed, stampOf, whyClinician } from './worklist-escalation';
+import { actByOf, groupOf, hasWindowMoved } from './worklist-groups';
 
 /** In the order in which a day's work goes; every open visit is in exactly one (FU-01). */
 export const GROUPS = [
@@ -204,6 +201,7 @@ function rowOf(
   now: Now,
 ): WorkRow {
   const window = windowOf(visit);
+  const booking = bookingOf(visit);
   const status = textOf(visit, 'status');
   const row = {
     visit,
@@ -211,12 +209,12 @@ function rowOf(
     label: textOf(visit, 'label'),
     status,
     window,
-    booking: bookingOf(visit),
+    booking,
     daysPastTarget: window ? daysBetween(window.targetOn, now.todayOn) : null,
     urgency: urgencyOf(visit),
     owner: textOf(visit, 'owner_role'),
     person: textOf(visit, 'owner'),
-    hasWindowMoved: status === 'booked' && hasWindowMoved(visit, window),
+    hasWindowMoved: status === 'booked' && hasWindowMoved({ visit, window, booking }),
     isContactBarred: shown(patient, 'do_not_contact') === true,
     noPlaceBecause: status === 'booked' ? noPlace : ('' as const),
     attempts: attempts.sort((a, b) => (textOf(a, 'at') < textOf(b, 'at') ? -1 : 1)),
@@ -225,81 +223,6 @@ function rowOf(
   const clinicianBecause = whyClinician(row, now);
   const group = groupOf(row, clinicianBecause, now);
   return { ...row, clinicianBecause, group, actBy: actByOf(row, group, now) };
-}
-
-/** A row before it has found its group. */
-export type Unsorted = Omit<WorkRow, 'group' | 'clinicianBecause' | 'actBy'>;
-
-/** Fields of a visit that have to have one answer before anything is done on it. */
-export const SETTLED_FIRST = [
-  'patient',
-  'window',
-  'status',
-  'booking',
-  'owner_role',
-  'owner',
-  'act_on',
-  'urgency',
-  'cancelled_by',
-  'elsewhere',
-] as const;
-
-function groupOf(
-  row: Unsorted,
-  why: WorkRow['clinicianBecause'],
-  { todayOn, limitOf }: Now,
-): Group {
-  const isUnsettled = SETTLED_FIRST.some((field) => isInConflict(row.visit, field));
-  if (isUnsettled) return 'two-answers';
-  if (row.status === 'booked' && row.booking !== null) {
-    if (row.booking.on < todayOn) return 'to-answer';
-    if (row.noPlaceBecause !== '') return 'no-place';
-    if (row.hasWindowMoved) return 'window-moved';
-    if (why !== '') return 'clinician';
-    return row.booking.on < addDays(todayOn, 7) ? 'this-week' : 'later';
-  }
-  if (why !== '') return 'clinician';
-  if (nextTryOn(row) > todayOn) return 'patient';
-  if (row.status === 'no-show') return 'no-show';
-  if (row.window === null || row.status === 'booked') return 'due';
-  if (row.window.latestOn < todayOn) return 'overdue';
-  // A clinician's own act needs no place: it shows when it comes near.
-  if (row.owner === 'clinician') return 'later';
-  if (row.status === 'cancelled') return 'due';
-  return addDays(todayOn, limitOf('book_ahead_days')) >= row.window.targetOn ? 'due' : 'later';
-}
-
-/**
- * Whether a booking lies outside a window that was set after it: a new plan moved the window, and
- * nobody has looked yet whether the day still does. Booking the same place again answers it.
- */
-function hasWindowMoved(visit: RecordState, window: Window | null): boolean {
-  const on = bookingOf(visit)?.on;
-  if (window === null || on === undefined) return false;
-  const isOutside = on < window.earliestOn || on > window.latestOn;
-  return isOutside && stampOf(visit, 'window') > stampOf(visit, 'booking');
-}
-
-/** Day of the next try that was agreed on after the visit last changed, "" where none was. */
-function nextTryOn(row: Pick<WorkRow, 'visit' | 'attempts'>): string {
-  const last = row.attempts.at(-1);
-  if (last === undefined || stampOf(last, 'visit') < stampOf(row.visit, 'status')) return '';
-  return textOf(last, 'next_try_on');
-}
-
-/** FU-05. What was written down counts; else it follows from the booking, the try or the window. */
-function actByOf(row: Unsorted, group: Group, { todayOn, limitOf }: Now): string {
-  if (row.status === 'booked' && row.booking !== null) {
-    return group === 'clinician' ? todayOn : row.booking.on;
-  }
-  if (group === 'patient') return nextTryOn(row);
-  const written = textOf(row.visit, 'act_on');
-  if (written !== '' || row.window === null) return written || todayOn;
-  const { earliestOn, targetOn, latestOn } = row.window;
-  // A clinician's own act needs no place that has to be looked for.
-  if (row.owner === 'clinician') return targetOn;
-  const window = { earliest_on: earliestOn, target_on: targetOn, latest_on: latestOn };
-  return findBookBy({ window }, todayOn, limitOf);
 }
 
 /** How pressing a row is: past the target it grows with the urgency, before it shrinks with it. */

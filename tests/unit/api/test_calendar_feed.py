@@ -318,12 +318,29 @@ def test_only_the_hash_of_a_token_of_256_bits_is_kept(unit, story):
     assert made["token"].encode() not in (unit.folder / "copy.sqlite3").read_bytes()
 
 
-def test_strangers_and_devices_make_no_calendars(unit, a):
-    body = {"scope": "place", "name": "Room 4"}
+def test_a_device_of_the_unit_makes_and_closes_a_calendar_and_a_stranger_none(unit, story, a):
+    """[FU-09] [HAZ-47] Planted bug that this caught: a route that asked nobody who it was."""
+    body = {"scope": "person", "name": "staff/s-1"}
+    stranger = {"authorization": f"Bearer {'0' * 64}"}
+    for headers in ({}, stranger):
+        assert unit.client.post("/api/calendars", json=body, headers=headers).status_code == 401
+        assert unit.client.get("/api/calendars", headers=headers).status_code == 401
+        closing = unit.client.post(
+            "/api/calendar-revocations", json={"calendar": "x"}, headers=headers
+        )
+        assert closing.status_code == 401
 
-    assert unit.client.post("/api/calendars", json=body).status_code == 401
-    assert unit.client.post("/api/calendars", json=body, headers=a).status_code == 401
-    assert unit.client.get("/api/calendars", headers=a).status_code == 401
+    made = unit.client.post("/api/calendars", json=body, headers=a).json()
+    path = f"/calendar/{made['token']}.ics"
+    assert unit.client.get(path).status_code == 200
+    listed = unit.client.get("/api/calendars", headers=a).json()["calendars"]
+    assert [(one["id"], one["name"], one["revoked_ms"]) for one in listed] == [
+        (made["id"], "staff/s-1", None)
+    ]
+    assert made["token"] not in str(listed)
+    answer = unit.client.post("/api/calendar-revocations", json={"calendar": made["id"]}, headers=a)
+    assert answer.json()["calendars"][0]["revoked_ms"] is not None
+    assert unit.client.get(path).status_code == 404
 
 
 def test_a_place_that_no_session_names_is_refused_with_those_there_are(unit, story):

@@ -5,6 +5,7 @@ taken for a plan, an implant entered in error that listed somebody, one person w
 a death of the desk's that left somebody out.
 """
 
+import base64
 import csv
 import io
 import random
@@ -14,8 +15,9 @@ import pytest
 
 from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import NotAllowedError
-from api.use_cases.list_failsafe import list_failsafe, print_failsafe, sign_failsafe
+from api.use_cases.list_failsafe import list_failsafe, print_failsafe
 from api.use_cases.server_log import Chance
+from api.use_cases.sign_failsafe import sign_failsafe
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.random_clinics import TODAY, day, taken_back
 from tests.unit.api.standing_unit import NOON_MS, assert_problem
@@ -323,3 +325,35 @@ def test_a_list_of_other_people_has_another_hash(unit, told):
     with unit.store.transaction():
         told.write("visit/v-1", patient="patient/p-1", status="attended")
     assert _listed(unit).list_hash != before
+
+
+def test_a_bedside_device_shows_prints_and_signs_the_list_that_it_showed(unit, told, a):
+    """[FU-12] [FL5] Planted bug that this caught: a list that had changed meanwhile was signed."""
+    desk = unit.join("desk-b", role="booking")
+    shown = unit.client.get("/api/failsafe-list", headers=a).json()
+    paper = unit.client.get("/api/failsafe-paper", headers=a).json()
+    signature = {"prepared_by": "staff/s-1", "signed_by": "staff/s-2"}
+
+    def sign(headers, **more):
+        body = {**signature, "list_hash": shown["list_hash"], **more}
+        return unit.client.post("/api/failsafe-reviews", json=body, headers=headers)
+
+    assert paper["list_hash"] == shown["list_hash"]
+    text = "".join(
+        page.extract_text()
+        for page in pypdf.PdfReader(io.BytesIO(base64.b64decode(paper["pdf"]))).pages
+    )
+    assert "Greyfen" in text
+    assert_problem(unit.client.get("/api/failsafe-paper", headers=desk), 403, "bedside")
+    assert_problem(sign(desk), 403, "bedside")
+    assert_problem(sign(a, signed_by="staff/s-1"), 403, "Two people")
+    assert sign({}).status_code == 401
+    assert sign(a).json()["last_review"] == {
+        **signature,
+        "as_of_on": ON,
+        "listed": 1,
+        "list_hash": shown["list_hash"],
+    }
+    with unit.store.transaction():
+        told.write("visit/v-1", patient="patient/p-1", status="attended")
+    assert_problem(sign(a), 403, "changed")

@@ -74,3 +74,32 @@ def test_after_it_the_result_is_awaited_and_then_the_next_visit(unit, recorded_o
     with unit.store.transaction():
         recorded_only.write("visit/h-2", **BY_HAND)
     assert _standing(unit, "2026-06-16") == (1, 0, [])
+
+
+def test_with_every_visit_done_the_end_that_a_visit_carries_ends_the_follow_up(unit, recorded_only):
+    """[FG4] [FG5] [FG6] As Surveillance records it: the last visit planned, a day after the others.
+
+    Planted bug that this caught: the end on a visit of the same day as the one that took place.
+    """
+    came = {"status": "attended", "owner_role": "clinician", "act_on": "2026-03-17"}
+    with unit.store.transaction():
+        recorded_only.write("visit/h-1", **BY_HAND | came)
+        recorded_only.write(
+            "visit_result/h-1",
+            visit="visit/h-1",
+            case="case/c-1",
+            on="2026-03-16",
+            doppler_flow="no",
+        )
+        unit.store.devices.keep("tablet-s", "Room 2", "bedside", "token-s", joined_ms=NOON_MS)
+        Story(unit.store, device="tablet-s", now_ms=NOON_MS + 1_000).write(
+            "visit/c-1-not-needed",
+            **BY_HAND
+            | {
+                "window": dict.fromkeys(("earliest_on", "target_on", "latest_on"), "2026-06-17"),
+                "status": "ended",
+                "ended_because": "not-needed",
+                "act_on": None,
+            },
+        )
+    assert _standing(unit, "2026-03-18") == (0, 1, [])

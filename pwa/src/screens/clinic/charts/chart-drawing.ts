@@ -38,7 +38,8 @@ export const FILLS: Readonly<Record<string, { fill: string; stroke: string }>> =
 };
 
 const LEFT = 56;
-const RIGHT = 16;
+/** Half of the words below the last week may stand out of its band. */
+const RIGHT = 32;
 /** A tick with its words wants so much room, in pixels. */
 const TICK_ROOM = 92;
 
