@@ -14,7 +14,7 @@ from api.documents.calendar_feed import starts_at
 from api.documents.opaque_id import opaque_id
 
 LOCAL_NUMBER = "urn:crura:local-patient-number"
-_APPOINTMENT_STATUS = {
+APPOINTMENT_STATUS = {
     "booked": "booked",
     "attended": "fulfilled",
     "no-show": "noshow",
@@ -22,7 +22,7 @@ _APPOINTMENT_STATUS = {
     "ended": "cancelled",
 }
 # Said of the patient's place in the appointment; the standard wants one for each who takes part.
-_PARTICIPANT_STATUS = {"booked": "needs-action", "pending": "needs-action", "cancelled": "declined"}
+PARTICIPANT_STATUS = {"booked": "needs-action", "pending": "needs-action", "cancelled": "declined"}
 
 
 def make_bundle(clinic: Clinic, *, now_ms: int, minutes: int) -> dict[str, Any]:
@@ -62,11 +62,12 @@ def _entries_of(visit: VisitFacts, minutes: int) -> Iterator[dict[str, Any]]:
     yield _entry(visit.record, _service_request(visit))
     appointment = _appointment(visit, minutes)
     if appointment is not None:
-        yield _entry(_appointment_record(visit), appointment)
+        yield _entry(appointment_record(visit.record), appointment)
 
 
-def _appointment_record(visit: VisitFacts) -> str:
-    return f"appointment of {visit.record}"
+def appointment_record(visit: str) -> str:
+    """Return the name by which the appointment of a visit gets its id."""
+    return f"appointment of {visit}"
 
 
 def _patient(patient: PatientFacts) -> dict[str, Any]:
@@ -107,12 +108,12 @@ def _appointment(visit: VisitFacts, minutes: int) -> dict[str, Any] | None:
     if slot is None or visit.is_elsewhere:
         return None
     is_settled = not visit.rivals and "status" not in visit.conflicts
-    status = _APPOINTMENT_STATUS.get(visit.status) if is_settled else "pending"
+    status = APPOINTMENT_STATUS.get(visit.status) if is_settled else "pending"
     if status is None:
         # Asked for again: what was booked is off.
         status = "cancelled"
-    start, end = _span(slot, minutes)
-    answer = _PARTICIPANT_STATUS.get(status, "accepted")
+    start, end = span_of(slot, minutes)
+    answer = PARTICIPANT_STATUS.get(status, "accepted")
     participants: list[dict[str, Any]] = [
         {"actor": {"reference": _url(visit.patient)}, "status": answer}
     ]
@@ -120,7 +121,7 @@ def _appointment(visit: VisitFacts, minutes: int) -> dict[str, Any] | None:
         participants.append({"actor": {"display": slot.place}, "status": "accepted"})
     return {
         "resourceType": "Appointment",
-        "id": opaque_id(_appointment_record(visit)),
+        "id": opaque_id(appointment_record(visit.record)),
         "status": status,
         "description": "Clinic visit",
         "basedOn": [{"reference": _url(visit.record)}],
@@ -132,7 +133,7 @@ def _appointment(visit: VisitFacts, minutes: int) -> dict[str, Any] | None:
     }
 
 
-def _span(slot: Slot, minutes: int) -> tuple[datetime.datetime, datetime.datetime]:
+def span_of(slot: Slot, minutes: int) -> tuple[datetime.datetime, datetime.datetime]:
     """Return when it begins and ends; the whole day where no time of day is known."""
     start = starts_at(slot)
     if start is not None:

@@ -1,12 +1,16 @@
-"""Visits as FHIR R4B over HTTP, for every device of the unit: no finding, no name."""
+"""FHIR R4B over HTTP: all visits for every device of the unit, a case for those that read care."""
 
 from typing import Any
 
 from litestar import Response, get
 from litestar.di import Provide
+from litestar.params import FromPath
 
 from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.export_case_bundle import export_case_bundle_for
 from api.use_cases.export_visits import export_visits
+
+_MEDIA_TYPE = "application/fhir+json"
 
 
 @get(
@@ -16,7 +20,7 @@ from api.use_cases.export_visits import export_visits
     sync_to_thread=True,
 )
 def get_fhir_visits(device: AskingDevice, around: Around) -> Response[Any]:
-    """Answer with a Bundle of Patient, ServiceRequest and Appointment."""
+    """Answer with a Bundle of Patient, ServiceRequest and Appointment: no finding, no name."""
     environment = around.environment
     content = export_visits(
         around.store,
@@ -24,4 +28,24 @@ def get_fhir_visits(device: AskingDevice, around: Around) -> Response[Any]:
         now_ms=environment.now_ms(),
         time_zone=environment.time_zone,
     )
-    return Response(content, media_type="application/fhir+json")
+    return Response(content, media_type=_MEDIA_TYPE)
+
+
+@get(
+    "/api/fhir/case/{case:str}",
+    tags=["case"],
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    sync_to_thread=True,
+)
+def get_fhir_case(device: AskingDevice, case: FromPath[str], around: Around) -> Response[Any]:
+    """Answer with a Bundle of one case; `case` is its id without the kind."""
+    environment = around.environment
+    content = export_case_bundle_for(
+        around.store,
+        device,
+        case,
+        on=around.today(),
+        now_ms=environment.now_ms(),
+        time_zone=environment.time_zone,
+    )
+    return Response(content, media_type=_MEDIA_TYPE)

@@ -1,0 +1,128 @@
+"""Coils and adhesive as FHIR R4B Device: what was left in the patient, by label. Pure.
+
+Twin of `pwa/src/clinical-rules/fhir-devices.ts`. Elements: HL7 FHIR 4.3.0, Device. Adhesive and
+mix are never one number (HAZ-04): the mix has an amount, its parts stand beside it.
+"""
+
+import re
+
+from api.documents.fhir_parts import (
+    Resource,
+    Told,
+    amount,
+    concept,
+    notes,
+    refer,
+    write_base64,
+)
+from api.documents.opaque_id import opaque_id
+
+KINDS = ("coil_placed", "adhesive_injected")
+_ITEM = {"coil_placed": "coil", "adhesive_injected": "adhesive"}
+_COIL = (("loop_um", "loop diameter"), ("wire_um", "wire diameter"), ("length_um", "length"))
+_GS1 = "http://hl7.org/fhir/NamingSystem/gs1-di"
+_HIBC = "http://hl7.org/fhir/NamingSystem/hibcc-di"
+_GTIN = re.compile(r"[0-9]{14}")
+_READ = ("case", "target", "coil", "amount", "device")
+
+
+def write_device(told: Told, patient: str) -> Resource:
+    """Return an implant as Device; one that was struck keeps its id and nothing else.
+
+    Parameters
+    ----------
+    patient : str
+        Record of the patient, "" where none is shown.
+    """
+    base: Resource = {
+        "resourceType": "Device",
+        "id": opaque_id(told.record),
+        "status": "entered-in-error" if told.is_struck else "active",
+    }
+    subject = {"patient": refer(patient)} if patient else {}
+    kind = concept("package_opened.item", _ITEM[told.kind])
+    if told.is_struck:
+        return {**base, "type": kind, **subject}
+    return {
+        **_udi(told),
+        **base,
+        **_label(told),
+        "type": kind,
+        **_properties(told),
+        **subject,
+        **notes([*_lot_note(told), *told.doubts(_READ)]),
+    }
+
+
+def _udi(told: Told) -> Resource:
+    identifier, raw = told.text("device", "identifier"), told.raw("device", "raw_label")
+    readable = _readable(told, identifier, raw)
+    carrier: Resource = {}
+    if identifier:
+        carrier["deviceIdentifier"] = identifier
+        if _GTIN.fullmatch(identifier):
+            carrier["issuer"] = _GS1
+        elif identifier.startswith("+"):
+            carrier["issuer"] = _HIBC
+    if raw:
+        # The bytes that were read, controls and all.
+        carrier["carrierAIDC"] = write_base64(raw.encode())
+    if readable:
+        carrier["carrierHRF"] = readable
+    if not carrier:
+        return {}
+    carrier["entryType"] = "barcode" if raw else "manual"
+    return {"udiCarrier": [carrier]}
+
+
+def _readable(told: Told, identifier: str, raw: str) -> str:
+    """Return the label as people read it: of GS1 by its parts, else as it was read."""
+    if not _GTIN.fullmatch(identifier):
+        return told.text("device", "raw_label")
+    if not raw:
+        return ""
+    expires = told.day("device", "expires_on")
+    day = f"(17){expires[2:4]}{expires[5:7]}{expires[8:10]}" if expires else ""
+    lot, serial = told.text("device", "lot"), told.text("device", "serial")
+    return (
+        f"(01){identifier}{day}"
+        + (f"(10){lot}" if lot else "")
+        + (f"(21){serial}" if serial else "")
+    )
+
+
+def _label(told: Told) -> Resource:
+    found = {
+        "expirationDate": told.day("device", "expires_on"),
+        "lotNumber": told.text("device", "lot"),
+        "serialNumber": told.text("device", "serial"),
+    }
+    return {name: text for name, text in found.items() if text}
+
+
+def _lot_note(told: Told) -> list[str]:
+    is_unknown = told.parts("device").get("lot_unknown") is True
+    return ["The lot is not known."] if is_unknown else []
+
+
+def _properties(told: Told) -> Resource:
+    found = [
+        {"type": {"text": words}, "valueQuantity": [amount(size, "mm")]}
+        for part, words in _COIL
+        if (size := told.whole("coil", part)) is not None
+    ]
+    mix = told.whole("amount", "mix_ul")
+    if mix is not None:
+        found.append({"type": {"text": "mix injected"}, "valueQuantity": [amount(mix, "mL")]})
+    agent = told.text("amount", "agent")
+    if agent:
+        found.append(_worded("agent", concept("adhesive_injected.amount.agent", agent)))
+    adhesive, oil = told.whole("amount", "parts_adhesive"), told.whole("amount", "parts_oil")
+    if adhesive is not None and oil is not None:
+        ratio = f"{adhesive} : {oil}"
+        found.append(_worded("parts of adhesive to parts of oil", {"text": ratio}))
+    return {"property": found} if found else {}
+
+
+def _worded(words: str, value: Resource) -> Resource:
+    return {"type": {"text": words}, "valueCode": [value]}

@@ -1,0 +1,145 @@
+"""Past cases as records of the catalogue: what an import writes for each row. Pure."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from api.documents.past_case_columns import LABS, MOST_COILS, UNKNOWN, Column
+from api.documents.past_case_file import PastCase
+
+Written = tuple[str, dict[str, Any]]
+_ORIGIN = "earlier-record"
+_CASE = ("procedure_on", "indication", "varix_class", "cause", "ascites", "encephalopathy")
+_NEXT = "Next visit after an earlier treatment"
+_LAST = "Earlier visit"
+
+
+def name_patient(mark: str, number: int) -> str:
+    """Return the record of a patient of an import."""
+    return f"patient/{mark}-{number}"
+
+
+def number_in(record: str, mark: str) -> int | None:
+    """Return to which patient of an import a record belongs, None where to none."""
+    name = record.partition("/")[2]
+    digits = name.removeprefix(f"{mark}-").partition("-")[0]
+    return int(digits) if name.startswith(f"{mark}-") and digits.isdigit() else None
+
+
+def write_patient(case: PastCase, mark: str, number: int) -> Written:
+    """Return the patient of a row."""
+    values = case.values
+    fields = {
+        "local_id": values["local_number"],
+        **{
+            name: values[name]
+            for name in ("family_name", "given_name", "born_on", "sex")
+            if name in values
+        },
+    }
+    return name_patient(mark, number), fields
+
+
+def write_case(
+    case: PastCase, known: Mapping[str, Column], mark: str, number: int
+) -> Iterator[Written]:
+    """Yield the case of a row and all that lies under it.
+
+    Parameters
+    ----------
+    mark : str
+        Id of the import: every record of it begins so.
+    number : int
+        Which patient of the import.
+    """
+    values, patient = case.values, name_patient(mark, number)
+    stem = f"{mark}-{number}-{case.line}"
+    record = f"case/{stem}"
+    fields = {name: values[name] for name in _CASE if name in values}
+    if "past_bleeds" in values:
+        fields["past_bleeds"] = values["past_bleeds"]
+    if "weight_kg" in values:
+        fields["weight_g"] = values["weight_kg"]
+    origin = {"imported_in": f"past_import/{mark}"}
+    yield record, {"patient": patient, "stage": "closed", **fields, **origin}
+    by_quantity = {known[name].quantity: (name, value) for name, value in values.items()}
+    target = f"target/{stem}-1"
+    yield target, {"case": record, **_target(values, by_quantity)}
+    for place, analyte in enumerate(LABS, 1):
+        if analyte in by_quantity:
+            header, milli = by_quantity[analyte]
+            result = {
+                "value_milli": milli,
+                "unit": known[header].unit,
+                "origin": _ORIGIN,
+                "taken_on": values["labs_taken_on"],
+            }
+            lab = {"case": record, "analyte": analyte, "result": result}
+            yield f"lab_result/{stem}-{place}", lab
+    for place in range(1, MOST_COILS + 1):
+        if f"coil_{place}_lot" in values:
+            coil = {
+                f"{what}_um": by_quantity[f"coil_{place}_{what}"][1]
+                for what in ("loop", "length")
+                if f"coil_{place}_{what}" in by_quantity
+            }
+            device = _device(values[f"coil_{place}_lot"])
+            fields = {"case": record, "target": target, "slot": place, "device": device}
+            yield f"coil_placed/{stem}-{place}", {**fields, **({"coil": coil} if coil else {})}
+    if "adhesive_lot" in values:
+        yield f"adhesive_injected/{stem}-1", _adhesive(values, record, target)
+    if "adverse_event" in values:
+        note = {"note": values["adverse_event_note"]} if "adverse_event_note" in values else {}
+        event = {"case": record, "what": values["adverse_event"], **note}
+        yield f"complication/{stem}-1", event
+    yield from _visits(values, record, patient, stem)
+
+
+def _target(values: Mapping[str, Any], by_quantity: Mapping[str, Any]) -> dict[str, Any]:
+    size = {
+        f"{axis}_um": by_quantity[axis][1]
+        for axis in ("short_axis", "long_axis")
+        if axis in by_quantity
+    }
+    modality = {"modality": values["size_modality"]} if "size_modality" in values else {}
+    label = {"label": values.get("varix_label", "Varix A")}
+    return {**label, **({"size": {**size, **modality, "origin": _ORIGIN}} if size else {})}
+
+
+def _device(lot: str) -> dict[str, Any]:
+    return {"lot_unknown": True} if lot.casefold() == UNKNOWN else {"lot": lot}
+
+
+def _adhesive(values: Mapping[str, Any], record: str, target: str) -> dict[str, Any]:
+    names = {
+        "agent": "adhesive_agent",
+        "parts_adhesive": "adhesive_parts_adhesive",
+        "parts_oil": "adhesive_parts_oil",
+        "mix_ul": "adhesive_mix_ml",
+    }
+    amount = {part: values[name] for part, name in names.items() if name in values}
+    fields = {"case": record, "target": target, "device": _device(values["adhesive_lot"])}
+    return {**fields, **({"amount": amount} if amount else {})}
+
+
+def _visits(values: Mapping[str, Any], record: str, patient: str, stem: str) -> Iterator[Written]:
+    """Yield how follow-up stands: what was seen last, and the next act with its owner (FG2)."""
+    last, next_on = values.get("last_visit_on", ""), values.get("next_visit_on", "")
+    if last:
+        name = f"visit/{stem}-1"
+        yield name, _visit(record, patient, _LAST, last) | {"status": "attended"}
+        seen = values.get("last_visit_obliterated")
+        found = {"obliterated": seen} if seen else {}
+        yield f"visit_result/{stem}-1", {"case": record, "visit": name, "on": last, **found}
+    if next_on:
+        label = values.get("next_visit_label", _NEXT)
+        yield f"visit/{stem}-2", _visit(record, patient, label, next_on) | {"status": "to-book"}
+
+
+def _visit(record: str, patient: str, label: str, on: str) -> dict[str, Any]:
+    return {
+        "patient": patient,
+        "case": record,
+        "label": label,
+        "window": dict.fromkeys(("earliest_on", "target_on", "latest_on"), on),
+        "owner_role": "booking",
+    }

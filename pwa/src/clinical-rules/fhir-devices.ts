@@ -1,0 +1,121 @@
+/**
+ * Coils and adhesive as FHIR R4B Device: what was left in the patient, by label. Pure.
+ *
+ * Twin of `api/documents/fhir_devices.py`. Elements: HL7 FHIR 4.3.0, Device. Adhesive and mix are
+ * never one number (HAZ-04): the mix has an amount, its parts stand beside it.
+ */
+import { amount, concept, notes, type Resource, refer, type Told, writeBase64 } from './fhir-parts';
+import { opaqueId } from './opaque-id';
+
+const ITEM: Readonly<Record<string, string>> = {
+  coil_placed: 'coil',
+  adhesive_injected: 'adhesive',
+};
+export const DEVICE_KINDS: readonly string[] = Object.keys(ITEM);
+const COIL = [
+  ['loop_um', 'loop diameter'],
+  ['wire_um', 'wire diameter'],
+  ['length_um', 'length'],
+] as const;
+const GS1 = 'http://hl7.org/fhir/NamingSystem/gs1-di';
+const HIBC = 'http://hl7.org/fhir/NamingSystem/hibcc-di';
+const GTIN = /^[0-9]{14}$/;
+const READ = ['case', 'target', 'coil', 'amount', 'device'];
+
+/**
+ * Return an implant as Device; one that was struck keeps its id and nothing else.
+ *
+ * @param patient - record of the patient, "" where none is shown
+ */
+export function writeDevice(told: Told, patient: string): Resource {
+  const base = {
+    resourceType: 'Device',
+    id: opaqueId(told.record),
+    status: told.isStruck ? 'entered-in-error' : 'active',
+  };
+  const subject = patient === '' ? {} : { patient: refer(patient) };
+  const type = concept('package_opened.item', ITEM[told.kind] ?? '');
+  if (told.isStruck) return { ...base, type, ...subject };
+  return {
+    ...udi(told),
+    ...base,
+    ...label(told),
+    type,
+    ...properties(told),
+    ...subject,
+    ...notes([...lotNote(told), ...told.doubts(READ)]),
+  };
+}
+
+function udi(told: Told): Resource {
+  const identifier = told.text('device', 'identifier');
+  const raw = told.raw('device', 'raw_label');
+  const readable = readableOf(told, identifier, raw);
+  const carrier: Resource = {};
+  if (identifier !== '') {
+    carrier.deviceIdentifier = identifier;
+    if (GTIN.test(identifier)) carrier.issuer = GS1;
+    else if (identifier.startsWith('+')) carrier.issuer = HIBC;
+  }
+  // The bytes that were read, controls and all.
+  if (raw !== '') carrier.carrierAIDC = writeBase64(raw);
+  if (readable !== '') carrier.carrierHRF = readable;
+  if (Object.keys(carrier).length === 0) return {};
+  carrier.entryType = raw === '' ? 'manual' : 'barcode';
+  return { udiCarrier: [carrier] };
+}
+
+/** Return the label as people read it: of GS1 by its parts, else as it was read. */
+function readableOf(told: Told, identifier: string, raw: string): string {
+  if (!GTIN.test(identifier)) return told.text('device', 'raw_label');
+  if (raw === '') return '';
+  const expires = told.day('device', 'expires_on');
+  const day = `${expires.slice(2, 4)}${expires.slice(5, 7)}${expires.slice(8, 10)}`;
+  const lot = told.text('device', 'lot');
+  const serial = told.text('device', 'serial');
+  return [
+    `(01)${identifier}`,
+    expires === '' ? '' : `(17)${day}`,
+    lot === '' ? '' : `(10)${lot}`,
+    serial === '' ? '' : `(21)${serial}`,
+  ].join('');
+}
+
+function label(told: Told): Resource {
+  const found: [string, string][] = [
+    ['expirationDate', told.day('device', 'expires_on')],
+    ['lotNumber', told.text('device', 'lot')],
+    ['serialNumber', told.text('device', 'serial')],
+  ];
+  return Object.fromEntries(found.filter(([, text]) => text !== ''));
+}
+
+function lotNote(told: Told): string[] {
+  return told.parts('device').lot_unknown === true ? ['The lot is not known.'] : [];
+}
+
+function properties(told: Told): Resource {
+  const found: Resource[] = [];
+  for (const [part, words] of COIL) {
+    const size = told.whole('coil', part);
+    if (size !== null) found.push({ type: { text: words }, valueQuantity: [amount(size, 'mm')] });
+  }
+  const mix = told.whole('amount', 'mix_ul');
+  if (mix !== null) {
+    found.push({ type: { text: 'mix injected' }, valueQuantity: [amount(mix, 'mL')] });
+  }
+  const agent = told.text('amount', 'agent');
+  if (agent !== '') {
+    found.push(worded('agent', concept('adhesive_injected.amount.agent', agent)));
+  }
+  const adhesive = told.whole('amount', 'parts_adhesive');
+  const oil = told.whole('amount', 'parts_oil');
+  if (adhesive !== null && oil !== null) {
+    found.push(worded('parts of adhesive to parts of oil', { text: `${adhesive} : ${oil}` }));
+  }
+  return found.length > 0 ? { property: found } : {};
+}
+
+function worded(words: string, value: object): Resource {
+  return { type: { text: words }, valueCode: [value] };
+}
