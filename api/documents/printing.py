@@ -13,7 +13,7 @@ import typst
 
 from api.clinical_rules.errors import ClinicalRuleError
 
-Layout = Literal["letter", "failsafe_list"]
+Layout = Literal["letter", "failsafe_list", "paper", "implant_card"]
 
 
 class PrintingError(ClinicalRuleError):

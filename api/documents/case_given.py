@@ -1,0 +1,208 @@
+"""What a case was given, counted from its records. Pure. Twin of `state/papers/case-given.ts`.
+
+Adhesive (pure) and mix are never one number (HAZ-04).
+"""
+
+from typing import Any
+
+import msgspec
+
+from api.clinical_rules.civil_date import is_civil_date
+from api.documents.paper import Table
+from api.documents.paper_words import PaperWords, ml, mm
+from api.documents.shown_case import (
+    ShownCase,
+    ShownRecord,
+    count_in,
+    parts_of,
+    text_in,
+)
+
+ACTS = ("puncture", "coil_placed", "adhesive_injected", "flush")
+
+
+class Given(msgspec.Struct, frozen=True, kw_only=True):
+    """What was given to one target or in all, in microlitres.
+
+    Parameters
+    ----------
+    pure_ul : int
+        Adhesive of which the parts are known.
+    unknown_ul : int
+        Mix whose parts nobody entered: its share of adhesive is in no sum.
+    """
+
+    coils: int
+    punctures: int
+    pure_ul: int
+    mix_ul: int
+    unknown_ul: int
+    flush_ul: int
+
+
+def count_given(case: ShownCase, target: str = "") -> Given:
+    """Return what the records add up to; the pure share is rounded once per mixing ratio."""
+    held = {
+        kind: [one for one in case.of_kind(kind) if target in ("", one.text("target"))]
+        for kind in ACTS
+    }
+    by_ratio: dict[tuple[int, int], int] = {}
+    unknown = 0
+    for one in held["adhesive_injected"]:
+        pure, oil = one.whole("amount", "parts_adhesive"), one.whole("amount", "parts_oil")
+        given = one.whole("amount", "mix_ul") or 0
+        if not pure or oil is None:
+            unknown += given
+        else:
+            by_ratio[pure, oil] = by_ratio.get((pure, oil), 0) + given
+    return Given(
+        coils=len(held["coil_placed"]),
+        punctures=len(held["puncture"]),
+        pure_ul=sum(
+            (2 * given * pure + pure + oil) // (2 * (pure + oil))
+            for (pure, oil), given in by_ratio.items()
+        ),
+        mix_ul=sum(by_ratio.values()) + unknown,
+        unknown_ul=unknown,
+        flush_ul=sum(one.whole("amount", "flush_ul") or 0 for one in held["flush"]),
+    )
+
+
+def say_pure(given: Given, words: PaperWords) -> str:
+    """Return the pure adhesive in words; what is not known of it is said."""
+    if given.unknown_ul == 0:
+        return ml(given.pure_ul)
+    return words.say("common.pure_unknown", pure=ml(given.pure_ul), mix=ml(given.unknown_ul))
+
+
+def device_of(case: ShownCase, record: ShownRecord) -> dict[str, Any]:
+    """Return the device of an implant: its own label, else that of the package it came in."""
+    own = record.parts("device")
+    if own:
+        return own
+    package = record.text("package")
+    opened = next((one for one in case.records if one.record == package), None)
+    return opened.parts("device") if opened else {}
+
+
+def stock_of(case: ShownCase, record: ShownRecord) -> str:
+    """Return the stock item of an implant or package, "" where none is named.
+
+    An injection names none: it is that of the adhesive package with its lot, or of the only one.
+    """
+    own = record.text("stock_id") or record.text("coil", "stock_id")
+    if own or record.kind != "adhesive_injected":
+        return own
+    opened = [one for one in case.of_kind("package_opened") if one.text("item") == "adhesive"]
+    lot = record.text("device", "lot")
+    alike = [one for one in opened if lot and one.text("device", "lot") == lot] or opened
+    named = {one.text("stock_id") for one in alike}
+    return named.pop() if len(named) == 1 else ""
+
+
+def name_device(case: ShownCase, record: ShownRecord, words: PaperWords) -> str:
+    """Return what an implant or package is called here."""
+    stocked = case.stocked(stock_of(case, record))
+    if stocked and stocked.text("name"):
+        return stocked.text("name")
+    if record.kind == "adhesive_injected":
+        return words.value("agent", record.text("amount", "agent")) or words.say("common.adhesive")
+    loop = mm(record.whole("coil", "loop_um"))
+    if loop:
+        return words.say("common.coil_of", loop=loop)
+    return words.value("item", record.text("item")) or words.say("common.coil")
+
+
+def say_lot(device: dict[str, Any], words: PaperWords) -> str:
+    """Return the lot; that nobody entered one differs from a lot said to be unknown."""
+    lot = text_in(device, "lot")
+    if lot:
+        return lot
+    unknown = device.get("lot_unknown") is True
+    return words.say("common.lot_unknown" if unknown else "common.lot_missing")
+
+
+def say_expiry(device: dict[str, Any], words: PaperWords) -> str:
+    """Return the use-by date, "" where none is recorded."""
+    return words.day(text_in(device, "expires_on"))
+
+
+def table_implants(case: ShownCase, words: PaperWords) -> Table:
+    """Return every implant kind and lot once, with its count, adhesive last."""
+    found: dict[tuple[str, ...], int] = {}
+    for kind in ("coil_placed", "adhesive_injected"):
+        for one in case.of_kind(kind):
+            device = device_of(case, one)
+            key = (
+                name_device(case, one, words),
+                say_lot(device, words),
+                text_in(device, "serial"),
+                say_expiry(device, words),
+                kind,
+            )
+            found[key] = found.get(key, 0) + 1
+    heads = ("what", "lot", "serial", "use_by", "count")
+    return Table(
+        [words.say(f"common.{head}") for head in heads],
+        [
+            [*key[:4], words.say("common.injections", count=n) if "adhesive" in key[4] else str(n)]
+            for key, n in found.items()
+        ],
+        [4],
+    )
+
+
+def table_visits(case: ShownCase, words: PaperWords) -> Table:
+    """Return the visits that follow, in the order of their days."""
+    rows = []
+    for visit in case.visits:
+        window = visit.parts("window")
+        booked = text_in(visit.parts("booking"), "on")
+        target = text_in(window, "target_on")
+        rows.append(
+            (
+                booked or target,
+                [
+                    visit.text("label"),
+                    words.day(booked or target),
+                    say_window(window, words),
+                    words.value("status", visit.text("status")),
+                ],
+            )
+        )
+    heads = ("visit", "day", "window", "standing")
+    return Table(
+        [words.say(f"common.{head}") for head in heads],
+        [row for _, row in sorted(rows, key=lambda one: one[0])],
+        [],
+    )
+
+
+def say_window(window: dict[str, Any], words: PaperWords) -> str:
+    """Return from when to when a visit may be, "" without both days."""
+    first, last = text_in(window, "earliest_on"), text_in(window, "latest_on")
+    if not (is_civil_date(first) and is_civil_date(last)):
+        return ""
+    return words.say("common.from_to", first=words.day(first), last=words.day(last))
+
+
+def planned_for(case: ShownCase, label: str) -> dict[str, Any]:
+    """Return what the saved plan answers for a target; nothing outside the stated use (HAZ-13)."""
+    if case.outside:
+        return {}
+    answer = parts_of(case.itself.parts("plan").get("answer"))
+    targets = answer.get("targets")
+    rows = [parts_of(one) for one in targets] if isinstance(targets, list) else []
+    return next((one for one in rows if text_in(one, "label") == label), {})
+
+
+def planned_adhesive(case: ShownCase) -> dict[str, Any]:
+    """Return what the saved plan says of the adhesive of the whole case."""
+    answer = parts_of(case.itself.parts("plan").get("answer"))
+    return {} if case.outside else parts_of(answer.get("adhesive"))
+
+
+def loop_of(case: ShownCase, stock: str) -> int | None:
+    """Return the loop of a stocked coil in micrometres, None where it is not known."""
+    stocked = case.stocked(stock)
+    return count_in(stocked.parts("coil"), "loop_um") if stocked else None

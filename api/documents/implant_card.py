@@ -1,0 +1,197 @@
+"""The implant card: one card for each implant kind and lot, to be cut out and carried. Pure.
+
+Regulation (EU) 2017/745, Article 18 (1) (a) to (d); layout of the fields after MDCG 2019-8.
+What the device's own instructions say and nobody entered is not made up: the card says where to
+ask. Twin of `state/papers/implant-card.ts`.
+"""
+
+from typing import Any
+
+import msgspec
+
+from api.clinical_rules.civil_date import is_civil_date
+from api.documents.case_given import device_of, name_device, say_expiry, say_lot, stock_of
+from api.documents.paper import Face, Paper
+from api.documents.paper_words import PaperWords
+from api.documents.procedure_report import foot_of, sender_of
+from api.documents.shown_case import ShownCase, ShownRecord, parts_of, text_in, texts_in
+
+_GTIN_DIGITS = 14
+_SHOWN_AT_MOST = 20
+
+
+class Implant(msgspec.Struct, frozen=True, kw_only=True):
+    """One implant kind and lot with how many of it were placed."""
+
+    name: str
+    stock: str
+    device: dict[str, Any]
+    count: int
+
+
+def write_implant_card(case: ShownCase, words: PaperWords) -> Paper:
+    """Return the card: three faces a kind and lot of coil; adhesive is named on a face of its own.
+
+    Notes
+    -----
+    Whether a tissue adhesive counts as an implant is for the unit to confirm; the card says so.
+    """
+    faces = [face for one in list_implants(case, words) for face in _faces(case, one, words)]
+    adhesives = sorted(
+        {
+            words.say(
+                "card.adhesive",
+                name=name_device(case, one, words),
+                lot=say_lot(device_of(case, one), words),
+            )
+            for one in case.of_kind("adhesive_injected")
+        }
+    )
+    if adhesives:
+        lines = [*adhesives, words.say("card.adhesive_note")]
+        faces.append(Face(words.say("card.also_given"), [], lines, "", ""))
+    if not faces:
+        faces = [Face(words.say("card.title"), [], [words.say("card.no_implant")], "", "")]
+    return Paper(
+        paper="implant-card",
+        language=words.language,
+        is_draft=words.standing == "draft",
+        title=words.say("card.title"),
+        sender=sender_of(case),
+        recipient=None,
+        dated=words.day(case.on),
+        head=[],
+        parts=[],
+        faces=faces,
+        foot=foot_of(case, words),
+    )
+
+
+def list_implants(case: ShownCase, words: PaperWords) -> list[Implant]:
+    """Return every kind, lot and serial of coil once, in the order of placement."""
+    found: dict[tuple[str, ...], Implant] = {}
+    for one in case.of_kind("coil_placed"):
+        device = device_of(case, one)
+        names = ("identifier", "serial", "expires_on")
+        # A lot said to be unknown is another than one that nobody entered.
+        key = (
+            name_device(case, one, words),
+            say_lot(device, words),
+            *(text_in(device, name) for name in names),
+        )
+        count = found[key].count + 1 if key in found else 1
+        found[key] = Implant(name=key[0], stock=stock_of(case, one), device=device, count=count)
+    return list(found.values())
+
+
+def identifier_of(implant: Implant, stocked: ShownRecord | None) -> str:
+    """Return the device identifier: of the label, else of the stock item that has only one."""
+    own = text_in(implant.device, "identifier")
+    known = texts_in(stocked.shows.get("identifiers")) if stocked else []
+    return own or (known[0] if len(known) == 1 else "")
+
+
+def element_string(implant: Implant, identifier: str) -> str:
+    """Return what the GS1 code says, AIs in brackets, "" without a GTIN.
+
+    Production identifiers that a GS1 element string cannot hold are left out of it (GS1 General
+    Specifications).
+    """
+    if not is_gtin(identifier):
+        return ""
+    expires_on = text_in(implant.device, "expires_on")
+    day = f"(17){expires_on[2:4]}{expires_on[5:7]}{expires_on[8:]}"
+    parts = [f"(01){identifier}", day if is_civil_date(expires_on) else ""]
+    for ai, name in (("10", "lot"), ("21", "serial")):
+        text = text_in(implant.device, name)
+        if text and len(text) <= _SHOWN_AT_MOST and all(one in _GS1_SIGNS for one in text):
+            parts.append(f"({ai}){text}")
+    return "".join(parts)
+
+
+# Signs of the GS1 AI encodable character set 82, without brackets, which set the AIs apart here.
+_GS1_SIGNS = frozenset(
+    "!\"%&'*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz"
+)
+
+
+def is_gtin(text: str) -> bool:
+    """Say whether a text is a GTIN of 14 digits with its check digit."""
+    if len(text) != _GTIN_DIGITS or not (text.isascii() and text.isdigit()):
+        return False
+    weighed = sum(int(one) * (3 if place % 2 == 0 else 1) for place, one in enumerate(text))
+    return weighed % 10 == 0
+
+
+def is_called_safe(mr: dict[str, Any]) -> bool:
+    """Say whether a coil, which is of metal, was called MR safe: that is never printed."""
+    statement = text_in(mr, "statement").lower().replace("-", " ")
+    bare = statement.replace("not mr safe", "").replace("mr unsafe", "")
+    return text_in(mr, "condition") == "mr-safe" or "mr safe" in bare
+
+
+def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
+    stocked = case.stocked(implant.stock)
+    maker = stocked.parts("maker") if stocked else {}
+    identifier = identifier_of(implant, stocked)
+    gs1 = element_string(implant, identifier)
+    none = words.say("card.not_recorded")
+    lot, serial = say_lot(implant.device, words), text_in(implant.device, "serial")
+    pairs = {
+        "patient": " ".join(
+            one for one in (case.patient_name(), case.patient_text("local_id")) if one
+        ),
+        "date": words.day(case.day()),
+        "institution": ", ".join(sender_of(case)),
+        "phone": case.unit_phone,
+        "device": words.say("card.counted", name=implant.name, count=implant.count),
+        "model": stocked.text("model") if stocked else "",
+        "lot": lot,
+        "serial": serial,
+        "use_by": say_expiry(implant.device, words),
+        "udi": gs1 or identifier,
+        "maker": text_in(maker, "name"),
+        "maker_address": text_in(maker, "address").replace("\n", ", "),
+        "website": text_in(maker, "website"),
+    }
+    said = [(words.say(f"card.{name}"), text or none) for name, text in pairs.items()]
+    # The name of the patient stays on the card: a code is read by any passer-by.
+    coded = [name for name, text in pairs.items() if text and name != "patient"]
+    qr = "\n".join(f"{words.say(f'card.{name}')}: {pairs[name]}" for name in coded)
+    front, back = said[:4], said[4:]
+    codes = [] if gs1 else [words.say("card.no_gs1")]
+    return [
+        Face(words.say("card.title"), front, [], qr, ""),
+        Face(words.say("card.device_title"), back, codes, "", gs1),
+        Face(words.say("card.know"), [], _know(case, stocked, words), "", ""),
+    ]
+
+
+def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> list[str]:
+    """Return warnings, magnetic resonance, lifetime and follow-up (Article 18 (1) (b) to (d))."""
+    mr = parts_of(stocked.shows.get("mr")) if stocked else {}
+    statement = text_in(mr, "statement").strip()
+    in_doubt = stocked is not None and "mr" in stocked.conflicts
+    condition = words.value("mr", text_in(mr, "condition")) if statement else ""
+    if is_called_safe(mr):
+        scan = words.say("card.mr_doubt")
+    elif statement and not in_doubt:
+        scan = words.say("card.mr", condition=condition, statement=statement)
+    else:
+        scan = words.say("card.mr_unknown")
+    dates = [
+        day
+        for visit in case.visits
+        if visit.text("status") != "ended"
+        and (day := text_in(visit.parts("window"), "target_on")) >= case.on
+    ]
+    next_on = min(dates, default="")
+    follow = words.say("card.next" if next_on else "card.ask_next", day=words.day(next_on))
+    return [
+        words.say("card.show"),
+        scan,
+        words.say("card.warnings"),
+        words.say("card.lifetime"),
+        follow,
+        words.say("card.safe_use"),
+    ]

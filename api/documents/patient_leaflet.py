@@ -1,0 +1,86 @@
+"""The leaflet that a patient takes home: what was done, warning signs, whom to call. Pure.
+
+Reading grade 6 at most (UX-19). Twin of `state/papers/patient-leaflet.ts`.
+"""
+
+from api.clinical_rules.civil_date import is_civil_date
+from api.documents.case_given import count_given
+from api.documents.paper import Blanks, Block, Lines, Paper, Part, Points
+from api.documents.paper_words import PaperWords, fill
+from api.documents.procedure_report import sender_of
+from api.documents.shown_case import ShownCase, text_in
+
+_TO_COME = ("planned", "to-book", "booked", "no-show", "cancelled")
+
+
+def write_leaflet(case: ShownCase, words: PaperWords) -> Paper:
+    """Return the leaflet; a part that the case has nothing for is left out.
+
+    Notes
+    -----
+    The warning signs are common practice, no source.
+    """
+    given = count_given(case)
+    is_so = {"always": True, "coils": given.coils > 0, "adhesive": given.mix_ul > 0}
+    put = {
+        "day": words.day(case.day()) or words.say("leaflet.this_day"),
+        "coils": given.coils,
+        "phone": case.unit_phone,
+        "unit": case.unit_name,
+    }
+    parts = []
+    for one in words.leaflet:
+        if one["when"] == "call":
+            parts.append(_tell_whom_to_call(case, words))
+            continue
+        if not is_so[one["when"]]:
+            continue
+        blocks: list[Block] = []
+        if one["lines"]:
+            blocks.append(Lines([fill(line, put) for line in one["lines"]]))
+        if one["points"]:
+            blocks.append(Points([fill(line, put) for line in one["points"]]))
+        parts.append(Part(fill(one["heading"], put), blocks))
+    parts.append(_tell_visits(case, words))
+    return Paper(
+        paper="patient-leaflet",
+        language=words.language,
+        is_draft=words.standing == "draft",
+        title=words.say("leaflet.title"),
+        sender=sender_of(case),
+        recipient=None,
+        dated=words.day(case.on),
+        head=[
+            (words.say("leaflet.name"), case.patient_name()),
+            (words.say("common.number"), case.patient_text("local_id")),
+        ],
+        parts=parts,
+        faces=[],
+        foot=[words.say("leaflet.foot")],
+    )
+
+
+def _tell_visits(case: ShownCase, words: PaperWords) -> Part:
+    """Return the days to come: the day booked, else from when to when it is planned."""
+    lines = []
+    for visit in case.visits:
+        window, status = visit.parts("window"), visit.text("status")
+        booked = text_in(visit.parts("booking"), "on") if status == "booked" else ""
+        first, last = text_in(window, "earliest_on"), text_in(window, "latest_on")
+        if status not in _TO_COME or max(booked, last) < case.on:
+            continue
+        if is_civil_date(booked):
+            lines.append((booked, words.say("leaflet.booked", day=words.day(booked))))
+        elif is_civil_date(first) and is_civil_date(last):
+            text = words.say("leaflet.window", first=words.day(first), last=words.day(last))
+            lines.append((first, text))
+    said = [text for _, text in sorted(lines, key=lambda one: one[0])]
+    block: Block = Points(said) if said else Lines([words.say("leaflet.no_visits")])
+    return Part(words.say("leaflet.visits"), [block])
+
+
+def _tell_whom_to_call(case: ShownCase, words: PaperWords) -> Part:
+    heading = words.say("leaflet.whom_to_call")
+    if case.unit_phone:
+        return Part(heading, [Lines([words.say("leaflet.call", phone=case.unit_phone)])])
+    return Part(heading, [Blanks([words.say("leaflet.phone")])])

@@ -1,0 +1,299 @@
+"""The report of a procedure: what was found, planned and done, and who signed it. Pure.
+
+Twin of `state/papers/procedure-report.ts`.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from api.clinical_rules.adverse_events import FACTS, GRADES, grade_adverse_event
+from api.clinical_rules.errors import ClinicalRuleError
+from api.clinical_rules.rule_book import RuleBook
+from api.documents.case_findings import report_agreed, report_liver, report_reasons
+from api.documents.case_given import name_device, say_expiry, say_lot, table_visits
+from api.documents.paper import Blanks, Block, Lines, Pairs, Paper, Part, Picture, Points, Table
+from api.documents.paper_words import PaperWords
+from api.documents.passed_gates import report_cautions, report_passed
+from api.documents.shown_case import (
+    ShownCase,
+    ShownRecord,
+    count_text,
+    lines_in,
+    once,
+    parts_of,
+    rows_in,
+    text_in,
+)
+from api.documents.target_report import report_in_all, report_target
+
+_HASH_SHOWN = 16
+_STARTED = ("in-procedure", "closing", "closed")
+_OUTCOME = ("doppler_flow", "technical_success")
+_ORDERS = ("nil_by_mouth_hours", "observation_hours", "antibiotic_days")
+
+
+def write_report(case: ShownCase, book: RuleBook, words: PaperWords) -> Paper:
+    """Return the report of a case.
+
+    Notes
+    -----
+    What is not entered is said to be so, two answers are said and neither is printed (HARD-06),
+    and of a case outside the stated use nothing planned or computed is printed (HAZ-13).
+    """
+    liver, liver_files = report_liver(case, book, words)
+    events, event_files = _report_events(case, book, words)
+    parts = [
+        *_report_doubts(case, words),
+        _report_team(case, words),
+        report_reasons(case, words),
+        report_agreed(case, words),
+        liver,
+        *(report_target(case, target, words) for target in case.targets()),
+        *report_in_all(case, words),
+        _report_packages(case, words),
+        _report_outcome(case, words),
+        report_passed(case, book, words),
+        report_cautions(case, book, words),
+        events,
+        _report_visits(case, words),
+        *_report_pictures(case, words),
+        _report_signatures(case, words),
+        _report_files(case, [*liver_files, *event_files], words),
+    ]
+    return Paper(
+        paper="procedure-report",
+        language=words.language,
+        is_draft=words.standing == "draft",
+        title=words.say("report.title"),
+        sender=sender_of(case),
+        recipient=None,
+        dated=words.day(case.on),
+        head=head_of(case, words),
+        parts=parts,
+        faces=[],
+        foot=foot_of(case, words),
+    )
+
+
+def sender_of(case: ShownCase) -> list[str]:
+    """Return name and address of the unit, line by line."""
+    return [line for line in [case.unit_name, *lines_in(case.unit_address)] if line]
+
+
+def head_of(case: ShownCase, words: PaperWords) -> list[tuple[str, str]]:
+    """Return who the paper is about, and of which day."""
+    born_on = words.day(case.patient_text("born_on"))
+    sex = words.value("sex", case.patient_text("sex"))
+    unconfirmed = case.patient_text("identity") == "to-be-confirmed"
+    name = case.patient_name() or words.say("common.no_name")
+    return [
+        (
+            words.say("common.patient"),
+            words.say("common.unconfirmed", name=name) if unconfirmed else name,
+        ),
+        (words.say("common.born"), ", ".join(one for one in (born_on, sex) if one)),
+        (words.say("common.number"), case.patient_text("local_id")),
+        (words.say("common.procedure_on"), words.day(case.day())),
+        (words.say("common.case"), case.itself.record.removeprefix("case/")),
+    ]
+
+
+def foot_of(case: ShownCase, words: PaperWords) -> list[str]:
+    """Return what stands at the foot: whom it is about, when it was printed, and the honest line.
+
+    A page that is torn off still says whom it is about.
+    """
+    about = [case.patient_name(), case.patient_text("local_id")]
+    return [
+        " · ".join(
+            one for one in (*about, words.say("common.printed", day=words.day(case.on))) if one
+        ),
+        words.say("common.honest"),
+    ]
+
+
+def _report_doubts(case: ShownCase, words: PaperWords) -> list[Part]:
+    """Return what is in doubt, said before everything else."""
+    lines = [
+        words.say("report.two_answers", field=field.replace("_", " "), record=one.record)
+        for one in (case.itself, *([case.patient] if case.patient else ()), *case.records)
+        for field in one.conflicts
+    ]
+    if case.is_changed:
+        lines.append(words.say("report.changed"))
+    if case.outside:
+        lines.append(words.say("report.record_only"))
+    if case.itself.text("stage") not in _STARTED and not case.of_kind("puncture"):
+        lines.append(words.say("report.not_done"))
+    return [Part(words.say("report.doubts"), [Points(lines)])] if lines else []
+
+
+def _report_team(case: ShownCase, words: PaperWords) -> Part:
+    roster = case.itself.shows.get("roster")
+    named = [
+        text_in(one, "staff") or text_in(one, "by") for one in rows_in(roster)
+    ] or case.itself.texts("roster")
+    recorded = once(one.by for one in case.records if one.kind != "visit_result")
+    rows = [
+        (words.say(label), ", ".join(_person(case, one, words) for one in people))
+        for label, people in (("report.roster", named), ("report.recorded_by", recorded))
+        if people
+    ]
+    return Part(words.say("report.team"), [Pairs(rows)])
+
+
+def _person(case: ShownCase, person: str, words: PaperWords) -> str:
+    found = next((one for one in case.staff if one.record == person), None)
+    role = words.value("role", found.text("role")) if found else ""
+    return f"{case.name_of(person)} ({role})" if role else case.name_of(person)
+
+
+def _report_packages(case: ShownCase, words: PaperWords) -> Part:
+    used = {one.text("package") for one in case.of_kind("coil_placed")}
+    rows = []
+    for one in case.of_kind("package_opened"):
+        fate = "placed" if one.record in used else one.text("fate")
+        device = one.parts("device")
+        rows.append(
+            [
+                name_device(case, one, words),
+                say_lot(device, words),
+                text_in(device, "serial"),
+                say_expiry(device, words),
+                words.value("fate", fate),
+            ]
+        )
+    if not rows:
+        return Part(words.say("report.packages"), [Lines([words.say("report.no_packages")])])
+    heads = ("what", "lot", "serial", "use_by", "became")
+    table = Table([words.say(f"common.{head}") for head in heads], rows, [])
+    return Part(words.say("report.packages"), [table])
+
+
+def _report_outcome(case: ShownCase, words: PaperWords) -> Part:
+    record = f"step_event/{case.itself.record.removeprefix('case/')}-close-out"
+    held = next((one for one in case.records if one.record == record), None)
+    said = held.parts("answers") if held else {}
+    if not said:
+        signed = case.of_kind("sign_off")[-1:]
+        said = signed[0].parts("outcome") if signed else {}
+    last = [one for one in case.of_kind("step_event") if one.text("step") == "final_doppler"][-1:]
+    if "doppler_flow" not in said and last and last[0].text("outcome") == "not-seen":
+        said = {**said, "doppler_flow": "none"}
+    none = words.say("report.not_entered")
+    rows = [
+        (words.say(f"report.{name}"), words.value(name, said.get(name)) or none)
+        for name in _OUTCOME
+    ]
+    for name in _ORDERS:
+        number = said.get(name)
+        is_number = isinstance(number, int) and not isinstance(number, bool)
+        unit = "report.days" if name.endswith("days") else "report.hours"
+        rows.append(
+            (words.say(f"report.{name}"), words.say(unit, count=number) if is_number else none)
+        )
+    return Part(words.say("report.outcome"), [Pairs(rows)])
+
+
+def _report_events(
+    case: ShownCase, book: RuleBook, words: PaperWords
+) -> tuple[Part, Sequence[dict[str, Any]]]:
+    events = [one for one in case.of_kind("complication") if one.text("what") != "none"]
+    heading = words.say("report.events")
+    if not events:
+        is_said = bool(case.of_kind("complication"))
+        line = words.say("report.no_events" if is_said else "report.events_not_asked")
+        return Part(heading, [Lines([line])]), []
+    rows: list[list[str]] = []
+    files: list[dict[str, Any]] = []
+    for event in events:
+        grades, of_event = _grade(event, book, words)
+        files += of_event
+        facts = _facts_of(event)
+        on = text_in(facts, "on") or case.civil_date(event.text("at"))
+        what = words.value("what", event.text("what"))
+        note = event.text("note")
+        rows.append([words.day(on), f"{what}. {note}" if note else what, *grades])
+    heads = [words.say("common.day"), words.say("common.what"), "AGREE", "ASGE"]
+    return Part(heading, [Table(heads, rows, [])]), files
+
+
+def _facts_of(event: ShownRecord) -> dict[str, Any]:
+    """Return the facts with one answer: each press keeps its own beside the others."""
+    held = event.held.get("facts", [event.shows.get("facts")])
+    answers: dict[str, list[Any]] = {}
+    for one in held:
+        for name, answer in parts_of(one).items():
+            if answer is not None and answer not in answers.setdefault(name, []):
+                answers[name].append(answer)
+    return {name: found[0] for name, found in answers.items() if len(found) == 1}
+
+
+def _grade(
+    event: ShownRecord, book: RuleBook, words: PaperWords
+) -> tuple[list[str], Sequence[dict[str, Any]]]:
+    facts = {name: one for name, one in _facts_of(event).items() if name in FACTS}
+    try:
+        answer: Any = grade_adverse_event(facts, book)
+    except ClinicalRuleError:
+        return [words.say("report.not_graded")] * len(GRADES), []
+    grades = [
+        words.say("report.at_least", grade=words.value("grade", answer[scale]["grade"]))
+        if answer[scale]["at_least"]
+        else words.value("grade", answer[scale]["grade"])
+        for scale in GRADES
+    ]
+    return grades, answer["rule_files"]
+
+
+def _report_visits(case: ShownCase, words: PaperWords) -> Part:
+    heading = words.say("report.visits")
+    if case.visits:
+        return Part(heading, [table_visits(case, words)])
+    reason = case.itself.text("no_follow_up_because")
+    line = words.say("report.no_follow_up", reason=words.value("no_follow_up", reason))
+    return Part(heading, [Lines([line if reason else words.say("report.no_visits")])])
+
+
+def _report_pictures(case: ShownCase, words: PaperWords) -> list[Part]:
+    blocks: list[Block] = [
+        Picture(sha256, words.say("report.picture", number=place, time=case.time(one.text("at"))))
+        for place, one in enumerate(case.of_kind("picture"), start=1)
+        if (sha256 := one.text("file", "sha256"))
+    ]
+    return [Part(words.say("report.pictures"), blocks)] if blocks else []
+
+
+def _report_signatures(case: ShownCase, words: PaperWords) -> Part:
+    signed = [
+        words.say(
+            "report.signed",
+            name=_person(case, one.by, words),
+            day=words.day(case.civil_date(one.text("at"))),
+            time=case.time(one.text("at")),
+            digest=one.text("digest")[:_HASH_SHOWN],
+        )
+        for one in case.of_kind("sign_off")
+    ]
+    blocks: list[Block] = [Lines(signed or [words.say("report.not_signed")])]
+    if case.is_changed:
+        blocks.append(Lines([words.say("report.changed")]))
+    blocks.append(Blanks([words.say("report.by_hand")]))
+    return Part(words.say("report.signatures"), blocks)
+
+
+def _report_files(case: ShownCase, computed: Sequence[dict[str, Any]], words: PaperWords) -> Part:
+    plan = {} if case.outside else case.itself.parts("plan")
+    taken_up = case.itself.parts("step_protocol") or parts_of(plan.get("protocol"))
+    found = [*rows_in(parts_of(plan.get("answer")).get("rule_files")), taken_up, *computed]
+    rows = [
+        [text_in(one, "name"), count_text(one, "version"), text_in(one, "sha256")[:_HASH_SHOWN]]
+        for one in found
+        if text_in(one, "name")
+    ]
+    once_each = [list(row) for row in dict.fromkeys(tuple(row) for row in rows)]
+    heading = words.say("report.rule_files")
+    if not once_each:
+        return Part(heading, [Lines([words.say("report.no_rule_files")])])
+    heads = ("name", "version", "hash")
+    return Part(heading, [Table([words.say(f"common.{head}") for head in heads], once_each, [1])])

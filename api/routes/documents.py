@@ -1,0 +1,81 @@
+"""Papers of a case over HTTP as PDF, for devices that read care."""
+
+import base64
+from typing import Annotated
+
+import msgspec
+from litestar import Response, get, post
+from litestar.di import Provide
+from litestar.params import FromPath, JSONBody, QueryParameter
+
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.use_cases.make_documents import make_document_for
+
+Language = Annotated[str, QueryParameter(max_length=35)]
+
+
+_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+
+
+class PaperRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Which paper, about which case (its id without the kind), in which language."""
+
+    document: str
+    case: str
+    language: str = ""
+
+
+class MadePaper(msgspec.Struct, frozen=True):
+    """A paper as PDF in base64."""
+
+    pdf: str
+    language: str
+    is_draft: bool
+
+
+@get(
+    "/api/documents/{document:str}/{case:str}",
+    tags=["papers"],
+    dependencies=_BY_A_DEVICE,
+    media_type="application/pdf",
+    sync_to_thread=True,
+)
+def get_document(
+    device: AskingDevice,
+    around: Around,
+    document: FromPath[str],
+    case: FromPath[str],
+    language: Language = "",
+) -> Response[bytes]:
+    """Give a paper about a case (its id without the kind), as the record stands now.
+
+    `Content-Language` says what it is written in; `Crura-Words` is `draft` where nobody has
+    reviewed the sentences of that language.
+    """
+    made = make_document_for(
+        around.store, device, document, case, language=language, on=around.today()
+    )
+    return Response(
+        made.pdf,
+        media_type="application/pdf",
+        headers={
+            "Content-Language": made.language,
+            "Crura-Words": "draft" if made.is_draft else "source",
+            "Cache-Control": "no-store",
+        },
+    )
+
+
+@post(
+    "/api/papers",
+    status_code=200,
+    tags=["papers"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+)
+def post_paper(device: AskingDevice, data: JSONBody[PaperRequest], around: Around) -> MadePaper:
+    """Give a paper as the tablet asks for it, as the record stands now."""
+    made = make_document_for(
+        around.store, device, data.document, data.case, language=data.language, on=around.today()
+    )
+    return MadePaper(base64.b64encode(made.pdf).decode(), made.language, made.is_draft)

@@ -1,0 +1,207 @@
+/**
+ * The implant card: one card for each implant kind and lot, to be cut out and carried. Pure.
+ * Twin of `api/documents/implant_card.py`, which names the sources of its fields.
+ */
+import { isCivilDate } from '../../clinical-rules/civil-date';
+import { deviceOf, nameDevice, sayExpiry, sayLot, stockOf } from './case-given';
+import type { Face, Paper } from './paper';
+import type { PaperWords } from './paper-words';
+import { footOf, senderOf } from './procedure-report';
+import {
+  dayOf,
+  ofKind,
+  type Parts,
+  patientName,
+  type ShownCase,
+  type ShownRecord,
+  stocked,
+  structure,
+  text,
+  textIn,
+  texts,
+} from './shown-case';
+
+interface Implant {
+  name: string;
+  stock: string;
+  device: Parts;
+  count: number;
+}
+
+const SHOWN_AT_MOST = 20;
+/** The GS1 AI encodable character set 82, without brackets, which set the AIs apart here. */
+const GS1_SIGNS = /^[!"%&'*+,\-./0-9:;<=>?A-Z_a-z]+$/;
+const NAMES = ['identifier', 'serial', 'expires_on'] as const;
+
+/** Return the card: three faces a kind and lot of coil; adhesive is named on a face of its own. */
+export function writeImplantCard(shown: ShownCase, words: PaperWords): Paper {
+  const faces = listImplants(shown, words).flatMap((one) => facesOf(shown, one, words));
+  const adhesives = [
+    ...new Set(
+      ofKind(shown, 'adhesive_injected').map((one) =>
+        words.say('card.adhesive', {
+          name: nameDevice(shown, one, words),
+          lot: sayLot(deviceOf(shown, one), words),
+        }),
+      ),
+    ),
+  ].sort();
+  const bare = (heading: string, held: string[]): Face => ({
+    heading: words.say(heading),
+    pairs: [],
+    lines: held,
+    qr: '',
+    gs1: '',
+  });
+  if (adhesives.length > 0) {
+    faces.push(bare('card.also_given', [...adhesives, words.say('card.adhesive_note')]));
+  }
+  return {
+    paper: 'implant-card',
+    language: words.language,
+    is_draft: words.isDraft,
+    title: words.say('card.title'),
+    sender: senderOf(shown),
+    recipient: null,
+    dated: words.day(shown.on),
+    head: [],
+    parts: [],
+    faces: faces.length > 0 ? faces : [bare('card.title', [words.say('card.no_implant')])],
+    foot: footOf(shown, words),
+  };
+}
+
+/** Return every kind, lot and serial of coil once, in the order of placement. */
+function listImplants(shown: ShownCase, words: PaperWords): Implant[] {
+  const found = new Map<string, Implant>();
+  for (const one of ofKind(shown, 'coil_placed')) {
+    const device = deviceOf(shown, one);
+    const name = nameDevice(shown, one, words);
+    // A lot said to be unknown is another than one that nobody entered.
+    const lot = sayLot(device, words);
+    const key = JSON.stringify([name, lot, ...NAMES.map((part) => textIn(device, part))]);
+    const count = (found.get(key)?.count ?? 0) + 1;
+    found.set(key, { name, stock: stockOf(shown, one), device, count });
+  }
+  return [...found.values()];
+}
+
+/** Return the device identifier: of the label, else of the stock item that has only one. */
+function identifierOf(device: Parts, item: ShownRecord | null): string {
+  const known = texts(item, 'identifiers');
+  return textIn(device, 'identifier') || (known.length === 1 ? (known[0] ?? '') : '');
+}
+
+/** Return what the GS1 code says, AIs in brackets, "" without a GTIN. */
+export function elementString(device: Parts, identifier: string): string {
+  if (!isGtin(identifier)) return '';
+  const on = textIn(device, 'expires_on');
+  const day = isCivilDate(on) ? `(17)${on.slice(2, 4)}${on.slice(5, 7)}${on.slice(8)}` : '';
+  const produced = (
+    [
+      ['10', 'lot'],
+      ['21', 'serial'],
+    ] as const
+  ).map(([ai, name]) => {
+    const held = textIn(device, name);
+    return held.length <= SHOWN_AT_MOST && GS1_SIGNS.test(held) ? `(${ai})${held}` : '';
+  });
+  return `(01)${identifier}${day}${produced.join('')}`;
+}
+
+/** Say whether a text is a GTIN of 14 digits with its check digit. */
+export function isGtin(held: string): boolean {
+  if (!/^[0-9]{14}$/.test(held)) return false;
+  const weighed = [...held].reduce(
+    (sum, digit, place) => sum + Number(digit) * (place % 2 === 0 ? 3 : 1),
+    0,
+  );
+  return weighed % 10 === 0;
+}
+
+/** Say whether a coil, which is of metal, was called MR safe: that is never printed. */
+function isCalledSafe(mr: Parts): boolean {
+  const statement = textIn(mr, 'statement').toLowerCase().replaceAll('-', ' ');
+  const bare = statement.replaceAll('not mr safe', '').replaceAll('mr unsafe', '');
+  return textIn(mr, 'condition') === 'mr-safe' || bare.includes('mr safe');
+}
+
+function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] {
+  const item = stocked(shown, implant.stock);
+  const { device, name, count } = implant;
+  const maker = structure(item, 'maker');
+  const identifier = identifierOf(device, item);
+  const gs1 = elementString(device, identifier);
+  const told: [string, string][] = [
+    [
+      'patient',
+      [patientName(shown), text(shown.patient, 'local_id')].filter((one) => one !== '').join(' '),
+    ],
+    ['date', words.day(dayOf(shown))],
+    ['institution', senderOf(shown).join(', ')],
+    ['phone', shown.unit_phone],
+    ['device', words.say('card.counted', { name, count })],
+    ['model', text(item, 'model')],
+    ['lot', sayLot(device, words)],
+    ['serial', textIn(device, 'serial')],
+    ['use_by', sayExpiry(device, words)],
+    ['udi', gs1 || identifier],
+    ['maker', textIn(maker, 'name')],
+    ['maker_address', textIn(maker, 'address').replaceAll('\n', ', ')],
+    ['website', textIn(maker, 'website')],
+  ];
+  const named = told.map(([key, held]): [string, string] => [words.say(`card.${key}`), held]);
+  const none = words.say('card.not_recorded');
+  const said = named.map(([label, held]): [string, string] => [label, held || none]);
+  // The name of the patient stays on the card: a code is read by any passer-by.
+  const coded = named
+    .filter(([, held]) => held !== '')
+    .filter(([label]) => label !== named[0]?.[0]);
+  return [
+    {
+      heading: words.say('card.title'),
+      pairs: said.slice(0, 4),
+      lines: [],
+      qr: coded.map(([label, held]) => `${label}: ${held}`).join('\n'),
+      gs1: '',
+    },
+    {
+      heading: words.say('card.device_title'),
+      pairs: said.slice(4),
+      lines: gs1 === '' ? [words.say('card.no_gs1')] : [],
+      qr: '',
+      gs1,
+    },
+    {
+      heading: words.say('card.know'),
+      pairs: [],
+      lines: know(shown, item, words),
+      qr: '',
+      gs1: '',
+    },
+  ];
+}
+
+/** Return warnings, magnetic resonance, lifetime and follow-up (Article 18 (1) (b) to (d)). */
+function know(shown: ShownCase, item: ShownRecord | null, words: PaperWords): string[] {
+  const mr = structure(item, 'mr');
+  const statement = textIn(mr, 'statement').trim();
+  const days = shown.visits
+    .filter((visit) => text(visit, 'status') !== 'ended')
+    .map((visit) => textIn(structure(visit, 'window'), 'target_on'))
+    .filter((on) => on >= shown.on)
+    .sort();
+  const next = days[0] ?? '';
+  return [
+    words.say('card.show'),
+    isCalledSafe(mr)
+      ? words.say('card.mr_doubt')
+      : statement !== '' && !item?.conflicts.includes('mr')
+        ? words.say('card.mr', { condition: words.value('mr', textIn(mr, 'condition')), statement })
+        : words.say('card.mr_unknown'),
+    words.say('card.warnings'),
+    words.say('card.lifetime'),
+    words.say(next === '' ? 'card.ask_next' : 'card.next', { day: words.day(next) }),
+    words.say('card.safe_use'),
+  ];
+}

@@ -1,0 +1,88 @@
+/**
+ * The leaflet that a patient takes home: what was done, warning signs, whom to call. Pure.
+ * Twin of `api/documents/patient_leaflet.py`.
+ */
+import { isCivilDate } from '../../clinical-rules/civil-date';
+import { compare, countGiven } from './case-given';
+import { blanks, lines, type Paper, type Part, points } from './paper';
+import { fill, type PaperWords } from './paper-words';
+import { senderOf } from './procedure-report';
+import { dayOf, patientName, type ShownCase, structure, text, textIn } from './shown-case';
+
+const TO_COME = ['planned', 'to-book', 'booked', 'no-show', 'cancelled'];
+
+/** Return the leaflet; a part that the case has nothing for is left out. */
+export function writeLeaflet(shown: ShownCase, words: PaperWords): Paper {
+  const given = countGiven(shown);
+  const isSo: Readonly<Record<string, boolean>> = {
+    always: true,
+    coils: given.coils > 0,
+    adhesive: given.mixUl > 0,
+  };
+  const put = {
+    day: words.day(dayOf(shown)) || words.say('leaflet.this_day'),
+    coils: given.coils,
+    phone: shown.unit_phone,
+    unit: shown.unit_name,
+  };
+  const parts = words.leaflet.flatMap((one): Part[] => {
+    if (one.when === 'call') return [tellWhomToCall(shown, words)];
+    if (!isSo[one.when]) return [];
+    const filled = (held: readonly string[]) => held.map((line) => fill(line, put));
+    return [
+      {
+        heading: fill(one.heading, put),
+        blocks: [
+          ...(one.lines.length > 0 ? [lines(filled(one.lines))] : []),
+          ...(one.points.length > 0 ? [points(filled(one.points))] : []),
+        ],
+      },
+    ];
+  });
+  return {
+    paper: 'patient-leaflet',
+    language: words.language,
+    is_draft: words.isDraft,
+    title: words.say('leaflet.title'),
+    sender: senderOf(shown),
+    recipient: null,
+    dated: words.day(shown.on),
+    head: [
+      [words.say('leaflet.name'), patientName(shown)],
+      [words.say('common.number'), text(shown.patient, 'local_id')],
+    ],
+    parts: [...parts, tellVisits(shown, words)],
+    faces: [],
+    foot: [words.say('leaflet.foot')],
+  };
+}
+
+/** Return the days to come: the day booked, else from when to when it is planned. */
+function tellVisits(shown: ShownCase, words: PaperWords): Part {
+  const found = shown.visits.flatMap((visit) => {
+    const [window, status] = [structure(visit, 'window'), text(visit, 'status')];
+    const booked = status === 'booked' ? textIn(structure(visit, 'booking'), 'on') : '';
+    const [first, last] = [textIn(window, 'earliest_on'), textIn(window, 'latest_on')];
+    const isPast = booked < shown.on && last < shown.on;
+    if (!TO_COME.includes(status) || isPast) return [];
+    if (isCivilDate(booked)) {
+      return [{ on: booked, said: words.say('leaflet.booked', { day: words.day(booked) }) }];
+    }
+    if (!isCivilDate(first) || !isCivilDate(last)) return [];
+    const put = { first: words.day(first), last: words.day(last) };
+    return [{ on: first, said: words.say('leaflet.window', put) }];
+  });
+  const said = found.sort((one, other) => compare(one.on, other.on)).map((one) => one.said);
+  return {
+    heading: words.say('leaflet.visits'),
+    blocks: [said.length > 0 ? points(said) : lines([words.say('leaflet.no_visits')])],
+  };
+}
+
+function tellWhomToCall({ unit_phone: phone }: ShownCase, words: PaperWords): Part {
+  const call = lines([words.say('leaflet.call', { phone })]);
+  return {
+    heading: words.say('leaflet.whom_to_call'),
+    blocks: [phone === '' ? blanks([words.say('leaflet.phone')]) : call],
+  };
+}

@@ -1,0 +1,214 @@
+/**
+ * The report of a procedure: what was found, planned and done, and who signed it. Pure.
+ * Twin of `api/documents/procedure_report.py`.
+ */
+import type { RuleBook } from '../../clinical-rules/rule-book';
+import { reportAgreed, reportLiver, reportReasons } from './case-findings';
+import { headsOf } from './case-given';
+import {
+  type Block,
+  blanks,
+  lines,
+  type Pair,
+  type Paper,
+  type Part,
+  pairs,
+  points,
+  table,
+} from './paper';
+import type { PaperWords } from './paper-words';
+import { reportCautions, reportPassed } from './passed-gates';
+import { reportEvents, reportOutcome, reportPackages, reportVisits } from './report-parts';
+import {
+  civilDateOf,
+  countText,
+  dayOf,
+  kindOf,
+  linesIn,
+  nameOf,
+  ofKind,
+  once,
+  type Parts,
+  partIn,
+  partsOf,
+  patientName,
+  rowsIn,
+  type ShownCase,
+  structure,
+  targetsOf,
+  text,
+  textIn,
+  texts,
+  timeOf,
+} from './shown-case';
+import { reportInAll, reportTarget } from './target-report';
+
+const HASH_SHOWN = 16;
+const STARTED = ['in-procedure', 'closing', 'closed'];
+
+/**
+ * Return the report of a case.
+ *
+ * What is not entered is said to be so, two answers are said and neither is printed (HARD-06), and
+ * of a case outside the stated use nothing planned or computed is printed (HAZ-13).
+ */
+export function writeReport(shown: ShownCase, book: RuleBook, words: PaperWords): Paper {
+  const liver = reportLiver(shown, book, words);
+  const events = reportEvents(shown, book, words);
+  return {
+    paper: 'procedure-report',
+    language: words.language,
+    is_draft: words.isDraft,
+    title: words.say('report.title'),
+    sender: senderOf(shown),
+    recipient: null,
+    dated: words.day(shown.on),
+    head: headOf(shown, words),
+    parts: [
+      ...reportDoubts(shown, words),
+      reportTeam(shown, words),
+      reportReasons(shown, words),
+      reportAgreed(shown, words),
+      liver.part,
+      ...targetsOf(shown).map((target) => reportTarget(shown, target, words)),
+      ...reportInAll(shown, words),
+      reportPackages(shown, words),
+      reportOutcome(shown, words),
+      reportPassed(shown, book, words),
+      reportCautions(shown, book, words),
+      events.part,
+      reportVisits(shown, words),
+      ...reportPictures(shown, words),
+      reportSignatures(shown, words),
+      reportFiles(shown, [...liver.files, ...events.files], words),
+    ],
+    faces: [],
+    foot: footOf(shown, words),
+  };
+}
+
+/** Return name and address of the unit, line by line. */
+export function senderOf(shown: ShownCase): string[] {
+  return [shown.unit_name, ...linesIn(shown.unit_address)].filter((line) => line !== '');
+}
+
+/** Return who the paper is about, and of which day. */
+export function headOf(shown: ShownCase, words: PaperWords): Pair[] {
+  const { patient } = shown;
+  const bornOn = words.day(text(patient, 'born_on'));
+  const sex = words.value('sex', text(patient, 'sex'));
+  const name = patientName(shown) || words.say('common.no_name');
+  const isUnconfirmed = text(patient, 'identity') === 'to-be-confirmed';
+  return [
+    [words.say('common.patient'), isUnconfirmed ? words.say('common.unconfirmed', { name }) : name],
+    [words.say('common.born'), [bornOn, sex].filter((one) => one !== '').join(', ')],
+    [words.say('common.number'), text(patient, 'local_id')],
+    [words.say('common.procedure_on'), words.day(dayOf(shown))],
+    [words.say('common.case'), shown.itself.record.replace(/^case\//, '')],
+  ];
+}
+
+/**
+ * Return what stands at the foot: whom it is about, when it was printed, and the honest line.
+ * A page that is torn off still says whom it is about.
+ */
+export function footOf(shown: ShownCase, words: PaperWords): string[] {
+  const printed = words.say('common.printed', { day: words.day(shown.on) });
+  const about = [patientName(shown), text(shown.patient, 'local_id'), printed];
+  return [about.filter((one) => one !== '').join(' · '), words.say('common.honest')];
+}
+
+/** Return what is in doubt, said before everything else. */
+function reportDoubts(shown: ShownCase, words: PaperWords): Part[] {
+  const all = [shown.itself, ...(shown.patient ? [shown.patient] : []), ...shown.records];
+  const held = all.flatMap(({ record, conflicts }) =>
+    conflicts.map((field) =>
+      words.say('report.two_answers', { field: field.replaceAll('_', ' '), record }),
+    ),
+  );
+  if (shown.is_changed) held.push(words.say('report.changed'));
+  if (shown.outside.length > 0) held.push(words.say('report.record_only'));
+  const isBegun = STARTED.includes(text(shown.itself, 'stage'));
+  if (!isBegun && ofKind(shown, 'puncture').length === 0) held.push(words.say('report.not_done'));
+  return held.length > 0 ? [{ heading: words.say('report.doubts'), blocks: [points(held)] }] : [];
+}
+
+function reportTeam(shown: ShownCase, words: PaperWords): Part {
+  const listed = rowsIn(partIn(shown.itself.shows, 'roster'));
+  const roster = listed.map((one) => textIn(one, 'staff') || textIn(one, 'by'));
+  const named = roster.length > 0 ? roster : texts(shown.itself, 'roster');
+  const recorded = once(
+    shown.records.filter((one) => kindOf(one) !== 'visit_result').map(({ by }) => by),
+  );
+  const rows = (
+    [
+      ['report.roster', named],
+      ['report.recorded_by', recorded],
+    ] as const
+  )
+    .filter(([, people]) => people.length > 0)
+    .map(
+      ([label, people]): Pair => [
+        words.say(label),
+        people.map((one) => sayPerson(shown, one, words)).join(', '),
+      ],
+    );
+  return { heading: words.say('report.team'), blocks: [pairs(rows)] };
+}
+
+function sayPerson(shown: ShownCase, person: string, words: PaperWords): string {
+  const found = shown.staff.find(({ record }) => record === person) ?? null;
+  const role = words.value('role', text(found, 'role'));
+  return role === '' ? nameOf(shown, person) : `${nameOf(shown, person)} (${role})`;
+}
+
+function reportPictures(shown: ShownCase, words: PaperWords): Part[] {
+  const blocks = ofKind(shown, 'picture').flatMap((one, place): Block[] => {
+    const sha256 = text(one, 'file', 'sha256');
+    const time = timeOf(shown, text(one, 'at'));
+    const said = words.say('report.picture', { number: place + 1, time });
+    return sha256 === '' ? [] : [{ kind: 'picture', sha256, words: said }];
+  });
+  return blocks.length > 0 ? [{ heading: words.say('report.pictures'), blocks }] : [];
+}
+
+function reportSignatures(shown: ShownCase, words: PaperWords): Part {
+  const signed = ofKind(shown, 'sign_off').map((one) => {
+    const at = text(one, 'at');
+    return words.say('report.signed', {
+      name: sayPerson(shown, one.by, words),
+      day: words.day(civilDateOf(shown, at)),
+      time: timeOf(shown, at),
+      digest: text(one, 'digest').slice(0, HASH_SHOWN),
+    });
+  });
+  const blocks = [lines(signed.length > 0 ? signed : [words.say('report.not_signed')])];
+  if (shown.is_changed) blocks.push(lines([words.say('report.changed')]));
+  blocks.push(blanks([words.say('report.by_hand')]));
+  return { heading: words.say('report.signatures'), blocks };
+}
+
+function reportFiles(shown: ShownCase, computed: readonly Parts[], words: PaperWords): Part {
+  const plan = shown.outside.length > 0 ? {} : structure(shown.itself, 'plan');
+  const own = structure(shown.itself, 'step_protocol');
+  const takenUp = Object.keys(own).length > 0 ? own : partsOf(partIn(plan, 'protocol'));
+  const found = [
+    ...rowsIn(partIn(partsOf(partIn(plan, 'answer')), 'rule_files')),
+    takenUp,
+    ...computed,
+  ].filter((one) => textIn(one, 'name') !== '');
+  const rows = new Map(
+    found.map((one) => {
+      const cells = [
+        textIn(one, 'name'),
+        countText(one, 'version'),
+        textIn(one, 'sha256').slice(0, HASH_SHOWN),
+      ];
+      return [JSON.stringify(cells), cells];
+    }),
+  );
+  const heading = words.say('report.rule_files');
+  if (rows.size === 0) return { heading, blocks: [lines([words.say('report.no_rule_files')])] };
+  const heads = headsOf(words, 'common', ['name', 'version', 'hash']);
+  return { heading, blocks: [table(heads, [...rows.values()], [1])] };
+}
