@@ -10,14 +10,12 @@ from collections.abc import Container, Iterable, Iterator
 import msgspec
 import sqlite_utils
 
-from api.storage.view_rows import CONFLICTS, TABLES, Answer, Row, rows_of, table_of
-from sync.merge import RecordState
+from api.storage.view_rows import CONFLICTS, TABLES, Answer, Merged, Row, rows_of, table_of
 
-# Raised by one when a table or what stands in it changes: opening a store then rebuilds it.
-VERSION = 2
+# Raised by one when a table or what stands in it changes, also when `trace/default` does, under
+# whose look-alikes lots are indexed: opening a store then rebuilds it.
+VERSION = 3
 _ANSWERS = msgspec.json.Decoder(tuple[Answer, ...])
-
-Merged = tuple[str, str, RecordState]
 
 
 class KeptConflict(msgspec.Struct, frozen=True, kw_only=True):
@@ -41,19 +39,20 @@ class ReadViews:
 
         Parameters
         ----------
-        merged : iterable of (kind, stream, state)
+        merged : iterable of Merged
             The records as they are now.
         renewed : container of str
             Those of which something may be kept already.
         """
         gone: dict[str, list[str]] = {table: [] for table in TABLES}
         fresh: dict[str, list[Row]] = {table: [] for table in TABLES}
-        for kind, stream, state in merged:
-            if state.record in renewed:
-                table = table_of(kind)
+        for found in merged:
+            record = found.state.record
+            if record in renewed:
+                table = table_of(found.kind)
                 for one in (CONFLICTS, *((table,) if table else ())):
-                    gone[one].append(state.record)
-            for one, row in rows_of(kind, stream, state):
+                    gone[one].append(record)
+            for one, row in rows_of(found):
                 fresh[one].append(row)
         for table in TABLES:
             if gone[table]:
@@ -109,13 +108,16 @@ class ReadViews:
         A first sieve for possible double entries; the rule itself looks closer (DE1-DE3).
         """
         rows = self._connection.execute(
-            "SELECT one.record FROM implant AS one JOIN implant AS other USING (serial)"
-            " WHERE one.record <> other.record"
+            "SELECT one.record FROM implant AS one JOIN implant AS other"
+            " ON other.serial_form = one.serial_form AND other.serial = one.serial"
+            " WHERE one.record <> other.record AND one.is_struck = 0 AND other.is_struck = 0"
+            " AND one.kind <> 'package_opened' AND other.kind <> 'package_opened'"
             " UNION"
             " SELECT one.record FROM implant AS one JOIN implant AS other"
             " ON other.target = one.target"
             " AND other.written_ms BETWEEN one.written_ms - :window AND one.written_ms + :window"
             " WHERE one.record <> other.record AND one.kind = other.kind"
+            " AND one.is_struck = 0 AND other.is_struck = 0"
             " AND one.slot IS other.slot ORDER BY 1",
             {"window": window_ms},
         )

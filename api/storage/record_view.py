@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from api.record_catalogue.catalogue import Catalogue
 from api.storage.handles import EnteredRecords, Handles
 from api.storage.operation_store import OperationStore
-from api.storage.read_views import VERSION, KeptConflict, Merged, ReadViews
-from api.storage.view_rows import rows_of, table_of
+from api.storage.read_views import VERSION, KeptConflict, ReadViews
+from api.storage.view_rows import KEPT_WHEN_STRUCK, Merged, rows_of, table_of
 from sync.merge import RecordState, merge_record, shown_value
 from sync.operation import Operation, decode_body
 
@@ -43,7 +43,7 @@ class RecordView:
         for some in _parts_of(sorted(set(records))):
             operations = self._operations.of_records(some)
             merged = list(self._merge(operations))
-            self._keep_rows([self._row(*one) for one in merged], {})
+            self._keep_rows([self._row(one) for one in merged], {})
             self.reads.keep(merged, renewed=operations)
 
     def refresh_after(self, appended: Iterable[Operation], handles: EnteredRecords) -> None:
@@ -67,7 +67,7 @@ class RecordView:
             else:
                 rows.append(row)
         merged = list(self._merge(to_merge))
-        self._keep_rows([*rows, *(self._row(*one) for one in merged)], handles.by_name)
+        self._keep_rows([*rows, *(self._row(one) for one in merged)], handles.by_name)
         self.reads.keep(merged, renewed=())
         self.refresh(older)
 
@@ -87,6 +87,14 @@ class RecordView:
         kind = operations[0].kind
         return merge_record(record, operations, self._catalogue.policies_of(kind))
 
+    def state_before_strike(self, record: str) -> RecordState | None:
+        """Return what a record said before it was struck, None when nothing is held."""
+        operations = [one for one in self._operations.of_record(record) if _sets(one)]
+        if not operations:
+            return None
+        policies = self._catalogue.policies_of(operations[0].kind)
+        return merge_record(record, operations, policies)
+
     def conflicts(self, streams: Iterable[str]) -> list[KeptConflict]:
         """Return every open conflict in the given streams, by record and field."""
         return self.reads.conflicts(streams)
@@ -100,9 +108,9 @@ class RecordView:
             (kind, kind),
         ).fetchall()
         return [
-            state
+            one.state
             for some in _parts_of([row[0] for row in rows])
-            for _, _, state in self._merge(self._operations.of_records(some))
+            for one in self._merge(self._operations.of_records(some))
         ]
 
     def differing(self) -> list[str]:
@@ -116,12 +124,9 @@ class RecordView:
             )
         }
         merged = {
-            state.record: (
-                self._row(kind, stream, state),
-                sorted(rows_of(kind, stream, state)),
-            )
+            one.state.record: (self._row(one), sorted(rows_of(one)))
             for some in _parts_of(self._operations.records())
-            for kind, stream, state in self._merge(self._operations.of_records(some))
+            for one in self._merge(self._operations.of_records(some))
         }
         names = sorted(set(kept) | set(merged) | set(reads))
         return [name for name in names if name in reads or kept.get(name) != merged.get(name)]
@@ -169,10 +174,16 @@ class RecordView:
     def _merge(self, operations: Mapping[str, list[Operation]]) -> Iterator[Merged]:
         for record, some in sorted(operations.items()):
             kind = some[0].kind
-            state = merge_record(record, some, self._catalogue.policies_of(kind))
-            yield kind, some[0].stream, state
+            policies = self._catalogue.policies_of(kind)
+            state = merge_record(record, some, policies)
+            before = None
+            if state.is_entered_in_error and kind in KEPT_WHEN_STRUCK:
+                # Without the operations that only strike.
+                before = merge_record(record, [one for one in some if _sets(one)], policies)
+            yield Merged(kind, some[0].stream, state, before)
 
-    def _row(self, kind: str, stream: str, state: RecordState) -> StateRow:
+    def _row(self, merged: Merged) -> StateRow:
+        kind, stream, state, _ = merged
         known = self._catalogue.kinds.get(kind)
         parent = shown_value(state.fields.get(known.parent)) if known and known.parent else None
         return (
@@ -185,6 +196,10 @@ class RecordView:
                 "".join(reference.partition("#")[2][:_HEAD_DIGITS] for reference in state.heads)
             ),
         )
+
+
+def _sets(operation: Operation) -> bool:
+    return operation.body_text is not None and bool(decode_body(operation.body_text).set)
 
 
 def _parts_of(records: list[str]) -> Iterator[list[str]]:

@@ -5,16 +5,42 @@ several (a patient's name beside a case) is joined when it is read.
 """
 
 from collections.abc import Callable, Iterator
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 import msgspec
 
+from api.clinical_rules.civil_date import is_civil_date
+from api.clinical_rules.implant_search import read_devices
+from api.clinical_rules.lot_names import (
+    LookAlikes,
+    identifier_form,
+    lot_form,
+    read_look_alikes,
+    read_trace_file,
+)
+from api.clinical_rules.rule_book import RuleBook
+from api.storage.packaged_files import read_packaged_rule_files
 from sync.clock import read_stamp
-from sync.merge import FieldState, HeldValue, RecordState, shown_value
+from sync.merge import HeldValue, RecordState, shown_value
 
 Row = tuple[Any, ...]
 
 CONFLICTS = "open_conflict"
+# A coil that was struck may be in a patient all the same: a search of its lot finds it, marked.
+KEPT_WHEN_STRUCK = frozenset({"coil_placed", "adhesive_injected", "package_opened"})
+_ITEMS = {"coil_placed": "coil", "adhesive_injected": "adhesive"}
+# The last day of the calendar that the rules know.
+_LAST_DAY = "2199-12-31"
+
+
+class Merged(NamedTuple):
+    """A record as it is now, and what a struck one said before, where its rows are kept."""
+
+    kind: str
+    stream: str
+    state: RecordState
+    before_strike: RecordState | None = None
 
 
 class Answer(msgspec.Struct, frozen=True, kw_only=True):
@@ -27,15 +53,17 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     references: tuple[str, ...]
 
 
-def rows_of(kind: str, stream: str, state: RecordState) -> Iterator[tuple[str, Row]]:
+def rows_of(merged: Merged) -> Iterator[tuple[str, Row]]:
     """Yield table and row for everything that the read views hold of a record.
 
     Values of another type than the catalogue says are left out: any device may have sent them.
     """
+    kind, stream, state, before_strike = merged
     make = _TABLES.get(kind)
-    if make is not None and not state.is_entered_in_error:
+    said = before_strike if state.is_entered_in_error else state
+    if make is not None and said is not None:
         table, rows = make
-        for row in rows(state):
+        for row in rows(said, is_struck=state.is_entered_in_error):
             yield table, row
     for name in state.conflicts:
         answers = tuple(_answer(held) for held in state.fields[name].values)
@@ -53,18 +81,25 @@ def table_of(kind: str) -> str | None:
     return made[0] if made else None
 
 
-def _patient(state: RecordState) -> Iterator[Row]:
+@cache
+def indexed_look_alikes() -> LookAlikes:
+    """Return the look-alikes of this release, under which names are indexed (LT2)."""
+    book = RuleBook(read_packaged_rule_files(), on=_LAST_DAY)
+    return read_look_alikes(read_trace_file(book))
+
+
+def _patient(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
     names = ("family_name", "given_name", "born_on", "sex", "local_id")
     yield (state.record, *(_text(_shown(state, name)) for name in names))
 
 
-def _case(state: RecordState) -> Iterator[Row]:
+def _case(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
     names = ("patient", "stage", "opened_at", "procedure_on", "indication")
     texts = (_text(_shown(state, name)) for name in names)
     yield (state.record, *texts, int(bool(state.conflicts)))
 
 
-def _visit(state: RecordState) -> Iterator[Row]:
+def _visit(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
     window, booking = _parts(_shown(state, "window")), _parts(_shown(state, "booking"))
     yield (
         state.record,
@@ -73,35 +108,69 @@ def _visit(state: RecordState) -> Iterator[Row]:
         *(_text(booking.get(name)) for name in ("session", "on")),
         _text(_shown(state, "owner_role")),
         int(bool(state.conflicts)),
+        " ".join(_texts(state, "ended_because")) or None,
     )
 
 
-def _implant(state: RecordState) -> Iterator[Row]:
-    """One row a label: where two people wrote other lots for one coil, a recall finds both."""
-    field: FieldState | None = state.fields.get("device")
-    labels = [_parts(held.value) for held in field.values] if field else []
+def _implant(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
+    """One row a reading and a case: where two people wrote other lots, a recall finds both."""
+    kind = state.record.split("/", 1)[0]
+    days = {day[:10] for day in _texts(state, "at")}
+    # Two days are none: what nobody can tell lies in every period (LT8).
+    on_day = _civil_date(days.pop()) if len(days) == 1 else None
     stamps = [held.stamp for one in state.fields.values() for held in one.values]
-    for place, label in enumerate(labels or [{}]):
+    first = read_stamp(min(stamps, default=""))
+    devices = [_parts(one) for one in _values(state, "device")]
+    is_unknown = any(device.get("lot_unknown") is True for device in devices)
+    stock = _text(_shown(state, "stock_id"))
+    look_alikes = indexed_look_alikes()
+    cases: list[str | None] = [*_texts(state, "case")] or [None]
+    rows = [(case, reading) for reading in read_devices(devices, on=on_day) for case in cases]
+    for place, (case, reading) in enumerate(rows):
         yield (
             state.record,
             place,
-            state.record.split("/", 1)[0],
-            _text(_shown(state, "case")),
+            kind,
+            case,
             _text(_shown(state, "target")),
             _whole(_shown(state, "slot")),
-            _wall_ms(min(stamps, default="")),
-            *(_text(label.get(name)) for name in ("identifier", "lot")),
-            int(label.get("lot_unknown") is True),
-            *(_text(label.get(name)) for name in ("serial", "expires_on")),
+            first.wall_ms if first else 0,
+            first.device if first else "",
+            reading.identifier,
+            reading.lot,
+            int(is_unknown and reading.lot is None),
+            reading.serial,
+            # Only a day of the calendar is one to search by.
+            _civil_date(reading.expires_on),
+            _ITEMS.get(kind) or _text(_shown(state, "item")),
+            on_day,
+            _text(_shown(state, "package")),
+            stock or _text(_parts(_shown(state, "coil")).get("stock_id")),
+            _text(_shown(state, "fate")),
+            int(is_struck),
+            _form(identifier_form, reading.identifier, look_alikes),
+            _form(lot_form, reading.lot, look_alikes),
+            _form(lot_form, reading.serial, look_alikes),
         )
 
 
-_TABLES: dict[str, tuple[str, Callable[[RecordState], Iterator[Row]]]] = {
+def _civil_date(text: str | None) -> str | None:
+    return text if text is not None and is_civil_date(text) else None
+
+
+def _form(
+    make: Callable[[str, LookAlikes], str], name: str | None, look_alikes: LookAlikes
+) -> str | None:
+    return make(name, look_alikes) or None if name else None
+
+
+_TABLES: dict[str, tuple[str, Callable[..., Iterator[Row]]]] = {
     "patient": ("patient_list", _patient),
     "case": ("case_list", _case),
     "visit": ("visit_list", _visit),
     "coil_placed": ("implant", _implant),
     "adhesive_injected": ("implant", _implant),
+    "package_opened": ("implant", _implant),
 }
 TABLES = (*dict.fromkeys(table for table, _ in _TABLES.values()), CONFLICTS)
 
@@ -118,6 +187,15 @@ def _answer(held: HeldValue) -> Answer:
 
 def _shown(state: RecordState, field: str) -> object:
     return shown_value(state.fields.get(field))
+
+
+def _values(state: RecordState, field: str) -> tuple[Any, ...]:
+    held = state.fields.get(field)
+    return tuple(one.value for one in held.values) if held else ()
+
+
+def _texts(state: RecordState, field: str) -> list[str]:
+    return [one for one in _values(state, field) if isinstance(one, str) and one]
 
 
 def _wall_ms(stamp: str) -> int:

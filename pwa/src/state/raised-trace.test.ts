@@ -95,7 +95,7 @@ test('[GATE-05] a gate that was followed at Close-out is named by what was recor
 
   const opened = closing.record.all('package_opened').at(-1);
   if (opened === undefined) throw new Error('no package');
-  await closing.end(opened, 'discarded', 'Discarded');
+  await closing.packages.end(opened, 'discarded', 'Discarded');
   await bench.pass();
 
   expect(traces()).toEqual([{ step: 'close_out', causes }]);

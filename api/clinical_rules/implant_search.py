@@ -1,0 +1,294 @@
+"""Which implants a search finds, each in its group: the same, look-alikes, near, not known.
+
+Pure: no clock, no store. The unit server narrows by its indexes first; what decides stands here.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Literal
+
+import msgspec
+
+from api.clinical_rules.civil_date import is_civil_date
+from api.clinical_rules.device_label import read_device_label
+from api.clinical_rules.errors import CalculationRefusedError, ShapeError
+from api.clinical_rules.lot_names import (
+    LookAlikes,
+    Verdict,
+    compare_identifiers,
+    compare_lots,
+    find_identifier_doubt,
+    plain_form,
+    read_look_alikes,
+    read_trace_file,
+)
+from api.clinical_rules.rule_book import RuleBook, name_rule_files
+from api.clinical_rules.shapes import civil_date, flag, list_of, one_of, shape, text
+
+Group = Literal["same", "alike", "near", "unknown"]
+GROUPS: tuple[Group, ...] = ("same", "alike", "near", "unknown")
+ITEMS = ("coil", "needle", "adhesive")
+# A two-digit year of a label whose implant bears no day is read as seen from here (DL4).
+_SEEN_FROM_ON = "2026-01-01"
+
+_DEVICE = shape(
+    {},
+    {
+        "identifier": text,
+        "lot": text,
+        "lot_unknown": flag,
+        "serial": text,
+        "expires_on": text,
+        "raw_label": text,
+    },
+)
+READ_SEARCH = shape(
+    {},
+    {
+        "lots": list_of(text),
+        "serial": text,
+        "identifier": text,
+        "expires_from": civil_date,
+        "expires_to": civil_date,
+        "item": one_of(*ITEMS),
+        "from_on": civil_date,
+        "to_on": civil_date,
+    },
+)
+_IMPLANT = shape({"devices": list_of(_DEVICE)}, {"item": text, "on": text})
+_REQUEST = shape({"search": READ_SEARCH, "implants": list_of(_IMPLANT)})
+
+
+class Reading(msgspec.Struct, frozen=True, kw_only=True):
+    """One answer to what device it was; None for what nobody knows."""
+
+    identifier: str | None = None
+    lot: str | None = None
+    serial: str | None = None
+    expires_on: str | None = None
+
+
+class Search(msgspec.Struct, frozen=True, kw_only=True):
+    """What is searched for. The period, both days included, bounds the unknown alone (LT8)."""
+
+    lots: tuple[str, ...] = ()
+    serial: str | None = None
+    identifier: str | None = None
+    expires_from: str | None = None
+    expires_to: str | None = None
+    item: str | None = None
+    from_on: str | None = None
+    to_on: str | None = None
+
+    @property
+    def has_expiry(self) -> bool:
+        """Whether expiry dates are searched by."""
+        return self.expires_from is not None or self.expires_to is not None
+
+
+class Finding(msgspec.Struct, frozen=True):
+    """The group of an implant, None where it is not found, and in what else it differs."""
+
+    group: Group | None
+    differs: tuple[str, ...] = ()
+
+
+def answer_implant_search(request: object, rule_book: RuleBook) -> dict[str, object]:
+    """Return the group of each implant.
+
+    Parameters
+    ----------
+    request : object
+        Parsed JSON with ``search`` and ``implants``, as RULES.md (LT) has them.
+    rule_book : RuleBook
+        Holds ``trace/default``, which counts also while nobody has approved it.
+
+    Returns
+    -------
+    dict
+        ``found`` (``group`` or None, ``differs``) in the order of the implants, ``cautions``,
+        ``rule_files``.
+
+    Raises
+    ------
+    ShapeError
+        A key or type is wrong, or nothing is searched for.
+    RuleFileError
+        The look-alikes contradict each other.
+
+    Notes
+    -----
+    Rules LT1-LT10.
+    """
+    read = _REQUEST(request, "")
+    search = make_search(read["search"])
+    stated = read_trace_file(rule_book)
+    look_alikes = read_look_alikes(stated)
+    found = [
+        find_group(
+            search,
+            read_devices(one["devices"], on=one.get("on")),
+            look_alikes,
+            item=one.get("item"),
+            on=one.get("on"),
+        )
+        for one in read["implants"]
+    ]
+    return {
+        "found": [{"group": one.group, "differs": list(one.differs)} for one in found],
+        "cautions": find_cautions(search),
+        "rule_files": name_rule_files(stated),
+    }
+
+
+def make_search(read: Mapping[str, Any]) -> Search:
+    """Return a search from what was read; empty text counts as left out.
+
+    Raises
+    ------
+    ShapeError
+        Nothing is searched for, a name has no letter or digit, or a range is turned round.
+    """
+    lots = tuple(lot for lot in read.get("lots", ()) if lot)
+    names = {key: read[key] for key in ("serial", "identifier") if read.get(key)}
+    for key, name in [*(("lots", lot) for lot in lots), *names.items()]:
+        if plain_form(name) == "":
+            message = f"search.{key} has no letter or digit. Enter it as the label has it."
+            raise ShapeError(message)
+    for first, last in (("expires_from", "expires_to"), ("from_on", "to_on")):
+        if read.get(first) and read.get(last) and read[first] > read[last]:
+            message = f"search.{last} lies before search.{first}. Correct one of them."
+            raise ShapeError(message)
+    days = ("expires_from", "expires_to", "item", "from_on", "to_on")
+    search = Search(lots=lots, **names, **{key: read.get(key) for key in days})
+    if not lots and not names and not search.has_expiry:
+        message = (
+            "The search names nothing to search by. Give a lot, a serial number, an identifier or "
+            "expiry dates."
+        )
+        raise ShapeError(message)
+    return search
+
+
+def find_cautions(search: Search) -> list[str]:
+    """Return what is doubtful about a search that was made all the same."""
+    doubt = find_identifier_doubt(search.identifier) if search.identifier else None
+    return [doubt] if doubt else []
+
+
+def read_devices(devices: Iterable[Mapping[str, Any]], *, on: str | None) -> tuple[Reading, ...]:
+    """Return every answer to what an implant is, at least one (LT6, LT7).
+
+    Parameters
+    ----------
+    devices : iterable of mapping
+        What stands in the record: one, several where answers differ, none where nobody said.
+    on : str or None
+        Its day, for the century of a date on a label.
+    """
+    found = [one for device in devices for one in _read_device(device, on)]
+    return tuple(dict.fromkeys(found)) or (Reading(),)
+
+
+def find_group(
+    search: Search,
+    readings: Sequence[Reading],
+    look_alikes: LookAlikes,
+    *,
+    item: str | None = None,
+    on: str | None = None,
+) -> Finding:
+    """Return where an implant belongs: of several readings the one that fits best counts (LT7)."""
+    if search.item is not None and item in ITEMS and item != search.item:
+        return Finding(None)
+    found = [_judge(search, one, look_alikes) for one in readings]
+    best = min(found, key=lambda one: GROUPS.index(one.group) if one.group else len(GROUPS))
+    if best.group == "unknown" and not _is_within(on, search.from_on, search.to_on):
+        return Finding(None)
+    return best
+
+
+def _read_device(device: Mapping[str, Any], on: str | None) -> list[Reading]:
+    written = Reading(
+        **{name: _text(device.get(name)) for name in ("identifier", "lot", "serial", "expires_on")}
+    )
+    raw = _text(device.get("raw_label"))
+    if raw is None:
+        return [written]
+    seen_from_on = on if on is not None and is_civil_date(on) else _SEEN_FROM_ON
+    try:
+        answer = read_device_label(raw, today_on=seen_from_on)
+    except CalculationRefusedError:
+        return [written]
+    label = Reading(
+        identifier=_text(answer.get("gtin") or answer.get("hibc_identifier")),
+        lot=_text(answer["lot"]),
+        serial=_text(answer["serial"]),
+        expires_on=_text(answer["expires_on"]),
+    )
+    return [_fill(written, label), _fill(label, written)]
+
+
+def _fill(first: Reading, then: Reading) -> Reading:
+    return Reading(
+        **{
+            name: getattr(first, name) if getattr(first, name) is not None else getattr(then, name)
+            for name in Reading.__struct_fields__
+        }
+    )
+
+
+def _judge(search: Search, reading: Reading, look_alikes: LookAlikes) -> Finding:
+    verdicts = _compare(search, reading, look_alikes)
+    differs = tuple(key for key, verdict in verdicts.items() if verdict == "different")
+    known = [one for one in verdicts.values() if one != "unknown"]
+    named = {key: one for key, one in verdicts.items() if key in ("lot", "serial")}
+    # By what is searched first: a lot or a serial number, without them identifier and expiry.
+    leading = named or verdicts
+    hits = [one for one in leading.values() if one not in ("unknown", "different")]
+    first = next(iter(leading.values()))
+    if named and hits:
+        group: Group | None = "near" if differs else _worst(known)
+    elif named:
+        group = "unknown" if first == "unknown" else None
+    elif differs:
+        group = None
+    else:
+        group = "unknown" if "unknown" in verdicts.values() else _worst(known)
+    return Finding(group, differs if group else ())
+
+
+def _compare(search: Search, reading: Reading, look_alikes: LookAlikes) -> dict[str, Verdict]:
+    """Return how each thing searched for fits, in the order in which they count."""
+    verdicts: dict[str, Verdict] = {}
+    if search.lots:
+        each = [compare_lots(lot, reading.lot or "", look_alikes) for lot in search.lots]
+        order: tuple[Verdict, ...] = (*GROUPS, "different")
+        verdicts["lot"] = min(each, key=order.index)
+    if search.serial is not None:
+        verdicts["serial"] = compare_lots(search.serial, reading.serial or "", look_alikes)
+    if search.identifier is not None:
+        held = reading.identifier or ""
+        verdicts["identifier"] = compare_identifiers(search.identifier, held, look_alikes)
+    if search.has_expiry:
+        day = reading.expires_on
+        if day is None or not is_civil_date(day):
+            verdicts["expires_on"] = "unknown"
+        else:
+            is_within = _is_within(day, search.expires_from, search.expires_to)
+            verdicts["expires_on"] = "same" if is_within else "different"
+    return verdicts
+
+
+def _worst(known: Sequence[Verdict]) -> Group:
+    return max((group for group in GROUPS if group in known), key=GROUPS.index)
+
+
+def _is_within(on: str | None, first: str | None, last: str | None) -> bool:
+    """Say whether a day lies within two days; one that is no day may lie anywhere."""
+    if on is None or not is_civil_date(on):
+        return True
+    return (first is None or first <= on) and (last is None or on <= last)
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) and value else None

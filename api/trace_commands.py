@@ -1,0 +1,217 @@
+"""Commands for recalls: find who has a lot; enter a notice, withdraw it, list whom it touches."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import rich_click as click
+
+from api.clinic_commands import write_file
+from api.clinical_rules.implant_search import GROUPS, ITEMS
+from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, today_of
+from api.use_cases.find_lots import LotSearch, find_lots, read_search
+from api.use_cases.implant_owners import FoundImplant
+from api.use_cases.recall_letters import list_recall_letters
+from api.use_cases.recalls import OnShelf, add_recall, list_touched, withdraw_recall
+
+_TITLES = {
+    "same": "This lot",
+    "alike": "Looks alike",
+    "near": "Near: one sign apart, or something else differs",
+    "unknown": "Nobody knows: look into these cases",
+}
+
+
+def add_trace_commands(main: click.Group) -> None:
+    """Add the commands of this file to `crura`."""
+    main.add_command(find_lot)
+    main.add_command(recall_group)
+
+
+def _criteria_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Add what a device can be told by, beside its lot."""
+    for option in (
+        click.option("--item", type=click.Choice(ITEMS), help="Narrow to one kind of device."),
+        click.option("--expires-to", help="Last date of expiry."),
+        click.option("--expires-from", help="First date of expiry."),
+        click.option("--identifier", help="Device identifier: GTIN or HIBC."),
+    ):
+        command = option(command)
+    return command
+
+
+def _person_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option("--by", required=True, help="Who does it: staff/<id>.")(command)
+
+
+@click.command("find-lot")
+@click.argument("lots", nargs=-1, metavar="[LOT]...")
+@_criteria_options
+@click.option("--serial")
+@click.option("--from", "from_on", help="First day of the period for unknown lots.")
+@click.option("--to", "to_on", help="Last day of the period for unknown lots.")
+@_person_option
+@click.option("--because", required=True, help="Why it is searched; kept in the record.")
+@click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the list there.")
+@click.option("--letters", type=click.Path(path_type=Path), help="Write whom to write to, as CSV.")
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@data_option
+def find_lot(
+    lots: tuple[str, ...],
+    identifier: str | None,
+    expires_from: str | None,
+    expires_to: str | None,
+    item: str | None,
+    serial: str | None,
+    from_on: str | None,
+    to_on: str | None,
+    by: str,
+    because: str,
+    csv_file: Path | None,
+    letters: Path | None,
+    form: str,
+    folder: Path,
+) -> None:
+    """Find every patient with a device: this LOT, look-alikes, near ones, and the unknown.
+
+    The search is kept, with who searched and why.
+    """
+    content = {
+        "lots": list(lots),
+        "serial": serial,
+        "identifier": identifier,
+        "expires_from": expires_from,
+        "expires_to": expires_to,
+        "item": item,
+        "from_on": from_on,
+        "to_on": to_on,
+    }
+    with open_store(folder) as store:
+        search = read_search(content)
+        found = find_lots(
+            store, search, on=today_of(store), by=by, because=because, chance=draw_chance()
+        )
+        if letters is not None:
+            listed = list_recall_letters(store, found, time_zone=ENVIRONMENT.time_zone)
+            write_file(letters, listed.csv.encode())
+    if csv_file is not None:
+        write_file(csv_file, found.csv.encode())
+    if form == "json":
+        click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
+    else:
+        _tell(found)
+
+
+@click.group("recall")
+def recall_group() -> None:
+    """Recall notices: which devices they name, and whom they touch."""
+
+
+@recall_group.command("add")
+@click.argument("lots", nargs=-1, metavar="[LOT]...")
+@_criteria_options
+@click.option("--reason", required=True, help="In the words of the notice.")
+@click.option("--issued-on", required=True, help="Day of the notice.")
+@_person_option
+@data_option
+def add(
+    lots: tuple[str, ...],
+    identifier: str | None,
+    expires_from: str | None,
+    expires_to: str | None,
+    item: str | None,
+    reason: str,
+    issued_on: str,
+    by: str,
+    folder: Path,
+) -> None:
+    """Write down a notice that names LOTS, an identifier or dates of expiry; it is in force."""
+    named: dict[str, Any] = {
+        "identifier": identifier,
+        "lots": list(lots) or None,
+        "expires_from": expires_from,
+        "expires_to": expires_to,
+    }
+    with open_store(folder) as store:
+        record = add_recall(
+            store,
+            {key: value for key, value in named.items() if value},
+            item=item,
+            reason=reason,
+            issued_on=issued_on,
+            by=by,
+            chance=draw_chance(),
+        )
+    click.echo(f"{record} is in force. See whom it touches: crura recall list --by {by}")
+
+
+@recall_group.command("withdraw")
+@click.argument("notice")
+@_person_option
+@click.option("--because", required=True)
+@data_option
+def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
+    """Say that NOTICE (recall_notice/<id>) is in force no longer."""
+    with open_store(folder) as store:
+        withdraw_recall(store, notice, by=by, because=because, chance=draw_chance())
+    click.echo(f"{notice} is withdrawn.")
+
+
+@recall_group.command("list")
+@_person_option
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@data_option
+def list_notices(by: str, form: str, folder: Path) -> None:
+    """Say of every notice in force whom it touches and what of it is on the shelf."""
+    with open_store(folder) as store:
+        found = list_touched(store, on=today_of(store), by=by, draw_chance=draw_chance)
+    if form == "json":
+        click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
+        return
+    for one in found:
+        click.echo(f"{one.notice}, issued {one.issued_on}: {one.reason}")
+        if one.found is None:
+            click.echo(f"  Nobody can search by it. {one.sentence}", err=True)
+        else:
+            _tell(one.found)
+        for lot in one.shelf:
+            click.echo(f"  on the shelf: {_say_shelf(lot)}")
+    click.echo(f"Notices in force: {len({one.notice for one in found})}.")
+
+
+def _tell(found: LotSearch) -> None:
+    for caution in found.cautions:
+        click.echo(caution, err=True)
+    for group in GROUPS:
+        rows = [one for one in found.implants if one.group == group]
+        if rows:
+            click.echo(f"{_TITLES[group]} ({len(rows)}):")
+        for one in rows:
+            click.echo(f"  {_say(one)}")
+    click.echo(
+        f"Patients found: {found.found}. Further patients whose lot nobody knows: {found.unknown}."
+    )
+
+
+def _say(one: FoundImplant) -> str:
+    parts = [
+        one.on_day or "no day",
+        one.number or one.patient or "no patient",
+        one.name,
+        one.what,
+        one.fate,
+        f"lot {one.lot}" if one.lot else "lot unknown",
+        f"serial {one.serial}" if one.serial else "",
+        f"expires {one.expires_on}" if one.expires_on else "",
+        f"differs in {', '.join(one.differs)}" if one.differs else "",
+        ", ".join(one.marks),
+        one.case,
+    ]
+    return "  ".join(part for part in parts if part)
+
+
+def _say_shelf(lot: OnShelf) -> str:
+    named = f"lot {lot.lot}" if lot.lot else "lot unknown"
+    return f"{lot.name}, {named}, {lot.count} ({_TITLES[lot.group].split(':')[0].lower()})"

@@ -1,0 +1,209 @@
+"""Find every patient with a lot: in groups, with those apart of whom nobody knows the lot (HAZ-46).
+
+Every search is written into the log, with who searched and how many were found.
+"""
+
+import datetime
+from collections import Counter
+from collections.abc import Iterable
+
+import msgspec
+
+from api.clinical_rules.errors import RuleFileError, ShapeError
+from api.clinical_rules.implant_search import (
+    READ_SEARCH,
+    Reading,
+    Search,
+    find_cautions,
+    find_group,
+    make_search,
+)
+from api.clinical_rules.lot_names import LookAlikes, read_look_alikes, read_trace_file
+from api.documents.csv_text import write_csv
+from api.storage.device_store import Device
+from api.storage.implant_rows import ImplantRow
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.implant_owners import FoundImplant, ImplantOwners, Judged, rank_of
+from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.unit_settings import open_unit_book
+
+RETURNED = "returned"
+# In the order of the columns of the CSV.
+HEADER = (
+    *("group", "differs", "number", "name", "born_on", "what", "fate", "on_day", "site"),
+    *("identifier", "lot", "serial", "expires_on", "case", "recorded_on", "record", "marks"),
+)
+
+
+class LotSearch(msgspec.Struct, frozen=True, kw_only=True):
+    """What a search found.
+
+    Parameters
+    ----------
+    found, unknown : int
+        Patients with such a device, and further patients of the period of whom nobody knows;
+        packages that went back unopened count for nobody.
+    implants : list of FoundImplant
+        By group, then by day, the latest first.
+    """
+
+    as_of_on: str
+    found: int
+    unknown: int
+    implants: list[FoundImplant]
+    cautions: list[str]
+    csv: str
+
+
+def read_search(content: object) -> Search:
+    """Return a search from parsed JSON.
+
+    Raises
+    ------
+    CalculationError
+        A key or type is wrong, or nothing is searched for; the sentence says what to do.
+    """
+    try:
+        return make_search(READ_SEARCH(content, "search"))
+    except ShapeError as error:
+        raise CalculationError(str(error)) from error
+
+
+def find_lots(
+    store: UnitStore, search: Search, *, on: str, by: str, because: str, chance: Chance
+) -> LotSearch:
+    """Return who has such a device, and write down that it was asked.
+
+    Parameters
+    ----------
+    by : str
+        The person who searches, ``staff/<id>``.
+
+    Raises
+    ------
+    NotAllowedError
+        Nobody says who searches, or why. Nothing is searched.
+    CalculationError
+        The look-alikes contradict each other.
+    """
+    if not by.startswith("staff/") or not because.strip():
+        raise NotAllowedError("Say who searches (staff/<id>) and why: every search is kept.")
+    with store.transaction():
+        found = look_for(store, search, on=on)
+        at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
+        fields = {
+            "criteria": criteria_of(search),
+            "found": found.found,
+            "unknown": found.unknown,
+            "because": because.strip(),
+            "at": at.isoformat(timespec="seconds"),
+        }
+        record = f"lot_search/{chance.new_id}"
+        write_as_server(store, record, fields, by=by, because="lot searched", chance=chance)
+    return found
+
+
+def find_lots_for(
+    store: UnitStore,
+    device: Device,
+    search: Search,
+    *,
+    on: str,
+    by: str,
+    because: str,
+    chance: Chance,
+) -> LotSearch:
+    """Return what was found to a device that reads care.
+
+    Raises
+    ------
+    NotAllowedError
+        It reads none: who bears which implant is no business of booking (FU-11).
+    """
+    if "care" not in device.streams:
+        raise NotAllowedError("Implants are for bedside devices. Ask one of those.")
+    return find_lots(store, search, on=on, by=by, because=because, chance=chance)
+
+
+def criteria_of(search: Search) -> dict[str, str]:
+    """Return what was searched for, as the record keeps it: several lots parted by semicolons."""
+    held = {
+        "identifier": search.identifier,
+        "lot": "; ".join(search.lots),
+        "serial": search.serial,
+        "expires_from": search.expires_from,
+        "expires_to": search.expires_to,
+        "item": search.item,
+    }
+    return {name: value for name, value in held.items() if value}
+
+
+def look_for(store: UnitStore, search: Search, *, on: str) -> LotSearch:
+    """Return what a search finds; writes nothing, and runs inside a transaction."""
+    look_alikes = _look_alikes(store, on)
+    readings: dict[str, list[ImplantRow]] = {}
+    for row in store.implants.sift(search, look_alikes):
+        readings.setdefault(row.record, []).append(row)
+    judged = {
+        record: found
+        for record, rows in readings.items()
+        if (found := _judge(search, rows, look_alikes)) is not None
+    }
+    _drop_packages_told(judged)
+    rows = ImplantOwners(store).tell(judged, readings)
+    return LotSearch(
+        as_of_on=on,
+        **_count(rows),
+        implants=rows,
+        cautions=find_cautions(search),
+        csv=write_csv(HEADER, [_cells(one) for one in rows]),
+    )
+
+
+def _look_alikes(store: UnitStore, on: str) -> LookAlikes:
+    try:
+        return read_look_alikes(read_trace_file(open_unit_book(store, on=on)))
+    except RuleFileError as error:
+        raise CalculationError(str(error)) from error
+
+
+def _judge(search: Search, rows: list[ImplantRow], look_alikes: LookAlikes) -> Judged | None:
+    """Return the group of a record and the reading that fits best, None where it is not found."""
+    found: list[Judged] = []
+    for row in rows:
+        reading = Reading(
+            identifier=row.identifier, lot=row.lot, serial=row.serial, expires_on=row.expires_on
+        )
+        finding = find_group(search, [reading], look_alikes, item=row.item, on=row.on_day)
+        if finding.group is not None:
+            found.append((finding, row))
+    return min(found, key=lambda one: rank_of(one[0]), default=None)
+
+
+def _drop_packages_told(judged: dict[str, Judged]) -> None:
+    """Leave out a package where the coil out of it is found at least as well."""
+    for finding, row in list(judged.values()):
+        package = judged.get(row.package or "")
+        if package and not row.is_struck and rank_of(finding) <= rank_of(package[0]):
+            del judged[package[1].record]
+
+
+def _count(rows: Iterable[FoundImplant]) -> dict[str, int]:
+    groups: dict[str, str] = {}
+    for one in rows:
+        # Who has no patient is somebody all the same.
+        who = one.patient or one.case or one.record
+        if one.fate != RETURNED:
+            groups[who] = "found" if one.group != "unknown" else groups.get(who, "unknown")
+    counts = Counter(groups.values())
+    return {"found": counts["found"], "unknown": counts["unknown"]}
+
+
+def _cells(one: FoundImplant) -> list[str]:
+    named = msgspec.structs.asdict(one)
+    held = {
+        name: " ".join(value) if isinstance(value, tuple) else value
+        for name, value in named.items()
+    }
+    return [str(held[column]) for column in HEADER]

@@ -1,0 +1,183 @@
+import { expect, test } from 'vitest';
+import type { ClinicExchange, UnitImplant } from '../clinic-questions';
+import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
+import type { Draft, Json, RecordQuery, RecordState } from '../ports';
+import { ImplantFinder } from './implant-finder.svelte';
+import { SearchEntry } from './search-entry.svelte';
+
+const RULES = packagedRuleBook('2026-11-25');
+const RAW = '01095060001343521728063010VK4417\u001d21S9';
+
+function coil(record: string, device: Json, isStruck = false): RecordState {
+  const held = (value: Json) => ({
+    values: [{ value, references: ['t.ep.1#x'], by: 'staff/s', stamp: '' }],
+    isConflict: false,
+  });
+  return {
+    record,
+    fields: isStruck ? {} : { device: held(device), case: held('case/a') },
+    struck: isStruck ? ['t.ep.1#x'] : [],
+    isEnteredInError: isStruck,
+    heads: [],
+  } as unknown as RecordState;
+}
+
+type Asked = ClinicExchange['implants']['asks'];
+type Told = ClinicExchange['implants']['told'];
+
+/** A tablet that holds some coils, and a unit that answers, or does not. */
+function tabletWith(coils: readonly RecordState[], told: Told | string) {
+  const saved: Draft[] = [];
+  const order: string[] = [];
+  const asked: Asked[] = [];
+  const store = {
+    read: async ({ kind }: RecordQuery) => (kind === 'coil_placed' ? [...coils] : []),
+    history: async () => [{ set: { device: { lot: 'VK4417' }, case: 'case/a' } }],
+    exchangeNow: async () => order.push('exchange'),
+    askClinic: async (_: string, asks: Asked) => {
+      order.push('ask');
+      asked.push(asks);
+      return typeof told === 'string'
+        ? { kind: 'not-told', sentence: told }
+        : { kind: 'told', ...told };
+    },
+    onRecords: () => () => {},
+  };
+  const tablet = {
+    standing: { joined: true },
+    whoTaps: 'staff/s-1',
+    save: async (drafts: Draft[]) => {
+      saved.push(...drafts);
+      order.push('save');
+    },
+  };
+  const finder = new ImplantFinder({
+    store,
+    tablet,
+    clock: { nowIso: () => '2026-03-20T09:00:00+01:00', today: () => '2026-03-20' },
+    ids: { newId: () => 'i-1' },
+    ruleBook: RULES,
+  } as never);
+  return { finder, saved, order, asked, tablet };
+}
+const settle = () => new Promise((resolve) => setTimeout(resolve));
+const theirs = (record: string): UnitImplant => ({
+  group: 'same',
+  differs: [],
+  record,
+  item: 'coil',
+  fate: '',
+  identifier: '',
+  lot: 'VK4417',
+  serial: '',
+  expires_on: '',
+  on_day: '2026-03-16',
+  site: '',
+  recorded_on: 'Room 2',
+  case: 'case/b',
+  patient: 'patient/b',
+  number: 'TH-b',
+  name: 'Vareth',
+  born_on: '',
+  marks: [],
+});
+const unit = (...records: string[]): Told => ({
+  found: { implants: records.map(theirs), found: records.length, unknown: 0, cautions: [] },
+  letters: null,
+});
+
+test('[HAZ-46] each search is recorded before the unit is asked, with who, why and how many', async () => {
+  const { finder, saved, order, asked } = tabletWith(
+    [coil('coil_placed/a', { lot: 'vk-4417' }), coil('coil_placed/b', { lot_unknown: true })],
+    'The unit cannot be reached.',
+  );
+  await settle();
+  await finder.search({ lots: ['VK4417'], item: 'coil' }, 'Recall notice');
+
+  expect(saved.map(({ record, set }) => ({ record, set }))).toEqual([
+    {
+      record: 'lot_search/i-1',
+      set: {
+        criteria: { lot: 'VK4417', item: 'coil' },
+        found: 1,
+        unknown: 0,
+        because: 'Recall notice',
+        at: '2026-03-20T09:00:00+01:00',
+      },
+    },
+  ]);
+  expect(order).toEqual(['save', 'exchange', 'ask']);
+  expect(asked[0]).toMatchObject({ by: 'staff/s-1', because: 'Recall notice' });
+  expect(finder.answer).toMatchObject({ from: 'tablet', found: 1 });
+  expect(finder.unit).toEqual({ kind: 'not-told', sentence: 'The unit cannot be reached.' });
+});
+
+/** Caught a planted bug: the answer of the unit put in the place of what only this tablet holds. */
+test('[HAZ-46] what this tablet alone holds stands beside what the unit says', async () => {
+  const { finder } = tabletWith([coil('coil_placed/a', { lot: 'VK4417' })], unit('coil_placed/z'));
+  await settle();
+  await finder.search({ lots: ['VK4417'] }, 'Recall notice');
+
+  expect(finder.answer?.from).toBe('unit');
+  expect(finder.answer?.rows.map(({ record }) => record)).toEqual([
+    'coil_placed/z',
+    'coil_placed/a',
+  ]);
+  expect(finder.answer?.found).toBe(2);
+  expect(finder.csv().split('\r\n').length).toBe(4);
+});
+
+test('[HAZ-46] a struck coil is found by what it said; without a unit nobody is asked', async () => {
+  const { finder, order, tablet } = tabletWith([coil('coil_placed/a', {}, true)], unit());
+  tablet.standing.joined = false;
+  await settle();
+  await finder.search({ lots: ['VK4417'] }, 'Recall notice');
+
+  expect(finder.answer?.rows[0]?.marks).toContain('struck');
+  expect(order).toEqual(['save']);
+  expect(finder.unit.kind).toBe('alone');
+});
+
+test('a search for nothing is refused in one sentence and recorded nowhere', async () => {
+  const { finder, order } = tabletWith([], unit());
+  await settle();
+  await finder.search({ lots: ['--'] }, 'Recall notice');
+  expect(finder.refusal).toContain('no letter or digit');
+  expect(order).toEqual([]);
+  finder.forget();
+  expect(finder.refusal).toBe('');
+});
+
+test('a label that is scanned fills what it says, a second code the rest; no code stays a sentence', () => {
+  const entry = new SearchEntry(() => ({ todayOn: '2026-03-20', ruleBook: RULES }));
+  expect(entry.isBegun).toBe(false);
+  entry.takeCodes(['torn']);
+  expect(entry.problems.length).toBe(1);
+  entry.takeCodes([RAW]);
+  expect(entry.problems).toEqual([]);
+  expect(entry.read()).toEqual({ lots: ['VK4417'], serial: 'S9', identifier: '09506000134352' });
+  entry.takeCodes(['010950600013435210QQ1111']);
+  expect(entry.texts).toMatchObject({ lot: 'QQ1111', serial: 'S9' });
+});
+
+test('dates of expiry are typed as months or days, the period counts back from today', () => {
+  const entry = new SearchEntry(() => ({ todayOn: '2026-03-31', ruleBook: RULES }));
+  entry.enter('expiresFrom', '2028-02');
+  entry.enter('expiresTo', ' 2028-02 ');
+  entry.item = 'needle';
+  entry.period = 'quarter';
+  expect(entry.read()).toEqual({
+    lots: [''],
+    serial: '',
+    identifier: '',
+    expires_from: '2028-02-01',
+    expires_to: '2028-02-29',
+    item: 'needle',
+    from_on: '2025-12-31',
+  });
+  expect(entry.hasBadDate).toBe(false);
+  entry.enter('expiresTo', '31.2.28');
+  expect(entry.hasBadDate).toBe(true);
+  entry.clear();
+  expect(entry.read()).toEqual({ lots: [''], serial: '', identifier: '' });
+});

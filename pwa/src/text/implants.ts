@@ -1,0 +1,71 @@
+/** Every sentence of the place Implants, and of a patient's own list of implants. */
+import type { Group } from '../clinical-rules/implant-search';
+import type { FoundImplant, Mark } from '../state/implant-owners';
+import { dayWords, shortWords } from '../state/surveillance-dates';
+import { choices, lookUp, reasons, say, withMore, words } from './say';
+
+const said = words('implants');
+
+export const implants = withMore(said, {
+  items: choices(said.items),
+  periods: choices(said.periods),
+  reasons: reasons('implants.reasons', said.reasons),
+  groups: said.groups satisfies Record<Group, string>,
+  groupNotes: said.groupNotes satisfies Record<Group, string>,
+  fromTablet: (when: string) => say('implants.fromTablet', { when }),
+  dropped: (count: number) => say('implants.dropped', { count }),
+  notAsked: (why: string) => say('implants.notAsked', { why }),
+  found: (count: number) => say('implants.found', { count }),
+  unknownCount: (count: number) => say('implants.unknownCount', { count }),
+  openCaseOf: (name: string) => say('implants.openCaseOf', { name }),
+  moreRows: (count: number) => say('implants.moreRows', { count }),
+});
+
+const marks = lookUp(said.marks satisfies Record<Mark, string>);
+const fates = lookUp(said.fates);
+const devices = lookUp(said.device);
+const differing = lookUp(said.differing);
+
+/** Return what kind of device it was and what became of it. */
+export function whatWords({ kind, item, fate }: FoundImplant): string {
+  const what = devices[kind] ?? devices[item] ?? said.device.other;
+  return fate === '' ? what : `${what}: ${fates[fate] ?? fate}`;
+}
+
+const dateOf = (on: string) => shortWords(on, on.slice(0, 4));
+
+/** Return the patient in one line: name, date of birth, number. */
+export function whoWords({ name, bornOn, number }: FoundImplant): string {
+  const isDate = /^\d{4}-\d{2}-\d{2}$/.test(bornOn);
+  const parts = [name, isDate ? dateOf(bornOn) : bornOn, number].filter((part) => part !== '');
+  return parts.join(' · ') || said.noPatient;
+}
+
+/** Return the label in one line; a lot that nobody knows is said, never left out (HAZ-46). */
+export function labelLine({ lot, serial, identifier, expiresOn }: FoundImplant): string {
+  return [
+    lot === '' ? said.lotUnknown : say('implants.lotNamed', { lot }),
+    serial && say('implants.serialNamed', { serial }),
+    expiresOn && say('implants.expiresNamed', { on: dateOf(expiresOn) }),
+    identifier && say('implants.identifierNamed', { identifier }),
+  ]
+    .filter((one) => one !== '')
+    .join(' · ');
+}
+
+/** Return what a person has to know of a find before acting on it, one sentence each. */
+export function remarksOf({ differs, marks: found }: FoundImplant): string[] {
+  const others = differs.map((one) => say('implants.differs', { what: differing[one] ?? one }));
+  return [...others, ...found.map((mark) => marks[mark] ?? mark)];
+}
+
+/** Return day and device on which it was recorded. */
+export function whenWords({ on, site, recordedOn }: FoundImplant): string {
+  return [
+    on === '' ? said.noDay : dayWords(on),
+    site,
+    recordedOn && say('implants.recordedOn', { device: recordedOn }),
+  ]
+    .filter((one) => one !== '')
+    .join(' · ');
+}

@@ -1,0 +1,414 @@
+"""Who has a lot: found in groups, on two answers, after a strike, and never without a trace."""
+
+import csv
+import io
+
+import pytest
+
+from api.clinical_rules.implant_search import Search
+from api.storage.unit_store import open_unit_store
+from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.find_lots import find_lots, find_lots_for, read_search
+from api.use_cases.recall_letters import list_recall_letters
+from api.use_cases.recalls import add_recall, list_touched, withdraw_recall
+from api.use_cases.server_log import Chance
+from api.use_cases.verify_log import verify_log
+from sync.merge import shown_value
+from tests.unit.api.clinic_story import Story
+from tests.unit.api.standing_unit import NOON_MS
+
+ON = "2026-03-20"
+LOT = {"lot": "VK4417", "identifier": "09506000134352", "expires_on": "2028-06-30"}
+
+
+class Unit:
+    """A store with one tablet that writes cases into it."""
+
+    def __init__(self, store):
+        self.store = store
+        self.story = Story(store, device="tablet-s", now_ms=NOON_MS)
+        self._drawn = 0
+
+    def case(self, name, **more):
+        self.story.write(
+            f"patient/{name}",
+            family_name=f"Vareth-{name}",
+            given_name="Ilo",
+            born_on="1961-02-03",
+            local_id=f"TH-{name}",
+            **more,
+        )
+        return self.story.write(f"case/{name}", patient=f"patient/{name}", stage="closed")
+
+    def implant(self, name, device, *, kind="coil_placed", on="2026-03-16", sees=True, **more):
+        fields = {"case": f"case/{name.split('-')[0]}", "at": f"{on}T10:00:00+00:00", **more}
+        return self.story.write(f"{kind}/{name}", device=device, sees=sees, **fields)
+
+    def chance(self):
+        self._drawn += 1
+        return Chance(
+            new_id=f"x{self._drawn:05}",
+            new_epoch="ep01",
+            salt=f"{self._drawn:032x}",
+            now_ms=NOON_MS + 90_000 + self._drawn,
+        )
+
+    def find(self, *, on=ON, **search):
+        return find_lots(
+            self.store,
+            read_search(search),
+            on=on,
+            by="staff/s-1",
+            because="notice of 20 March",
+            chance=self.chance(),
+        )
+
+    def groups(self, **search):
+        return {one.record.split("/")[1]: one.group for one in self.find(**search).implants}
+
+
+@pytest.fixture
+def unit(tmp_path):
+    store = open_unit_store(tmp_path, new_generation="generation-1")
+    with store.transaction():
+        store.devices.keep("tablet-s", "Room 2", "bedside", "token-s", joined_ms=NOON_MS)
+        store.devices.keep("desk-a", "Desk", "booking", "token-d", joined_ms=NOON_MS)
+        made = Unit(store)
+        made.story.write("staff/s-1", name="Juno Marrowby", role="data-manager", active=True)
+        made.story.write("site/s-1", name="Saltmere Unit")
+        yield made
+    store.close()
+
+
+def test_each_stands_in_its_group_and_the_unknown_apart(unit):
+    """[LT1] [LT2] [LT3] [LT8] The index yields what the rule finds, group by group."""
+    written = {"a": "vk-4417", "b": "VK44I7", "c": "VK447", "d": "QQ1111", "e": None}
+    for name, lot in written.items():
+        unit.case(name)
+        unit.implant(f"{name}-1", {"lot": lot} if lot else {"lot_unknown": True})
+
+    found = unit.find(lots=["VK 4417"])
+
+    assert [(one.record, one.group) for one in found.implants] == [
+        ("coil_placed/a-1", "same"),
+        ("coil_placed/b-1", "alike"),
+        ("coil_placed/c-1", "near"),
+        ("coil_placed/e-1", "unknown"),
+    ]
+    assert (found.found, found.unknown) == (3, 1)
+    first = found.implants[0]
+    assert (first.number, first.name, first.born_on) == ("TH-a", "Vareth-a, Ilo", "1961-02-03")
+    assert (first.on_day, first.site, first.recorded_on) == (
+        "2026-03-16",
+        "Saltmere Unit",
+        "Room 2",
+    )
+    assert (first.what, first.lot, first.marks) == ("coil placed", "vk-4417", ())
+
+
+def test_two_answers_about_one_coil_are_both_found(unit):
+    """[HAZ-46] [LT7]. The planted bug it has caught: the reading of the last answer alone."""
+    unit.case("a")
+    unit.implant("a-1", LOT)
+    unit.implant("a-1", {"lot": "QQ1111"}, sees=False)
+
+    for lot in ("VK4417", "QQ1111"):
+        (one,) = unit.find(lots=[lot]).implants
+        assert (one.group, one.lot, one.marks) == ("same", lot, ("two-lots",))
+
+
+def test_what_was_struck_is_found_and_says_so(unit):
+    """[HAZ-46] An implant, its case and its patient entered in error: the coil may be in somebody.
+
+    The planted bug it has caught: struck records left out of the view.
+    """
+    case = unit.case("a")
+    coil = unit.implant("a-1", LOT)
+    unit.story.write("coil_placed/a-1", retract=(coil.reference,))
+    unit.story.write("case/a", retract=(case.reference,))
+    patient = next(one for one in unit.story.log if one.record == "patient/a")
+    unit.story.write("patient/a", retract=(patient.reference,))
+
+    (one,) = unit.find(lots=["VK4417"]).implants
+
+    assert (one.number, one.name) == ("TH-a", "Vareth-a, Ilo")
+    assert one.marks == ("struck", "case-struck", "patient-struck")
+    assert verify_log(unit.store).findings == ()
+
+
+def test_who_died_or_moved_away_is_found_with_that_said(unit):
+    """[HAZ-46]."""
+    for name, reason in (("a", "died"), ("b", "transferred"), ("c", "declined")):
+        unit.case(name)
+        unit.implant(f"{name}-1", LOT)
+        visit = {"patient": f"patient/{name}", "case": f"case/{name}", "status": "ended"}
+        unit.story.write(f"visit/{name}", ended_because=reason, **visit)
+
+    marks = {one.patient: one.marks for one in unit.find(lots=["VK4417"]).implants}
+
+    assert marks == {"patient/a": ("died",), "patient/b": ("transferred",), "patient/c": ()}
+
+
+def test_an_implant_without_case_or_patient_is_listed_all_the_same(unit):
+    """[HAZ-46] Two patients of one case are both told."""
+    unit.implant("z-1", LOT)
+    unit.story.write("coil_placed/y-1", device=LOT, at="2026-03-16T10:00:00+00:00")
+    unit.case("a")
+    unit.implant("a-1", LOT)
+    unit.case("b")
+    unit.story.write("case/a", patient="patient/b", sees=False)
+
+    found = unit.find(lots=["VK4417"])
+
+    told = sorted((one.record, one.patient, one.marks) for one in found.implants)
+    assert told == [
+        ("coil_placed/a-1", "patient/a", ("two-patients",)),
+        ("coil_placed/a-1", "patient/b", ("two-patients",)),
+        ("coil_placed/y-1", "", ("no-case",)),
+        ("coil_placed/z-1", "", ("case-not-here",)),
+    ]
+    assert found.found == 4
+
+
+def test_needles_and_adhesive_are_found_and_a_package_is_told_once(unit):
+    """[HAZ-46] A package is not told beside the coil out of it; one put back counts not."""
+    unit.case("a")
+    unit.implant("a-p1", LOT, kind="package_opened", item="coil", fate="placed")
+    unit.implant("a-1", LOT, package="package_opened/a-p1")
+    unit.implant("a-n1", LOT, kind="package_opened", item="needle", fate="used")
+    unit.implant("a-g1", LOT, kind="adhesive_injected")
+    unit.case("b")
+    unit.implant("b-p2", LOT, kind="package_opened", item="coil", fate="returned")
+
+    found = unit.find(lots=["VK4417"])
+
+    assert sorted((one.record, one.what, one.fate) for one in found.implants) == [
+        ("adhesive_injected/a-g1", "adhesive injected", ""),
+        ("coil_placed/a-1", "coil placed", ""),
+        ("package_opened/a-n1", "needle package", "used"),
+        ("package_opened/b-p2", "coil package", "returned"),
+    ]
+    assert found.found == 1
+    assert unit.groups(lots=["VK4417"], item="needle") == {"a-n1": "same"}
+    assert unit.groups(lots=["VK4417"], item="adhesive") == {"a-g1": "same"}
+
+
+def test_a_package_of_another_lot_than_the_coil_said_to_be_out_of_it_is_told_too(unit):
+    """[HAZ-46] The planted bug it has caught: every package that a coil names left out."""
+    unit.case("a")
+    unit.implant("a-p1", LOT, kind="package_opened", item="coil", fate="placed")
+    unit.implant("a-1", {"lot": "VK4471"}, package="package_opened/a-p1")
+
+    assert unit.groups(lots=["VK4417"]) == {"a-p1": "same", "a-1": "near"}
+
+
+def test_the_period_bounds_the_unknown_alone(unit):
+    """[LT8]."""
+    unit.case("a")
+    for day in (9, 10, 20, 21):
+        unit.implant(f"a-u{day}", {"lot_unknown": True}, on=f"2026-03-{day:02}")
+    unit.implant("a-old", LOT, on="2024-01-01")
+    unit.story.write("coil_placed/a-undated", case="case/a", device={})
+
+    found = unit.groups(lots=["VK4417"], from_on="2026-03-10", to_on="2026-03-20")
+
+    assert found == {
+        "a-old": "same",
+        "a-u10": "unknown",
+        "a-u20": "unknown",
+        "a-undated": "unknown",
+    }
+
+
+def test_a_label_as_scanned_fills_what_was_left_out(unit):
+    """[LT6] Serial number, identifier and dates of expiry find alone."""
+    unit.case("a")
+    unit.implant("a-1", {"raw_label": "01095060001343521728063010VK4417\x1d21S9"})
+    unit.case("b")
+    unit.implant("b-1", {"lot": "QQ1111", "identifier": "9506000134376", "serial": "S8"})
+
+    assert unit.groups(serial="s-9") == {"a-1": "same", "b-1": "near"}
+    assert unit.groups(identifier="9506000134352") == {"a-1": "same"}
+    days = {"expires_from": "2028-06-30", "expires_to": "2028-06-30"}
+    assert unit.groups(**days) == {"a-1": "same", "b-1": "unknown"}
+    assert unit.groups(lots=["VK4417"], identifier="9506000134376") == {"a-1": "near"}
+
+
+def test_look_alikes_that_a_unit_has_set_itself_find_the_same(unit, monkeypatch):
+    """[LT9] Under another table than that of the index every row is looked at."""
+    for name, lot in (("a", "VK4417"), ("b", "UK4417"), ("c", "V0Q417")):
+        unit.case(name)
+        unit.implant(f"{name}-1", {"lot": lot})
+    monkeypatch.setattr("api.use_cases.find_lots._look_alikes", lambda *_: {"U": "V", "Q": "0"})
+
+    assert unit.groups(lots=["VK4417"]) == {"a-1": "same", "b-1": "alike"}
+    assert unit.groups(lots=["V00417"]) == {"c-1": "alike"}
+
+
+def test_every_search_is_kept_with_who_why_and_how_many(unit):
+    """[HAZ-46] Also one that finds nobody; and nobody searches without a name and a reason."""
+    unit.case("a")
+    unit.implant("a-1", LOT)
+    unit.case("b")
+    unit.implant("b-1", {"lot_unknown": True})
+    unit.find(lots=["VK4417", "VK4418"], item="coil")
+    unit.find(serial="WW2222", from_on="2027-01-01")
+
+    kept = [
+        {name: shown_value(field) for name, field in state.fields.items()}
+        for state in unit.store.views.of_kind("lot_search")
+    ]
+    assert [(one["criteria"], one["found"], one["unknown"]) for one in kept] == [
+        ({"lot": "VK4417; VK4418", "item": "coil"}, 1, 1),
+        ({"serial": "WW2222"}, 0, 0),
+    ]
+    assert {one["because"] for one in kept} == {"notice of 20 March"}
+    assert all(one["at"].endswith("+00:00") for one in kept)
+    for by, because in (("", "why"), ("Juno", "why"), ("staff/s-1", "  ")):
+        with pytest.raises(NotAllowedError, match="Say who searches"):
+            find_lots(
+                unit.store,
+                Search(lots=("VK4417",)),
+                on=ON,
+                by=by,
+                because=because,
+                chance=unit.chance(),
+            )
+    assert len(unit.store.views.of_kind("lot_search")) == 2
+    assert verify_log(unit.store).findings == ()
+
+
+def test_booking_devices_are_told_nothing_of_implants(unit):
+    """[FU-11]."""
+    told = {"on": ON, "by": "staff/s-1", "because": "why"}
+    for name, may in (("desk-a", False), ("tablet-s", True)):
+        device = unit.store.devices.find(name)
+        search = Search(lots=("VK4417",))
+        if may:
+            find_lots_for(unit.store, device, search, **told, chance=unit.chance())
+            continue
+        with pytest.raises(NotAllowedError, match="bedside"):
+            find_lots_for(unit.store, device, search, **told, chance=unit.chance())
+
+
+@pytest.mark.parametrize(
+    ("search", "sentence"),
+    [
+        ({}, "names nothing to search by"),
+        ({"lots": ["-"]}, "search.lots has no letter or digit"),
+        ({"lot": "VK4417"}, "search.lot is no known key"),
+        ({"lots": "VK4417"}, "search.lots must be a list"),
+        ({"expires_from": "June"}, "search.expires_from must be a date"),
+    ],
+)
+def test_a_search_that_cannot_be_made_is_refused_in_one_sentence(search, sentence):
+    with pytest.raises(CalculationError, match=sentence) as refused:
+        read_search(search)
+    assert str(refused.value).endswith(".")
+
+
+def test_the_list_goes_on_as_csv(unit):
+    """[HAZ-46] A name that a spreadsheet would run stays a name."""
+    unit.case("a")
+    unit.implant("a-1", {**LOT, "lot": "=VK4417"})
+
+    (row,) = csv.DictReader(io.StringIO(unit.find(lots=["VK4417"]).csv))
+
+    assert (row["group"], row["number"], row["lot"]) == ("same", "TH-a", "'=VK4417")
+
+
+def test_letters_are_for_everybody_found_and_say_who_is_not_written_to(unit):
+    """[HAZ-45] [HAZ-46] The dead, also under another record of the same number, and the barred.
+
+    The planted bug it has caught: a patient who moved to another unit left out.
+    """
+    there = {"address": "1 Quay Street\nSaltmere", "letter_language": "en"}
+    unit.case("a", **there)
+    unit.case("b", **there)
+    unit.case("c", **there, do_not_contact=True)
+    unit.case("d")
+    unit.case("e", **there)
+    unit.case("f", **there)
+    unit.story.write("patient/f", local_id="TH-b")
+    for name in "abcdef":
+        unit.implant(f"{name}-1", LOT if name != "e" else {"lot_unknown": True})
+        unit.implant(f"{name}-2", LOT if name != "e" else {})
+    for name, reason in (("a", "transferred"), ("b", "died")):
+        visit = {"patient": f"patient/{name}", "case": f"case/{name}", "status": "ended"}
+        unit.story.write(f"visit/{name}", ended_because=reason, **visit)
+
+    found = unit.find(lots=["VK4417"])
+    listed = list_recall_letters(unit.store, found, time_zone="Europe/London")
+
+    withheld = {one.patient.removeprefix("patient/"): one.withheld for one in listed.letters}
+    assert sorted(withheld) == list("abcdef")
+    assert {name: text.split(".")[0] for name, text in withheld.items()} == {
+        "a": "",
+        "b": "Somebody recorded that the patient died",
+        "c": "The patient is not to be contacted, or two answers stand",
+        "d": "No address is recorded",
+        "e": "",
+        "f": "Somebody recorded that the patient died",
+    }
+    rows = list(csv.DictReader(io.StringIO(listed.csv)))
+    assert {row["address"] for row in rows if not row["withheld"]} == {"1 Quay Street\nSaltmere"}
+
+
+def test_a_notice_in_force_names_patients_and_what_is_on_the_shelf(unit):
+    """[HAZ-46] Deliveries less what was laid out, but for what went back; withdrawn it is none."""
+    unit.case("a")
+    unit.story.write("stock_item/7", item="coil", name="Coil 14 mm")
+    unit.story.write("stock_item/8", item="needle", name="Needle 19 G")
+    for place, (stock, lot, change) in enumerate(
+        [("7", "VK4417", 5), ("7", "vk-4417", -1), ("7", "QQ1111", 9), ("8", "VK4417", 4)]
+    ):
+        unit.story.write(
+            f"stock_movement/m{place}",
+            stock=f"stock_item/{stock}",
+            device={"lot": lot},
+            change=change,
+            reason="delivered",
+        )
+    for name, fate in (("a-p1", "placed"), ("a-p2", "returned")):
+        more = {"item": "coil", "stock_id": "stock_item/7", "fate": fate}
+        unit.implant(name, LOT, kind="package_opened", **more)
+    notice = add_recall(
+        unit.store,
+        {"lots": ["VK4417"]},
+        item="coil",
+        reason="The delivery wire may break.",
+        issued_on=ON,
+        by="staff/s-1",
+        chance=unit.chance(),
+    )
+
+    (touched,) = list_touched(unit.store, on=ON, by="staff/s-1", draw_chance=unit.chance)
+
+    assert (touched.notice, touched.reason) == (notice, "The delivery wire may break.")
+    assert {one.record for one in touched.found.implants} == {
+        "package_opened/a-p1",
+        "package_opened/a-p2",
+    }
+    assert [(one.name, one.lot, one.count) for one in touched.shelf] == [
+        ("Coil 14 mm", "VK4417", 3)
+    ]
+    withdraw_recall(unit.store, notice, by="staff/s-1", because="other maker", chance=unit.chance())
+    assert list_touched(unit.store, on=ON, by="staff/s-1", draw_chance=unit.chance) == []
+
+
+def test_a_notice_that_nobody_can_search_by_is_told_and_not_hidden(unit):
+    unit.story.write("recall_notice/r-1", criteria={"lots": ["--"]}, state="in-force", reason="why")
+
+    (touched,) = list_touched(unit.store, on=ON, by="staff/s-1", draw_chance=unit.chance)
+
+    assert touched.found is None
+    assert "no letter or digit" in touched.sentence
+    with pytest.raises(NotAllowedError, match="no notice here"):
+        withdraw_recall(
+            unit.store, "recall_notice/r-9", by="staff/s-1", because="-", chance=unit.chance()
+        )
+    for wrong in ({"reason": " "}, {"issued_on": "March"}, {"by": "staff/s-9"}, {"criteria": {}}):
+        given = {"reason": "why", "issued_on": ON, "by": "staff/s-1", **wrong}
+        criteria = given.pop("criteria", {"lots": ["VK4417"]})
+        with pytest.raises((CalculationError, NotAllowedError)):
+            add_recall(unit.store, criteria, item=None, **given, chance=unit.chance())
