@@ -45,7 +45,17 @@ def answer_device_label(request: object, _rule_book: RuleBook) -> dict[str, obje
     Rules DL1-DL10. Pure: `today_on` is an argument.
     """
     read = _READ_REQUEST(request, "")
-    scanned, today_on = read["scanned"], read["today_on"]
+    return read_device_label(read["scanned"], today_on=read["today_on"])
+
+
+def read_device_label(scanned: str, *, today_on: str) -> dict[str, object]:
+    """Return what `answer_device_label` does, for a text that is already at hand.
+
+    Raises
+    ------
+    CalculationRefusedError
+        The text is neither a GS1 nor an HIBC code.
+    """
     has_prefix = scanned.startswith("]")
     prefix = scanned[:_PREFIX_LENGTH] if has_prefix else ""
     content = scanned[len(prefix) :]

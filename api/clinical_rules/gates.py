@@ -11,7 +11,8 @@ from typing import Literal
 import msgspec
 
 from api.clinical_rules.errors import RuleFileError
-from api.clinical_rules.gate_facts import CONDITIONS, READ_FACTS
+from api.clinical_rules.gate_conditions import CONDITIONS
+from api.clinical_rules.gate_facts import READ_FACTS
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.rule_file import Row, RuleFile, path_of
 from api.clinical_rules.sizing_limits import LimitRow, Limits
@@ -79,8 +80,8 @@ def find_gates(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules GT1-GT14. Pure. A file that nobody has approved yet still holds back: a missing approval
-    withholds more, never less.
+    Rules GT1-GT14, GT17, GT18. Pure. A file that nobody has approved yet still holds back: a
+    missing approval withholds more, never less.
 
     References
     ----------
@@ -182,8 +183,9 @@ def _find_pass_fault(row: GateRow) -> str:
     if (len(row.withholds) > 0, row.may_pass is not None, row.leaves is not None) != (is_hard,) * 3:
         return "is hard with `withholds`, `may_pass` and `leaves`, or soft without any. Correct it."
     ids = [reason.id for reason in row.reasons]
-    may_pass = row.may_pass not in (None, "nobody")
-    if (len(ids) > 0) != may_pass or len(ids) > _MOST_REASONS:
+    # A soft row may ask why; a hard one asks where somebody may pass it, and only there.
+    asks = row.may_pass not in (None, "nobody") if is_hard else len(ids) > 0
+    if (len(ids) > 0) != asks or len(ids) > _MOST_REASONS:
         return f"needs 1 to {_MOST_REASONS} reasons where somebody may pass, else none. Correct it."
     if len(set(ids)) != len(ids) or OTHER_REASON in ids:
         return f"has a reason twice, or one called {OTHER_REASON}. Correct `reasons`."

@@ -3,8 +3,9 @@
 Read from the record alone. A gate that came up is named by what is recorded next on that screen: at
 the bedside by the step, on Plan and at Close-out by a step event beside the act
 (``answers.gates_shown``), with a signature by its ``outcome.gates_shown``. One that was passed is
-named by its override, and one that stood while something was recorded all the same by
-``answers.gate_stood``. A remark after which nothing was recorded on its screen is not counted.
+named by its override, a soft one that asks why by ``answers.used_because``, and one that stood
+while something was recorded all the same by ``answers.gate_stood``. A remark after which nothing
+was recorded on its screen is not counted.
 """
 
 import statistics
@@ -108,7 +109,12 @@ def _overrides(state: RecordState) -> Iterator[Mapping[str, object]]:
     outcome = _mapping(shown_value(state.fields.get("outcome")))
     signed = outcome.get("overrides")
     held = [shown_value(state.fields.get("override"))]
-    for one in (*held, *(signed if isinstance(signed, list) else ())):
+    answered = _mapping(shown_value(state.fields.get("answers"))).get("used_because")
+    for one in (
+        *held,
+        *(signed if isinstance(signed, list) else ()),
+        *(answered if isinstance(answered, list) else ()),
+    ):
         override = _mapping(one)
         # Entries of earlier versions hold no cause: the gate stands for it.
         cause = override.get("cause", override.get("gate"))

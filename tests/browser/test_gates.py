@@ -24,7 +24,7 @@ from tests.browser.unit_server import ROOT
 
 pytestmark = pytest.mark.browser
 
-GATES = json.loads((ROOT / "api/clinical_rules/data/gates/default.v1.json").read_text())["rows"]
+GATES = json.loads((ROOT / "api/clinical_rules/data/gates/default.v2.json").read_text())["rows"]
 NINE_FACTS = (
     *("gate", "rule_version", "inputs_sha256", "text_sha256", "reason"),
     *("wall_ms", "monotonic_ms", "shown_ms", "by"),
@@ -109,6 +109,7 @@ def play(page: Page, seen: Played) -> None:
 
     case.wait_for_redraw(page, "")
     case.press(page, "Not so")  # consent
+    case.press(page, "Emergency, best interest")
     case.wait_for_redraw(page, "Is consent signed?")
     case.pass_steps(page, "All agreed")
     seen.said["time out"] = page.locator("[data-gate=SOFT-04]").inner_text()
@@ -130,7 +131,7 @@ def play(page: Page, seen: Played) -> None:
     expect(page.locator("[data-primary].waiting")).to_have_count(0)
     seen.said["in the time"] = case.ask(page)
     seen.measure(page, "injection running")
-    case.press(page, "Start was 5 s ago")
+    case.press(page, "Set start back 5 s")
 
     case.press(page, "Record event", exact=True)
     over = page.get_by_role("dialog")
@@ -211,7 +212,8 @@ def test_the_unit_can_tell_how_its_gates_fare(seen: Played):
     """[GATE-05] What came up and was passed, from the record alone."""
     assert re.search(r"BLOOD-RETURN no_blood_for_adhesive: came up 1, passed 1 ", seen.health)
     assert re.search(r"HARD-01 identity_differs: came up 1, passed 0 ", seen.health)
-    assert re.search(r"SOFT-04 items_unticked: came up 2, passed 0 ", seen.health)
+    assert re.search(r"SOFT-04 items_unticked: came up 1, passed 0 ", seen.health)
+    assert re.search(r"SOFT-04 lots_missing: came up 1, passed 0 ", seen.health)
 
 
 def test_close_out_lists_what_was_passed_and_planned_beside_given(seen: Played):
@@ -235,8 +237,9 @@ def test_close_out_takes_the_flow_from_the_last_doppler(seen: Played):
 
 
 def test_lots_left_out_are_said_at_sign_out(seen: Played):
-    """[SOFT-04] Of the second coil, of the needle and of the adhesive nobody said a word."""
-    assert "Not ticked: Coil lot, Needle lot and 1 more." in seen.said["lots"]
+    """[SOFT-04] [GT17] Of the second coil, of the needle and of the adhesive nobody said a word."""
+    assert "No lot recorded: Coil lot, Needle lot and 1 more." in seen.said["lots"]
+    assert "At Close-out scan it, type it, or say lot unknown." in seen.said["lots"]
 
 
 def test_the_question_stays_while_the_time_runs(seen: Played):

@@ -83,6 +83,16 @@ def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
                 today_on, chance.near([limit["device_expires_soon"], 0, 0])
             ),
             "today_on": today_on,
+            "lots_missing": _draw_names(chance),
+            "device_recalls": [
+                {"name": name, "reason": chance.choice(_NAMES)} for name in _draw_names(chance)
+            ],
+            "serial_opened_before": chance.choice(("", *_NAMES)),
+            "lot_count": {
+                "lot": chance.choice(_NAMES),
+                "delivered": chance.randrange(4),
+                "opened": chance.randrange(4),
+            },
         }.items():
             facts |= chance.maybe(fact, content, share)
         if chance.holds(0.3):

@@ -10,6 +10,8 @@ import { civilDate, shape, text } from './shapes';
 
 const GS1_PREFIXES = [']d2', ']C1', ']Q3', ']e0', ']J1'];
 const LONGEST = 500;
+/** Said of a code that names no device; another code of the package may name it. */
+export const NO_DEVICE = 'The code names no device. Scan the other code of the package too.';
 /** Characters that count as one in one engine and as two in the other. */
 const BEYOND_BMP = /[\u{10000}-\u{10FFFF}]/u;
 
@@ -39,6 +41,15 @@ export interface DeviceLabelAnswer {
  */
 export function answerDeviceLabel(request: unknown, _ruleBook: RuleBook): DeviceLabelAnswer {
   const { scanned, today_on: todayOn } = readRequest(request, '');
+  return readDeviceLabel(scanned, todayOn);
+}
+
+/**
+ * Return what `answerDeviceLabel` does, for a text that is already at hand.
+ *
+ * @throws CalculationRefusedError when the text is neither a GS1 nor an HIBC code
+ */
+export function readDeviceLabel(scanned: string, todayOn: string): DeviceLabelAnswer {
   const hasPrefix = scanned.startsWith(']');
   const prefix = hasPrefix ? scanned.slice(0, 3) : '';
   const content = scanned.slice(prefix.length);
@@ -56,7 +67,7 @@ export function answerDeviceLabel(request: unknown, _ruleBook: RuleBook): Device
   const fields = isHibc ? readHibcLabel(content, todayOn) : readGs1Label(content, todayOn);
   const identifier = fields.get('identifier');
   if (identifier === null && fields.problems.length === 0) {
-    fields.problems.push('The code names no device. Scan the other code of the package too.');
+    fields.problems.push(NO_DEVICE);
   }
   const expiresOn = fields.get('expires_on');
   const madeOn = fields.get('made_on');

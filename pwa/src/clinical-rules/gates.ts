@@ -5,7 +5,8 @@
  * to record what people did (GATE-00): no answer of this module can say so.
  */
 import { RuleFileError } from './errors';
-import { CONDITIONS, type FactName, readFacts } from './gate-facts';
+import { CONDITIONS } from './gate-conditions';
+import { type FactName, readFacts } from './gate-facts';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { type Basis, pathOf, type RuleFile, rowShape } from './rule-file';
 import { listOf, naturalNumber, oneOf, shape, text } from './shapes';
@@ -73,7 +74,7 @@ export interface GatesAnswer {
 }
 
 /**
- * Return the gates and soft remarks that the facts raise, in the order of the rows. GT1-GT14.
+ * Return the gates and soft remarks that the facts raise, in the order of the rows. GT1-GT14, GT17, GT18.
  *
  * A file that nobody has approved yet still holds back: a missing approval withholds more, never
  * less.
@@ -187,8 +188,9 @@ function findPassFault(row: GateRow): string {
     return 'is hard with `withholds`, `may_pass` and `leaves`, or soft without any. Correct it.';
   }
   const ids = row.reasons.map(({ id }) => id);
-  const mayPass = row.may_pass !== undefined && row.may_pass !== 'nobody';
-  if (ids.length > 0 !== mayPass || ids.length > MOST_REASONS) {
+  // A soft row may ask why; a hard one asks where somebody may pass it, and only there.
+  const asks = isHard ? row.may_pass !== 'nobody' : ids.length > 0;
+  if (ids.length > 0 !== asks || ids.length > MOST_REASONS) {
     return `needs 1 to ${MOST_REASONS} reasons where somebody may pass, else none. Correct it.`;
   }
   if (new Set(ids).size !== ids.length || ids.includes(OTHER_REASON)) {

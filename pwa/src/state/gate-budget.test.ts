@@ -9,7 +9,13 @@ import { Bench, openBench } from './bedside-bench';
 import { CloseOutSession } from './close-out.svelte';
 import { identityDigits, isIdentityMatch } from './identity';
 import { composeOverride, needsSecondPerson, type StandingGate, standingGates } from './override';
-import { besideFacts, gatesOfMoves, interruptions } from './procedure-at-hand';
+import {
+  besideFacts,
+  gatesOfMoves,
+  interruptions,
+  labelRemarks,
+  whyUsed,
+} from './procedure-at-hand';
 import type { StockChoice } from './procedure-plan';
 import { remarksOn } from './value-remarks';
 
@@ -286,6 +292,12 @@ async function play(script: Script): Promise<Played> {
       step.id
     ];
     if (item) session.answer({ stock: item, lot: item.lots[0] ?? null });
+    if (whyUsed(session) === null) {
+      const asking = labelRemarks(session).filter(({ gate }) => gate.reasons.length > 0);
+      session.answer({
+        why: Object.fromEntries(asking.map(({ gate }) => [gate.cause, 'no-other'])),
+      });
+    }
     const words = primary().words;
     if (primary().isBlocked) throw new Error(`${script.name}: ${step.id} says ${words}`);
     await pass(primary().press());

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from api.clinical_rules.errors import RuleFileError, ShapeError
-from api.clinical_rules.gate_facts import CONDITIONS, MOST
+from api.clinical_rules.gate_conditions import CONDITIONS
+from api.clinical_rules.gate_facts import MOST
 from api.clinical_rules.gates import GATES, find_gates
 from api.clinical_rules.rule_book import RuleBook
 from api.storage.packaged_files import read_packaged_rule_files
@@ -24,14 +25,14 @@ CATALOGUE = ROOT / "api/record_catalogue/catalogue.json"
 CONTENTS = read_packaged_rule_files()
 ON = "2026-06-01"
 BOOK = RuleBook(CONTENTS, on=ON)
-PATH = f"{GATES}.v1.json"
+PATH = f"{GATES}.v2.json"
 FILE = json.loads(CONTENTS[PATH])
 ROWS = FILE["rows"]
 OUTPUTS = {"number", "done", "signature", "letter"}
 IDS = [
     *(f"HARD-{number:02}" for number in range(1, 9)),
     "BLOOD-RETURN",
-    *(f"SOFT-{number:02}" for number in range(1, 13)),
+    *(f"SOFT-{number:02}" for number in range(1, 15)),
 ]
 
 
@@ -105,8 +106,8 @@ def test_a_row_names_owner_source_basis_and_what_to_do(row):
     sentences = re.split(r"(?<=\.) ", row["text"])
     assert len(sentences) > 1
     acts = (
-        "ask|check|choose|compare|count|enter|flush|go on|install|measure|plan|plug|record|set|tick"
-        "|use|bring"
+        "ask|check|choose|compare|count|enter|flush|go on|install|measure|plan|plug|record|scan|set"
+        "|take|tick|use|bring"
     )
     assert re.search(rf"\b({acts})\b", sentences[-1].lower()), sentences[-1]
 
@@ -179,6 +180,10 @@ def _draw(chance: random.Random) -> dict[str, Any]:
         "similar_names": names(),
         "device_expires_on": day(),
         "today_on": day(),
+        "lots_missing": names(),
+        "device_recalls": [{"name": name, "reason": "{name}"} for name in names()],
+        "serial_opened_before": chance.choice(("", "SN-1")),
+        "lot_count": {"lot": "B7", "delivered": amount(), "opened": amount()},
         "already_raised": [f"{row['id']} {row['when']}" for row in ROWS if flag()],
     }
     return {name: fact for name, fact in facts.items() if chance.random() < 0.8}
@@ -253,12 +258,12 @@ def _drop(when: str, key: str) -> Any:
         (_set("stop_beyond_distance", withholds=["recording"]), "row 6 cannot be read"),
         (_set("stop_beyond_distance", **{"may_pass": "anybody"}), "row 6 cannot be read"),
         (_set("stop_beyond_distance", when="too_deep"), "condition too_deep, which is none"),
-        (lambda rows: rows.append(rows[0]), "row 26 repeats the condition identity_differs"),
+        (lambda rows: rows.append(rows[0]), "row 30 repeats the condition identity_differs"),
         (_set("injection_above_limit", unless="similar_name"), "row 5 names in `unless`"),
         (_set("clock_off", owner=""), "needs `owner`, `source` and `basis`"),
         (_drop("clock_off", "source"), "needs `owner`, `source` and `basis`"),
         (_drop("clock_off", "basis"), "needs `owner`, `source` and `basis`"),
-        (_set("clock_off", text=" ".join(["word"] * 21)), "row 20 has more than 20 words"),
+        (_set("clock_off", text=" ".join(["word"] * 21)), "row 21 has more than 20 words"),
         (_set("clock_off", text="{planned} is off."), "has the place planned, which clock_off"),
         (_set("clock_off", limit_unit="ms"), "needs `limit` in s for clock_off"),
         (_drop("clock_off", "limit"), "needs `limit` in s for clock_off"),
@@ -275,7 +280,12 @@ def _drop(when: str, key: str) -> Any:
             _set("no_follow_up", reasons=[{"id": f"r{n}", "words": "A"} for n in range(7)]),
             "needs 1 to 6 reasons",
         ),
+        (
+            _set("device_expired", reasons=[{"id": f"r{n}", "words": "A"} for n in range(7)]),
+            "needs 1 to 6 reasons",
+        ),
         (_set("no_follow_up", reasons=[{"id": "other", "words": "A"}]), "or one called other"),
+        (_set("device_expired", reasons=[{"id": "other", "words": "A"}]), "or one called other"),
         (_set("no_follow_up", reasons=[{"id": "a", "words": "A"}] * 2), "has a reason twice"),
         (_set("session_above_limit", limit_item="most_ul"), "has no item most_ul"),
     ],
@@ -296,6 +306,23 @@ def test_a_text_of_twenty_words_and_six_reasons_are_taken():
     [gate] = find_gates({"follow_up_planned": False}, _book(change))["gates"]
 
     assert gate["reasons"] == reasons
+
+
+def test_a_soft_remark_with_reasons_withholds_nothing():
+    """[GT18] [GATE-00] Shown to fail: SOFT-13 with `withholds` done, which is refused as a row."""
+    asking = [row for row in ROWS if row["level"] == "soft" and row["reasons"]]
+
+    assert {row["when"] for row in asking} == {
+        "device_expired",
+        "device_recalled",
+        "serial_opened_before",
+        "more_opened_than_delivered",
+    }
+    with pytest.raises(RuleFileError, match="is hard with `withholds`"):
+        find_gates({}, _book(_set("device_recalled", withholds=["done"])))
+    for row in asking:
+        assert row["withholds"] == []
+        assert "may_pass" not in row
 
 
 def test_a_unit_that_has_approved_nothing_is_still_held_back():

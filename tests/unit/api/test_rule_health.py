@@ -55,6 +55,18 @@ def test_one_cause_counts_once_a_case_however_often_it_was_recorded(unit, a, tab
     assert {rule: one.fires for rule, one in found.items()} == {BLOOD: 1, STOP: 2}
 
 
+def test_a_soft_remark_that_asks_why_is_passed_by_its_answer(unit, a, tablet):
+    """[GT18] The planted bug it has caught: the reason read, the remark not counted as passed."""
+    cause = "SOFT-13 device_recalled B7"
+    said = [{"cause": cause, "reason": "other"}, {"reason": "of nothing"}, "no structure"]
+    tablet.step(step="package_opened", answers={"gates_shown": [cause], "used_because": said})
+    tablet.shown(cause, case="c-2")
+
+    rule = health(unit, a, tablet)["SOFT-13 device_recalled"]
+
+    assert (rule.fires, rule.overrides, rule.free_notes, rule.median_ms) == (2, 1, 1, None)
+
+
 def test_a_cause_about_different_things_is_one_rule(unit, a, tablet):
     tablet.shown(f"{COUNTS} coil", f"{COUNTS} needle")
 

@@ -1,0 +1,114 @@
+/** One package being entered: which item it is of, and when it may be taken. */
+import { expect, test } from 'vitest';
+import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
+import { LabelEntry } from './label-entry.svelte';
+import type { Json, RecordState } from './shown';
+
+function item(id: string, set: Record<string, Json>) {
+  const fields = Object.fromEntries(
+    Object.entries(set).map(([field, value]) => [
+      field,
+      { values: [{ value, references: [] }], isConflict: false },
+    ]),
+  );
+  return { record: `stock_item/${id}`, fields, isEnteredInError: false } as unknown as RecordState;
+}
+
+const COIL = item('s14', { item: 'coil', name: 'Coil 14', identifiers: ['09521234543213'] });
+const SMALL = item('s10', {
+  item: 'coil',
+  name: 'Coil 10',
+  lots: [{ lot: 'L-9', identifier: '00614141123452' }],
+});
+const NEEDLE = item('n19', { item: 'needle', name: 'Needle 19', identifiers: ['09506000134352'] });
+const DEVICE = '0109521234543213';
+const LOT = '1727022810AB-123';
+
+const entry = (more: { kind?: string; atHand?: string; offered?: string[] } = {}) =>
+  new LabelEntry(() => ({
+    todayOn: '2026-11-25',
+    ruleBook: packagedRuleBook('2026-11-25'),
+    items: [COIL, SMALL, NEEDLE],
+    kind: 'coil',
+    atHand: '',
+    offered: [],
+    ...more,
+  }));
+
+test('a label that names one item of the list is taken as it is', () => {
+  const label = entry();
+  label.takeCodes([DEVICE]);
+  expect([label.isWhole, label.take()]).toEqual([false, null]);
+  label.takeCodes([LOT, DEVICE]);
+
+  expect(label.isWhole).toBe(true);
+  expect(label.take()).toEqual({
+    item: COIL,
+    device: {
+      identifier: '09521234543213',
+      lot: 'AB-123',
+      expires_on: '2027-02-28',
+      raw_label: `${DEVICE}\n${LOT}`,
+    },
+  });
+});
+
+test('an item is also known by the identifier of one of its lots', () => {
+  const label = entry();
+  label.takeCodes(['010061414112345210L-9']);
+
+  expect(label.item).toBe(SMALL);
+});
+
+/** Caught a planted bug: the item at hand taken for a label that names another. */
+test('a label of an unknown item is of none until a person chooses', () => {
+  const label = entry({ atHand: 'stock_item/s14' });
+  label.takeCodes(['010401234512345610X1']);
+  expect([label.doubt, label.take()]).toEqual(['unknown', null]);
+
+  label.choose(SMALL);
+  expect(label.take()?.item).toBe(SMALL);
+});
+
+test('a needle scanned where a coil is asked for is said, and not taken for the coil', () => {
+  const label = entry({ atHand: 'stock_item/s14' });
+  label.takeCodes(['010950600013435210N1']);
+
+  expect([label.doubt, label.otherNames, label.take()]).toEqual(['other-kind', 'Needle 19', null]);
+});
+
+test('another coil than the one whose package is open is said', () => {
+  const label = entry({ atHand: 'stock_item/s10', offered: ['stock_item/s10'] });
+  label.takeCodes([`${DEVICE}10AB`]);
+
+  expect([label.doubt, label.otherNames]).toEqual(['other-kind', 'Coil 14']);
+});
+
+test('a lot typed is of the item at hand; "lot unknown" is enough', () => {
+  const label = entry({ atHand: 'stock_item/s14' });
+  expect(label.take()).toBeNull();
+  label.sayLotUnknown();
+  expect(label.take()).toEqual({ item: COIL, device: { lot_unknown: true } });
+  label.type({ lot: 'AB-1', expiry: '2027-02' });
+  expect(label.take()?.device).toEqual({ lot: 'AB-1', expires_on: '2027-02-28' });
+});
+
+test('what is typed fills in what the code leaves out, and never writes over it', () => {
+  const label = entry();
+  label.takeCodes([`${DEVICE}10AB`]);
+  label.type({ lot: 'XX', expiry: '2027-02' });
+
+  expect(label.take()?.device).toMatchObject({ lot: 'AB', expires_on: '2027-02-28' });
+});
+
+test('a code that is no label is said until one is read', () => {
+  const label = entry();
+  label.takeCodes(['hello']);
+  expect(label.refusal).toMatch(/^This is no GS1 or HIBC code/);
+  label.takeCodes([]);
+  expect(label.refusal).not.toBe('');
+  label.takeCodes(['hello', `${DEVICE}10AB`]);
+  expect(label.refusal).toBe('');
+  label.clear();
+  expect([label.isBegun, label.take()]).toEqual([false, null]);
+});

@@ -1,0 +1,124 @@
+/** What is remarked on a package: each once, of a lot that was delivered, not recalled. */
+import { expect, test } from 'vitest';
+import { type KnownPackages, type PackageAtHand, packageFacts } from './label-facts';
+import type { Json, RecordState } from './shown';
+
+const TODAY = '2026-03-16';
+
+function record(name: string, set: Record<string, Json>, more: Partial<RecordState> = {}) {
+  const fields = Object.fromEntries(
+    Object.entries(set).map(([field, value]) => [
+      field,
+      { values: [{ value, references: [] }], isConflict: false },
+    ]),
+  );
+  return { record: name, fields, isEnteredInError: false, ...more } as unknown as RecordState;
+}
+
+const COIL: PackageAtHand = {
+  item: 'coil',
+  stock: 'stock_item/s14',
+  identifier: '09521234543213',
+  lot: 'AB-7',
+  serial: 'SN1',
+  expiresOn: '2027-02-28',
+};
+const NONE: KnownPackages = {
+  packages: [],
+  movements: [],
+  recalls: [],
+  items: [record('stock_item/s14', { identifiers: ['09521234543213'] })],
+  lookAlikes: new Map([['O', '0']]),
+};
+const DAYS = { device_expires_on: '2027-02-28', today_on: TODAY };
+
+const opened = (device: Record<string, Json>, more: Record<string, Json> = {}) =>
+  record('package_opened/p1', { item: 'coil', stock_id: 'stock_item/s14', device, ...more });
+const moved = (change: number, lot = 'AB-7') =>
+  record('stock_movement/m1', { stock: 'stock_item/s14', device: { lot }, change });
+const recall = (criteria: Record<string, Json>, more: Record<string, Json> = {}) =>
+  record('recall_notice/r1', {
+    item: 'coil',
+    criteria,
+    reason: 'seal may leak',
+    state: 'in-force',
+    ...more,
+  });
+const facts = (known: Partial<KnownPackages>, atHand: Partial<PackageAtHand> = {}) =>
+  packageFacts({ ...COIL, ...atHand }, { ...NONE, ...known }, TODAY);
+
+test('a package of which nothing is known raises nothing but its date', () => {
+  expect(facts({})).toEqual(DAYS);
+  expect(facts({}, { expiresOn: '' })).toEqual({});
+});
+
+/** Caught a planted bug: serial numbers compared over all items, so that another maker's matched. */
+test('[GT17] a serial number is of one package of its item, however it is written', () => {
+  const again = { ...DAYS, serial_opened_before: 'SN1' };
+
+  expect(facts({ packages: [opened({ identifier: COIL.identifier, serial: 'sn-1' })] })).toEqual(
+    again,
+  );
+  expect(facts({ packages: [opened({ serial: 'SN1' })] })).toEqual(again);
+  expect(facts({ packages: [opened({ identifier: '00614141123452', serial: 'SN1' })] })).toEqual(
+    DAYS,
+  );
+  expect(facts({ packages: [opened({ serial: 'SN2' })] })).toEqual(DAYS);
+  const other = opened({ serial: 'SN1' }, { stock_id: 'stock_item/s10' });
+  expect(facts({ packages: [other] })).toEqual(DAYS);
+});
+
+test('a package put back unopened, or entered in error, was not opened', () => {
+  const packages = [opened({ serial: 'SN1' }, { fate: 'returned' })];
+
+  expect(facts({ packages })).toEqual(DAYS);
+  expect(facts({ packages: [{ ...opened({ serial: 'SN1' }), isEnteredInError: true }] })).toEqual(
+    DAYS,
+  );
+});
+
+test('[GT17] packages of a lot are held against what was delivered and written off', () => {
+  const packages = [opened({ lot: 'ab 7' }), opened({ lot: 'AB-7' }), opened({ lot: 'AB-8' })];
+  const count = (movements: RecordState[]) => facts({ packages, movements }).lot_count;
+
+  expect(count([moved(3)])).toEqual({ lot: 'AB-7', delivered: 3, opened: 3 });
+  expect(count([moved(3), moved(-1)])).toEqual({ lot: 'AB-7', delivered: 2, opened: 3 });
+  expect(count([moved(-1)])).toEqual({ lot: 'AB-7', delivered: 0, opened: 3 });
+  expect(count([moved(9, 'AB-8')])).toBeUndefined();
+  expect(count([])).toBeUndefined();
+});
+
+test.each([
+  [{ lots: ['ab7'] }, true],
+  [{ lots: ['AB-8', 'AB-7'] }, true],
+  [{ lots: ['AB-8'] }, false],
+  [{ identifier: '9521234543213' }, true],
+  [{ identifier: '09521234543213', lots: ['AB-8'] }, false],
+  [{ expires_from: '2027-02-28', expires_to: '2027-02-28' }, true],
+  [{ expires_from: '2027-03-01' }, false],
+  [{ expires_to: '2027-02-27' }, false],
+  [{}, true],
+] as [Record<string, Json>, boolean][])('[GT17] a recall of %j: %s', (criteria, isRecalled) => {
+  const name = 'lots' in criteria ? 'AB-7' : COIL.identifier;
+  const found = facts({ recalls: [recall(criteria)] }).device_recalls;
+
+  expect(found).toEqual(isRecalled ? [{ name, reason: 'seal may leak' }] : undefined);
+});
+
+test('a recall that was withdrawn, or is of needles, is none of this coil', () => {
+  const criteria = { lots: ['AB-7'] };
+
+  expect(facts({ recalls: [recall(criteria, { state: 'withdrawn' })] })).toEqual(DAYS);
+  expect(facts({ recalls: [recall(criteria, { item: 'needle' })] })).toEqual(DAYS);
+});
+
+/** Caught a planted bug: the identifiers of the list left out, so that a typed lot met any recall. */
+test('a lot that was typed is of the identifiers of its item', () => {
+  const typed = { identifier: '', expiresOn: '' };
+  const own = recall({ identifier: '9521234543213', lots: ['AB-7'] });
+  const other = recall({ identifier: '00614141123452', lots: ['AB-7'] });
+
+  expect(facts({ recalls: [own] }, typed).device_recalls).toHaveLength(1);
+  expect(facts({ recalls: [other] }, typed)).toEqual({});
+  expect(facts({ recalls: [own] }, { ...typed, lot: '' })).toEqual({});
+});

@@ -1,0 +1,180 @@
+/**
+ * What the codes on one package say together: item, lot, serial number, expiry. Pure.
+ *
+ * A package may carry its device and its lot in two codes; each is read by the rules (DL1-DL10).
+ * Nothing is repaired: codes that contradict each other are said, and no field of them is taken.
+ */
+import { answerDeviceLabel, NO_DEVICE } from '../clinical-rules/device-label';
+import { ClinicalRuleError } from '../clinical-rules/errors';
+import { checkCharacter } from '../clinical-rules/hibc-label';
+import type { RuleBook } from '../clinical-rules/rule-book';
+import { labelWords } from '../text/label';
+import { type Json, listOf, type RecordState } from './shown';
+
+const FIELDS = ['identifier', 'lot', 'serial', 'expiresOn'] as const;
+type Field = (typeof FIELDS)[number];
+
+/** What was read; "" where the codes say nothing, or nothing that may be taken. */
+export interface LabelReading extends Readonly<Record<Field, string>> {
+  /** The codes as scanned, one a line. */
+  readonly raw: string;
+  /** What is wrong with the codes, one sentence each. */
+  readonly problems: readonly string[];
+}
+
+export const NOTHING_READ: LabelReading = {
+  identifier: '',
+  lot: '',
+  serial: '',
+  expiresOn: '',
+  raw: '',
+  problems: [],
+};
+
+/** One code of a label: its reading, or the sentence that refuses it. */
+export type CodeReading =
+  | { kind: 'read'; reading: LabelReading }
+  | { kind: 'refused'; sentence: string };
+
+/** Read one code. `scanned` is its whole text, FNC1 as U+001D. */
+export function readCode(scanned: string, todayOn: string, ruleBook: RuleBook): CodeReading {
+  try {
+    const found = answerDeviceLabel({ scanned, today_on: todayOn }, ruleBook);
+    return {
+      kind: 'read',
+      reading: {
+        identifier: (found.symbology === 'gs1' ? found.gtin : found.hibc_identifier) ?? '',
+        lot: found.lot ?? '',
+        serial: found.serial ?? '',
+        expiresOn: found.expires_on ?? '',
+        raw: scanned,
+        problems: found.problems,
+      },
+    };
+  } catch (error) {
+    if (error instanceof ClinicalRuleError) return { kind: 'refused', sentence: error.message };
+    throw error;
+  }
+}
+
+/** Return what the codes of one package say together; those that are no label are left out. */
+export function readLabel(
+  codes: readonly string[],
+  todayOn: string,
+  ruleBook: RuleBook,
+): LabelReading {
+  const read = [...new Set(codes)]
+    .map((code) => readCode(code, todayOn, ruleBook))
+    .flatMap((one) => (one.kind === 'read' ? [one.reading] : []));
+  const raw = read.map((one) => one.raw).join('\n');
+  const said = (field: Field) => new Set(read.map((one) => one[field]).filter((one) => one !== ''));
+  const torn = FIELDS.find((field) => said(field).size > 1);
+  if (torn !== undefined || !areLinked(read)) {
+    const sentence = torn === undefined ? labelWords.notLinked : labelWords.differ(torn);
+    return { ...NOTHING_READ, raw, problems: [sentence] };
+  }
+  const together = Object.fromEntries(FIELDS.map((field) => [field, [...said(field)][0] ?? '']));
+  const problems = [...new Set(read.flatMap((one) => one.problems))];
+  return {
+    ...NOTHING_READ,
+    ...together,
+    raw,
+    // The other code of the package has named it meanwhile.
+    problems: problems.filter((one) => one !== NO_DEVICE || together.identifier === ''),
+  };
+}
+
+/**
+ * Say whether each HIBC secondary code carries the check character of the primary that was read
+ * with it: the link by which the two are told to be of one package (ANSI/HIBC 2.6).
+ */
+function areLinked(read: readonly LabelReading[]): boolean {
+  const bodies = read.map(({ raw }) => raw.slice(raw.startsWith(']') ? 3 : 0));
+  const hibc = bodies.filter((body) => body.startsWith('+'));
+  const primaries = hibc.filter((body) => /^\+[A-Z][^/]*$/.test(body));
+  const links = hibc.filter((body) => !/^\+[A-Z]/.test(body)).map((body) => body.at(-2));
+  return primaries.every((body) => {
+    const link = checkCharacter(body.slice(0, -1));
+    return links.every((one) => one === link);
+  });
+}
+
+/** Return the items of the unit's list that a label names: by their identifiers, or by a lot's. */
+export function itemsNamed(reading: LabelReading, items: readonly RecordState[]): RecordState[] {
+  const { identifier } = reading;
+  if (identifier === '') return [];
+  const standing = items.filter((item) => !item.isEnteredInError);
+  return standing.filter(
+    (item) =>
+      listOf(item, 'identifiers').includes(identifier) ||
+      listOf(item, 'lots').some((one) => isNamed(one, identifier)),
+  );
+}
+
+function isNamed(lot: Json, identifier: string): boolean {
+  const isStructure = typeof lot === 'object' && lot !== null && !Array.isArray(lot);
+  return isStructure && (lot as Record<string, Json>).identifier === identifier;
+}
+
+/** Return a device as the record holds it; the lot that nobody can read is a value of its own. */
+export function deviceOfLabel(reading: LabelReading, isLotUnknown: boolean): Record<string, Json> {
+  const { identifier, lot, serial, expiresOn, raw } = reading;
+  return {
+    ...(identifier === '' ? {} : { identifier }),
+    ...(lot === '' ? {} : { lot }),
+    ...(lot === '' && isLotUnknown ? { lot_unknown: true } : {}),
+    ...(serial === '' ? {} : { serial }),
+    ...(expiresOn === '' ? {} : { expires_on: expiresOn }),
+    ...(raw === '' ? {} : { raw_label: raw }),
+  };
+}
+
+/** What a person types from a package. */
+export interface TypedLabel {
+  lot: string;
+  serial: string;
+  /** As on the package: `2027-04` or `2027-04-30`. */
+  expiry: string;
+}
+
+export const NOTHING_TYPED: TypedLabel = { lot: '', serial: '', expiry: '' };
+
+const LONGEST = 20;
+
+/** Return what was typed as a reading; what cannot be taken is said and left out. */
+export function readTyped(typed: TypedLabel): LabelReading {
+  const lot = typed.lot.trim();
+  const serial = typed.serial.trim();
+  const expiry = typed.expiry.trim();
+  const expiresOn = lastDayOf(expiry);
+  const problems = [
+    ...(
+      [
+        ['lot', lot],
+        ['serial', serial],
+      ] as const
+    ).flatMap(([field, text]) =>
+      text.length > LONGEST ? [labelWords.tooLong(field, LONGEST)] : [],
+    ),
+    ...(expiry !== '' && expiresOn === '' ? [labelWords.noDate] : []),
+  ];
+  return {
+    ...NOTHING_READ,
+    lot: lot.length > LONGEST ? '' : lot,
+    serial: serial.length > LONGEST ? '' : serial,
+    expiresOn,
+    problems,
+  };
+}
+
+/** Return the civil date that is meant, "" for none: a month counts to its last day (DL3). */
+function lastDayOf(written: string): string {
+  const found = /^(\d{4})-(\d{2})(?:-(\d{2}))?$/.exec(written);
+  if (found === null) return '';
+  const [year, month] = [Number(found[1]), Number(found[2])];
+  if (month < 1 || month > 12 || year < 2000) return '';
+  const last = new Date(Date.UTC(year, month, 0)).getUTCDate();
+  const day = found[3] === undefined ? last : Number(found[3]);
+  if (day < 1 || day > last) return '';
+  return `${found[1]}-${found[2]}-${String(day).padStart(2, '0')}`;
+}
