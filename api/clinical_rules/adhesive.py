@@ -1,6 +1,6 @@
 """Adhesive and its flush: dead space, amounts of adhesive (pure) and mix, aliquot and time."""
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -75,16 +75,34 @@ def plan_adhesive(
 
 
 def warn_of_adhesive(
-    adhesive: Mapping[str, Any], read: Mapping[str, Any], limit: Mapping[str, int]
+    adhesive: Mapping[str, Any],
+    read: Mapping[str, Any],
+    limit: Mapping[str, int],
+    known: Container[str],
 ) -> set[str]:
-    """Return the ids of the cautions that an adhesive raises (AD5, AD7)."""
+    """Return the ids of the cautions that an adhesive raises (AD5, AD7, AD9).
+
+    Parameters
+    ----------
+    adhesive, read : mapping
+        The adhesive of the request, and the request.
+    limit : mapping
+        ``sizing/limits`` by item.
+    known : container of str
+        Ids of ``sizing/cautions``; an older file has one remark for "not asked" and "unknown".
+    """
     raised = {"licence"}
     if adhesive["agent"] == "n-butyl-2-cyanoacrylate":
         raised.add("flush-medium")
     shunt = {"present": "large-shunt", "unknown": "shunt-unknown"}
-    crossing = {"yes": "right-to-left-shunt", "unknown": "right-to-left-unknown"}
+    not_asked = "right-to-left-not-asked"
+    crossing = {
+        "yes": "right-to-left-shunt",
+        "unknown": "right-to-left-unknown",
+        "not asked": not_asked if not_asked in known else "right-to-left-unknown",
+    }
     raised.add(shunt.get(read.get("shunt", "unknown"), ""))
-    raised.add(crossing.get(read.get("right_to_left_shunt", "unknown"), ""))
+    raised.add(crossing.get(read.get("right_to_left_shunt", "not asked"), ""))
     # What was given counts even while nothing further is planned or its ratio is wrong.
     total_ul = adhesive.get("planned_ul", 0) + read.get("given_so_far_ul", 0)
     if total_ul > limit["second_person_ul"]:

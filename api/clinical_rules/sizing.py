@@ -70,7 +70,7 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
 
     Notes
     -----
-    Rules SZ1-SZ19, AD1-AD8, GE1-GE4. Pure.
+    Rules SZ1-SZ19, AD1-AD9, GE1-GE4. Pure.
     """
     read = READ_REQUEST(request, "")
     counts = rule_book.rule_file("sizing/coil_counts", CoilCountRow)
@@ -100,7 +100,8 @@ def answer_sizing(request: object, rule_book: RuleBook) -> dict[str, object]:
     if "adhesive" in read:
         row = _flush_row(media, read["adhesive"]["agent"])
         adhesive = plan_adhesive(read["adhesive"], row, limit, dead_space["dead_space_ul"])
-        raised |= warn_of_adhesive(read["adhesive"], read, limit)
+        known = {row.id for row in remarks.rows}
+        raised |= warn_of_adhesive(read["adhesive"], read, limit, known)
     found: list[dict[str, object]] = [
         {"id": row.id, "level": row.level, "text": row.text, **_basis(row)}
         for row in remarks.rows

@@ -75,18 +75,25 @@ export function planAdhesive(
   };
 }
 
-/** Return the ids of the cautions that an adhesive raises (AD5, AD7). */
+/**
+ * Return the ids of the cautions that an adhesive raises (AD5, AD7, AD9).
+ *
+ * @param known - ids of `sizing/cautions`; an older file has one remark for "not asked" and "unknown"
+ */
 export function warnOfAdhesive(
   adhesive: Adhesive,
   read: SizingRequest,
   limitOf: LimitOf,
+  known: ReadonlySet<string>,
 ): Set<string> {
   const raised = new Set(['licence']);
   if (adhesive.agent === 'n-butyl-2-cyanoacrylate') raised.add('flush-medium');
   const shunt = read.shunt ?? 'unknown';
   if (shunt === 'present') raised.add('large-shunt');
   if (shunt === 'unknown') raised.add('shunt-unknown');
-  const crossing = read.right_to_left_shunt ?? 'unknown';
+  const notAsked = 'right-to-left-not-asked';
+  const crossing = read.right_to_left_shunt ?? (known.has(notAsked) ? notAsked : 'unknown');
+  if (crossing === notAsked) raised.add(notAsked);
   if (crossing === 'yes') raised.add('right-to-left-shunt');
   if (crossing === 'unknown') raised.add('right-to-left-unknown');
   // What was given counts even while nothing further is planned or its ratio is wrong.

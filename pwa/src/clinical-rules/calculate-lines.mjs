@@ -54,11 +54,19 @@ const INNER = {
   'value-cautions': async () => (await load('value-cautions')).answerValueCautions,
   'first-bleed': async () => (await load('first-bleed')).answerFirstBleed,
   gates: async () => (await load('gates')).findGates,
+  'implant-search': async () => (await load('implant-search')).answerImplantSearch,
   'intended-use': async () => (await load('intended-use')).answerIntendedUse,
   'picture-length': async () => (await load('picture-length')).answerPictureLength,
   'session-places': async () => (await load('session-places')).answerSessionPlaces,
+  'stock-counts': async () => (await load('stock-counts')).countStock,
+  'lay-out': async () => (await load('lay-out-list')).makeLayOutList,
+  'package-counts': async () => (await load('package-counts')).countPackages,
   'visit-act': async () => (await load('visit-course')).takeVisitAct,
   'visit-outlook': async () => (await load('visit-course')).lookAtVisit,
+  paper: async () => {
+    const { writePaper } = await server.ssrLoadModule('/src/state/papers/write-paper.ts');
+    return ({ paper, language, case: shown }, book) => writePaper(paper, shown, book, language);
+  },
 };
 
 const { calculate } = await load('calculate');

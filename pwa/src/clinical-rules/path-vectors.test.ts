@@ -7,11 +7,15 @@ import { describe, expect, test } from 'vitest';
 import { calculate } from './calculate';
 import { ClinicalRuleError } from './errors';
 import { answerFirstBleed } from './first-bleed';
+import { answerImplantSearch } from './implant-search';
 import { answerIntendedUse } from './intended-use';
+import { makeLayOutList } from './lay-out-list';
+import { countPackages } from './package-counts';
 import { packagedRuleBook } from './packaged-rule-files';
 import { answerPictureLength } from './picture-length';
 import type { RuleBook } from './rule-book';
 import { answerSessionPlaces } from './session-places';
+import { countStock } from './stock-counts';
 import { answerValueCautions } from './value-cautions';
 import { answerVarixClass } from './varix-class';
 import { lookAtVisit, takeVisitAct } from './visit-course';
@@ -31,7 +35,11 @@ const INNER: Readonly<Record<string, (request: unknown, book: RuleBook) => objec
   'visit-act': takeVisitAct,
   'visit-outlook': lookAtVisit,
   'session-places': answerSessionPlaces,
+  'implant-search': answerImplantSearch,
   'intended-use': answerIntendedUse,
+  'stock-counts': countStock,
+  'lay-out': makeLayOutList,
+  'package-counts': countPackages,
 };
 
 function stepInto(answer: unknown, path: string): unknown {
@@ -52,6 +60,10 @@ describe.each([
   'visit_course/take_visit_act.json',
   'visit_course/look_at_visit.json',
   'intended_use/answer_intended_use.json',
+  'stock/count_stock.json',
+  'stock/make_lay_out_list.json',
+  'stock/count_packages.json',
+  'lots/answer_implant_search.json',
 ])('%s', (path) => {
   const file = new URL(`../../../tests/conformance/${path}`, import.meta.url);
   const { cases } = JSON.parse(readFileSync(file, 'utf8')) as { cases: Case[] };

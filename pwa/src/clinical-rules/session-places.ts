@@ -6,6 +6,7 @@
  * one of them is over, is listed, and a person finds another session for it. Pure.
  */
 import { atMost, listOf, naturalNumber, shape, text } from './shapes';
+import { compareTexts } from './text-order';
 
 export const MOST_URGENT = 3;
 
@@ -121,15 +122,6 @@ function inOrder(bookings: readonly Booked[]): Booked[] {
   );
   for (const one of ordered) if (!first.has(one.visit)) first.set(one.visit, one);
   return [...first.values()];
-}
-
-/** By code point, as the twin compares texts. */
-function compareTexts(one: string, other: string): number {
-  const a = [...one];
-  const b = [...other];
-  const place = a.findIndex((letter, at) => letter !== b[at]);
-  if (place < 0) return a.length - b.length;
-  return (a[place]?.codePointAt(0) ?? 0) - (b[place]?.codePointAt(0) ?? 0);
 }
 
 /** Return why the session has a place for nobody, "" where it has (BK3, BK7). */

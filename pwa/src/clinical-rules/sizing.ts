@@ -100,7 +100,8 @@ export function answerSizing(request: unknown, ruleBook: RuleBook): SizingAnswer
       );
     }
     adhesive = planAdhesive(read.adhesive, row, limitOf, deadSpace.dead_space_ul);
-    for (const id of warnOfAdhesive(read.adhesive, read, limitOf)) raised.add(id);
+    const known = new Set(remarks.rows.map(({ id }) => id));
+    for (const id of warnOfAdhesive(read.adhesive, read, limitOf, known)) raised.add(id);
   }
   const found: Caution[] = [
     ...remarks.rows

@@ -1,4 +1,5 @@
 /** Opening IndexedDB, with a limit, and waiting for what was written to be on the disk. */
+import { tell } from '../told';
 
 const LONGEST_WAIT_MS = 5_000;
 
@@ -19,7 +20,7 @@ export function openIndexed(
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);
     // Some browsers never answer after they were suspended.
-    setTimeout(() => reject(new Error('it did not open in time')), LONGEST_WAIT_MS);
+    setTimeout(() => reject(new Error(tell('openedLate'))), LONGEST_WAIT_MS);
   });
 }
 

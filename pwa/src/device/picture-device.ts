@@ -1,5 +1,6 @@
 /** Camera and canvas of the browser: pictures are drawn again, so that only their pixels are left. */
 import type { FitPicture, PictureDevice } from '../ports';
+import { tell } from '../told';
 
 const MAX_BYTES = 8 * 1024 * 1024;
 /** Tried in turn until the picture is small enough. */
@@ -87,7 +88,7 @@ function draw(
 
 function penOf(canvas: HTMLCanvasElement): CanvasRenderingContext2D {
   const pen = canvas.getContext('2d');
-  if (pen === null) throw new Error('This browser draws no pictures. Update it.');
+  if (pen === null) throw new Error(tell('noDrawing'));
   return pen;
 }
 

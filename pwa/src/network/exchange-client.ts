@@ -11,9 +11,10 @@ import { RESTING, stepExchange } from '../sync/exchange-machine';
 import type { Heard, Said, StoreChange, UnitRequest } from '../sync/exchange-messages';
 import { writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
+import { tell, whyOf } from '../told';
 import { type Joining, joinUnit } from './joining';
 import { OperationCarrier } from './operation-carrier';
-import { isKeyLost, KEY_IS_LOST, type Signer, settleLostKey, signBatch } from './push-signing';
+import { isKeyLost, type Signer, settleLostKey, signBatch } from './push-signing';
 import { counterOf, Resupply } from './resupply';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
 
@@ -125,11 +126,7 @@ export class ExchangeClient {
       this.#end(await this.#exchange(own, own.token));
     } catch (error) {
       this.#failures += 1;
-      const why = error instanceof Error ? error.message : String(error);
-      this.#tell(
-        'needs-a-person',
-        `Saved. The exchange with the unit stopped (${why}); it is tried again.`,
-      );
+      this.#tell('needs-a-person', tell('exchangeStopped', { why: whyOf(error) }));
     }
   }
 
@@ -288,7 +285,7 @@ export class ExchangeClient {
     );
     if (operations.length === 0) return { kind: 'pushed', sent: 0 };
     const signer = this.#around.signer ?? null;
-    if (isKeyLost(own, signer)) return { kind: 'refused', status: 422, sentence: KEY_IS_LOST };
+    if (isKeyLost(own, signer)) return { kind: 'refused', status: 422, sentence: tell('keyLost') };
     const answer = await this.#carrier.send<PushAnswer>(
       '/api/exchange/push',
       token,

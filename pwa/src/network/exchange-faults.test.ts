@@ -3,6 +3,7 @@ import { beforeEach, describe, expect, test } from 'vitest';
 import { openMemoryDisk } from '../storage/memory-database';
 import type { PulledRow } from '../storage/operation-store';
 import { readOperation, writeEnvelope } from '../sync/operation';
+import { sayTold } from '../text/told';
 import { MemoryUnit } from './memory-unit';
 import { joinedTablet, Tablet } from './test-tablet';
 
@@ -50,7 +51,9 @@ describe('[EX9] [HAZ-36] cloned_device: both write, then both exchange', () => {
       expect(copy.punctures()).toEqual(b.punctures());
       expect(a.punctures()).toEqual(b.punctures());
       expect(copy.store.unsent().count).toBe(0);
-      expect(copy.client.standing().sentence).toContain('Two devices have written as this one');
+      expect(sayTold(copy.client.standing().sentence)).toContain(
+        'Two devices have written as this one',
+      );
       expect(copy.store.database.select('SELECT 1 FROM forked_operation')).toHaveLength(theirs);
     });
   }

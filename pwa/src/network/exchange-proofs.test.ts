@@ -7,6 +7,7 @@ import { collectBundle, takeInBundle } from '../storage/bundle-transfer';
 import type { Bound, Database, Row } from '../storage/database';
 import { OperationStore, type PulledRow } from '../storage/operation-store';
 import { writeEnvelope } from '../sync/operation';
+import { sayTold } from '../text/told';
 import { MemoryUnit } from './memory-unit';
 import { joinedTablet, Tablet } from './test-tablet';
 
@@ -244,7 +245,7 @@ test('[EX19] unit and writer put back: both texts are kept where the first was r
 
   const shown = b.store.read({ kind: 'puncture' }).map((state) => state.fields.stop_um?.values);
   expect(shown.map((values) => values?.map((one) => one.value))).toEqual([[2]]);
-  expect(b.client.standing().sentence).toContain('Two devices wrote as tablet-a');
+  expect(sayTold(b.client.standing().sentence)).toContain('Two devices wrote as tablet-a');
   expect(offered.join()).toContain('\\"stop_um\\":1');
 });
 
@@ -261,5 +262,5 @@ test('[BU7] what came by a file gives way to what the unit holds, and both are s
   const records = b.store.read({ kind: 'puncture' }).map((state) => state.record);
   expect(records.sort()).toEqual(['puncture/mine', 'puncture/other', 'puncture/shared']);
   expect(b.punctures()).toEqual(a.punctures());
-  expect(b.client.standing().sentence).toContain('Two devices wrote as tablet-a');
+  expect(sayTold(b.client.standing().sentence)).toContain('Two devices wrote as tablet-a');
 });

@@ -1,6 +1,7 @@
 /** Joining a unit by an invitation: the device keeps its id, its log and everything saved before. */
 import type { DeviceStanding } from '../ports';
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
+import { tell } from '../told';
 import type { Signer } from './push-signing';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
 
@@ -57,10 +58,6 @@ export async function joinUnit(
   } catch (error) {
     if (error instanceof RefusedError) return { kind: 'refused', sentence: error.message };
     if (!(error instanceof NoAnswerError)) throw error;
-    return {
-      kind: 'refused',
-      sentence:
-        'The unit did not answer. Check the network, then open the join link again; this device can work alone until then.',
-    };
+    return { kind: 'refused', sentence: tell('joinUnanswered') };
   }
 }

@@ -5,6 +5,7 @@ import { openMemoryDisk } from '../storage/memory-database';
 import { MemoryPictureFiles } from '../storage/memory-picture-files';
 import { OperationStore } from '../storage/operation-store';
 import { PictureShelf } from '../storage/picture-shelf';
+import { sayTold } from '../text/told';
 import { LARGEST_PIECE_BYTES, PictureLane } from './picture-lane';
 import { UnitRequests } from './unit-requests';
 
@@ -102,7 +103,7 @@ async function openTablet(unit: PictureUnit, role: 'bedside' | 'booking' = 'beds
   const touched: string[] = [];
   const lane = new PictureLane(store, shelf, new UnitRequests(unit.fetch), {
     onRecords: (records) => touched.push(...records),
-    onTrouble: (sentence) => troubles.push(sentence),
+    onTrouble: (told) => troubles.push(sayTold(told)),
   });
   let saved = 0;
   const save = (record: string, set: Record<string, unknown>) =>
@@ -189,7 +190,7 @@ test('a lost line loses nothing, and smaller pieces are tried on a thin one', as
 
 test.each([
   [1, [], true],
-  [2, ['A picture was not sent. The bytes are not those named.'], false],
+  [2, ['Saved. A picture was not sent. The bytes are not those named.'], false],
 ])(
   'bytes that arrive altered %i times: sent again once, then told',
   async (times, troubles, isThere) => {
@@ -213,7 +214,9 @@ test('bytes that the disk of the tablet has altered are told and never sent', as
   await tablet.lane.run('');
 
   expect(unit.asked).toEqual([]);
-  expect(tablet.troubles[0]).toMatch(/^A picture is damaged on this tablet .* again\.$/);
+  expect(tablet.troubles[0]).toMatch(
+    /^NOT SAVED\. A picture is damaged on this tablet .* again\.$/,
+  );
 });
 
 test('pictures of the case that is opened are fetched, checked and kept', async () => {

@@ -8,6 +8,7 @@ import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
 import type { OperationStore } from '../storage/operation-store';
 import { MAX_PICTURE_BYTES, type NamedPicture, type PictureShelf } from '../storage/picture-shelf';
+import { tell } from '../told';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
 
 export const LARGEST_PIECE_BYTES = 1024 * 1024;
@@ -119,7 +120,7 @@ export class PictureLane {
     }
     if (status === STATUS_WRONG && this.#countTry(hash) < MOST_TRIES) return;
     if (status === STATUS_WRONG || status === STATUS_TOO_LARGE) {
-      this.#tell(hash, `A picture was not sent. ${message}`);
+      this.#tell(hash, tell('pictureNotSent', { why: message }));
     }
   }
 
@@ -151,10 +152,7 @@ export class PictureLane {
     const picture = { record, sha256: hash };
     const { bytes } = await this.#shelf.read(hash);
     if (bytes === null) {
-      this.#tell(
-        hash,
-        'A picture is damaged on this tablet and cannot be sent. Take it again, or attach its file again.',
-      );
+      this.#tell(hash, tell('pictureDamaged'));
       return;
     }
     let standing = await this.#ask<Standing>(token, pathOf(picture, '/standing'));
@@ -189,13 +187,13 @@ export class PictureLane {
     this.#fetched.delete(hash);
     if (got.length !== picture.bytes || bytesToHex(sha256(got)) !== hash) {
       if (this.#countTry(hash) < MOST_TRIES) return this.#fetch(token, picture);
-      this.#tell(hash, 'A picture came altered twice and was thrown away. Tell the data manager.');
+      this.#tell(hash, tell('pictureAltered'));
       return;
     }
     try {
       await this.#shelf.put(hash, got);
     } catch {
-      this.#tell(hash, 'There is no room on this tablet for a picture. It stays at the unit.');
+      this.#tell(hash, tell('pictureStays'));
       return;
     }
     this.#around.onRecords([record]);

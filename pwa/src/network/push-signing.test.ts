@@ -6,9 +6,10 @@ import { openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
 import { writeHeadText } from '../sync/signing';
 import { type Row, readRows } from '../sync/wire';
+import { tell } from '../told';
 import { ExchangeClient } from './exchange-client';
 import { MemoryUnit } from './memory-unit';
-import { KEY_IS_LOST, type Signer, signBatch } from './push-signing';
+import { type Signer, signBatch } from './push-signing';
 import { UnitRequests } from './unit-requests';
 
 const WHO = { by: 'staff/s-1', tappedBy: 'staff/s-1' };
@@ -129,7 +130,7 @@ test('[SG6] a lost key begins a new epoch, sends nothing, pulls on and says so',
 
   const standing = await client.run();
 
-  expect(standing).toMatchObject({ state: 'needs-a-person', sentence: KEY_IS_LOST, unsent: 2 });
+  expect(standing).toMatchObject({ state: 'needs-a-person', sentence: tell('keyLost'), unsent: 2 });
   expect(pushes()).toEqual([]);
   await client.join('GOOD', 'a');
   expect(joinings().at(-1)?.content).toMatchObject({ key: 'key of b', epoch: after });
@@ -172,6 +173,6 @@ test('[SG3] a device signs nothing that is not one chain', async () => {
   if (first === undefined || third === undefined) throw new Error('three were saved');
 
   await expect(signBatch(signerOf('a'), 'tablet-a', [first, third])).rejects.toThrow(
-    'not one unbroken chain',
+    tell('brokenChain'),
   );
 });

@@ -2,15 +2,13 @@
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
 import { BrokenChainError } from '../sync/errors';
 import { findHead, type Link, writeHeadText } from '../sync/signing';
+import { tell } from '../told';
 
 /** Signs as this device; see `device/device-key.ts`. */
 export interface Signer {
   readonly publicKey: string;
   sign(text: string): Promise<string>;
 }
-
-export const KEY_IS_LOST =
-  'This tablet has lost the key it signs with, so the unit takes nothing from it. Everything is kept here and entries of others still come. Ask the data manager for a new link and join again.';
 
 /** Say whether the unit expects signatures that this device cannot give now. */
 export function isKeyLost(own: OwnDevice, signer: Signer | null): boolean {
@@ -47,9 +45,7 @@ export async function signBatch(
 ): Promise<string> {
   const head = findHead(operations);
   if (head === null) {
-    throw new BrokenChainError(
-      'The entries of this tablet are not one unbroken chain. Keep the tablet for the data manager.',
-    );
+    throw new BrokenChainError(tell('brokenChain'));
   }
   return signer.sign(writeHeadText(device, head));
 }

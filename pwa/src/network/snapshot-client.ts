@@ -20,7 +20,7 @@ interface Segment extends SegmentMark {
 /** A segment holds about 4 MiB of bodies; more than this is none. */
 const MAX_SEGMENT_BYTES = 32 * 1024 * 1024;
 
-/** A segment that the unit did not sign, or that is not what its name or the list says. */
+/** A segment that the unit did not sign, or that is not what its name or the list says: no person hears. */
 class UnsoundSegmentError extends Error {}
 
 /**
@@ -81,10 +81,10 @@ async function takeStream(
 /** Refuse a segment of another key, and one that would leave something between unread (SG10). */
 async function refuseUnsigned(serverKey: string, segment: Segment, readTo: number): Promise<void> {
   if (segment.after > readTo) {
-    throw new UnsoundSegmentError(`Something is left out before the segment ${segment.digest}.`);
+    throw new UnsoundSegmentError('left-out');
   }
   if (!(await isSigned(serverKey, segmentText(segment), segment.signature))) {
-    throw new UnsoundSegmentError(`The unit did not sign the segment ${segment.digest}.`);
+    throw new UnsoundSegmentError('not-signed');
   }
 }
 
@@ -102,14 +102,14 @@ async function readSegment(
   { digest, first, last, operations }: Segment,
 ): Promise<PulledRow[]> {
   if (bytesToHex(sha256(content)) !== digest) {
-    throw new UnsoundSegmentError(`The segment ${digest} is not what its name says.`);
+    throw new UnsoundSegmentError('not-its-name');
   }
   const lines = (await unsqueeze(content)).split('\n');
-  if (lines.pop() !== '') throw new UnsoundSegmentError(`The segment ${digest} is cut off.`);
+  if (lines.pop() !== '') throw new UnsoundSegmentError('cut-off');
   const rows = lines.map((line) => JSON.parse(line) as PulledRow);
   const isListed =
     rows.length === operations && rows.at(0)?.[0] === first && rows.at(-1)?.[0] === last;
-  if (!isListed) throw new UnsoundSegmentError(`The segment ${digest} is not as it was listed.`);
+  if (!isListed) throw new UnsoundSegmentError('not-as-listed');
   return rows;
 }
 
@@ -126,7 +126,7 @@ async function unsqueeze(content: Uint8Array<ArrayBuffer>): Promise<string> {
     size += value.length;
     if (size > MAX_SEGMENT_BYTES) {
       await reader.cancel();
-      throw new UnsoundSegmentError('A segment is larger than any that is sealed.');
+      throw new UnsoundSegmentError('too-large');
     }
     text += decoder.decode(value, { stream: true });
   }

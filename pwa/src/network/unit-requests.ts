@@ -1,6 +1,7 @@
 /** Requests to the unit server: JSON in, JSON out, and refusals with the server's own sentence. */
 
 import type { PlanChecks } from '../ports';
+import { tell } from '../told';
 
 /** The network or the server did not answer; nothing is known about what was done. */
 export class NoAnswerError extends Error {
@@ -58,7 +59,7 @@ export class UnitRequests {
     try {
       return new Uint8Array(await response.arrayBuffer());
     } catch (error) {
-      throw new NoAnswerError('The answer was cut off.', { cause: error });
+      throw new NoAnswerError(tell('answerCut'), { cause: error });
     }
   }
 
@@ -103,7 +104,7 @@ export class UnitRequests {
     try {
       return (await response.json()) as Answer;
     } catch (error) {
-      throw new NoAnswerError('The answer was cut off.', { cause: error });
+      throw new NoAnswerError(tell('answerCut'), { cause: error });
     }
   }
 
@@ -111,7 +112,7 @@ export class UnitRequests {
     try {
       return await this.#fetch(path, { ...init, cache: 'no-store', credentials: 'omit' });
     } catch (error) {
-      throw new NoAnswerError('The unit cannot be reached.', { cause: error });
+      throw new NoAnswerError(tell('unreachable'), { cause: error });
     }
   }
 }
@@ -129,7 +130,8 @@ function inTime(longestMs: number, stop?: AbortSignal): AbortSignal {
 
 /** A 5xx (also one of a proxy in between) says nothing about the request: treated as no answer. */
 async function refusalOf(response: Response): Promise<Error> {
-  if (response.status >= 500) return new NoAnswerError(`The unit answered ${response.status}.`);
+  if (response.status >= 500)
+    return new NoAnswerError(tell('unitFailed', { status: response.status }));
   let sentence = '';
   try {
     const problem = (await response.json()) as { detail?: unknown; title?: unknown };
@@ -139,6 +141,6 @@ async function refusalOf(response: Response): Promise<Error> {
   }
   return new RefusedError(
     response.status,
-    sentence || `The unit refused the request (${response.status}). Ask the data manager.`,
+    sentence || tell('unitRefused', { status: response.status }),
   );
 }

@@ -11,7 +11,7 @@ import { nameSetAside } from '../record-catalogue/alarms';
 import { alarmWords } from '../text/decisions';
 import { AlarmList, groupAlarms } from './decisions-alarms.svelte';
 import { seenToDrafts } from './decisions-draft';
-import { blankState } from './surveillance';
+import { blankState } from './record-state';
 
 const alarm = (counter: number, more: Partial<UnitAlarm> = {}): UnitAlarm => ({
   name: nameSetAside(`${counter}`, ''),

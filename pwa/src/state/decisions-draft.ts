@@ -2,6 +2,7 @@
  * Drafts on what is on screen: the draft id follows from the record, from what is set and from
  * what was seen, so that a second press before the screen has redrawn is the same act (HAZ-14).
  */
+import type { Role } from '../clinical-rules/visit-course-table';
 import type { Draft, HistoryEntry, Json, UnitAlarm } from '../ports';
 import { SEEN_TO, seenToRecord } from '../record-catalogue/alarms';
 import { decisionRecord, type Pair } from '../record-catalogue/double-entries';
@@ -48,24 +49,21 @@ export function undoDraft(record: string, references: readonly string[], because
 }
 
 /**
- * Say whether a device may choose an answer: that a visit ended is no desk's to choose, not even
- * where a clinician gave one of the two (HAZ-45).
+ * Say whether somebody may choose an answer: that a visit ended is a clinician's to choose alone,
+ * also where a clinician gave one of the two (HAZ-45).
  *
- * @param role - of the device, as it joined
+ * @param role - as whom the person who taps acts, of `actingRoleOf`
  */
-export function mayChoose(
-  kind: string,
-  field: string,
-  value: Json,
-  role: string | undefined,
-): boolean {
-  return kind !== 'visit' || field !== 'status' || value !== 'ended' || role === 'bedside';
+export function mayChoose(kind: string, field: string, value: Json, role: Role): boolean {
+  return kind !== 'visit' || field !== 'status' || value !== 'ended' || role === 'clinician';
 }
 
 /**
- * Return the draft by which a person settles a conflict (CF2).
+ * Return the draft by which a person settles a conflict (CF2). A visit that goes on keeps no reason
+ * of the end that was not chosen (CV6).
  *
  * @param references - all references of all values of the field: none may be left standing
+ * @param state - the record as shown
  */
 export function settleDraft(
   record: string,
@@ -73,12 +71,16 @@ export function settleDraft(
   chosen: Json,
   references: readonly string[],
   because: string,
+  state?: RecordState | null,
 ): Draft {
+  const goesOn = record.startsWith('visit/') && field === 'status' && chosen !== 'ended';
+  const reasons = goesOn ? overOf(state, 'ended_because') : {};
+  const cleared = reasons.ended_because === undefined ? {} : { ended_because: null };
   return {
     draftId: JSON.stringify(['settle', record, field, chosen, references]),
     record,
-    set: { [field]: chosen },
-    over: { [field]: references },
+    set: { [field]: chosen, ...cleared },
+    over: { [field]: references, ...reasons },
     because,
   };
 }

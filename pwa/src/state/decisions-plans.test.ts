@@ -8,7 +8,7 @@ import type {
 } from '../ports';
 import { planCheckWords } from '../text/decisions';
 import { DifferingPlans } from './decisions-plans.svelte';
-import { blankState, withFields } from './surveillance';
+import { blankState, withFields } from './record-state';
 
 const ROW: PlanCheckRow = {
   record: 'case/c',

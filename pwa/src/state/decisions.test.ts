@@ -3,8 +3,8 @@ import type { Json, RecordStore } from '../ports';
 import { valueWords } from '../text/record';
 import { aboutWhom, deviceOf, OpenDecisions, writtenMs } from './decisions.svelte';
 import { draftOn, settleDraft, undoDraft } from './decisions-draft';
+import { blankState, withFields } from './record-state';
 import type { RecordState } from './shown';
-import { blankState, withFields } from './surveillance';
 import { dayWords, monthMarks, placeOnAxis, rangeWords, weekBefore } from './surveillance-dates';
 
 const held = (value: Json, reference: string, stamp = '') => ({

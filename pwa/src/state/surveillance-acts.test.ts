@@ -8,6 +8,7 @@ import { surveillance } from '../text/surveillance';
 import { CaseRecord } from './case-record.svelte';
 import { textOf } from './shown';
 import { Surveillance } from './surveillance.svelte';
+import { hasEnded } from './surveillance-by-hand';
 import { Tablet } from './tablet.svelte';
 import { Worklist } from './worklist.svelte';
 import { bookDraft, cameDraft } from './worklist-acts';
@@ -184,9 +185,10 @@ test('[HAZ-43] what did not take place yet, or follows from nothing, is refused 
 test.each(['nurse', 'booking', ''])(
   '[HAZ-45] a tap of "%s" ends no visit and adds none: nothing is recorded, the reason is said',
   async (staffRole) => {
-    const { held, caseRecord, plan } = await openCase(staffRole);
+    const { held, tablet, caseRecord, plan } = await openCase();
     await plan.makePlan('plan');
     await settle();
+    await tablet.chooseWhoTaps('staff/s-2', 'Another', staffRole);
     const before = held.tip().counter;
 
     expect(plan.isClinician).toBe(false);
@@ -204,6 +206,85 @@ test.each(['nurse', 'booking', ''])(
     expect([plan.refused, held.tip().counter > before]).toEqual(['', true]);
   },
 );
+
+/** Has caught a planted bug: a plan that anybody could make. */
+test.each(['nurse', ''])(
+  '[CV3] [CV5] a tap of "%s" makes no plan; a clinician\'s has an owner and a day on every visit',
+  async (staffRole) => {
+    const { held, tablet, caseRecord, plan } = await openCase(staffRole);
+    const before = held.tip().counter;
+
+    await plan.makePlan('plan');
+    expect([plan.refused, held.tip().counter]).toEqual([
+      expect.stringMatching(FOR_A_CLINICIAN),
+      before,
+    ]);
+    await tablet.chooseWhoTaps('staff/s-1', 'Otis', 'endoscopist');
+    await plan.makePlan('plan');
+    await settle();
+
+    expect(caseRecord.visits.length).toBeGreaterThan(3);
+    for (const visit of caseRecord.visits) {
+      const told = ['status', 'owner_role', 'act_on'].map((field) => textOf(visit, field));
+      expect(told).toEqual([
+        'planned',
+        expect.stringMatching(/^(booking|clinician)$/),
+        expect.stringMatching(/^\d{4}-\d{2}-\d{2}$/),
+      ]);
+      expect((told[2] ?? '') >= TODAY).toBe(true);
+    }
+  },
+);
+
+/** Has caught a planted bug: the next visit planned by whoever noted the finding. */
+test('[CV3] a result that no clinician notes is kept, and the plan that follows waits for one', async () => {
+  const { tablet, caseRecord, plan } = await openCase();
+  await plan.makePlan('plan');
+  await settle();
+  const look = visitOf(caseRecord, 'eus_3m');
+  const count = caseRecord.visits.length;
+  await tablet.chooseWhoTaps('staff/s-2', 'Another', 'nurse');
+
+  await plan.recordAttended(look, HERE, 'told', 'told');
+  await plan.recordFinding(look, 'doppler_flow', 'yes', 'flow');
+  await settle();
+
+  expect(caseRecord.visits.length).toBe(count);
+  expect(textOf(visitOf(caseRecord, 'eus_3m'), 'owner_role')).toBe('clinician');
+  expect(plan.changes.fresh.length).toBeGreaterThan(0);
+});
+
+/** A device without a unit has no staff to choose from. */
+test('[CV3] a device that works alone makes its plan, whoever taps', async () => {
+  const { tablet, caseRecord, plan } = await openCase('');
+  tablet.standing = { device: 'tab-a', role: 'bedside', joined: false, unitName: '' };
+
+  await plan.makePlan('plan');
+  await settle();
+
+  expect(caseRecord.visits.length).toBeGreaterThan(3);
+});
+
+/** Caught while it was written: with every visit done there was no end but by adding a visit. */
+test('[FG4] with every visit done a clinician ends an old case with a reason, once', async () => {
+  const { caseRecord, plan } = await openCase('endoscopist', true);
+  await plan.addByHand(HAND, 'added');
+  await settle();
+  const [visit] = caseRecord.visits;
+  if (visit === undefined) throw new Error('no visit');
+  await plan.recordAttended(visit, HERE, 'told', 'told');
+  await settle();
+  expect(hasEnded(caseRecord.visits)).toBe(false);
+
+  await plan.endFollowUp('not-needed', 'ended');
+  await settle();
+  const count = caseRecord.visits.length;
+  expect([hasEnded(caseRecord.visits), count, plan.nextRecorded]).toEqual([true, 2, null]);
+
+  await plan.endFollowUp('not-needed', 'ended');
+  await settle();
+  expect([caseRecord.visits.length, plan.refused]).toEqual([count, surveillance.nothingToEnd]);
+});
 
 /** Has caught a planted bug: with nothing open a death could not be recorded. */
 test('[HAZ-43] a death is recorded where no visit is open, once', async () => {

@@ -3,7 +3,8 @@ import { answerFollowUp, type FollowUpAnswer } from '../clinical-rules/follow-up
 import { answerLiverScores } from '../clinical-rules/liver-scores';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { CaseRecord } from './case-record.svelte';
-import { askFollowUp, type Happening, type KnownInput } from './surveillance';
+import { askFollowUp, type KnownInput } from './surveillance';
+import type { Happening } from './surveillance-happenings';
 import { askLiverScores } from './workup';
 import { latestLabs } from './workup-labs';
 

@@ -3,14 +3,8 @@ import { answerFollowUp } from '../clinical-rules/follow-up';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { Json } from '../ports';
 import { surveillance } from '../text/surveillance';
-import {
-  askFollowUp,
-  blankState,
-  happeningsOf,
-  knownInputs,
-  planChanges,
-  withFields,
-} from './surveillance';
+import { blankState, withFields } from './record-state';
+import { askFollowUp, knownInputs } from './surveillance';
 import {
   findNextRecorded,
   handDraft,
@@ -20,6 +14,8 @@ import {
   listPlacesElsewhere,
   listRecorded,
 } from './surveillance-by-hand';
+import { happeningsOf } from './surveillance-happenings';
+import { planChanges } from './surveillance-plan';
 import { clinician, TODAY } from './worklist-samples';
 
 const RECORD_ONLY = packagedRuleBook(TODAY).forCase(() => true);

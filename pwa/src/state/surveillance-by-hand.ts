@@ -11,8 +11,9 @@ import type { RuleBook } from '../clinical-rules/rule-book';
 import { latestOf } from '../clinical-rules/visit-course-limits';
 import type { Role } from '../clinical-rules/visit-course-table';
 import type { Draft } from '../ports';
+import { blankState } from './record-state';
 import { type RecordState, structureOf, textOf } from './shown';
-import { blankState, findingsOf } from './surveillance';
+import { findingsOf } from './surveillance-happenings';
 import { bookingOf, isOpen, windowOf } from './worklist';
 import { actDraft, type Course } from './worklist-course';
 

@@ -1,24 +1,32 @@
 /** Acts of Surveillance on a visit, by the table of its course: owner and next day stay with it. Pure. */
-import type { Role } from '../clinical-rules/visit-course-table';
-import type { Draft } from '../ports';
-import { idOf, type RecordState, textOf } from './shown';
-import { blankState, withFields } from './surveillance';
+import { addDays } from '../clinical-rules/civil-date';
+import { latestOf } from '../clinical-rules/visit-course-limits';
+import type { CourseVisit } from '../clinical-rules/visit-course-request';
+import type { Draft, Json } from '../ports';
+import { blankState, withFields } from './record-state';
+import { idOf, type RecordState, structureOf, textOf } from './shown';
 import { handDraft, type VisitLabel } from './surveillance-by-hand';
-import { isOpen } from './worklist';
+import { isOpen, windowOf } from './worklist';
 import { type EndReason, endDraft } from './worklist-acts';
 import { actDraft, type Course } from './worklist-course';
 
-/** Whose word ends or plans a follow-up: the roles that the unit's check takes for it (FG6). */
-const CLINICIANS: readonly string[] = ['endoscopist', 'anaesthetist'];
-
 /**
- * Return as whom a person acts on visits. Nobody chosen is no clinician: the unit could not tell
- * who ended a follow-up (HAZ-45).
+ * Return the draft of a visit that the plan brings: planned by the table of its course, so that it
+ * has an owner and a day to act on from the start (CV5, HAZ-43).
  *
- * @param staffRole - of the person who taps, "" where nobody was chosen
+ * @param visit - the record as it is held now, blank where it is new
+ * @param set - what the plan says of it; its `window` and `owner_role` among it
+ * @throws ClinicalRuleError with a sentence, where somebody else than a clinician plans it (CV3)
  */
-export function courseRoleOf(staffRole: string): Role {
-  return CLINICIANS.includes(staffRole) ? 'clinician' : 'booking';
+export function plannedDraft(
+  visit: RecordState,
+  set: Readonly<Record<string, Json>>,
+  course: Course,
+): Draft {
+  const planned = withFields(blankState(visit.record), set);
+  const owner_role = textOf(planned, 'owner_role') === 'clinician' ? 'clinician' : 'booking';
+  const window = structureOf(planned, 'window') as NonNullable<CourseVisit['window']>;
+  return actDraft(visit, { act: 'plan', owner_role }, course, set, { status: 'none', window });
 }
 
 /** Where and on which day a visit took place; `place` "" is here. */
@@ -95,7 +103,11 @@ export function endFollowUpDrafts(
     textOf(visit, 'status') === 'ended' && textOf(visit, 'ended_because') === reason;
   if (standing.some((visit) => isMeant(visit) && isEndedSo(visit))) return [];
   const record = `visit/${idOf(followUp.caseRecord)}-${reason}`;
-  const { todayOn: targetOn } = course;
+  // The last visit planned: on an earlier one "not needed" would end nothing (FG5).
+  const targetOn = standing
+    .filter(isOwn)
+    .flatMap((visit) => windowOf(visit)?.targetOn ?? [])
+    .reduce((last, on) => latestOf(last, addDays(on, 1)), course.todayOn);
   const visit = { ...followUp, record, targetOn, aroundDays: 0, ownerRole: 'clinician' as const };
   const made = handDraft(visit, followUp.because, course);
   const end = endDraft(withFields(blankState(record), made.set ?? {}), reason, course);

@@ -1,25 +1,16 @@
 /** Surveillance of one case: the plan from what is known now, and the acts on it. */
-import { ClinicalRuleError } from '../clinical-rules/errors';
 import type { FollowUpAnswer, PlannedVisit } from '../clinical-rules/follow-up';
 import type { RuleBook } from '../clinical-rules/rule-book';
-import type { Clock, Draft, HistoryEntry, Json, RecordStore } from '../ports';
+import type { Clock, HistoryEntry, Json, RecordStore } from '../ports';
 import { kept } from '../text/record';
 import { surveillance } from '../text/surveillance';
+import { ActTurns, type LastAct } from './act-turns.svelte';
 import type { CaseRecord } from './case-record.svelte';
-import { draftOn, undoDraft } from './decisions-draft';
+import { courseRoleOf } from './course-role';
+import { draftOn } from './decisions-draft';
 import { civilDayOf } from './decisions-time';
 import { type RecordState, textOf } from './shown';
-import {
-  blankState,
-  type Happening,
-  happeningsOf,
-  type KnownInput,
-  knownInputs,
-  type PlanChanges,
-  planChanges,
-  resultRecordOf,
-  withFields,
-} from './surveillance';
+import { type KnownInput, knownInputs } from './surveillance';
 import { type Asked, askPlan, childClassOf } from './surveillance-asked';
 import {
   findNextRecorded,
@@ -34,32 +25,24 @@ import {
   type VisitLabel,
 } from './surveillance-by-hand';
 import {
-  courseRoleOf,
   endDrafts,
   endFollowUpDrafts,
   endLabelOf,
   type TookPlace,
   tookPlaceDraft,
 } from './surveillance-course';
+import { SurveillanceDrafts } from './surveillance-drafts';
+import { type Happening, happeningsOf } from './surveillance-happenings';
+import { type PlanChanges, planChanges } from './surveillance-plan';
 import type { Tablet } from './tablet.svelte';
 import { type EndReason, noShowDraft } from './worklist-acts';
 import type { Course } from './worklist-course';
 
 interface Parts {
   store: RecordStore;
-  tablet: Pick<Tablet, 'save' | 'whoTapsRole'>;
+  tablet: Pick<Tablet, 'save' | 'whoTapsRole' | 'standing'>;
   clock: Clock;
   ruleBook: RuleBook;
-}
-
-interface Held {
-  visits: RecordState[];
-  results: RecordState[];
-}
-
-interface LastAct {
-  words: string;
-  undo: Draft[];
 }
 
 const NO_CHANGES: PlanChanges = { fresh: [], moved: [], gone: [] };
@@ -67,17 +50,28 @@ const NO_CHANGES: PlanChanges = { fresh: [], moved: [], gone: [] };
 export class Surveillance {
   readonly #parts: Parts;
   readonly #case: CaseRecord;
-  #turn: Promise<unknown> = Promise.resolve();
+  readonly #drafts: SurveillanceDrafts;
+  readonly #turns: ActTurns;
   todayOn = $state('');
   histories = $state.raw<Record<string, HistoryEntry[]>>({});
-  lastAct = $state.raw<LastAct | null>(null);
-  /** Why the last act was not recorded, in one sentence; "" where it was. */
-  refused = $state('');
 
   constructor(parts: Parts, caseRecord: CaseRecord) {
     this.#parts = parts;
     this.#case = caseRecord;
     this.todayOn = parts.clock.today();
+    this.#turns = new ActTurns(parts.tablet, () => {
+      this.todayOn = parts.clock.today();
+    });
+    this.#drafts = new SurveillanceDrafts({
+      ...{ store: parts.store, caseRecord },
+      readHistories: async (visits) => {
+        await this.readHistories(visits);
+        return this.histories;
+      },
+      changesOf: (happened, visits) => this.#changesOf(this.#ask(happened).answer, visits),
+      planning: () => this.#planning,
+      mayPlan: () => this.mayPlan,
+    });
   }
 
   /** Read how each visit came to be; call whenever the visits changed. */
@@ -91,6 +85,15 @@ export class Surveillance {
       ),
     );
     this.histories = Object.fromEntries(entries);
+  }
+
+  get lastAct(): LastAct | null {
+    return this.#turns.last;
+  }
+
+  /** Why the last act was not recorded, in one sentence; "" where it was. */
+  get refused(): string {
+    return this.#turns.refused;
   }
 
   get indexOn(): string {
@@ -130,6 +133,15 @@ export class Surveillance {
   /** Whether the person who taps may end or plan visits (HAZ-45). */
   get isClinician(): boolean {
     return courseRoleOf(this.#parts.tablet.whoTapsRole) === 'clinician';
+  }
+
+  /**
+   * Whether the person who taps may make the plan (CV3). A device that works alone has no list of
+   * staff to choose from: whoever uses it plans.
+   */
+  get mayPlan(): boolean {
+    const { standing, whoTapsRole } = this.#parts.tablet;
+    return this.isClinician || (standing?.joined === false && whoTapsRole === '');
   }
 
   /** What a visit added by hand may be called; empty where no plan is listed. */
@@ -173,16 +185,16 @@ export class Surveillance {
 
   setIndexDay(on: string, words: string): Promise<void> {
     const { itself, caseRecord } = this.#case;
-    return this.#inTurn(() =>
-      this.#save([draftOn(itself, caseRecord, { procedure_on: on })], words),
+    return this.#turns.take(() =>
+      this.#turns.save([draftOn(itself, caseRecord, { procedure_on: on })], words),
     );
   }
 
   /** Save every visit that is new or moved, in one act. */
   makePlan(words: string): Promise<void> {
-    return this.#inTurn(async () => {
-      const { fresh, moved } = await this.#changesAfter();
-      await this.#save([...fresh, ...moved], words);
+    return this.#turns.take(async () => {
+      const { fresh, moved } = await this.#drafts.changes();
+      await this.#turns.save([...fresh, ...moved], words);
     });
   }
 
@@ -197,46 +209,51 @@ export class Surveillance {
     because: string,
     words: string,
   ): Promise<void> {
-    return this.#inTurn(async () => {
+    return this.#turns.take(async () => {
       const { on } = told;
       const status = tookPlaceDraft(visit, told, because, this.#course);
-      const result = await this.#resultDraft(visit, { on });
-      await this.#save([status, result, ...(await this.#followingDrafts(visit, { on }))], words);
+      const result = await this.#drafts.result(visit, { on });
+      await this.#turns.save(
+        [status, result, ...(await this.#drafts.following(visit, { on }))],
+        words,
+      );
     });
   }
 
   /** Note on which day a visit was that is recorded as attended; its findings are asked then. */
   noteDay(visit: RecordState, on: string, words: string): Promise<void> {
-    return this.#inTurn(async () => {
-      const result = await this.#resultDraft(visit, { on });
-      await this.#save([result, ...(await this.#followingDrafts(visit, { on }))], words);
+    return this.#turns.take(async () => {
+      const result = await this.#drafts.result(visit, { on });
+      await this.#turns.save([result, ...(await this.#drafts.following(visit, { on }))], words);
     });
   }
 
   /** Record one finding of a visit; the plan that follows is saved in the same act. */
   recordFinding(visit: RecordState, field: string, answer: Json, words: string): Promise<void> {
-    return this.#inTurn(async () => {
-      const result = await this.#resultDraft(visit, { [field]: answer });
-      const following = await this.#followingDrafts(visit, { [field]: answer });
-      await this.#save([result, ...following], words);
+    return this.#turns.take(async () => {
+      const result = await this.#drafts.result(visit, { [field]: answer });
+      const following = await this.#drafts.following(visit, { [field]: answer });
+      await this.#turns.save([result, ...following], words);
     });
   }
 
   recordNoShow(visit: RecordState, words: string): Promise<void> {
-    return this.#inTurn(async () => {
+    return this.#turns.take(async () => {
       const history = await this.#parts.store.history(visit.record);
-      await this.#save([noShowDraft(visit, history, kept.didNotCome, this.#course)], words);
+      await this.#turns.save([noShowDraft(visit, history, kept.didNotCome, this.#course)], words);
     });
   }
 
   /** End one visit that is not needed any more. */
   endVisit(visit: RecordState, words: string): Promise<void> {
-    return this.#inTurn(() => this.#save(endDrafts([visit], 'not-needed', this.#course), words));
+    return this.#turns.take(() =>
+      this.#turns.save(endDrafts([visit], 'not-needed', this.#course), words),
+    );
   }
 
   /** End the follow-up with one reason, whether a visit is open or not. */
   endFollowUp(reason: EndReason, words: string): Promise<void> {
-    return this.#inTurn(async () => {
+    return this.#turns.take(async () => {
       const { itself, caseRecord } = this.#case;
       const patient = textOf(itself, 'patient');
       const label = endLabelOf(this.labels);
@@ -244,89 +261,25 @@ export class Surveillance {
       const visits = await this.#parts.store.read({ kind: 'visit', parent: patient });
       const followUp = { patient, caseRecord, label, because };
       const drafts = endFollowUpDrafts(visits, reason, followUp, this.#course);
-      if (drafts.length === 0) this.refused = surveillance.nothingToEnd;
-      else await this.#save(drafts, words);
+      if (drafts.length === 0) this.#turns.refused = surveillance.nothingToEnd;
+      else await this.#turns.save(drafts, words);
     });
   }
 
   /** Add a visit by hand, where no plan can be made. */
   addByHand(told: Omit<HandVisit, 'patient' | 'caseRecord'>, words: string): Promise<void> {
-    return this.#inTurn(async () => {
+    return this.#turns.take(async () => {
       const { itself, caseRecord } = this.#case;
       const visit = { ...told, patient: textOf(itself, 'patient'), caseRecord };
-      await this.#save([handDraft(visit, surveillance.recordedAs.byHand, this.#course)], words);
+      await this.#turns.save(
+        [handDraft(visit, surveillance.recordedAs.byHand, this.#course)],
+        words,
+      );
     });
   }
 
   undo(): Promise<void> {
-    return this.#inTurn(async () => {
-      const last = this.lastAct;
-      if (last === null) return;
-      const answer = await this.#parts.tablet.save(last.undo);
-      if (answer.kind === 'saved') this.lastAct = null;
-    });
-  }
-
-  async #visitsNow(): Promise<RecordState[]> {
-    const patient = textOf(this.#case.itself, 'patient');
-    const visits = await this.#parts.store.read({ kind: 'visit', parent: patient });
-    return visits.filter((visit) => textOf(visit, 'case') === this.#case.caseRecord);
-  }
-
-  /** The changes of the plan as the store holds the case now, or as `told` makes it. */
-  async #changesAfter(told: (held: Held) => Held = (held) => held): Promise<PlanChanges> {
-    const [visits, results] = await Promise.all([
-      this.#visitsNow(),
-      this.#parts.store.read({ kind: 'visit_result', parent: this.#case.caseRecord }),
-    ]);
-    await this.readHistories(visits);
-    const after = told({ visits, results });
-    const happened = happeningsOf(after.visits, after.results, this.histories, civilDayOf);
-    const changes = this.#changesOf(this.#ask(happened).answer, after.visits);
-    return { ...changes, fresh: await Promise.all(changes.fresh.map((one) => this.#afresh(one))) };
-  }
-
-  /** A visit that was undone shows no field, but is there: the draft has to be a new act on it. */
-  async #afresh(draft: Draft): Promise<Draft> {
-    const [now] = await this.#parts.store.read({ kind: 'visit', record: draft.record });
-    return draftOn(now ?? null, draft.record, draft.set ?? {});
-  }
-
-  /** The visits that are new or moved once a result stands, as it is about to be saved. */
-  async #followingDrafts(visit: RecordState, told: Record<string, Json>): Promise<Draft[]> {
-    const record = resultRecordOf(visit.record);
-    const { fresh, moved } = await this.#changesAfter(({ visits, results }) => {
-      const known = results.find((result) => result.record === record);
-      const result = withFields(known ?? blankState(record), { visit: visit.record, ...told });
-      return {
-        visits: visits.map((one) =>
-          one.record === visit.record ? withFields(one, { status: 'attended' }) : one,
-        ),
-        results: [...results.filter((one) => one !== known), result],
-      };
-    });
-    return [...fresh, ...moved];
-  }
-
-  async #resultDraft(visit: RecordState, set: Record<string, Json>): Promise<Draft> {
-    const record = resultRecordOf(visit.record);
-    const [now] = await this.#parts.store.read({ kind: 'visit_result', record });
-    const isNew = now === undefined || textOf(now, 'visit') === '';
-    const base = isNew ? { case: this.#case.caseRecord, visit: visit.record } : {};
-    return draftOn(now ?? null, record, { ...base, ...set });
-  }
-
-  async #save(drafts: readonly Draft[], words: string): Promise<void> {
-    if (drafts.length === 0) return;
-    const answer = await this.#parts.tablet.save(drafts);
-    if (answer.kind === 'not-saved') return;
-    this.lastAct = {
-      words,
-      undo: drafts.map((draft, place) =>
-        undoDraft(draft.record, [answer.references[place] ?? ''], kept.undone),
-      ),
-    };
-    this.todayOn = this.#parts.clock.today();
+    return this.#turns.undo();
   }
 
   /** Under which rules visits are acted on now, and as whom; nobody holds one in person by it. */
@@ -336,18 +289,8 @@ export class Surveillance {
     return { ruleBook, todayOn: clock.today(), role, who: '' };
   }
 
-  /** One act after the other; what the rules of the course refuse is said, not recorded. */
-  #inTurn(work: () => Promise<void>): Promise<void> {
-    const done = this.#turn.then(async () => {
-      this.refused = '';
-      try {
-        await work();
-      } catch (error) {
-        if (!(error instanceof ClinicalRuleError)) throw error;
-        this.refused = error.message;
-      }
-    });
-    this.#turn = done.catch(() => undefined);
-    return done;
+  /** As `#course`, for who may make the plan. */
+  get #planning(): Course {
+    return this.mayPlan ? { ...this.#course, role: 'clinician' } : this.#course;
   }
 }

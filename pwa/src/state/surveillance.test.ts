@@ -2,15 +2,11 @@ import { expect, test } from 'vitest';
 import { answerFollowUp } from '../clinical-rules/follow-up';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { Draft, HistoryEntry, Json } from '../ports';
+import { blankState, withFields } from './record-state';
 import type { RecordState } from './shown';
-import {
-  askFollowUp,
-  blankState,
-  happeningsOf,
-  knownInputs,
-  planChanges,
-  withFields,
-} from './surveillance';
+import { askFollowUp, knownInputs } from './surveillance';
+import { happeningsOf } from './surveillance-happenings';
+import { planChanges } from './surveillance-plan';
 
 const CASE = 'case/c-1';
 const PATIENT = 'patient/p-1';

@@ -3,6 +3,7 @@ import { beforeEach, expect, test } from 'vitest';
 import { nameFork, nameSetAside } from '../record-catalogue/alarms';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { seenToDrafts } from '../state/decisions-draft';
+import { sayTold } from '../text/told';
 import { listAlarms, listOpenAlarms } from './alarm-rows';
 import { openMemoryDisk } from './memory-database';
 import { OperationStore } from './operation-store';
@@ -52,7 +53,7 @@ test('[CF5] what was set aside is told until a person has seen to it, and stays 
       received_ms: NOON,
     },
   ]);
-  expect(store.standingTrouble()).toBe(
+  expect(sayTold(store.standingTrouble())).toBe(
     '1 entry was set aside for the data manager: It was altered.',
   );
 
@@ -73,7 +74,7 @@ test('[CF6] another one is told again, and a retracted decision opens the first'
   const retract = decision?.heads ?? [];
   store.save([{ draftId: 'undo', record: decision?.record ?? '', retract }], WHO, around);
 
-  expect(store.standingTrouble()).toBe(
+  expect(sayTold(store.standingTrouble())).toBe(
     '2 entries were set aside for the data manager: The second.',
   );
 });
@@ -106,11 +107,11 @@ test('[CF5] [EX9] a fork of the own log is told until a person has seen to it', 
   expect(listAlarms(store).map(({ name, kind }) => [name, kind])).toEqual([
     [nameFork('tablet-a', 'ep01'), 'fork'],
   ]);
-  expect(store.standingTrouble()).toContain('Two devices have written as this one');
+  expect(sayTold(store.standingTrouble())).toContain('Two devices have written as this one');
 
   seeTo(undefined, 'Second device found');
   expect(store.standingTrouble()).toBe('');
 
   store.reissueBranch('ep02', 1, 'ep03');
-  expect(store.standingTrouble()).toContain('Two devices have written as this one');
+  expect(sayTold(store.standingTrouble())).toContain('Two devices have written as this one');
 });

@@ -3,12 +3,11 @@ import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex, utf8ToBytes } from '@noble/hashes/utils.js';
 import type { UnitAlarm } from '../ports';
 import { findSeenTo, nameFork, nameSetAside } from '../record-catalogue/alarms';
+import { tell } from '../told';
 import type { Database } from './database';
 import { heldHash } from './operation-rows';
 import type { OperationStore } from './operation-store';
 
-const FORKED =
-  'Two devices have written as this one (a copied or restored tablet). The entries of both are kept and exchanged. Find the second one and tell the data manager.';
 const OP_ID = /^([a-z0-9-]{1,32})\.([a-z0-9]{4,16})\.([1-9]\d{0,11})$/;
 
 /** Under this name a tablet remembers which alarms the unit calls seen to. */
@@ -34,14 +33,14 @@ export function listOpenAlarms(store: OperationStore): UnitAlarm[] {
   return alarms.filter(({ name }) => !seen.has(name) && !seenThere.has(name));
 }
 
-/** Return one sentence about what waits for a person on this tablet, "" when nothing does. */
+/** Tell what waits for a person on this tablet, "" when nothing does. */
 export function tellTrouble(store: OperationStore): string {
   const open = listOpenAlarms(store);
   const [first] = open;
   if (first?.name.startsWith('fork/')) return first.sentence;
   const last = open.at(-1);
   if (last === undefined) return '';
-  return `${open.length === 1 ? '1 entry was' : `${open.length} entries were`} set aside for the data manager: ${last.sentence}`;
+  return tell('setAside', { count: open.length, why: last.sentence });
 }
 
 function listForks(store: OperationStore): UnitAlarm[] {
@@ -53,7 +52,7 @@ function listForks(store: OperationStore): UnitAlarm[] {
       kind: 'fork',
       op_id: `${device}.${epoch}`,
       record: '',
-      sentence: FORKED,
+      sentence: tell('forked'),
       received_ms: null,
     }));
 }

@@ -7,6 +7,7 @@ import { SyncError } from '../sync/errors';
 import { kindOf, type Operation, readBody, writeEnvelope } from '../sync/operation';
 import { placeOperation } from '../sync/operation-log';
 import { writeHeadText } from '../sync/signing';
+import { tell } from '../told';
 import type { Bundle, HeadSignature } from './bundle';
 import { showWholeCases } from './dropping';
 import { Intake } from './intake';
@@ -72,7 +73,7 @@ export async function signOwnHead(
  */
 export function takeInBundle(store: OperationStore, bundle: Bundle, wallMs: number): TakenIn {
   if (store.ownDevice() === null) {
-    throw new SyncError('This device has not been set up. Set it up, then open the file again.');
+    throw new SyncError(tell('fileNotSetUp'));
   }
   return store.database.transaction(() => {
     const receiver = new BundleReceiver(store, wallMs);
@@ -111,7 +112,7 @@ class BundleReceiver {
     } else if (operation.device === SERVER_DEVICE || !this.#streams.includes(operation.stream)) {
       this.#result.left += 1;
     } else if (speaksForServer(operation)) {
-      const sentence = `${operation.opId} speaks for the unit server, which no file may. It is kept aside for the data manager.`;
+      const sentence = tell('forServer', { entry: operation.opId });
       this.#result.setAside += 1;
       this.#intake.setAside(operation.opId, envelope, body, sentence);
     } else if (operation.device === this.#own) this.#takeOwn(operation);

@@ -6,6 +6,7 @@ import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
 import { textBytes } from '../sync/canonical-text';
 import { SyncError } from '../sync/errors';
+import { tell, whyOf } from '../told';
 import type { Bound, Database } from './database';
 
 const APPLICATION_ID = 0x43425544;
@@ -98,7 +99,7 @@ export async function writeBundle(
  */
 export async function readBundle(open: OpenFile, content: Uint8Array): Promise<Bundle> {
   if (content.length > MAX_BUNDLE_BYTES) {
-    throw new BundleError(`The file is over ${MAX_BUNDLE_BYTES} bytes. Save smaller ones.`);
+    throw new BundleError(tell('fileTooLarge', { bytes: MAX_BUNDLE_BYTES }));
   }
   let file: MemoryFile | null = null;
   try {
@@ -106,10 +107,7 @@ export async function readBundle(open: OpenFile, content: Uint8Array): Promise<B
     return readTables(file.database);
   } catch (error) {
     if (error instanceof BundleError) throw error;
-    const why = error instanceof Error ? error.message : String(error);
-    throw new BundleError(`The file is no whole bundle (${why}). Save it again and open that.`, {
-      cause: error,
-    });
+    throw new BundleError(tell('fileBroken', { why: whyOf(error) }), { cause: error });
   } finally {
     closeQuietly(file);
   }
@@ -127,19 +125,17 @@ function readTables(database: Database): Bundle {
   database.exec('PRAGMA trusted_schema = off');
   database.exec('PRAGMA cell_size_check = on');
   if (numberOf(database, 'application_id') !== APPLICATION_ID) {
-    throw new BundleError('The file is no bundle of this program. Choose the one that was saved.');
+    throw new BundleError(tell('fileForeign'));
   }
   const version = numberOf(database, 'user_version');
   if (version !== FORMAT_VERSION) {
-    throw new BundleError(
-      `The file is a bundle of format ${version}; this app reads ${FORMAT_VERSION}. Update the app, then open it again.`,
-    );
+    throw new BundleError(tell('fileFormat', { format: version, reads: FORMAT_VERSION }));
   }
   const found = database
     .select('SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL')
     .map((row) => String(row.sql));
   if (found.sort().join(';') !== [...TABLES].sort().join(';')) {
-    throw new BundleError('The file has other tables than a bundle has. Save it again.');
+    throw new BundleError(tell('fileTables'));
   }
   const rows = Object.fromEntries(
     database
@@ -147,7 +143,7 @@ function readTables(database: Database): Bundle {
       .map((row) => [textOf(row.name), textOf(row.content)]),
   );
   if (Object.keys(rows).sort().join(' ') !== MANIFEST_NAMES.join(' ')) {
-    throw new BundleError('The file has another manifest than a bundle has. Save it again.');
+    throw new BundleError(tell('fileManifest'));
   }
   const bundle: Bundle = {
     manifest: {
@@ -165,9 +161,7 @@ function readTables(database: Database): Bundle {
   };
   const expected = manifestRows(bundle);
   if (MANIFEST_NAMES.some((name) => expected[name] !== rows[name])) {
-    throw new BundleError(
-      'The file was changed or damaged after it was saved. Save it again, or carry it on another stick.',
-    );
+    throw new BundleError(tell('fileChanged'));
   }
   return bundle;
 }
@@ -175,7 +169,7 @@ function readTables(database: Database): Bundle {
 /** A changed byte can turn a text into bytes or a number. */
 function textOf(content: Bound | undefined): string {
   if (typeof content !== 'string') {
-    throw new BundleError('The file holds a text that is none. Save it again.');
+    throw new BundleError(tell('fileText'));
   }
   return content;
 }

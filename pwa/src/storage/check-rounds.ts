@@ -1,4 +1,5 @@
 /** The check of log and states while the app runs, a piece at a time, with time left to taps. */
+import { tell } from '../told';
 import type { OperationStore } from './operation-store';
 import { type CheckedRecords, checkRecords } from './store-check';
 
@@ -46,7 +47,7 @@ function checkAfter(
 function checkNext(store: OperationStore, { nowMs }: Surroundings, record: string): CheckedRecords {
   const { database, catalogue } = store;
   return checkRecords(database, catalogue, record, CHECKED_AT_ONCE, ({ opId, envelope, body }) => {
-    const sentence = `${opId} was altered on this tablet's disk. It counts for nothing here; ask the data manager.`;
+    const sentence = tell('altered', { entry: opId });
     store.setAside('tablet', opId, envelope, body, sentence, nowMs());
   });
 }

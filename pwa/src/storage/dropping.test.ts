@@ -8,6 +8,7 @@ import type { JsonContent } from '../sync/canonical-text';
 import type { RecordState } from '../sync/merge';
 import { kindOf, writeEnvelope } from '../sync/operation';
 import { verifyChain } from '../sync/operation-log';
+import { sayTold } from '../text/told';
 import { collectBundle, takeInBundle } from './bundle-transfer';
 import { listDropped, wantedCases } from './dropped-rows';
 import { dropOldCases, goOnPastDropped, KEEP_MS } from './dropping';
@@ -387,7 +388,7 @@ test('[SN7] a unit put back to before a drop gets new work in a new epoch', () =
   expect(goOnPastDropped(a.store, 'ep02')).toBe(true);
 
   expect(a.store.tip()).toEqual({ epoch: 'ep02', counter: 0, hash: '' });
-  expect(a.store.notice()).toMatch(/before 2 old entries .*tell the data manager\.$/);
+  expect(sayTold(a.store.notice())).toMatch(/before 2 old entries .*tell the data manager\.$/);
   expect(goOnPastDropped(a.store, 'ep03')).toBe(false);
   a.write('complication/x-1', { case: 'case/c-2', what: 'fever' });
   expect(a.store.ownOperations('ep02', 1, 10)).toHaveLength(1);
@@ -432,8 +433,12 @@ describe('[SN8] [EX9] a fork that begins within what was dropped', () => {
       { op_id: 'tablet-a.ep01.1', body: null },
       { op_id: 'tablet-a.ep01.2', body: null },
     ]);
-    expect(a.store.quarantined().sentence).toMatch(/was dropped from this tablet while the unit/);
-    expect(a.store.notice()).toMatch(/another version of 2 old entries .*tell the data manager\.$/);
+    expect(sayTold(a.store.quarantined().sentence)).toMatch(
+      /was dropped from this tablet while the unit/,
+    );
+    expect(sayTold(a.store.notice())).toMatch(
+      /another version of 2 old entries .*tell the data manager\.$/,
+    );
   });
 
   /** The planted bug it has caught: records without any entry shown as empty ones. */

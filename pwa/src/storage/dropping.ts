@@ -5,6 +5,7 @@
  * envelopes stay, so that chains and hashes are as before, and a stub by which it is asked for.
  */
 import { type RecordState, shownValue } from '../sync/merge';
+import { tell } from '../told';
 import type { Database } from './database';
 import { forgetDropped, listDropped, recordsInPart } from './dropped-rows';
 import { isHeld, logNumber, recordNumber } from './operation-rows';
@@ -160,9 +161,7 @@ export function goOnPastDropped(store: OperationStore, newEpoch: string): boolea
   const count = Number(lacking?.count ?? 0);
   if (count === 0) return false;
   store.beginEpoch(newEpoch);
-  store.giveNotice(
-    `The unit was put back to a copy from before ${count} old entries of this tablet, which are no longer on it. New entries reach the unit. Exchange every other tablet with it, and tell the data manager.`,
-  );
+  store.giveNotice(tell('unitOlder', { count }));
   return true;
 }
 

@@ -1,6 +1,7 @@
 /** Saving operations to a file and opening one, from a press to a sentence. */
 import type { Signer } from '../network/push-signing';
 import type { TakenIn } from '../ports';
+import { tell, whyOf } from '../told';
 import { readBundle, writeBundle } from './bundle';
 import { collectBundle, signOwnHead, takeInBundle } from './bundle-transfer';
 import { openMemoryFile } from './memory-file';
@@ -29,7 +30,6 @@ export async function openFile(
     const bundle = await readBundle(openMemoryFile, bytes);
     return { kind: 'taken-in', taken: takeInBundle(store, bundle, nowMs) };
   } catch (error) {
-    const why = error instanceof Error ? error.message : String(error);
-    return { kind: 'refused', sentence: `Nothing was taken in. ${why}` };
+    return { kind: 'refused', sentence: tell('nothingTaken', { why: whyOf(error) }) };
   }
 }

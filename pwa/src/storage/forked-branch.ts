@@ -2,6 +2,7 @@
 import { type Operation, referenceOf, writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
 import { reissueBranch } from '../sync/reissue';
+import { tell } from '../told';
 import type { Database } from './database';
 import {
   deleteOperation,
@@ -56,7 +57,7 @@ export function moveBranch(database: Database, from: Place, tip: Tip): MovedBran
   if (last !== undefined) moveTip(database, last);
   return {
     records: [...new Set(branch.map((one) => one.record))],
-    sentence: dropped.length === 0 ? '' : tellDropped(dropped.length),
+    sentence: dropped.length === 0 ? '' : tell('unitOther', { count: dropped.length }),
   };
 }
 
@@ -88,13 +89,8 @@ function keepFirst(database: Database, first: Operation, again: Operation): void
 }
 
 function keepEnvelope(database: Database, { opId, ...operation }: Operation): void {
-  const sentence = `${opId} was dropped from this tablet while the unit held it, and the unit now holds another version. Its envelope is kept; look for its text on other tablets and in backups of the unit.`;
+  const sentence = tell('droppedVersion', { entry: opId });
   const [row] = database.select('SELECT max(taken_in_ms) AS ms FROM operation');
   const envelope = writeEnvelope({ opId, ...operation });
   setAside(database, 'tablet', opId, envelope, null, sentence, Number(row?.ms ?? 0));
-}
-
-function tellDropped(count: number): string {
-  const entries = count === 1 ? '1 old entry' : `${count} old entries`;
-  return `The unit holds another version of ${entries} of this tablet, whose texts are no longer on it. All newer entries were written again. Exchange every other tablet with the unit, and tell the data manager.`;
 }

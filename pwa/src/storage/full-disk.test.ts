@@ -4,6 +4,7 @@ import { MemoryUnit } from '../network/memory-unit';
 import { UnitRequests } from '../network/unit-requests';
 import type { Draft } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { sayTold } from '../text/told';
 import type { Bound, Database, Row } from './database';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
@@ -103,7 +104,7 @@ describe('disk_full', () => {
         break;
       }
       refusals += 1;
-      expect('sentence' in answer && answer.sentence).toMatch(
+      expect('sentence' in answer && sayTold(answer.sentence)).toMatch(
         /^NOT SAVED\. The tablet's disk refused \(database or disk is full\)\. .* then press again\.$/,
       );
       expect(store.tip()).toEqual(before);

@@ -8,6 +8,7 @@ import type { Catalogue } from '../record-catalogue/catalogue';
 import { readStamp, type Stamp, takeNotice, writeStamp } from '../sync/clock';
 import { MalformedOperationError, SyncError } from '../sync/errors';
 import { kindOf, type Operation, readOperation, writeEnvelope } from '../sync/operation';
+import { tell } from '../told';
 import type { Database } from './database';
 import { readMeta, writeMeta } from './meta-rows';
 import { fillInBody, insertOperation, recordNumber } from './operation-rows';
@@ -65,9 +66,7 @@ export class Intake {
     const came = stream ?? operation.stream;
     const expected = this.#catalogue.streamOf(kindOf(operation.record));
     if (operation.stream === came && (expected === null || expected === came)) return operation;
-    throw new MalformedOperationError(
-      `${operation.opId} came in stream ${came}, where it does not belong. Ask the data manager.`,
-    );
+    throw new MalformedOperationError(tell('otherStream', { entry: operation.opId, stream: came }));
   }
 
   /** Put an operation into its free place of the log. */
@@ -105,8 +104,9 @@ export class Intake {
 
   /** Keep the second of two pasts under one id aside (LG4). */
   setForkAside(operation: Operation): void {
-    const sentence = `Two devices wrote as ${operation.device}: ${operation.opId} came in two versions. Both are kept; ask the data manager.`;
-    this.setAside(operation.opId, writeEnvelope(operation), operation.bodyText, sentence);
+    const { device, opId, bodyText } = operation;
+    const sentence = tell('twoVersions', { device, entry: opId });
+    this.setAside(opId, writeEnvelope(operation), bodyText, sentence);
   }
 
   setAside(opId: string, envelope: string, body: string | null, sentence: string): void {

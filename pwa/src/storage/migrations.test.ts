@@ -8,6 +8,7 @@ import { bytesToHex, hexToBytes } from '@noble/hashes/utils.js';
 import { describe, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { kindOf, makeOperation, writeEnvelope } from '../sync/operation';
+import { sayTold } from '../text/told';
 import type { Database, Row } from './database';
 import { openMemoryDisk } from './memory-database';
 import { NewerStoreError } from './migrations';
@@ -118,7 +119,7 @@ describe.each(dumps)('[REL-11] %s', (file) => {
     expect(store.ownDevice()).toMatchObject({ device: 'tablet-a', token: 'token-of-tablet-a' });
     expect(store.tip()).toMatchObject({ epoch: 'ep02', counter: 1 });
     expect(store.unsent().count).toBe(4);
-    expect(store.standingTrouble()).toContain('Two devices have written as this one');
+    expect(sayTold(store.standingTrouble())).toContain('Two devices have written as this one');
     expect(store.cursors()).toEqual({ care: 9 });
     expect(store.quarantined().count).toBe(1);
     expect(store.recall('place')).toBe('#/case/c-1/procedure');

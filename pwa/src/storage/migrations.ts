@@ -1,4 +1,5 @@
 /** Numbered changes of the tablet's schema, each applied in one transaction with its record. */
+import { tell } from '../told';
 import type { Database } from './database';
 import createOperationLog from './migrations/0001_create_operation_log.sql?raw';
 import keepForkedBranches from './migrations/0002_keep_forked_branches.sql?raw';
@@ -33,9 +34,7 @@ export function applyMigrations(database: Database): void {
   const [found] = database.select('PRAGMA user_version');
   const applied = Number(found?.user_version ?? 0);
   if (applied > MIGRATIONS.length) {
-    throw new NewerStoreError(
-      'Nothing was changed. The records on this tablet were written by a newer version of the app. Connect to the unit once and reload to get that version.',
-    );
+    throw new NewerStoreError(tell('newerApp'));
   }
   for (const [place, { script, carry }] of MIGRATIONS.entries()) {
     if (place < applied) continue;

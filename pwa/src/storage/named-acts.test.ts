@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { beforeAll, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { readBody } from '../sync/body';
+import { tell } from '../told';
 import { openMemoryDisk } from './memory-database';
 import { OperationStore } from './operation-store';
 
@@ -39,7 +40,7 @@ test('[HAZ-25] an entry is written with both people, or not at all', () => {
       };
       const save = () => store.save([draft], { by, tappedBy }, circumstances);
       if (by === '' || tappedBy === '') {
-        expect(save).toThrow('Nobody is named as tapping.');
+        expect(save).toThrow(tell('nobodyTaps'));
         expect(store.ownOperations('ep01', 1, 1_000)).toHaveLength(before);
         return;
       }

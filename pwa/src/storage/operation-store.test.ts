@@ -2,6 +2,8 @@ import { beforeEach, expect, test } from 'vitest';
 import type { Draft } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { readOperation, referenceOf, writeEnvelope } from '../sync/operation';
+import { sayTold } from '../text/told';
+import { tell } from '../told';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { OperationStore, type PulledRow } from './operation-store';
 
@@ -74,7 +76,9 @@ test('[HAZ-14] the same draft twice is one operation', () => {
 test('a draft id cannot be used for a second record', () => {
   a.save(puncture('d-1', 30_000));
 
-  expect(() => a.save({ ...puncture('d-1', 1), record: 'puncture/p-2' })).toThrow(/another record/);
+  expect(() => a.save({ ...puncture('d-1', 1), record: 'puncture/p-2' })).toThrow(
+    tell('draftElsewhere', { draft: 'd-1' }),
+  );
   expect(a.store.tip().counter).toBe(1);
 });
 
@@ -198,7 +202,7 @@ test('[LG4] a second version under a known id is set aside and the first stays',
 
   b.store.applyPulled('care', [[2, fork, row[2]]], 2, NOON);
 
-  expect(b.store.quarantined().sentence).toContain('two versions');
+  expect(sayTold(b.store.quarantined().sentence)).toContain('two versions');
   expect(b.store.history('puncture/p-1').map((entry) => entry.reference)).toEqual([
     referenceOf(other),
   ]);
@@ -276,14 +280,14 @@ test('a booking device saves no clinical finding', async () => {
 
   expect(() =>
     store.save([puncture('d-1', 1)], WHO, { wallMs: NOON, newSalt: () => '0'.repeat(32) }),
-  ).toThrow(/bedside tablet/);
+  ).toThrow(tell('noFindings'));
   expect(store.tip().counter).toBe(0);
 });
 
 test('a store of a newer version is refused and left as it is', () => {
   a.disk.database.exec('PRAGMA user_version = 99');
 
-  expect(() => new OperationStore(a.disk.database, packagedCatalogue())).toThrow(/newer version/);
+  expect(() => new OperationStore(a.disk.database, packagedCatalogue())).toThrow(tell('newerApp'));
 });
 
 test('[EX7] a page that cannot be applied whole leaves neither operations nor cursor', () => {

@@ -11,6 +11,7 @@ import { nextStamp, readStamp, writeStamp } from '../sync/clock';
 import { MalformedOperationError, SyncError } from '../sync/errors';
 import type { RecordState } from '../sync/merge';
 import { kindOf, makeOperation, referenceOf } from '../sync/operation';
+import { tell } from '../told';
 import { tellTrouble } from './alarm-rows';
 import type { Database } from './database';
 import { readMeta, writeMeta } from './meta-rows';
@@ -62,9 +63,9 @@ export class OperationStore extends UnitCopy {
     circumstances: SavingCircumstances,
   ): SavedDrafts {
     const own = this.ownDevice();
-    if (own === null) throw new SyncError('This device has not been set up. Set it up first.');
+    if (own === null) throw new SyncError(tell('notSetUp'));
     if (who.by === '' || who.tappedBy === '') {
-      throw new SyncError('Nobody is named as tapping. Choose who taps, then press again.');
+      throw new SyncError(tell('nobodyTaps'));
     }
     return this.database.transaction(() => {
       const references = drafts.map((draft) => this.#saveDraft(draft, who, own, circumstances));
@@ -83,18 +84,14 @@ export class OperationStore extends UnitCopy {
     const [known] = selectOperations(this.database, 'WHERE draft_id = ?', [draft.draftId]);
     if (known !== undefined) {
       if (known.record === draft.record) return referenceOf(known);
-      throw new MalformedOperationError(
-        `The entry ${draft.draftId} was saved for another record. Press again on a fresh control.`,
-      );
+      throw new MalformedOperationError(tell('draftElsewhere', { draft: draft.draftId }));
     }
     const stream = this.catalogue.streamOf(kindOf(draft.record));
     if (stream === null) {
-      throw new MalformedOperationError(
-        `The app does not know the record kind ${kindOf(draft.record)}. Update it, then save again.`,
-      );
+      throw new MalformedOperationError(tell('unknownKind', { kind: kindOf(draft.record) }));
     }
     if (!STREAMS_OF_ROLE[own.role].includes(stream)) {
-      throw new SyncError('A booking device records no clinical finding. Use a bedside tablet.');
+      throw new SyncError(tell('noFindings'));
     }
     const tip = this.tip();
     const last = readMeta<string>(this.database, 'last_stamp');
@@ -153,7 +150,7 @@ export class OperationStore extends UnitCopy {
     return countAside(this.database);
   }
 
-  /** One sentence about what waits for a person on this tablet, "" when nothing does (CF5). */
+  /** Tells what waits for a person on this tablet, "" when nothing does (CF5). */
   standingTrouble(): string {
     return tellTrouble(this);
   }

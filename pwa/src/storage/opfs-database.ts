@@ -5,6 +5,7 @@
  * records nothing.
  */
 import sqlite3InitModule from '@sqlite.org/sqlite-wasm';
+import { tell, whyOf } from '../told';
 import type { Database } from './database';
 import { SqliteDatabase } from './sqlite-database';
 import { type RecordsFiles, StoreRefusedError } from './store-opening';
@@ -73,15 +74,10 @@ function setDurability(database: Database): void {
   database.exec(`PRAGMA cache_size = -${CACHE_KIB}`);
   const [flush] = database.select('PRAGMA synchronous');
   if (journal?.journal_mode !== 'wal' || flush?.synchronous !== 2) {
-    throw new StoreRefusedError(
-      'NOT SAVED: this browser does not write safely to its disk, so nothing can be recorded here. Update the browser, or use another tablet.',
-    );
+    throw new StoreRefusedError(tell('unsafeDisk'));
   }
 }
 
 function refusal(error: unknown): StoreRefusedError {
-  const why = error instanceof Error ? error.message : String(error);
-  return new StoreRefusedError(
-    `NOT SAVED: the records on this tablet cannot be opened (${why}). Nothing was deleted. Close other windows of the app, restart the browser (not in private mode), and ask the data manager if it stays so.`,
-  );
+  return new StoreRefusedError(tell('cannotOpen', { why: whyOf(error) }));
 }

@@ -3,6 +3,7 @@ import type { Catalogue } from '../record-catalogue/catalogue';
 import { SyncError } from '../sync/errors';
 import { type Operation, readOperation, referenceOf, writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
+import { tell } from '../told';
 import type { Database } from './database';
 import { readMeta, writeMeta } from './meta-rows';
 import { heldHash, insertOperation, logNumber, operationsFrom } from './operation-rows';
@@ -125,15 +126,13 @@ function readEntry(
 ): Operation | null {
   const operation = readOperation(envelope, body);
   if (operation.opId !== `${device}.${epoch}.${counter}`) {
-    throw new SyncError(`${operation.opId} lay in another one's place. Ask the data manager.`);
+    throw new SyncError(tell('misplaced', { entry: operation.opId }));
   }
   const held = heldHash(database, device, epoch, counter);
   if (held === operation.hash || isWrittenAgain(database, operation)) return null;
   const before = counter === 1 ? '' : heldHash(database, device, epoch, counter - 1);
   if (held !== null || (before !== null && before !== operation.previous)) {
-    throw new SyncError(
-      `${operation.opId} contradicts the log of this tablet. Both are kept; ask the data manager.`,
-    );
+    throw new SyncError(tell('contradicts', { entry: operation.opId }));
   }
   return operation;
 }

@@ -2,6 +2,7 @@
  * Bytes of pictures on the tablet: files of the browser's private file system, each named by
  * SHA-256 over its content. Only the worker of the window that writes calls this.
  */
+import { tell } from '../told';
 
 /** Where bytes of pictures lie. */
 export interface PictureFiles {
@@ -30,7 +31,7 @@ export const opfsPictureFiles: PictureFiles = {
       handle.close();
       if (!isWhole) await folder.removeEntry(sha256);
     }
-    if (!isWhole) throw new Error('there is no room');
+    if (!isWhole) throw new Error(tell('noRoom'));
   },
 
   async read(sha256) {

@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto';
 import { beforeEach, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { sayTold } from '../text/told';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { MemoryPictureFiles } from './memory-picture-files';
 import { OperationStore } from './operation-store';
@@ -55,7 +56,7 @@ test('[REL-10] a full disk gives NOT SAVED and leaves nothing that would be sent
 
   const answer = await shelf.keep('picture/p-1', picture(100));
 
-  expect(answer.kind === 'not-saved' && answer.sentence).toMatch(
+  expect(answer.kind === 'not-saved' && sayTold(answer.sentence)).toMatch(
     /^NOT SAVED\. .*Free some space, then press again\.$/,
   );
   expect(shelf.unsent()).toEqual({});
@@ -68,7 +69,7 @@ test.each([
 ])('%s is refused with a sentence', async (_, bytes, sentence) => {
   const answer = await shelf.keep('picture/p-1', bytes);
 
-  expect(answer.kind === 'not-saved' && answer.sentence).toMatch(sentence);
+  expect(answer.kind === 'not-saved' && sayTold(answer.sentence)).toMatch(sentence);
   expect(files.files.size).toBe(0);
 });
 

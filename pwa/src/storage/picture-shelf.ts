@@ -7,6 +7,7 @@
 import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
 import type { Json, KeepPictureAnswer, PictureBytes } from '../ports';
+import { tell, whyOf } from '../told';
 import { readMeta, writeMeta } from './meta-rows';
 import type { OperationStore } from './operation-store';
 import type { PictureFiles } from './picture-files';
@@ -47,20 +48,17 @@ export class PictureShelf {
   async keep(record: string, bytes: Uint8Array<ArrayBuffer>): Promise<KeepPictureAnswer> {
     const mediaType = mediaTypeOf(bytes);
     if (mediaType === null) {
-      return refuse('This is no JPEG or PNG picture. Take another one.');
+      return refuse(tell('noPicture'));
     }
     if (bytes.length > MAX_PICTURE_BYTES) {
-      return refuse('The picture is over 8 MiB. Take it again, smaller.');
+      return refuse(tell('pictureTooLarge'));
     }
     const hash = bytesToHex(sha256(bytes));
     try {
       await this.#files.keep(hash, bytes);
       this.noteUnsent(hash, record);
     } catch (error) {
-      const why = error instanceof Error ? error.message : String(error);
-      return refuse(
-        `The tablet's disk did not take the picture (${why}). Free some space, then press again.`,
-      );
+      return { kind: 'not-saved', sentence: tell('pictureRefused', { why: whyOf(error) }) };
     }
     return { kind: 'kept', sha256: hash, mediaType };
   }
@@ -134,6 +132,6 @@ function readFile(value: Json): { sha256: string; bytes: number } | null {
   return isNamed && typeof bytes === 'number' ? { sha256: hash, bytes } : null;
 }
 
-function refuse(sentence: string): KeepPictureAnswer {
-  return { kind: 'not-saved', sentence: `NOT SAVED. ${sentence}` };
+function refuse(why: string): KeepPictureAnswer {
+  return { kind: 'not-saved', sentence: tell('notSaved', { why }) };
 }

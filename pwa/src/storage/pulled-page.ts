@@ -1,6 +1,7 @@
 /** One page of a pull, taken in by the rules of the exchange. */
 import { type Operation, writeEnvelope } from '../sync/operation';
 import { placeOperation } from '../sync/operation-log';
+import { tell } from '../told';
 import { Intake } from './intake';
 import { deleteOperation, heldHash, operationAt } from './operation-rows';
 import type { UnitCopy } from './unit-copy';
@@ -90,7 +91,7 @@ function takeInstead(store: UnitCopy, intake: Intake, operation: Operation): voi
   const { device, opId } = operation;
   const before = operationAt(store.database, operation);
   if (before !== null) {
-    const sentence = `Two devices wrote as ${device}: the unit holds another version of ${opId} than this tablet did. Both are kept; ask the data manager.`;
+    const sentence = tell('twoVersionsAtUnit', { device, entry: opId });
     intake.setAside(opId, writeEnvelope(before), before.bodyText, sentence);
     deleteOperation(store.database, operation);
     intake.touch(before.record);

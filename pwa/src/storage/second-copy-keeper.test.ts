@@ -1,6 +1,7 @@
 /** Log and second copy under loss, damage and kills; both gone is named. */
 import { beforeEach, describe, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { sayTold } from '../text/told';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
 import { OperationStore, type OwnDevice } from './operation-store';
@@ -106,7 +107,9 @@ describe('keeping', () => {
     first.copy.fails = 'write';
     first.save(1);
     await first.keeper.keep();
-    expect(first.keeper.trouble).toMatch(/second copy .* cannot be kept \(no space left\)/);
+    expect(sayTold(first.keeper.trouble)).toMatch(
+      /second copy .* cannot be kept \(no space left\)/,
+    );
 
     first.copy.fails = null;
     await first.keeper.keep();
@@ -128,7 +131,7 @@ describe('storage_evicted', () => {
     expect(found.store.ownOperations('ep01', 1, 100)).toEqual(
       first.store.ownOperations('ep01', 1, 100),
     );
-    expect(found.store.notice()).toMatch(/^Store repaired: 41 entries restored/);
+    expect(sayTold(found.store.notice())).toMatch(/^Store repaired: 41 entries restored/);
     expect(found.store.unsent().count).toBe(41);
     expect(found.store.isRecovering()).toBe(true);
     // New work never shares an id with an entry that the copy may have lacked.
@@ -160,7 +163,9 @@ describe('storage_evicted', () => {
 
     const found = await again(first.disk.reopen(), first.copy);
 
-    expect(found.store.notice()).toMatch(/^Store repaired: the second copy .* 40 entries copied/);
+    expect(sayTold(found.store.notice())).toMatch(
+      /^Store repaired: the second copy .* 40 entries copied/,
+    );
     expect(found.counters()).toHaveLength(41);
     expect(found.store.tip().epoch).not.toBe('ep01');
     const third = await again(found.disk.reopen(), found.copy);
@@ -176,7 +181,7 @@ describe('storage_evicted', () => {
     const found = await again(await openMemoryDisk(), first.copy);
 
     expect(found.store.ownDevice()).toBeNull();
-    expect(found.store.notice()).toContain('held as tablet-a are gone from its disk');
+    expect(sayTold(found.store.notice())).toContain('held as tablet-a are gone from its disk');
     // and nothing of what is left is written over before a person has joined it again
     expect(first.copy.content.head).toBeNull();
   });
@@ -189,7 +194,7 @@ describe('storage_evicted', () => {
 
     const found = await again(older, first.copy);
 
-    expect(found.store.notice()).toMatch(/^Store repaired: 4 entries restored/);
+    expect(sayTold(found.store.notice())).toMatch(/^Store repaired: 4 entries restored/);
     expect(found.store.read({ kind: 'puncture' })).toHaveLength(7);
     expect(found.store.tip().epoch).not.toBe('ep01');
     expect(found.store.tipOf('ep01')).toMatchObject({ counter: 7 });
@@ -208,7 +213,7 @@ describe('storage_evicted', () => {
       'puncture/p-3',
     ]);
     expect(found.store.quarantined().count).toBe(1);
-    expect(found.store.notice()).toMatch(/^Store repaired: 2 entries restored/);
+    expect(sayTold(found.store.notice())).toMatch(/^Store repaired: 2 entries restored/);
   });
 
   /** The bug it has caught: entries of one epoch left in the order in which they lay. */
@@ -244,7 +249,7 @@ describe('storage_evicted', () => {
     found.save(1, 90);
     await found.keeper.keep();
 
-    expect(found.store.notice()).toContain('held as tablet-a are gone');
+    expect(sayTold(found.store.notice())).toContain('held as tablet-a are gone');
     expect(found.keeper.trouble).toContain('the connection was lost');
     expect(first.counters()).toEqual([1, 2, 3]);
   });

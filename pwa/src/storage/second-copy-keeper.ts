@@ -4,6 +4,7 @@
  * What one of them lacks is taken from the other, and a person is told; a tablet that lost its
  * records never looks like a fresh one [HAZ-36].
  */
+import { readTold, tell } from '../told';
 import type { Database } from './database';
 import { judgeMark } from './high-water-mark';
 import { writeMeta } from './meta-rows';
@@ -27,9 +28,9 @@ import type {
 
 /** Operations in one write of the copy. */
 const BATCH = 500;
-const REPAIRED = 'Store repaired: ';
-/** Told from a notice that stays until the tablet has joined. */
-const isOfLastRepair = (notice: string) => notice.startsWith(REPAIRED);
+/** Told from a notice that stays until the tablet has joined; older versions wrote the second. */
+const isOfLastRepair = (notice: string) =>
+  (readTold(notice)?.code ?? '').startsWith('repaired') || notice.startsWith('Store repaired:');
 
 interface Surroundings {
   nowMs(): number;
@@ -56,7 +57,7 @@ export class SecondCopyKeeper {
     this.#around = around;
   }
 
-  /** A sentence while the copy cannot be kept, else "". */
+  /** Told while the copy cannot be kept, else "". */
   get trouble(): string {
     return this.#trouble;
   }
@@ -93,9 +94,7 @@ export class SecondCopyKeeper {
     const own = this.#store.ownDevice();
     if (own === null) return;
     this.#readAllAgain(own);
-    this.#store.giveNotice(
-      `${REPAIRED}${entries(altered)} altered on the disk of this tablet; they are taken from the unit again.`,
-    );
+    this.#store.giveNotice(tell('repairedAltered', { count: altered }));
   }
 
   async #settleLostLog({ head, operations }: CopyContent): Promise<void> {
@@ -109,10 +108,8 @@ export class SecondCopyKeeper {
     // The copy may lack the last entry: new work goes into a new epoch.
     this.#store.becomeDevice(own, this.#around.newEpoch());
     this.#readAllAgain(own);
-    const rest = own.token === null ? '' : ' The rest comes from the unit.';
-    this.#store.giveNotice(
-      `${REPAIRED}${entries(restored)} restored from the second copy on this tablet, after its records file was lost.${rest}`,
-    );
+    const rest = own.token === null ? 'other' : 'unit';
+    this.#store.giveNotice(tell('repairedLost', { count: restored, rest }));
   }
 
   #settleLog(own: OwnDevice, { head, operations }: CopyContent): void {
@@ -124,20 +121,16 @@ export class SecondCopyKeeper {
     );
     let restored = 0;
     if (isOfThisDevice) restored = this.#putBack(own.device, operations, head).restored;
-    else this.#keepAside(operations, head?.device ?? 'another device');
+    else this.#keepAside(operations, head?.device ?? '?');
     if (verdict === 'new-epoch' || (isOfThisDevice && isBehind)) {
       this.#store.beginEpoch(this.#around.newEpoch());
     }
     if (isOfThisDevice && isBehind) this.#readAllAgain(own);
     const { count } = this.#store.unsent();
     if (restored > 0) {
-      this.#store.giveNotice(
-        `${REPAIRED}${entries(restored)} restored from the second copy on this tablet, whose records file was an older one.`,
-      );
+      this.#store.giveNotice(tell('repairedOlder', { count: restored }));
     } else if (head === null && sum(before.values()) > 0) {
-      this.#store.giveNotice(
-        `${REPAIRED}the second copy on this tablet was gone; ${entries(count)} copied again.`,
-      );
+      this.#store.giveNotice(tell('repairedCopy', { count }));
     } else if (isOfLastRepair(this.#store.notice())) {
       this.#store.giveNotice('');
     }
@@ -157,7 +150,7 @@ export class SecondCopyKeeper {
   /** Entries of another device cannot be sent as this one's: a person gets them. */
   #keepAside(operations: readonly CopiedOperation[], device: string): void {
     for (const { epoch, counter, envelope, body } of operations) {
-      const sentence = `The second copy on this tablet holds an entry of ${device}, which this tablet no longer is. It is kept; ask the data manager.`;
+      const sentence = tell('copyOfOther', { device });
       const opId = `${device}.${epoch}.${counter}`;
       this.#store.setAside('tablet', opId, envelope, body, sentence, this.#around.nowMs());
     }
@@ -176,9 +169,7 @@ export class SecondCopyKeeper {
   }
 
   #tellLost(device: string): void {
-    this.#store.giveNotice(
-      `The records that this tablet held as ${device} are gone from its disk. What had reached the unit comes back after joining it. Tell the data manager.`,
-    );
+    this.#store.giveNotice(tell('recordsGone', { device }));
   }
 
   async #writeAll(): Promise<void> {
@@ -266,17 +257,13 @@ export class SecondCopyKeeper {
 
   #tellTrouble(error: unknown): void {
     const why = error instanceof Error && error.message !== '' ? error.message : String(error);
-    this.#trouble = `The second copy of unsent entries cannot be kept (${why}). Entries are saved once on this tablet; connect to the unit soon, then restart the browser.`;
+    this.#trouble = tell('copyTrouble', { why });
   }
 }
 
 /** The last entry that the unit holds is kept too: a handshake compares its hash (EX2). */
 function firstKept({ heldByUnit }: OwnLog): number {
   return Math.max(1, heldByUnit);
-}
-
-function entries(count: number): string {
-  return count === 1 ? '1 entry' : `${count} entries`;
 }
 
 function sum(numbers: Iterable<number>): number {

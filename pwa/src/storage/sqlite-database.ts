@@ -198,7 +198,7 @@ export class SqliteDatabase implements Database {
 
   #fail(code: number): never {
     this.#sqlite3.oo1.DB.checkRc(this.#connection, code);
-    throw new Error(`SQLite answered ${code}.`);
+    throw new Error(`SQLite: ${code}`);
   }
 }
 

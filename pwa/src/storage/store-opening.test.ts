@@ -2,6 +2,8 @@
 import { beforeEach, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { makeOperation, writeEnvelope } from '../sync/operation';
+import { sayTold } from '../text/told';
+import { whyOf } from '../told';
 import type { Database } from './database';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
@@ -73,7 +75,7 @@ test.each([
   expect(store.read({ kind: 'puncture' })).toHaveLength(30);
   const states = store.read({ kind: 'puncture', record: 'puncture/p-7' });
   expect(states[0]?.fields.stop_um?.values[0]?.value).toBe(7);
-  expect(store.notice()).toMatch(/^Store repaired: 30 entries restored/);
+  expect(sayTold(store.notice())).toMatch(/^Store repaired: 30 entries restored/);
 });
 
 test.each(['wiped', 'unreadable'])(
@@ -86,7 +88,8 @@ test.each(['wiped', 'unreadable'])(
     const opened = open();
 
     await expect(opened).rejects.toThrow(StoreRefusedError);
-    await expect(opened).rejects.toThrow(
+    const why = await opened.then(String, whyOf);
+    expect(sayTold(why)).toMatch(
       /^NOT SAVED: .* is damaged \(entry tablet-a.ep01.3 was altered\).* Nothing was deleted\./,
     );
   },

@@ -6,6 +6,7 @@
  */
 import type { Catalogue } from '../record-catalogue/catalogue';
 import { SyncError } from '../sync/errors';
+import { tell } from '../told';
 import type { Database } from './database';
 import { OperationStore } from './operation-store';
 import type { SecondCopy } from './second-copy';
@@ -45,9 +46,7 @@ export async function openStore(
     const why = damageOf(error);
     if (why === null) throw error;
     if (!(await holdsOwnEntries(copy))) {
-      throw new StoreRefusedError(
-        `NOT SAVED: the records file on this tablet is damaged (${why}), and there is no second copy to repair it from. Nothing was deleted. Use another tablet and give this one to the data manager.`,
-      );
+      throw new StoreRefusedError(tell('damaged', { why }));
     }
     return openSound(() => files.next(), catalogue);
   }

@@ -3,6 +3,8 @@ import { beforeEach, expect, test } from 'vitest';
 import { MemoryUnit } from '../network/memory-unit';
 import { UnitRequests } from '../network/unit-requests';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { sayTold } from '../text/told';
+import { tell } from '../told';
 import { KEEP_MS } from './dropping';
 import { openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
@@ -101,7 +103,7 @@ test('[BU1] [BU5] a file from a tablet without network fills another one and its
   tablet = new Tablet((await openMemoryDisk()).database, unit);
   expect(await tablet.service.openFile(bytes)).toMatchObject({
     kind: 'refused',
-    sentence: expect.stringMatching(/^Nothing was taken in\. .*Set it up/),
+    sentence: tell('nothingTaken', { why: tell('fileNotSetUp') }),
   });
   tablet.service.startAlone('bedside');
   const answer = await tablet.service.openFile(bytes);
@@ -118,5 +120,7 @@ test('[BU1] a file that is none is refused in a sentence', async () => {
 
   const answer = await tablet.service.openFile(new TextEncoder().encode('not a bundle'));
 
-  expect(answer.kind === 'refused' && answer.sentence).toMatch(/^Nothing was taken in\. .*\.$/);
+  expect(answer.kind === 'refused' && sayTold(answer.sentence)).toMatch(
+    /^Nothing was taken in\. .*\.$/,
+  );
 });

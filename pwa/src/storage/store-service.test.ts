@@ -3,6 +3,8 @@ import { MemoryUnit } from '../network/memory-unit';
 import { UnitRequests } from '../network/unit-requests';
 import type { Draft, ExchangeStanding } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { sayTold } from '../text/told';
+import { tell } from '../told';
 import { judgeMark } from './high-water-mark';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
@@ -84,7 +86,9 @@ test('before a device is set up nothing is saved, and the sentence says so first
   const answer = tablet.service.save([DRAFT], WHO);
 
   expect(answer).toMatchObject({ kind: 'not-saved' });
-  expect('sentence' in answer && answer.sentence).toMatch(/^NOT SAVED\. .*Set it up first\.$/);
+  expect('sentence' in answer && sayTold(answer.sentence)).toMatch(
+    /^NOT SAVED\. .*Set it up first\.$/,
+  );
 });
 
 test('[REL-10] a disk that refuses gives NOT SAVED and leaves no entry behind', () => {
@@ -95,7 +99,7 @@ test('[REL-10] a disk that refuses gives NOT SAVED and leaves no entry behind', 
 
   const answer = tablet.service.save([DRAFT], WHO);
 
-  expect('sentence' in answer && answer.sentence).toMatch(/^NOT SAVED\. .*disk is full/);
+  expect('sentence' in answer && sayTold(answer.sentence)).toMatch(/^NOT SAVED\. .*disk is full/);
   tablet.disk.database.exec('DROP TRIGGER full');
   expect(tablet.service.save([DRAFT], WHO).kind).toBe('saved');
   expect(tablet.store.tip().counter).toBe(1);
@@ -136,7 +140,7 @@ test('the unit is asked for its second check, and an answer that does not come i
 
   expect(alone).toEqual({ kind: 'not-told', sentence: '' });
   expect(told).toEqual({ kind: 'told', plans: [], agreed: 3, waiting: 1 });
-  expect(lost).toEqual({ kind: 'not-told', sentence: 'The unit cannot be reached.' });
+  expect(lost).toEqual({ kind: 'not-told', sentence: tell('unreachable') });
 });
 
 /** The planted bug it has caught: what the unit said forgotten, and told at the desk for ever. */
@@ -194,7 +198,7 @@ test('[HAZ-36] a wiped store is named and never looks like a fresh tablet', asyn
   expect(await tablet.service.start()).toBeNull();
   tablet.service.startAlone('bedside');
 
-  expect(tablet.standings.at(-1)?.sentence).toContain('held as tablet-old are gone');
+  expect(sayTold(tablet.standings.at(-1)?.sentence ?? '')).toContain('held as tablet-old are gone');
 });
 
 test('log and mark are judged as one story or two', () => {

@@ -3,6 +3,7 @@
  *
  * Everything of the browser comes in as an argument, so that the tests run it as it is.
  */
+import type { AskClinic } from '../clinic-questions';
 import { ExchangeClient } from '../network/exchange-client';
 import { PictureLane } from '../network/picture-lane';
 import { retryWaitMs } from '../network/retry-wait';
@@ -35,6 +36,7 @@ import type {
   UnitWeeksAnswer,
 } from '../ports';
 import { SyncError } from '../sync/errors';
+import { tell, whyOf } from '../told';
 import { listAlarms } from './alarm-rows';
 import { checkInRounds } from './check-rounds';
 import { listDropped } from './dropped-rows';
@@ -144,14 +146,9 @@ export class StoreService {
       this.#schedule(SOON_MS);
       return { kind: 'saved', records, references };
     } catch (error) {
-      const why = error instanceof Error ? error.message : String(error);
-      return {
-        kind: 'not-saved',
-        sentence:
-          error instanceof SyncError
-            ? `NOT SAVED. ${why}`
-            : `NOT SAVED. The tablet's disk refused (${why}). Note it on paper, free some space, then press again.`,
-      };
+      const isRefused = error instanceof SyncError;
+      const sentence = tell(isRefused ? 'notSaved' : 'diskRefused', { why: whyOf(error) });
+      return { kind: 'not-saved', sentence };
     }
   }
 
@@ -208,6 +205,8 @@ export class StoreService {
     return this.#answers.unitWeeks();
   }
 
+  readonly askClinic: AskClinic = (question, asks) => this.#answers.askClinic(question, asks);
+
   ownAlarms(): UnitAlarm[] {
     return listAlarms(this.#store);
   }
@@ -217,7 +216,7 @@ export class StoreService {
     return (
       (await this.#shelf?.keep(record, bytes)) ?? {
         kind: 'not-saved',
-        sentence: 'NOT SAVED. This device keeps no pictures. Use a bedside tablet.',
+        sentence: tell('noPictures'),
       }
     );
   }

@@ -1,6 +1,7 @@
 /** Whether the records file is what this app wrote: structure, hashes, chain [REL-13]. */
 import { SyncError } from '../sync/errors';
 import { type Operation, readOperation, writeEnvelope } from '../sync/operation';
+import { tell } from '../told';
 import type { Database } from './database';
 import { readMeta } from './meta-rows';
 import { operationsFrom } from './operation-rows';
@@ -71,5 +72,5 @@ export function hashOf(entry: Operation): string {
 }
 
 function altered(opId: string): DamagedStoreError {
-  return new DamagedStoreError(`entry ${opId} was altered`);
+  return new DamagedStoreError(tell('alteredAlone', { entry: opId }));
 }

@@ -4,6 +4,8 @@ import { MemoryUnit } from '../network/memory-unit';
 import { UnitRequests } from '../network/unit-requests';
 import type { Draft, ExchangeStanding } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { sayTold } from '../text/told';
+import { tell } from '../told';
 import { type MemoryDisk, openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
 import { OperationStore } from './operation-store';
@@ -115,7 +117,7 @@ test('a second window finds the one that writes, and reads what it holds', async
   expect(notice?.standing?.device).toBe('tablet-n');
   const read = await second.window.carryOut('read', [{ kind: 'puncture' }]);
   expect(read).toEqual(first.service.read({ kind: 'puncture' }));
-  expect(second.standings.at(-1)?.sentence).toBe(
+  expect(sayTold(second.standings.at(-1)?.sentence ?? '')).toBe(
     'This window only reads. Entries are made in another window of this tablet, at Close-out; close that one to write here.',
   );
 });
@@ -145,7 +147,9 @@ test('[HAZ-14] two_tabs_one_counter: a reading window records nothing, whatever 
   second.window.carryOut('remember', ['place', '#/clinic']);
 
   expect(saved).toMatchObject({ kind: 'not-saved' });
-  expect((saved as { sentence: string }).sentence).toMatch(/^NOT SAVED\. This window only reads/);
+  expect(sayTold((saved as { sentence: string }).sentence)).toMatch(
+    /^NOT SAVED\. This window only reads/,
+  );
   expect(await second.window.carryOut('join', ['GOOD'])).toMatchObject({ kind: 'refused' });
   expect(await second.window.carryOut('recall', ['place'])).toBe('#/clinic');
   expect(first.service.recall('place')).toBe('#/cases');
@@ -157,7 +161,7 @@ test('[HAZ-14] two_tabs_one_counter: a reading window records nothing, whatever 
   await settled();
   expect(heard).toContainEqual({
     to: 'other-1',
-    failure: 'Only the window that writes does this.',
+    failure: tell('onlyWriter'),
   });
   expect(first.store.tip().counter).toBe(0);
 });

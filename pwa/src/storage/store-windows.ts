@@ -7,6 +7,7 @@
  * one had not sent [HAZ-14].
  */
 import type { DeviceStanding, ExchangeStanding } from '../ports';
+import { tell, whyOf } from '../told';
 import type { StoreService } from './store-service';
 import type { AnsweredCall } from './worker-messages';
 
@@ -24,6 +25,7 @@ const READ_CALLS: ReadonlySet<AnsweredCall> = new Set([
   'unitReminders',
   'unitProposals',
   'unitWeeks',
+  'askClinic',
   'ownAlarms',
   'recall',
   'exchangeNow',
@@ -106,10 +108,10 @@ export class WritingWindow implements CallAnswerer {
     if (!('ask' in message)) return;
     const to = message.ask;
     try {
-      if (!READ_CALLS.has(message.call)) throw new Error('Only the window that writes does this.');
+      if (!READ_CALLS.has(message.call)) throw new Error(tell('onlyWriter'));
       this.#channel.post({ to, answer: await this.carryOut(message.call, message.given) });
     } catch (error) {
-      this.#channel.post({ to, failure: error instanceof Error ? error.message : String(error) });
+      this.#channel.post({ to, failure: whyOf(error) });
     }
   }
 }
@@ -176,9 +178,10 @@ export class ReadingWindow implements CallAnswerer {
       return this.#ask(call, given);
     }
     if (call === 'remember') return void this.#remembered.set(String(name), content);
-    const sentence = `This window only reads: entries are made in another window of this tablet${this.#where()}. Do it there, or close that window and press again.`;
-    if (call === 'save' || call === 'keepPicture')
-      return { kind: 'not-saved', sentence: `NOT SAVED. ${sentence}` };
+    const sentence = tell('readsOnly', this.#where());
+    if (call === 'save' || call === 'keepPicture') {
+      return { kind: 'not-saved', sentence: tell('notSaved', { why: sentence }) };
+    }
     if (call === 'join' || call === 'openFile') return { kind: 'refused', sentence };
     throw new Error(sentence);
   }
@@ -197,13 +200,13 @@ export class ReadingWindow implements CallAnswerer {
 
   /** The standing as this window shows it: who writes comes first. */
   shown(standing: ExchangeStanding): ExchangeStanding {
-    const reading = `This window only reads. Entries are made in another window of this tablet${this.#where()}; close that one to write here.`;
-    return { ...standing, sentence: `${reading} ${standing.sentence}`.trim() };
+    const also = standing.sentence;
+    return { ...standing, sentence: tell('readsOnlyNow', { ...this.#where(), also }) };
   }
 
-  #where(): string {
+  #where(): { at: 'place' | 'other'; place: string } {
     const place = /^#\/(?:case\/[^/]+\/|)([a-z-]+)/.exec(this.#notice?.place ?? '')?.[1] ?? '';
-    return place === '' ? '' : `, at ${place.charAt(0).toUpperCase()}${place.slice(1)}`;
+    return { at: place === '' ? 'other' : 'place', place };
   }
 
   #ask(call: AnsweredCall, given: readonly unknown[]): Promise<unknown> {
@@ -211,11 +214,7 @@ export class ReadingWindow implements CallAnswerer {
     return new Promise((resolve, reject) => {
       const callOff = this.#around.later(LONGEST_ANSWER_MS, () => {
         this.#pending.delete(id);
-        reject(
-          new Error(
-            'The window that holds the record does not answer. Close it; this one then takes over.',
-          ),
-        );
+        reject(new Error(tell('windowSilent')));
       });
       this.#pending.set(id, { call, given, resolve, reject, callOff });
       this.#channel.post({ ask: id, call, given });

@@ -8,6 +8,7 @@ import { openDeviceKey } from '../device/device-key';
 import { UnitRequests } from '../network/unit-requests';
 import type { ExchangeStanding } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { tell, whyOf } from '../told';
 import { indexedSecondCopy } from './indexed-second-copy';
 import { NewerStoreError } from './migrations';
 import { openRecordsFiles } from './opfs-database';
@@ -56,7 +57,7 @@ async function answer({ id, call, given }: StoreRequest): Promise<void> {
   try {
     post({ id, answer: await carryOut(call, given) });
   } catch (error) {
-    post({ id, failure: error instanceof Error ? error.message : String(error) });
+    post({ id, failure: whyOf(error) });
   }
 }
 
@@ -65,7 +66,7 @@ function carryOut(call: StoreRequest['call'], given: readonly unknown[]): unknow
     opening ??= open();
     return opening;
   }
-  if (answerer === null) throw new StoreRefusedError('NOT SAVED: the store is not open.');
+  if (answerer === null) throw new StoreRefusedError(tell('notOpen'));
   return answerer.carryOut(call, given);
 }
 
@@ -77,11 +78,7 @@ async function open(): Promise<WorkerOpenAnswer> {
     if (error instanceof StoreRefusedError || error instanceof NewerStoreError) {
       return { kind: 'refused', sentence: error.message };
     }
-    const why = error instanceof Error ? error.message : String(error);
-    return {
-      kind: 'refused',
-      sentence: `NOT SAVED: the records on this tablet cannot be read (${why}). Nothing was deleted. Restart the browser, and ask the data manager if it stays so.`,
-    };
+    return { kind: 'refused', sentence: tell('unreadable', { why: whyOf(error) }) };
   }
 }
 
@@ -127,11 +124,7 @@ async function read(): Promise<WorkerOpenAnswer> {
     // Nothing to read yet: the page starts anew when there is, or when it can write itself.
     reading.onNotice(({ standing }) => standing !== null && reload());
     void navigator.locks.request(LOCK, async () => reload());
-    return {
-      kind: 'busy-elsewhere',
-      sentence:
-        'The app is open in another window or tab of this tablet. Use that one; this one opens by itself when it is closed.',
-    };
+    return { kind: 'busy-elsewhere', sentence: tell('otherWindow') };
   }
   answerer = reading;
   void navigator.locks.request(LOCK, () => takeOver(reading).catch(reload));

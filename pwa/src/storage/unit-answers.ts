@@ -1,4 +1,10 @@
 /** What only the unit can tell: asked when somebody looks, and never waited for by an entry. */
+import {
+  CLINIC_PATHS,
+  type ClinicAnswer,
+  type ClinicExchange,
+  type ClinicQuestion,
+} from '../clinic-questions';
 import { readEvents } from '../network/unit-events';
 import type { UnitRequests } from '../network/unit-requests';
 import type {
@@ -20,6 +26,7 @@ import type {
   UnitWeeks,
   UnitWeeksAnswer,
 } from '../ports';
+import { whyOf } from '../told';
 import { rememberSeenTo } from './alarm-rows';
 import type { OperationStore } from './operation-store';
 
@@ -84,6 +91,19 @@ export class UnitAnswers {
     return this.#ask((token) => this.#requests.get<UnitWeeks>('/api/clinic-weeks', token));
   }
 
+  askClinic<Question extends ClinicQuestion>(
+    question: Question,
+    asks: ClinicExchange[Question]['asks'],
+  ): Promise<ClinicAnswer<Question>> {
+    type Told = ClinicExchange[Question]['told'];
+    const path = CLINIC_PATHS[question];
+    return this.#ask((token) =>
+      asks === null
+        ? this.#requests.get<Told>(path, token)
+        : this.#requests.post<Told>(path, token, asks),
+    );
+  }
+
   /**
    * Listen until the line breaks; a call meanwhile does nothing.
    *
@@ -112,7 +132,7 @@ export class UnitAnswers {
     try {
       return { kind: 'told', ...(await ask(token)) };
     } catch (error) {
-      return { kind: 'not-told', sentence: error instanceof Error ? error.message : String(error) };
+      return { kind: 'not-told', sentence: whyOf(error) };
     }
   }
 }

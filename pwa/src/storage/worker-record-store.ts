@@ -1,4 +1,5 @@
 /** `RecordStore` for the page: every call goes to the store's worker under a number. */
+import type { AskClinic } from '../clinic-questions';
 import { askForPersistence } from '../device/persistence';
 import type {
   DeviceStanding,
@@ -29,6 +30,7 @@ import type {
   UnitRemindersAnswer,
   UnitWeeksAnswer,
 } from '../ports';
+import { tell } from '../told';
 import type { FromWorker, StoreCall, ToWorker, WorkerOpenAnswer } from './worker-messages';
 
 interface Waiting {
@@ -68,7 +70,7 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
       if (answer.kind !== 'open') return answer;
       return { ...answer, persisted: await askForPersistence() };
     } catch (error) {
-      return { kind: 'refused', sentence: `NOT SAVED: the store did not start. ${reason(error)}` };
+      return { kind: 'refused', sentence: tell('notStarted', { why: reason(error) }) };
     }
   }
 
@@ -76,10 +78,7 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     try {
       return await this.#ask<SaveAnswer>('save', plain(drafts), who);
     } catch (error) {
-      return {
-        kind: 'not-saved',
-        sentence: `NOT SAVED. The store has stopped (${reason(error)}). Note it on paper and reload the page.`,
-      };
+      return { kind: 'not-saved', sentence: tell('stopped', { why: reason(error) }) };
     }
   }
 
@@ -127,6 +126,8 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     return this.#ask('unitWeeks');
   }
 
+  readonly askClinic: AskClinic = (question, asks) => this.#ask('askClinic', question, plain(asks));
+
   ownAlarms(): Promise<UnitAlarm[]> {
     return this.#ask('ownAlarms');
   }
@@ -149,7 +150,7 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     try {
       return await this.#ask('join', code);
     } catch (error) {
-      return { kind: 'refused', sentence: `The device did not join. ${reason(error)}` };
+      return { kind: 'refused', sentence: tell('notJoined', { why: reason(error) }) };
     }
   }
 
@@ -177,7 +178,7 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     try {
       return await this.#ask('openFile', bytes);
     } catch (error) {
-      return { kind: 'refused', sentence: `Nothing was taken in. ${reason(error)}` };
+      return { kind: 'refused', sentence: tell('nothingTaken', { why: reason(error) }) };
     }
   }
 
@@ -185,7 +186,7 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     try {
       return await this.#ask('keepPicture', record, bytes);
     } catch (error) {
-      return { kind: 'not-saved', sentence: `NOT SAVED. ${reason(error)}` };
+      return { kind: 'not-saved', sentence: tell('notSaved', { why: reason(error) }) };
     }
   }
 
@@ -242,7 +243,5 @@ function plain<Content>(content: Content): Content {
 }
 
 function reason(error: unknown): string {
-  return error instanceof Error && error.message !== ''
-    ? error.message
-    : 'Reload the page; if it stays so, restart the browser.';
+  return error instanceof Error && error.message !== '' ? error.message : tell('reload');
 }

@@ -4,8 +4,10 @@ import type { GapKind } from '../ports';
 import type { Effect } from '../record-catalogue/conflict-effects';
 import type { DoubleEntry } from '../record-catalogue/double-entries';
 import type { Json } from '../state/shown';
+import type { UnitQuestion, UntoldRow } from '../state/untold-by-unit.svelte';
 import { valueWords } from './record';
 import { type Choice, forRecord, reasons, say, withMore, words } from './say';
+import { sayTold } from './told';
 
 const said = words('decisions');
 
@@ -19,6 +21,14 @@ export const decisions = withMore(said, {
   alsoBy: (count: number) => say('decisions.alsoBy', { count }),
   openSince: (when: string, age: string) => say('decisions.openSince', { when, age }),
 });
+
+const questions: Readonly<Record<UnitQuestion, string>> = said.questions;
+
+/** Return what is not known, and why the unit could not be asked. */
+export function untoldWords({ why, questions: asked }: UntoldRow): string {
+  const what = asked.map((question) => questions[question]).join('; ');
+  return say('decisions.untold', { why: sayTold(why), what });
+}
 
 /** What the record keeps of a reason is its id, which is English. */
 const reason = (key: 'decisions.clinicalReason' | 'decisions.other', text: () => string) => ({
@@ -98,7 +108,6 @@ export const alarmWords = withMore(alarmsSaid, {
       name === '' ? say('alarms.seen', { when }) : say('alarms.seenBy', { name, when }),
       ...because,
     ].join('. '),
-  notTold: (sentence: string) => say('alarms.notTold', { sentence }),
 });
 
 /** Sentences about devices of the unit that have not exchanged for a day or longer (HAZ-35). */
@@ -107,7 +116,6 @@ export const silentWords = withMore(words('silent'), {
   escalated: (name: string, age: string) => say('silent.escalated', { name, age }),
   last: (when: string) => say('silent.last', { when }),
   never: (when: string) => say('silent.never', { when }),
-  notTold: (sentence: string) => say('silent.notTold', { sentence }),
 });
 
 const gapsSaid = words('followUpCheck');
@@ -119,7 +127,6 @@ export const gapWords = withMore(gapsSaid, {
   openNamed: (act: string, name: string) => say('followUpCheck.openNamed', { act, name }),
   none: (count: number, day: string) => say('followUpCheck.none', { count, day }),
   notDue: (count: number) => say('followUpCheck.notDue', { count }),
-  notTold: (sentence: string) => say('followUpCheck.notTold', { sentence }),
 });
 
 const plansSaid = words('planCheck');
@@ -132,5 +139,4 @@ export const planCheckWords = withMore(plansSaid, {
   more: (count: number) => say('planCheck.more', { count }),
   agreed: (count: number) => say('planCheck.agreed', { count }),
   waiting: (count: number) => say('planCheck.waiting', { count }),
-  notTold: (sentence: string) => say('planCheck.notTold', { sentence }),
 });

@@ -36,6 +36,7 @@ export const surveillance = withMore(said, {
     say('surveillance.next', { label, day, owner }),
   ended: (day: string, reason: string) => say('surveillance.ended', { day, reason }),
   makePlan: (count: number) => say('surveillance.makePlan', { count }),
+  planWaits: (count: number) => say('surveillance.planWaits', { count }),
   updatePlan: (fresh: number, moved: number) =>
     say('surveillance.updatePlan', {
       changes: [

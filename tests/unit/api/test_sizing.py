@@ -124,7 +124,7 @@ def test_the_stop_is_never_deeper_than_the_distance_allows():
 
 def test_every_caution_is_short_and_plain():
     """At most 25 words each, none of them of blame; the licence is for local protocol."""
-    rows = json.loads(read_packaged_rule_files()["sizing/cautions.v1.json"])["rows"]
+    rows = json.loads(read_packaged_rule_files()["sizing/cautions.v3.json"])["rows"]
     texts = {row["id"]: row["text"] for row in rows}
 
     assert [row["id"] for row in rows if len(row["text"].split()) > 25] == []
@@ -136,7 +136,7 @@ def test_every_caution_is_short_and_plain():
 
 def test_every_caution_of_the_file_can_be_raised():
     """A caution that no request raises would be a promise that nobody keeps."""
-    rows = json.loads(read_packaged_rule_files()["sizing/cautions.v1.json"])["rows"]
+    rows = json.loads(read_packaged_rule_files()["sizing/cautions.v3.json"])["rows"]
     raised: set[str] = set()
     thick = {"id": "t", "loop_um": 12_000, "wire_um": 990, "length_um": 140_000, "count": 1}
     thin = {**thick, "id": "u", "loop_um": 12_000, "wire_um": 457}
@@ -156,11 +156,42 @@ def test_every_caution_of_the_file_can_be_raised():
             "right_to_left_shunt": "yes",
         },
         {"targets": [target(10_000)], "needle": NEEDLE},
+        {
+            "targets": [target(30_000)],
+            "coils_in_stock": [{**thin, "loop_um": 20_000}],
+            "adhesive": {**adhesive, "parts_oil": 3, "planned_ul": 1200},
+            "right_to_left_shunt": "unknown",
+        },
+        {"targets": [], "adhesive": {**adhesive, "planned_ul": 5900}},
+        {"targets": [], "adhesive": {**adhesive, "parts_oil": 3, "planned_ul": 3900}},
     ]
     for request in requests:
         raised |= {caution["id"] for caution in size(request)["cautions"]}
 
     assert {row["id"] for row in rows} - raised == set()
+
+
+@pytest.mark.parametrize("asked", [{}, {"right_to_left_shunt": "unknown"}])
+def test_a_plan_of_an_older_file_keeps_its_one_remark(asked: dict[str, str]):
+    """[AD9] Else the second check would find every plan of edition 2 changed.
+
+    Caught a planted bug: the new remark raised whatever the file has, so that none was shown.
+    """
+    contents = read_packaged_rule_files()
+    in_force = json.loads(contents["in_force.json"])
+    in_force["in_force"] = [
+        row
+        for row in in_force["in_force"]
+        if (row["name"], row["version"]) != ("sizing/cautions", 3)
+    ]
+    book = RuleBook({**contents, "in_force.json": json.dumps(in_force).encode()}, on="2026-11-25")
+    adhesive = {"agent": "2-octyl-cyanoacrylate", "parts_adhesive": 1, "parts_oil": 0}
+
+    answer = calculate("sizing", {"targets": [], "adhesive": adhesive, **asked}, book)
+
+    cautions: Any = answer["cautions"]
+    remarks = [one["text"] for one in cautions if one["id"].startswith("right-to-left")]
+    assert remarks == ["Right-to-left shunt not asked for yet."]
 
 
 def test_stops_come_before_cautions_and_cautions_before_notes():
