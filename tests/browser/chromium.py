@@ -5,6 +5,7 @@ import shutil
 import signal
 import subprocess
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from playwright.sync_api import BrowserContext, Page, Playwright
@@ -27,8 +28,11 @@ _QUIET = [
 class Device:
     """One browser with its own profile folder: what is stored survives a kill and a restart."""
 
-    def __init__(self, playwright: Playwright, profile: Path, size: str = "tall") -> None:
+    def __init__(
+        self, playwright: Playwright, profile: Path, size: str = "tall", flags: Sequence[str] = ()
+    ) -> None:
         self._playwright = playwright
+        self._flags = flags
         self._profile = profile
         self._size = SIZES[size]
         self._process: subprocess.Popen[bytes] | None = None
@@ -43,6 +47,7 @@ class Device:
             [
                 CHROMIUM,
                 *_QUIET,
+                *self._flags,
                 "--remote-debugging-port=0",
                 f"--user-data-dir={self._profile}",
                 "about:blank",

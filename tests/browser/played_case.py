@@ -188,6 +188,12 @@ def pass_steps(page: Page, until: str, *, instead: dict[str, str] | None = None)
     raise AssertionError(f"{until!r} was never asked; last: {ask(page)!r}, pressed {pressed[-5:]}")
 
 
+def let_time_pass(page: Page, presses: int = 5) -> None:
+    """Set the start of the running time back by 5 s a press: past half of an aliquot's 45 s."""
+    for _ in range(presses):
+        press(page, "Set start back 5 s")
+
+
 def wait_for_redraw(page: Page, before: str) -> None:
     """Wait until the act is on screen and the lock-out after it has passed."""
     for _ in range(40):

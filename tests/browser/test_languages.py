@@ -29,12 +29,13 @@ DATA = [
     r"\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b",  # by CLDR, along an axis
     r"\b(English|Deutsch|Español)\b",  # each language in itself
     r"\b[a-z_]+/[a-z0-9_-]+\b|\bv\d+\b",  # a rule file and its version
-    r"\b[a-z]+-[a-z]+-\d{4}\b",  # a profile of holds
+    r"\b[A-Z]+/[A-Z]+ \d{4}\b",  # a profile of holds, by its societies
     r"\bVarix [A-Z]\b",  # the label a target was given
     r"^\s*[ABC]\s*$",  # a Child-Pugh class
     r"\b(GOV|IGV)\d\b|\bratio\b",  # classes by name, the unit of INR
     r"\b(Page|Arrow)(Up|Down|Left|Right)\b|\b(Enter|Space)\b",  # keys, as browsers name them
     r"\b[0-9a-f]{12}\b",  # a build, by its hash
+    r"\[EN\] ?",  # the mark of what is English in every language: rule files, engines, the unit
 ]
 # What scenarios, rule files and the plan of visits say is shown as it stands.
 STORY_KEYS = frozenset(
@@ -48,6 +49,7 @@ STORY_KEYS = frozenset(
         "id",
         "place",
         "because",
+        "lay_out_lines",
     }
 )
 RULE_KEYS = frozenset({"because", "cohort", "source", "text", "why"})
@@ -309,7 +311,7 @@ def reader(
 
 CLOSE_OUT, DOUBT = "/case/emergency-0214/close-out", ".answers button >> nth=0"
 WORKUP, PARTS = "/case/greyfen-1/workup", "main .workup > nav button >> nth="
-VISIT = "[data-visit] button >> nth=0"
+VISIT, VIEWS = "[data-visit] button >> nth=0", ".clinic-views button >> nth="
 PLAN, ADD_COIL = "/case/thornberry-1/plan", "main .plan .whole:last-child button >> nth=-1"
 LIVE, EVER, STEP = "/case/oxbarrow-1/procedure", ".ever button >> nth=", ".steps button >> nth="
 # Address of each place, and what is pressed there before it is looked at.
@@ -319,6 +321,9 @@ PLACES: dict[str, tuple[str, ...]] = {
     "clinic": ("/clinic",),
     "clinic, one visit": ("/clinic", VISIT),
     "clinic, sessions": ("/clinic", VISIT, ".desk .acts button >> nth=0"),
+    "clinic, week": ("/clinic", VIEWS + "1"),
+    "clinic, proposals": ("/clinic", VIEWS + "2"),
+    "clinic, charts": ("/clinic", VIEWS + "3"),
     "patient": ("/patient/tobias-greyfen",),
     "workup, history": (WORKUP,),
     "workup, liver": (WORKUP, PARTS + "1"),
@@ -331,6 +336,10 @@ PLACES: dict[str, tuple[str, ...]] = {
     "cases, closed ones": ("/cases", ".lists section:last-child button >> nth=-1"),
     "cases, emergency start": ("/cases", ".presses button >> nth=1"),
     "new case": ("/cases", ".presses button >> nth=0"),
+    "stock": ("/stock",),
+    "stock, one item": ("/stock", "[data-stock] >> nth=0"),
+    "implants": ("/implants",),
+    "implants, more": ("/implants", "[data-search] > .presses button >> nth=-1"),
     "decisions": ("/decisions",),
     "decisions, one of two": ("/decisions", f"main section:first-child {DOUBT}"),
     "decisions, which answer": ("/decisions", f"main section:last-child {DOUBT}"),
@@ -501,6 +510,31 @@ def test_the_keys_of_the_pad_never_change_sides(reader: Reader):
         keys[0].click()
         expect(pad.locator(".digits")).to_have_text(re.compile(r"^\s*7"))
         assert left_of(pad.locator(".unit")) > left_of(pad.locator(".digits"))
+
+
+def test_a_unit_out_of_reach_is_told_once_on_decisions(reader: Reader):
+    """What only the unit knows is listed behind one reason, and gone once it answers.
+
+    It found a screen that told nothing at all: what noted the reasons ran for ever.
+    """
+    page = reader.page
+    page.goto("about:blank")
+    page.goto(f"{reader.server.address}/#/decisions")
+    agree = page.get_by_text("Second check:")
+    expect(agree).to_be_visible()
+    told = page.get_by_text("The unit cannot be reached.")
+    expect(told).to_have_count(0)
+    page.context.set_offline(True)
+    page.evaluate("location.hash = '#/cases'")
+    expect(page.locator("[data-case]").first).to_be_visible()
+    page.evaluate("location.hash = '#/decisions'")
+    expect(told).to_contain_text("Not known now: what it set aside; who lacks a next act;")
+    expect(told).to_have_count(1)
+    page.context.set_offline(False)
+    case.go(page, "Cases")
+    case.go(page, "Decisions")
+    expect(agree).to_be_visible()
+    expect(told).to_have_count(0)
 
 
 def test_a_language_is_chosen_on_welcome_kept_and_marked_where_it_is_not_reviewed(

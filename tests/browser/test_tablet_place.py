@@ -202,12 +202,12 @@ def test_the_status_line_tells_all_six_and_where_the_case_is(bedside: Page, tabl
     expect(status(bedside, "battery")).to_contain_text("Battery")
     expect(status(bedside, "screen")).to_have_text("Screen kept on")
     expect(status(bedside, "who-taps")).to_contain_text("Otis")
-    expect(status(bedside, "reached")).to_have_text("Case at the unit")
+    expect(status(bedside, "reached")).to_have_text("Record at the unit")
     tablet.server.stop()
     now = case.ask(bedside)
     case.primary(bedside).click()
     case.wait_for_redraw(bedside, now)
-    expect(status(bedside, "reached")).to_have_text("Case on this tablet")
+    expect(status(bedside, "reached")).to_have_text("Record on this tablet")
     expect(status(bedside, "unsent")).to_contain_text("unsent, under 1 min")
     expect(bedside.locator("[data-cue]")).to_have_attribute("data-cue", re.compile("recorded|sync"))
     case.go(bedside, "Workup")
@@ -425,9 +425,9 @@ def test_with_sound_suspended_the_cue_is_shown_within_a_tenth_and_the_silence_is
     page.reload()
     expect(case.primary(page)).to_be_visible()
     edge = page.locator("[data-edge=standing]")
-    expect(edge).to_contain_text("Sound does not play")
+    expect(edge).to_contain_text("No sound: see This tablet")
     page.locator("h1").click()
-    expect(edge).to_contain_text("Sound does not play")
+    expect(edge).to_contain_text("No sound: see This tablet")
     page.evaluate("""() => {
       window.times = {};
       const note = (name, where) => new MutationObserver(() => {
@@ -450,7 +450,7 @@ def test_with_sound_suspended_the_cue_is_shown_within_a_tenth_and_the_silence_is
     times = page.evaluate("window.times")
     assert abs(times["cue"] - times["act"]) <= 100, times
     expect(page.locator("[data-cue]")).to_have_attribute("data-cue", "", timeout=4_000)
-    expect(edge).to_contain_text("Sound does not play")
+    expect(edge).to_contain_text("No sound: see This tablet")
 
 
 def test_a_low_battery_and_a_screen_that_may_sleep_are_told_on_every_place(bedside: Page):

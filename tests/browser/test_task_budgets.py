@@ -2,9 +2,8 @@
 
 The budgets are those of TASK-01 to TASK-16, TASK-20 and TASK-21. A touch is a pointer that goes
 down on the page; a hold is one. Not counted here: the six digits of TASK-01, since nobody has a
-code of their own yet; the scan of TASK-08, since no label is read by a camera yet, a lot is
-pressed; TASK-17 and TASK-18, which `test_clerk_desk.py` counts; TASK-19, since no list of lots is
-built yet.
+code of their own yet; the scan of TASK-08, which `test_scanning.py` counts; TASK-17 and TASK-18,
+which `test_clerk_desk.py` counts; TASK-19, which `test_implants.py` counts.
 """
 
 import re
@@ -142,6 +141,7 @@ def do_bedside(page: Page, counted: Counted) -> None:
         case.primary(page).click()
         expect(page.get_by_role("timer")).to_be_visible()
     ready(page)
+    case.let_time_pass(page)
     with counted.task(page, "TASK-10 stop the timer"):
         case.primary(page).click()
         expect(page.locator("h1.ask")).to_contain_text("Push the adhesive out")
@@ -160,6 +160,10 @@ def do_bedside(page: Page, counted: Counted) -> None:
         case.press(page, "Less:")
         case.primary(page).click()
         expect(page.get_by_role("timer")).to_be_visible()
+        ready(page)
+        # Stopped early: what was given is asked, a touch more and still within the budget.
+        case.primary(page).click()
+        expect(page.locator("h1.ask")).to_contain_text("Stopped early")
         ready(page)
         case.primary(page).click()
         expect(page.locator("h1.ask")).to_contain_text("Push the adhesive out")

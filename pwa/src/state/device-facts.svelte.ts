@@ -31,6 +31,8 @@ export class DeviceFacts {
   /** Undefined until the browser has answered, null where it does not tell. */
   battery = $state.raw<BatteryReading | null | undefined>(undefined);
   isPersisted = $state<boolean | null>(null);
+  /** The browser was asked on this place, and did not promise. */
+  isPersistenceRefused = $state(false);
   freeBytes = $state<number | null | undefined>(undefined);
   hasKey = $state<boolean | null>(null);
   installing = $state<Installing>('not-offered');
@@ -58,6 +60,7 @@ export class DeviceFacts {
 
   async askForPersistence(): Promise<void> {
     this.isPersisted = await this.#port.askForPersistence();
+    this.isPersistenceRefused = !this.isPersisted;
   }
 
   async askToInstall(): Promise<void> {

@@ -128,7 +128,7 @@ describe('for any numbers', () => {
         const loops = [...placedLoopsUm, ...plannedLoopsUm].filter((um): um is number => !!um);
         expect(rings).toEqual(loops.map((um) => [Math.round(um / 2), Math.round(um / 2)]));
         const [bar] = on(drawn, 'measure', 'scale') as Of<'line'>[];
-        expect(textsOf(drawn).at(-1)).toBe(`${((bar?.x2 ?? 0) - (bar?.x1 ?? 0)) / 1_000} mm`);
+        expect(textsOf(drawn).at(-1)).toBe(`Scale ${((bar?.x2 ?? 0) - (bar?.x1 ?? 0)) / 1_000} mm`);
       }),
       { numRuns: 500 },
     );

@@ -4,7 +4,6 @@
  * A pedal presses the marked primary action or goes back one view. Pure; the screen hands in what
  * it shows.
  */
-import { BLOOD_RETURN } from '../clinical-rules/step-protocol';
 import { pedalRefusals } from '../text/tablet';
 
 /** The two acts of a pedal; neither undoes, signs or passes a hard gate. */
@@ -85,8 +84,8 @@ export interface PedalScreen {
   isStarted: boolean;
   /** A dialog, a pad or the wipe lock lies over the screen. */
   isCovered: boolean;
-  /** Step on screen, null between steps. */
-  step: string | null;
+  /** The step asks what somebody saw: yes and no are both answers. */
+  asksFinding: boolean;
   isJumped: boolean;
 }
 
@@ -94,7 +93,8 @@ export interface PedalScreen {
  * Decide what a key does on the screen: press the primary action, go back to the step of the
  * protocol, nothing though it is a pedal's (`swallow`), or null: not ours.
  *
- * Whether blood came back lifts a hard gate: that answer takes a touch, never a pedal (HAZ-23).
+ * What was seen takes a touch, never a pedal: pressed in rhythm it would record findings that
+ * nobody looked for, and whether blood came back lifts a hard gate (HAZ-23).
  */
 export function pedalDoes(
   event: PressedKey,
@@ -104,6 +104,6 @@ export function pedalDoes(
   if (!screen.isStarted || screen.isCovered) return null;
   const act = readPedalKey(event, learned);
   if (act === null) return null;
-  if (act === 'primary') return screen.step === BLOOD_RETURN ? 'swallow' : 'press';
+  if (act === 'primary') return screen.asksFinding ? 'swallow' : 'press';
   return act === 'back' && screen.isJumped ? 'leave-jump' : 'swallow';
 }

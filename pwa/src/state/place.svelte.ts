@@ -8,6 +8,8 @@ export type Place =
   | { name: 'cases' }
   | { name: 'clinic' }
   | { name: 'decisions' }
+  | { name: 'stock' }
+  | { name: 'implants' }
   | { name: 'about' }
   | { name: 'tablet' }
   /** Joining another time; never come back to by address or after a restart. */
@@ -19,6 +21,8 @@ const PLAIN_PLACES: readonly Place[] = [
   { name: 'cases' },
   { name: 'clinic' },
   { name: 'decisions' },
+  { name: 'stock' },
+  { name: 'implants' },
   { name: 'about' },
   { name: 'tablet' },
 ];
@@ -45,6 +49,8 @@ export function placeOf(address: string): Place | null {
 export class Places {
   #store: RecordStore;
   current = $state<Place>({ name: 'cases' });
+  /** The case that was open when a place without one was gone to; null once another case is. */
+  lastCase = $state<(Place & { caseId: string }) | null>(null);
 
   constructor(store: RecordStore) {
     this.#store = store;
@@ -52,6 +58,8 @@ export class Places {
 
   /** Go somewhere; a later restart comes back there. */
   go(place: Place): void {
+    if ('caseId' in place) this.lastCase = null;
+    else if ('caseId' in this.current) this.lastCase = this.current;
     this.current = place;
     const address = addressOf(place);
     if (window.location.hash !== address) window.location.hash = address;

@@ -6,6 +6,7 @@ test('every place survives its own address', () => {
     { name: 'cases' },
     { name: 'clinic' },
     { name: 'decisions' },
+    { name: 'implants' },
     { name: 'about' },
     { name: 'tablet' },
     { name: 'patient', patient: 'p-1' },

@@ -136,6 +136,8 @@ test('the words of a standing remark are what the row tells to do', () => {
   expect(rowOf('clock', { remarks })).toMatchObject({ standing: 'look', todo: 'Set the clock.' });
   expect(rowOf('battery', { remarks })).toMatchObject({ standing: 'look', todo: 'Plug in.' });
   expect(rowOf('storage', { remarks, isPersisted: false }).todo).toBe('Install.');
+  const refused = rowOf('storage', { isPersisted: false, isPersistenceRefused: true });
+  expect(refused.state).toBe('asked, not promised: may be cleared');
 });
 
 test('[HAZ-27] an update is offered for pressing only where nothing keeps it out', () => {

@@ -4,6 +4,7 @@
  */
 import type { ExchangeStanding } from '../ports';
 import { checkWords as words } from '../text/tablet';
+import { sayTold } from '../text/told';
 import type { UpdateStanding } from './app-update.svelte';
 import type { Loudness } from './cue-tones';
 import type { BatteryReading, Installing } from './device-facts.svelte';
@@ -31,6 +32,8 @@ export interface CheckRow {
 
 export interface CheckInputs {
   isPersisted: boolean | null;
+  /** The browser was asked here and did not promise. */
+  isPersistenceRefused?: boolean;
   freeBytes: number | null | undefined;
   /** What was written for the check was read back; null while under way. */
   storeReadsBack: boolean | null;
@@ -97,13 +100,17 @@ const look = (state: string, todo: string, act?: CheckAct): Row => ({
 });
 const untold = (state: string, todo: string): Row => ({ standing: 'untold', state, todo });
 
-function storageRow({ isPersisted, remarks }: CheckInputs): CheckRow {
+function storageRow({ isPersisted, isPersistenceRefused, remarks }: CheckInputs): CheckRow {
   if (isPersisted === null) return row('storage', untold(words.notTold, words.exchangeOften));
   return row(
     'storage',
     isPersisted
       ? good(words.kept)
-      : look(words.mayBeCleared, remarks['SOFT-09'] ?? words.exchangeOften, 'persist'),
+      : look(
+          isPersistenceRefused ? words.notPromised : words.mayBeCleared,
+          remarks['SOFT-09'] ?? words.exchangeOften,
+          'persist',
+        ),
   );
 }
 
@@ -173,7 +180,8 @@ function clockRow({ exchange, remarks }: CheckInputs): CheckRow {
 
 function exchangeRow({ exchange, nowMs, hasJoined, remarks }: CheckInputs): CheckRow {
   if (!hasJoined) return row('exchange', look(words.atNoUnit, words.joinUnit));
-  const { lastDoneMs, unsent, sentence } = exchange;
+  const { lastDoneMs, unsent } = exchange;
+  const sentence = sayTold(exchange.sentence);
   if (lastDoneMs === null) {
     return row('exchange', look(words.notSinceStart, sentence || words.exchange, 'exchange'));
   }

@@ -3,6 +3,7 @@
  */
 import type { Round, Step, StepOutcome } from '../clinical-rules/step-protocol';
 import type { Draft } from '../ports';
+import { takeLaidOut } from './laid-out';
 import type { Override } from './override';
 import {
   type ActMark,
@@ -39,6 +40,8 @@ export interface StepAnswers {
   by: string;
   /** Cause of a gate that stood and was not passed when this was recorded, or "" (GATE-00). */
   gateStood: string;
+  /** Why the package at hand is used all the same, by the cause of each remark that asks (GT18). */
+  why: Readonly<Record<string, string>>;
 }
 
 export const NO_ANSWERS: StepAnswers = {
@@ -50,6 +53,7 @@ export const NO_ANSWERS: StepAnswers = {
   override: null,
   by: '',
   gateStood: '',
+  why: {},
 };
 
 /** Where the step stands in the case. */
@@ -61,6 +65,8 @@ export interface StepSurroundings {
   coilsInTarget: number;
   /** The package opened for this coil, null when none was recorded. */
   opened: RecordState | null;
+  /** Packages laid out for the case that no act has taken yet. */
+  laidOut: readonly RecordState[];
   adhesive: AdhesivePlan;
   /** Device of the adhesive package in use, as recorded; null when none was. */
   adhesiveDevice: Json | null;
@@ -80,6 +86,8 @@ export function actDrafts(
   const said: Parts = {};
   if (answers.reason !== '') said.reason = answers.reason;
   if (answers.gateStood !== '') said.gate_stood = answers.gateStood;
+  const why = Object.entries(answers.why).map(([cause, reason]) => ({ cause, reason }));
+  if (why.length > 0) said.used_because = why;
   const happened = outcome === 'skipped' ? [] : happenedDrafts(mark, here, outcome, answers, said);
   const passed: PassedStep = {
     step: here.step.id,
@@ -115,7 +123,7 @@ function happenedDrafts(
     case 'flush':
       return flushDrafts(mark, here, answers, said);
     case 'package':
-      return outcome === 'done' ? packageDrafts(mark, answers, said, 'coil', 'open') : [];
+      return outcome === 'done' ? packageDrafts(mark, here, answers, said, 'coil', 'open') : [];
     case 'coil':
       return coilDrafts(mark, here, outcome, answers, said);
     case 'adhesive':
@@ -125,7 +133,7 @@ function happenedDrafts(
         said.length_um = answers.amount;
       }
       return here.step.id === 'aliquot_ready'
-        ? packageDrafts(mark, answers, said, 'adhesive', 'used')
+        ? packageDrafts(mark, here, answers, said, 'adhesive', 'used')
         : [];
   }
 }
@@ -146,18 +154,38 @@ function punctureRecord(mark: ActMark, here: StepSurroundings): string {
   return standing?.record ?? `puncture/${mark.actId}`;
 }
 
+/** The package of the chosen item: one that was laid out, else one that is opened now. */
 function packageDrafts(
   mark: ActMark,
-  { stock, lot }: StepAnswers,
+  here: StepSurroundings,
+  answers: StepAnswers,
   said: Parts,
   item: string,
   fate: string,
 ): Draft[] {
+  const { stock, lot } = answers;
   if (stock === null) return [];
   said.stock_id = stock.record;
   if (stock.coil) said.loop_um = stock.coil.loop_um;
+  const laidOut = laidOutAtHand(here, answers);
+  if (laidOut !== null) {
+    said.package = laidOut.record;
+    return [
+      ...(fate === 'open' ? [] : [fateDraft(mark, laidOut, fate)]),
+      ...(lot === undefined ? [] : [deviceDraft(mark, laidOut, deviceOf(lot))]),
+    ];
+  }
   const device = lot === undefined ? {} : { device: deviceOf(lot) };
   return [madeDraft(mark, 'package_opened', { item, stock_id: stock.record, ...device, fate })];
+}
+
+function laidOutAtHand(here: StepSurroundings, { stock, lot }: StepAnswers): RecordState | null {
+  if (stock === null) return null;
+  return takeLaidOut(
+    here.laidOut,
+    stock.record,
+    lot === undefined ? undefined : (lot?.lot ?? null),
+  );
 }
 
 function coilDrafts(
@@ -167,13 +195,14 @@ function coilDrafts(
   answers: StepAnswers,
   said: Parts,
 ): Draft[] {
-  const { opened, target } = here;
+  const { target } = here;
+  const opened = here.opened ?? laidOutAtHand(here, answers);
   const stock = answers.stock;
   if (stock?.coil) said.loop_um = stock.coil.loop_um;
   if (opened) said.package = opened.record;
   if (outcome === 'not-seen') {
     if (opened) return [fateDraft(mark, opened, 'discarded')];
-    return packageDrafts(mark, answers, said, 'coil', 'discarded');
+    return packageDrafts(mark, here, answers, said, 'coil', 'discarded');
   }
   const slot = here.coilsInTarget + 1;
   said.slot = slot;
@@ -184,7 +213,7 @@ function coilDrafts(
         fateDraft(mark, opened, 'placed'),
         ...(answers.lot === undefined ? [] : [deviceDraft(mark, opened, deviceOf(answers.lot))]),
       ]
-    : packageDrafts(mark, answers, said, 'coil', 'placed');
+    : packageDrafts(mark, here, answers, said, 'coil', 'placed');
   const packageRecord = opened?.record ?? (stock ? `package_opened/${mark.actId}` : null);
   return [
     ...punctureDrafts(mark, here),
@@ -237,7 +266,9 @@ function flushDrafts(
   const { amount, medium } = answers;
   // A needle lot pressed at the first flush belongs to the needle that is being made ready.
   const needle =
-    answers.stock?.item === 'needle' ? packageDrafts(mark, answers, said, 'needle', 'used') : [];
+    answers.stock?.item === 'needle'
+      ? packageDrafts(mark, here, answers, said, 'needle', 'used')
+      : [];
   if (amount === null) return needle;
   said.flush_ul = amount;
   if (medium !== null) said.medium = medium;

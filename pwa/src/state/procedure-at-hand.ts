@@ -4,11 +4,14 @@
  */
 import type { Facts } from '../clinical-rules/gate-facts';
 import type { Step, StepEvent } from '../clinical-rules/step-protocol';
+import { changeRecorded } from '../text/plan-changes';
 import { lotNames } from '../text/procedure';
 import { lotsLeftOut } from './close-out';
+import { packageFacts } from './label-facts';
+import { takeLaidOut } from './laid-out';
 import { passes, type StandingGate } from './override';
 import type { ProcedureSession } from './procedure.svelte';
-import { limitStanding } from './procedure-limits';
+import { injectionMs, limitStanding } from './procedure-limits';
 import { isEstimated, type StockChoice } from './procedure-plan';
 import { idOf, textOf } from './shown';
 import { pureShareUl } from './tally';
@@ -41,6 +44,15 @@ export function amountAtHand(session: ProcedureSession): number | null {
 export function mediumAtHand(session: ProcedureSession): string | null {
   const { answers, flushMedia } = session;
   return answers.medium ?? (flushMedia.length === 1 ? (flushMedia[0] ?? null) : null);
+}
+
+/** How long the amount at hand takes; null where the rules give no time, as for more than an aliquot. */
+export function plannedMsAtHand(session: ProcedureSession): number | null {
+  const { limits } = session;
+  const amount = amountAtHand(session);
+  if (amount === null || limits === null) return null;
+  const isTimed = session.step?.takes === 'flush' || amount <= limits.aliquotUl;
+  return isTimed ? injectionMs(amount, limits) : null;
 }
 
 /** Pure adhesive of the amount at hand; of a mix with unknown parts all of it. */
@@ -79,8 +91,52 @@ export function planFacts(session: ProcedureSession): Facts {
   if (session.isRecordOnly) return {};
   if (conflicts.length > 0) return { conflicts };
   return standing.kind === 'out-of-date'
-    ? { plan_standing: 'out-of-date', plan_changes: standing.changes }
+    ? { plan_standing: 'out-of-date', plan_changes: standing.changes.map(changeRecorded) }
     : { plan_standing: standing.kind };
+}
+
+/** What the gates are told of the package whose lot was chosen or scanned; nothing before. */
+export function labelFacts(session: ProcedureSession): Facts {
+  const { step, answers } = session;
+  const { lot } = answers;
+  if (!lot || step === null) return {};
+  const isCoil = step.takes === 'package' || step.takes === 'coil';
+  const stock = isCoil ? coilAtHand(session) : answers.stock;
+  if (stock === null) return {};
+  const atHand = {
+    item: stock.item,
+    stock: stock.record,
+    identifier: lot.identifier,
+    lot: lot.lot,
+    serial: lot.serial ?? '',
+    expiresOn: lot.expiresOn,
+  };
+  const { knownPackages } = session;
+  // The package that is being completed was opened at the step before, and by nobody else; one
+  // that was laid out is the one at hand.
+  const laidOut = takeLaidOut(session.laidOut, stock.record, lot.lot);
+  const packages = knownPackages.packages.filter(
+    ({ record }) =>
+      record !== laidOut?.record && (step.takes !== 'coil' || record !== session.opened?.record),
+  );
+  return packageFacts(atHand, { ...knownPackages, packages }, session.todayOn);
+}
+
+/** The remarks on that package (SOFT-12 to SOFT-14). */
+export function labelRemarks(session: ProcedureSession): StandingGate[] {
+  return session.gatesOn(labelFacts(session));
+}
+
+/** The reason pressed for each remark that asks why; null while one of them waits (GT18). */
+export function whyUsed(session: ProcedureSession): Record<string, string> | null {
+  const said: Record<string, string> = {};
+  for (const { gate } of labelRemarks(session)) {
+    if (gate.reasons.length === 0) continue;
+    const reason = session.answers.why[gate.cause];
+    if (reason === undefined) return null;
+    said[gate.cause] = reason;
+  }
+  return said;
 }
 
 /** Return the gate that stands in the way of the step on screen, null where none does. */
@@ -127,7 +183,7 @@ export function besideFacts(session: ProcedureSession): Facts {
     }
     case 'implants_recorded':
       return {
-        unticked: lotsLeftOut({
+        lots_missing: lotsLeftOut({
           packages: record.all('package_opened'),
           coils: record.all('coil_placed'),
           punctures: record.all('puncture'),

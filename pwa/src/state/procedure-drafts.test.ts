@@ -12,7 +12,7 @@ import {
   touchedPackages,
   undoDrafts,
 } from './procedure-drafts';
-import type { Json, RecordState } from './shown';
+import { type Json, overOf, type RecordState } from './shown';
 
 const mark = { actId: 'act1', caseRecord: 'case/c', at: '2026-03-16T08:05:00.000+01:00' };
 const round = { target: 'Varix A', puncture: 1, coil: 1, aliquot: null };
@@ -33,6 +33,7 @@ const here = (of: Step, more: Partial<StepSurroundings> = {}): StepSurroundings 
   punctures: [],
   coilsInTarget: 0,
   opened: null,
+  laidOut: [],
   adhesive: {
     agent: '2-octyl-cyanoacrylate',
     partsAdhesive: 1,
@@ -253,15 +254,31 @@ test('[HAZ-10] a case that starts without a plan takes up the step protocol, one
   const planned = recorded('case/c', { plan: { request: {}, answer: {}, protocol: older } });
   const book = packagedRuleBook('2026-03-16');
   const inForce = findProtocol(book);
-  const started = startDraft(recorded('case/c', {}), inForce);
+  const started = startDraft(recorded('case/c', {}), inForce, '2026-03-16');
 
-  expect(startDraft(planned, inForce).set).toEqual({ stage: 'in-procedure' });
+  expect(startDraft(planned, inForce, '2026-03-16').set).toEqual({
+    stage: 'in-procedure',
+    procedure_on: '2026-03-16',
+  });
   expect(started.set).toEqual({
     stage: 'in-procedure',
+    procedure_on: '2026-03-16',
     step_protocol: { name: inForce.name, version: inForce.version, sha256: inForce.sha256 },
   });
   expect(protocolOf(planned)).toEqual(older);
   expect(protocolOf(recorded('case/c', { step_protocol: { ...older } }))).toEqual(older);
   expect(findProtocol(book, protocolOf(recorded('case/c', started.set as never)))).toEqual(inForce);
   expect(protocolOf(recorded('case/c', {}))).toBeUndefined();
+});
+
+// A start that left the planned day as it was counted a whole follow-up from the wrong day.
+test('[FU-02] the day a procedure is done takes the place of the day it was planned for', () => {
+  const inForce = findProtocol(packagedRuleBook('2026-03-16'));
+  const planned = recorded('case/c', { procedure_on: '2026-03-23' });
+  const started = startDraft(planned, inForce, '2026-03-16');
+  const onTheDay = startDraft(planned, inForce, '2026-03-23');
+
+  expect(started.set?.procedure_on).toBe('2026-03-16');
+  expect(started.over).toEqual(overOf(planned, 'stage', 'procedure_on'));
+  expect(onTheDay.set).not.toHaveProperty('procedure_on');
 });

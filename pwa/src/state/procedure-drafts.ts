@@ -167,7 +167,7 @@ function isFollowUp(entry: HistoryEntry): boolean {
   return !('case' in entry.set) && ('fate' in entry.set || 'device' in entry.set);
 }
 
-function packageInAnswers(record: RecordState): string {
+export function packageInAnswers(record: RecordState): string {
   const answers = record.fields.answers?.values.at(-1)?.value;
   const opened = (answers as { package?: unknown } | null | undefined)?.package;
   return typeof opened === 'string' ? opened : '';
@@ -196,11 +196,22 @@ export function stageDraft(itself: RecordState, stage: string): Draft {
  * Return the draft that starts a procedure.
  *
  * A case without a plan takes up the step protocol here, so that an update in the middle changes
- * none of its questions (HAZ-10).
+ * none of its questions (HAZ-10). The day it was planned for gives way to the day it is done: the
+ * follow-up counts from there (FU-02).
+ *
+ * @param today - civil date of the tablet
  */
-export function startDraft(itself: RecordState, protocol: RuleFile<Step>): Draft {
+export function startDraft(itself: RecordState, protocol: RuleFile<Step>, today: string): Draft {
   const draft = stageDraft(itself, 'in-procedure');
-  if (protocolOf(itself) !== undefined) return draft;
-  const [named] = nameRuleFiles(protocol);
-  return { ...draft, set: { ...draft.set, step_protocol: { ...named } } };
+  const set = { ...draft.set };
+  const changed = ['stage'];
+  if (textOf(itself, 'procedure_on') !== today) {
+    set.procedure_on = today;
+    changed.push('procedure_on');
+  }
+  if (protocolOf(itself) === undefined) {
+    const [named] = nameRuleFiles(protocol);
+    set.step_protocol = { ...named };
+  }
+  return { ...draft, set, over: overOf(itself, ...changed) };
 }

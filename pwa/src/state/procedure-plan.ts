@@ -184,9 +184,15 @@ export interface StockChoice {
 }
 
 export interface Lot {
+  /** "" where the label tells a serial number alone. */
   lot: string;
   identifier: string;
   expiresOn: string;
+  serial?: string;
+  /** The codes as they were scanned. */
+  rawLabel?: string;
+  /** A person has said that the lot cannot be read, of a label that tells something else. */
+  isUnknown?: boolean;
 }
 
 /** Return what the unit keeps of one item: coils by loop from the largest, else by name. */
@@ -234,12 +240,33 @@ function lotOf(part: Json): Lot[] {
   ];
 }
 
+/** Return a device as the record holds it as a lot to press; null for "lot unknown" alone. */
+export function lotOfDevice(device: Readonly<Record<string, Json>>): Lot | null {
+  const part = (name: string) => {
+    const held = device[name];
+    return typeof held === 'string' ? held : '';
+  };
+  const lot = {
+    lot: part('lot'),
+    identifier: part('identifier'),
+    expiresOn: part('expires_on'),
+    serial: part('serial'),
+    rawLabel: part('raw_label'),
+    isUnknown: device.lot_unknown === true,
+  };
+  const tells = lot.lot || lot.identifier || lot.serial || lot.expiresOn || lot.rawLabel;
+  return tells ? lot : null;
+}
+
 /** Return a lot as the record holds it; `null` stands for "lot unknown" said by a person. */
 export function deviceOf(lot: Lot | null): Record<string, Json> {
   if (lot === null) return { lot_unknown: true };
   return {
-    lot: lot.lot,
+    ...(lot.lot ? { lot: lot.lot } : {}),
+    ...(lot.isUnknown ? { lot_unknown: true } : {}),
     ...(lot.identifier ? { identifier: lot.identifier } : {}),
+    ...(lot.serial ? { serial: lot.serial } : {}),
     ...(lot.expiresOn ? { expires_on: lot.expiresOn } : {}),
+    ...(lot.rawLabel ? { raw_label: lot.rawLabel } : {}),
   };
 }

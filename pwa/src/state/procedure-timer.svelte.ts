@@ -9,6 +9,7 @@ import {
   readRunningTimer,
   readTimer,
   startTimer,
+  stopTimer,
   type TimerReading,
 } from './timer';
 
@@ -69,6 +70,27 @@ export class ProcedureTimer {
     if (this.running === null) return;
     this.running = { ...this.running, timer: moveStartBack(this.running.timer, byMs) };
     await this.#remember();
+  }
+
+  /** Stop the time; it stands still until what was given is recorded. */
+  async stop(): Promise<void> {
+    this.tick();
+    if (this.running === null) return;
+    this.running = { ...this.running, timer: stopTimer(this.running.timer, this.now) };
+    await this.#remember();
+  }
+
+  /** Take a stop back: the time runs on as if it had not been. */
+  async resume(): Promise<void> {
+    if (this.running === null) return;
+    const { stopped: _, ...timer } = this.running.timer;
+    this.running = { ...this.running, timer };
+    await this.#remember();
+  }
+
+  /** True while the time stands still and what was given is not recorded yet. */
+  get isStopped(): boolean {
+    return this.running?.timer.stopped !== undefined;
   }
 
   async clear(): Promise<void> {

@@ -3,7 +3,9 @@
  * given, the last acts, and the plan while it still answers the question it was made for.
  */
 
+import { RuleFileError } from '../clinical-rules/errors';
 import type { Facts } from '../clinical-rules/gate-facts';
+import { type LookAlikes, readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import {
   CHOOSE,
@@ -16,11 +18,13 @@ import type { App } from './app';
 import { ruleFilesOf } from './calculation';
 import { CaseRecord } from './case-record.svelte';
 import { isIdentityOpen } from './identity';
+import type { KnownPackages } from './label-facts';
+import { laidOutPackages } from './laid-out';
 import { LiveRecords } from './live-records.svelte';
 import { overridesOf, passes, type StandingGate, standingGates } from './override';
 import { askPlan, judgePlan, protocolOf, savedPlanOf } from './plan';
 import { NO_ANSWERS, type StepAnswers } from './procedure-answers';
-import { actOf } from './procedure-drafts';
+import { actOf, packageInAnswers } from './procedure-drafts';
 import {
   answerOf,
   findEvent,
@@ -30,10 +34,16 @@ import {
   startedAt,
 } from './procedure-events';
 import { flushMediaOf, injectionLimits } from './procedure-limits';
-import { adhesivePlan, plannedTargets, stockOf, targetPlans } from './procedure-plan';
+import {
+  adhesivePlan,
+  plannedTargets,
+  plannedTotals,
+  stockOf,
+  targetPlans,
+} from './procedure-plan';
 import { stepsBeforePuncture } from './procedure-rounds';
 import { RaisedCauses } from './raised-causes.svelte';
-import { type Json, shown, textOf } from './shown';
+import { type Json, type RecordState, shown, textOf } from './shown';
 import { tallyOf } from './tally';
 import { loopsOf, sketchesOf } from './target-sketch';
 
@@ -44,6 +54,10 @@ export class ProcedureView {
   readonly record: CaseRecord;
   protected readonly stock: LiveRecords;
   readonly staff: LiveRecords;
+  /** Packages of every case on this tablet, deliveries and recalls: each package once. */
+  readonly #packages: LiveRecords;
+  readonly #movements: LiveRecords;
+  readonly #recalls: LiveRecords;
   readonly #raised: RaisedCauses;
   readonly #opened: RuleBook;
   protected jump = $state.raw<{ step: string; round: Round } | null>(null);
@@ -55,6 +69,9 @@ export class ProcedureView {
     this.record = new CaseRecord(app.store, caseId);
     this.stock = new LiveRecords(app.store, { kind: 'stock_item' });
     this.staff = new LiveRecords(app.store, { kind: 'staff' });
+    this.#packages = new LiveRecords(app.store, { kind: 'package_opened' });
+    this.#movements = new LiveRecords(app.store, { kind: 'stock_movement' });
+    this.#recalls = new LiveRecords(app.store, { kind: 'recall_notice' });
     this.#raised = new RaisedCauses(app, this.record.caseRecord);
     this.#opened = app.ruleBook;
   }
@@ -104,6 +121,12 @@ export class ProcedureView {
     return { ...itself, fields };
   });
   readonly targets = $derived.by(() => targetPlans(this.#usable, this.record.all('target')));
+  /** Amounts and coils of the plan in use; nothing while none is. */
+  readonly plannedTotals = $derived.by(() => plannedTotals(this.#usable));
+  /** True where numbers could be planned and no plan is in use yet. */
+  readonly hasNoPlan = $derived.by(
+    () => !this.isRecordOnly && this.record.itself !== null && this.#saved === null,
+  );
   /** As planned; where nobody chose an adhesive, that of the package in use. */
   readonly adhesive = $derived.by(() => {
     const plan = adhesivePlan(this.#usable);
@@ -168,16 +191,25 @@ export class ProcedureView {
   readonly opened = $derived.by(() => {
     const event = findEvent(this.record.all('step_event'), 'package_opened', this.round);
     if (event === null) return null;
-    const act = actOf(event.record);
-    return (
-      this.record.standing('package_opened').find(({ record }) => actOf(record) === act) ?? null
-    );
+    const [act, named] = [actOf(event.record), packageInAnswers(event)];
+    const isOfAct = ({ record }: RecordState) =>
+      named === '' ? actOf(record) === act : record === named;
+    return this.record.standing('package_opened').find(isOfAct) ?? null;
   });
+  /** Packages laid out for the case that no act has taken yet. */
+  readonly laidOut = $derived.by(() =>
+    laidOutPackages(
+      this.record.all('package_opened'),
+      this.record.all('coil_placed'),
+      this.record.all('step_event'),
+    ),
+  );
   readonly adhesivePackage = $derived.by(
     () =>
       this.record
         .standing('package_opened')
-        .findLast((opened) => shown(opened, 'item') === 'adhesive') ?? null,
+        .findLast((one) => shown(one, 'item') === 'adhesive' && !this.laidOut.includes(one)) ??
+      null,
   );
   readonly lastAct = $derived.by(() => this.acts.findLast((act) => !act.isUndone) ?? null);
   readonly leftOut = $derived.by(() => stepsBeforePuncture(this.steps, this.events));
@@ -225,6 +257,27 @@ export class ProcedureView {
     return standingGates(this.#ruleBook, { ...facts, already_raised });
   }
 
+  /** The items of the unit's list, as their records stand. */
+  get stockItems(): readonly RecordState[] {
+    return this.stock.list;
+  }
+
+  /** Today in the unit's time zone. */
+  get todayOn(): string {
+    return this.app.clock.today();
+  }
+
+  /** What this tablet knows of packages beside the one at hand. */
+  get knownPackages(): KnownPackages {
+    return {
+      packages: this.#packages.list,
+      movements: this.#movements.list,
+      recalls: this.#recalls.list,
+      items: this.stock.list,
+      lookAlikes: lookAlikesOf(this.#ruleBook),
+    };
+  }
+
   /** Say whether the gate was passed in this case, on these very facts. */
   isPassed(standing: StandingGate): boolean {
     return this.overrides.some((one) => passes(one, standing));
@@ -265,13 +318,24 @@ export class ProcedureView {
   /** Stop following the store. */
   dispose(): void {
     this.record.dispose();
-    this.stock.dispose();
-    this.staff.dispose();
+    for (const list of [this.stock, this.staff, this.#packages, this.#movements, this.#recalls]) {
+      list.dispose();
+    }
   }
 
   #measured(step: string): number | null {
     const { target, puncture } = this.round;
     const event = findEvent(this.record.all('step_event'), step, { ...NO_ROUND, target, puncture });
     return answerOf(event, 'length_um');
+  }
+}
+
+/** Without its rule file lots are compared as they are written. */
+function lookAlikesOf(ruleBook: RuleBook): LookAlikes {
+  try {
+    return readLookAlikes(readTraceFile(ruleBook));
+  } catch (error) {
+    if (error instanceof RuleFileError) return new Map();
+    throw error;
   }
 }

@@ -167,6 +167,11 @@ export class ProcedureSession extends ProcedureView {
     await this.timer.start(JSON.stringify([step.id, round]), keptOf(this.answers));
   }
 
+  /** Stop the time before anything is recorded: what was given is asked next. */
+  async stopTimer(): Promise<void> {
+    if (this.isTimerHere() && this.#beginLocal()) await this.timer.stop();
+  }
+
   isTimerHere(): boolean {
     return this.timer.runs(JSON.stringify([this.step?.id ?? null, this.round]));
   }
@@ -212,6 +217,7 @@ export class ProcedureSession extends ProcedureView {
       punctures: this.record.all('puncture'),
       coilsInTarget: target ? this.tally(target.record).coils : 0,
       opened: this.opened,
+      laidOut: this.laidOut,
       adhesive: this.adhesive,
       adhesiveDevice: shown(this.adhesivePackage, 'device') ?? null,
       stopUm: this.stopUm,
@@ -269,7 +275,7 @@ export class ProcedureSession extends ProcedureView {
     const { itself } = this.record;
     if (itself === null || STARTED_STAGES.includes(textOf(itself, 'stage'))) return [];
     void this.app.store.remember('live-case', this.record.caseRecord);
-    return [startDraft(itself, this.protocol)];
+    return [startDraft(itself, this.protocol, this.app.clock.today())];
   }
 
   #lock(): void {

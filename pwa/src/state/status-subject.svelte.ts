@@ -1,6 +1,6 @@
 /** Whom and what the status line names: the patient of the open case, and open decisions. */
 import type { Reached, RecordStore } from '../ports';
-import { patientLine } from '../text/patient';
+import { patientLine, patientNames } from '../text/patient';
 import { reachedBy } from './case-list';
 import { type DoubleFinder, doubleFinderOf } from './double-finder';
 import type { Place } from './place.svelte';
@@ -16,6 +16,8 @@ export class StatusSubject {
   openDecisions = $state(0);
   /** Up to where the open case and its patient have got; null where no case is open. */
   reached = $state<Reached | null>(null);
+  /** True while the identity is pressed anew: digits that stand here would only be copied. */
+  isIdentityAsked = $state(false);
   #hasJoined = false;
 
   constructor(store: RecordStore) {
@@ -30,7 +32,7 @@ export class StatusSubject {
 
   /** The patient in one line, "" where no place names one. */
   get patient(): string {
-    return patientLine(this.#patient);
+    return this.isIdentityAsked ? patientNames(this.#patient) : patientLine(this.#patient);
   }
 
   async follow(place: Place): Promise<void> {

@@ -47,7 +47,7 @@ test('the counts are those of the packages and coils', () => {
     stateOf('package_opened/2', { item: 'coil', fate: 'discarded' }),
   ];
   const record = caseWith({}, { package_opened: packages, coil_placed: [coil] });
-  expect(stepFacts('counts', record)).toEqual([{ about: 'packages', entered: ['2 = 1 + 1'] }]);
+  expect(stepFacts('counts', record)).toEqual([{ about: 'packages', entered: ['2 = 1 + 1 + 0'] }]);
 });
 
 test('a step that asks about nothing recorded has no facts', () => {

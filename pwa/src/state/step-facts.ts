@@ -25,7 +25,14 @@ export type FactName =
   | 'needle'
   | 'adhesive'
   | 'targets'
-  | 'packages';
+  | 'packages'
+  // of the plan in use, at the time out
+  | 'planned_stop'
+  | 'planned_coils'
+  | 'planned_pure'
+  | 'planned_mix'
+  | 'planned_flush'
+  | 'second_person';
 
 const ABOUT: Readonly<Record<string, readonly FactName[]>> = {
   consent: ['consent'],
@@ -72,7 +79,10 @@ function enteredOf(about: FactName, record: CaseRecord): string[] {
     case 'packages':
       return countsOf(record.standing('package_opened'), record.standing('coil_placed'))
         .filter(({ item }) => item === 'coil')
-        .map(({ opened, placed, discarded }) => `${opened} = ${placed} + ${discarded}`);
+        .map(({ opened, placed, discarded, returned, open }) =>
+          // Laid out and not opened: back on the shelf, or to be settled at close-out.
+          [`${opened} = ${placed}`, discarded, returned + open.length].join(' + '),
+        );
     default:
       return [];
   }

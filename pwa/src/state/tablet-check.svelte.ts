@@ -1,4 +1,5 @@
 /** The check before use as it stands on screen: what is known now, and what its presses do. */
+import { inEnglish } from '../text/say';
 import type { App } from './app';
 import type { BedsideTablet } from './bedside-tablet';
 import { CUES } from './cue-tones';
@@ -32,6 +33,7 @@ export class TabletCheck {
     const facts = factsOfTablet(device, tablet.exchange, this.#nowMs);
     return checkRows({
       isPersisted: device.isPersisted,
+      isPersistenceRefused: device.isPersistenceRefused,
       freeBytes: device.freeBytes,
       storeReadsBack: this.#storeReadsBack,
       hasKey: device.hasKey,
@@ -49,7 +51,7 @@ export class TabletCheck {
       update: update.standing,
       installing: device.installing,
       remarks: Object.fromEntries(
-        standingGates(ruleBook, facts).map(({ gate }) => [gate.id, gate.text]),
+        standingGates(ruleBook, facts).map(({ gate }) => [gate.id, inEnglish(gate.text)]),
       ),
     });
   });

@@ -249,7 +249,7 @@ describe('what is drawn', () => {
       'Short axis 14 mm',
       'Stop 20 mm',
       'Mix in needle 0.4 mL',
-      '10 mm',
+      'Scale 10 mm',
     ]);
   });
 });

@@ -2,11 +2,13 @@ import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import {
   type ClockReading,
+  isStopEarly,
   moveStartBack,
   readRunningTimer,
   readTimer,
   secondsText,
   startTimer,
+  stopTimer,
 } from './timer';
 
 const HOUR_MS = 3_600_000;
@@ -113,4 +115,23 @@ test('seconds are rounded down and carry their unit', () => {
     '3 min 5 s',
     '0 s',
   ]);
+});
+
+test('a timer stopped before its record stands still, across a kill too, until it goes on', () => {
+  const stopped = stopTimer(startTimer(begun), after(12_000));
+  const kept = readRunningTimer(JSON.parse(JSON.stringify(stopped)));
+
+  expect(readTimer(stopped, after(60_000)).elapsedMs).toBe(12_000);
+  expect(kept).toEqual(stopped);
+  expect(readTimer(kept ?? startTimer(begun), after(90_000, 500, 'p2')).elapsedMs).toBe(12_000);
+  expect(readRunningTimer({ ...startTimer(begun), stopped: 'yes' })).toEqual(startTimer(begun));
+});
+
+test('a stop is early below half the planned time, and never where no time is planned', () => {
+  expect([22_499, 22_500, 22_501].map((ms) => isStopEarly(ms, 45_000))).toEqual([
+    true,
+    false,
+    false,
+  ]);
+  expect(isStopEarly(0, null)).toBe(false);
 });

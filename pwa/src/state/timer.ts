@@ -19,6 +19,8 @@ export interface RunningTimer {
   started: ClockReading;
   /** By how much a person said the start lay further back. */
   earlierMs: number;
+  /** Where it was stopped and nothing is recorded yet: the time stands still there. */
+  stopped?: ClockReading;
 }
 
 export interface TimerReading {
@@ -42,13 +44,29 @@ export function moveStartBack(timer: RunningTimer, byMs: number): RunningTimer {
   return { ...timer, earlierMs: timer.earlierMs + byMs };
 }
 
+/** Return the timer stopped now, before anything is recorded of it. */
+export function stopTimer(timer: RunningTimer, now: ClockReading): RunningTimer {
+  return { ...timer, stopped: { ...now } };
+}
+
+/**
+ * Say whether a stop comes before half the planned time: then what was given is asked, not taken
+ * from the plan. No source: project default.
+ *
+ * @param plannedMs - null where the rules give no time, and then no stop is early
+ */
+export function isStopEarly(elapsedMs: number, plannedMs: number | null): boolean {
+  return plannedMs !== null && 2 * elapsedMs < plannedMs;
+}
+
 /**
  * Return how long a timer has run.
  *
  * While the clocks agree the monotonic one is shown: it cannot be set. Where they disagree the
  * shorter time is shown, since an injection held too long harms less than one cut short.
  */
-export function readTimer(timer: RunningTimer, now: ClockReading): TimerReading {
+export function readTimer(timer: RunningTimer, at: ClockReading): TimerReading {
+  const now = timer.stopped ?? at;
   const wallElapsedMs = now.wallMs - timer.started.wallMs + timer.earlierMs;
   if (now.page !== timer.started.page) {
     return {
@@ -73,17 +91,18 @@ export function readTimer(timer: RunningTimer, now: ClockReading): TimerReading 
 
 /** Return the timer that a remembered text holds, null where it holds none. */
 export function readRunningTimer(content: unknown): RunningTimer | null {
-  const { started, earlierMs } = (content ?? {}) as { started?: unknown; earlierMs?: unknown };
-  const { wallMs, monotonicMs, page } = (started ?? {}) as Record<string, unknown>;
-  if (
-    typeof wallMs !== 'number' ||
-    typeof monotonicMs !== 'number' ||
-    typeof page !== 'string' ||
-    typeof earlierMs !== 'number'
-  ) {
-    return null;
-  }
-  return { started: { wallMs, monotonicMs, page }, earlierMs };
+  const { started, earlierMs, stopped } = (content ?? {}) as Record<string, unknown>;
+  const from = readClocks(started);
+  if (from === null || typeof earlierMs !== 'number') return null;
+  const until = readClocks(stopped);
+  return { started: from, earlierMs, ...(until === null ? {} : { stopped: until }) };
+}
+
+function readClocks(content: unknown): ClockReading | null {
+  const { wallMs, monotonicMs, page } = (content ?? {}) as Record<string, unknown>;
+  return typeof wallMs === 'number' && typeof monotonicMs === 'number' && typeof page === 'string'
+    ? { wallMs, monotonicMs, page }
+    : null;
 }
 
 /** Return whole seconds as `45 s`, from two minutes on as `3 min 5 s`, rounded down. */

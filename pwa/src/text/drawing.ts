@@ -28,7 +28,7 @@ export const drawing = withMore(said, {
   crus: (um: number) => say('drawing.crus', { length: mmText(um) }),
   feeder: (um: number) => say('drawing.feeder', { length: mmText(um) }),
   inNeedle: (ul: number) => say('drawing.inNeedle', { amount: mlText(ul) }),
-  scale: (um: number) => mmText(um),
+  scale: (um: number) => say('drawing.scale', { length: mmText(um) }),
   coils: (count: number, what: CoilLot, loops: string) =>
     say(`drawing.coils.${what}`, { count, loops }),
   mixOut: (ul: number) => say('drawing.mixOut', { amount: mlText(ul) }),

@@ -22,15 +22,23 @@ export function languageWords(tag: Json): string {
   return named === undefined ? valueWords(tag) : NAMES[named];
 }
 
+/** Return the names alone; `?` for one of which two answers wait. */
+export function patientNames(patient: RecordState | null | undefined): string {
+  if (!patient) return '';
+  return ['family_name', 'given_name']
+    .map((field) => (isInConflict(patient, field) ? '?' : textOf(patient, field)))
+    .filter((name) => name !== '')
+    .join(', ');
+}
+
 /** Return the patient in one line: names, date of birth, sex, local number (two identifiers). */
 export function patientLine(patient: RecordState | null | undefined): string {
   if (!patient) return '';
   const part = (field: string) => (isInConflict(patient, field) ? '?' : textOf(patient, field));
   const sexes: Readonly<Record<string, string>> = { ...said.sexShort, '?': '?' };
-  const names = [part('family_name'), part('given_name')].filter((name) => name !== '').join(', ');
   const number = part('local_id');
   const parts = [
-    names,
+    patientNames(patient),
     part('born_on'),
     sexes[part('sex')] ?? '',
     number && say('patient.number', { number }),

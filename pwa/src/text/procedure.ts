@@ -9,6 +9,7 @@ const agents = lookUp(said.agents);
 const media = lookUp(said.media);
 
 export const procedure = withMore(said, {
+  plannedFor: (planned: string, today: string) => say('procedure.plannedFor', { planned, today }),
   toPunctureNote: (count: number) => say('procedure.toPunctureNote', { count }),
   restored: (time: string, last: string) => say('procedure.restored', { time, last }),
   undo: (what: string) => say('procedure.undo', { what }),
@@ -24,6 +25,7 @@ export const procedure = withMore(said, {
     medium === ''
       ? say('procedure.startFlush', { amount })
       : say('procedure.startFlushWith', { amount, medium }),
+  allGiven: (amount: string) => say('procedure.allGiven', { amount }),
   stopFlush: (amount: string) => say('procedure.stopFlush', { amount }),
   flushed: (words: string, amount: string) => say('procedure.flushed', { words, amount }),
   lotExpired: (on: string) => say('procedure.lotExpired', { on }),
@@ -41,11 +43,15 @@ export const procedure = withMore(said, {
   /** What going on means, gate by gate. */
   goOn: lookUp(said.goOn),
   tally: withMore(said.tally, {
+    /** The name of what is counted, with what the plan says of it where it says it. */
+    named: (name: string, planned: string) =>
+      planned === '' ? name : say('procedure.tally.ofPlan', { name, planned }),
     withoutAmount: (count: number) => say('procedure.tally.withoutAmount', { count }),
     unknownParts: (amount: string) => say('procedure.tally.unknownParts', { amount }),
   }),
   // --- recorded with the act: the record keeps the id, which is English
   reasons: reasons('procedure.reasons', said.reasons),
+  notSoReasons: reasons('procedure.notSoReasons', said.notSoReasons),
   identityOpen: forRecord('procedure.emergency'),
 });
 

@@ -5,7 +5,7 @@
  * where the catalogue has exactly that English sentence; what a unit wrote itself stands as written.
  */
 import type { Step } from '../clinical-rules/step-protocol';
-import { agentWords } from './procedure';
+import { agentWords, mediumWords } from './procedure';
 import { forRecord, lookUp, say, words } from './say';
 import { drugsWords } from './workup';
 
@@ -85,5 +85,5 @@ export function factName(about: string): string {
 
 /** Return what was entered, in words; what has no words of its own is shown as it is. */
 export function factWords(entered: string): string {
-  return contents[entered] ?? drugsWords.drugNames[entered] ?? agentWords(entered);
+  return contents[entered] ?? drugsWords.drugNames[entered] ?? agentWords(mediumWords(entered));
 }

@@ -25,6 +25,7 @@ function session(id: string, amount: number, more: object = {}): ProcedureSessio
     flushMedia: [],
     limits: null,
     isTimerHere: () => false,
+    timer: { isStopped: false, readNow: () => null },
     isPassed: () => false,
     gatesOn: (facts: Facts) => standingGates(BOOK, facts),
     ...more,
@@ -34,7 +35,12 @@ const primary = (of: ProcedureSession) => {
   const { words, isBlocked } = primaryOf(of, () => undefined);
   return [words, isBlocked];
 };
-const old = { planStanding: { kind: 'out-of-date', changes: ['Needle gauge: was 19, now 22'] } };
+const old = {
+  planStanding: {
+    kind: 'out-of-date',
+    changes: [{ kind: 'other', part: 'needle', name: '', key: 'gauge', was: 19, is: 22 }],
+  },
+};
 
 test('[HARD-05] the stop is recorded as done at the distance, not beyond it', () => {
   expect(primary(session('stop_set', 23_000))).toEqual(['Record stop 23 mm', false]);
@@ -53,4 +59,26 @@ test('[HARD-03] with an old plan the injection waits; one that runs can always b
     false,
   ]);
   expect(primary(session('dead_space_flush', 500, old))[1]).toBe(false);
+});
+
+test('[HAZ-21] a stop before half the planned time asks what was given, a later one records it', () => {
+  let stopped = 0;
+  const recorded: unknown[] = [];
+  const running = (elapsedMs: number, isStopped = false) =>
+    session('injection', 1_000, {
+      limits: { softUl: 4_000, secondPersonUl: 6_000, aliquotUl: 1_000, aliquotMsPerMl: 45_000 },
+      isTimerHere: () => true,
+      timer: { isStopped, readNow: () => ({ elapsedMs }) },
+      stopTimer: () => {
+        stopped += 1;
+      },
+      pass: (_outcome: string, more: { amount: number }) => recorded.push(more.amount),
+    });
+
+  primaryOf(running(22_499), () => undefined).press();
+  expect([stopped, recorded]).toEqual([1, []]);
+  expect(primary(running(22_499, true))).toEqual(['All 1 mL given', false]);
+  primaryOf(running(22_499, true), () => undefined).press();
+  primaryOf(running(22_500), () => undefined).press();
+  expect([stopped, recorded]).toEqual([1, [1_000, 1_000]]);
 });

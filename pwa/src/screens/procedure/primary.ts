@@ -3,8 +3,16 @@ import type { Step } from '../../clinical-rules/step-protocol';
 import { isIdentityOpen } from '../../state/identity';
 import { needsSecondPerson } from '../../state/override';
 import type { ProcedureSession } from '../../state/procedure.svelte';
-import { amountAtHand, coilAtHand, gateAtHand, mediumAtHand } from '../../state/procedure-at-hand';
+import {
+  amountAtHand,
+  coilAtHand,
+  gateAtHand,
+  mediumAtHand,
+  plannedMsAtHand,
+  whyUsed,
+} from '../../state/procedure-at-hand';
 import { mlText, mmText } from '../../state/tally';
+import { isStopEarly } from '../../state/timer';
 import { coilWords, mediumWords, moveWords, procedure } from '../../text/procedure';
 import { tickWords, yesNoWords } from '../../text/steps';
 
@@ -54,21 +62,26 @@ function primaryOfStep(session: ProcedureSession, step: Step): Primary {
     case 'coil': {
       const stock = coilAtHand(session);
       if (stock === null) return blocked(procedure.noCoilChosen);
+      const why = whyUsed(session);
+      if (why === null) return blocked(procedure.whyFirst);
       const loop = coilWords(stock.coil?.loop_um);
       const slot = session.target ? session.tally(session.target.record).coils + 1 : 1;
       const words =
         step.takes === 'coil' ? procedure.recordCoil(slot, loop) : procedure.openPackage(loop);
-      return open(words, () => session.pass('done', { stock }));
+      return open(words, () => session.pass('done', { stock, why }));
     }
     case 'adhesive':
       return timedPrimary(session, amount);
-    default:
+    default: {
       if (step.id === 'identity' && isIdentityOpen(session.record.patient)) {
         return open(procedure.emergencyGoOn, () =>
           session.pass('skipped', { reason: procedure.identityOpen }),
         );
       }
-      return open(tickWords(step), () => session.pass('done', { stock: answers.stock }));
+      const why = whyUsed(session);
+      if (why === null) return blocked(procedure.whyFirst);
+      return open(tickWords(step), () => session.pass('done', { stock: answers.stock, why }));
+    }
   }
 }
 
@@ -76,8 +89,10 @@ function plainFlush(session: ProcedureSession, step: Step): Primary {
   const { amount } = session.answers;
   const words = step.id === 'needle_flushed' ? procedure.needleReady : procedure.flushPatent;
   const medium = mediumAtHand(session);
+  const why = whyUsed(session);
+  if (why === null) return blocked(procedure.whyFirst);
   return open(amount === null ? words : procedure.flushed(words, mlText(amount)), () =>
-    session.pass('done', { medium }),
+    session.pass('done', { medium, why }),
   );
 }
 
@@ -87,8 +102,14 @@ function timedPrimary(session: ProcedureSession, amount: number | null): Primary
   if (amount === null) return blocked(isFlush ? procedure.flushFirst : procedure.adhesiveFirst);
   const words = mlText(amount);
   if (session.isTimerHere()) {
+    const record = () => session.pass('done', { amount, medium: mediumAtHand(session) });
+    // Stopped long before the planned time: the planned amount is not taken for what was given.
+    if (session.timer.isStopped) return open(procedure.allGiven(words), record);
     const stop = isFlush ? procedure.stopFlush : procedure.stopInjection;
-    return open(stop(words), () => session.pass('done', { amount, medium: mediumAtHand(session) }));
+    return open(stop(words), () => {
+      const elapsedMs = session.timer.readNow()?.elapsedMs ?? 0;
+      return isStopEarly(elapsedMs, plannedMsAtHand(session)) ? session.stopTimer() : record();
+    });
   }
   const medium = mediumAtHand(session);
   if (isFlush && medium === null && session.flushMedia.length > 0) {

@@ -1,2 +1,2 @@
 /** The sheets of the bedside; "" while none is open. */
-export type SheetName = '' | 'skip' | 'event' | 'steps' | 'drawing';
+export type SheetName = '' | 'skip' | 'not-so' | 'event' | 'steps' | 'drawing';
