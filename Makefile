@@ -49,7 +49,7 @@ lint:
 
 unit:
 	$(BIN)/python pwa/run_npm.py run --silent test
-	$(BIN)/python -m pytest -q
+	$(BIN)/python -m pytest -q -n 2 --dist loadfile
 
 screenshots: setup .venv/.test-ready chromium
 	$(BIN)/python -m tests.browser.make_screenshots

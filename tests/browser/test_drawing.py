@@ -78,7 +78,7 @@ def scale_faults(read: dict[str, Any], *, short_mm: float, long_mm: float) -> li
     """Say where the varix is not to one scale, or the scale bar to another (DR1)."""
     (varix,) = shapes_of(read, "varix measured")
     (bar,) = shapes_of(read, "measure scale")
-    bar_mm = float(read["texts"][-1]["text"].removesuffix(" mm"))
+    bar_mm = float(read["texts"][-1]["text"].removeprefix("Scale ").removesuffix(" mm"))
     # The box of a shape leaves out its line; layout rounds to parts of a pixel.
     per_mm = {
         "short axis": varix["width"] / short_mm,

@@ -131,7 +131,7 @@ def play(page: Page, seen: Played) -> None:
     expect(page.locator("[data-primary].waiting")).to_have_count(0)
     seen.said["in the time"] = case.ask(page)
     seen.measure(page, "injection running")
-    case.press(page, "Set start back 5 s")
+    case.let_time_pass(page)
 
     case.press(page, "Record event", exact=True)
     over = page.get_by_role("dialog")
@@ -251,7 +251,7 @@ def test_the_question_stays_while_the_time_runs(seen: Played):
 def test_a_running_time_stays_in_view_and_is_stopped_from_what_lies_over_it(seen: Played):
     """[HAZ-21] The start moved back by 5 s is kept beside the time that it made."""
     assert re.fullmatch(r"\d+ s", seen.said["over"])
-    assert seen.moved_back["start_moved_back_ms"] == 5_000
+    assert seen.moved_back["start_moved_back_ms"] == 25_000
     assert seen.moved_back["elapsed_ms"] >= 5_000
 
 

@@ -117,6 +117,17 @@ test('a save makes the exchange come soon, a joined tablet sends it', async () =
   expect(tablet.waits.at(-1)).toBe(30_000);
 });
 
+/** Has caught: the exchange that ended put the next one off to 30 s, over the turn of the save. */
+test('a save while an exchange runs keeps its early turn', async () => {
+  await tablet.service.join('GOOD');
+  const running = tablet.service.exchangeNow();
+  await Promise.resolve();
+  tablet.service.save([DRAFT], WHO);
+  await running;
+
+  expect(tablet.waits.at(-1)).toBe(300);
+});
+
 test('failed exchanges wait longer each time', async () => {
   await tablet.service.join('GOOD');
   unit.troubles = ['lose-request', 'lose-request', 'lose-request'];

@@ -62,6 +62,8 @@ export class StoreService {
   readonly #shelf: PictureShelf | null;
   readonly #lane: PictureLane | null;
   #pictureTrouble = '';
+  /** How often a turn was asked for. */
+  #asked = 0;
   #callOff: () => void = () => {};
   #openCase = '';
   #starting: Promise<void> = Promise.resolve();
@@ -288,9 +290,13 @@ export class StoreService {
   }
 
   async exchangeNow(): Promise<ExchangeStanding> {
+    const asked = this.#asked;
     await this.#starting;
     const standing = this.#withTrouble(await this.#client.run());
-    this.#schedule(retryWaitMs(this.#client.failures, this.#around.chance()));
+    // Who saved meanwhile has asked for an earlier turn, which stands.
+    if (this.#asked === asked) {
+      this.#schedule(retryWaitMs(this.#client.failures, this.#around.chance()));
+    }
     if (standing.state === 'resting' || standing.state === 'needs-a-person') {
       if (await this.#oldCases.tidy()) this.#schedule(SOON_MS);
       // The next round that goes well listens again.
@@ -307,6 +313,7 @@ export class StoreService {
   }
 
   #schedule(waitMs: number): void {
+    this.#asked += 1;
     this.#callOff();
     this.#callOff = this.#around.later(waitMs, () => void this.exchangeNow());
   }

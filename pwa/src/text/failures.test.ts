@@ -13,6 +13,7 @@ const NOTHING_ENTERED: Readonly<Record<string, string>> = {
   'Nothing was changed on this device.': 'joining a unit, told beside its refusal',
   'The unit was not asked what it set aside.': 'a question to the unit',
   'Plans were not checked a second time just now.': 'a question to the unit',
+  'NOT OPENED. Nothing is lost.': 'a place whose file could not be read',
   'Cannot be checked.': 'what the second check said of a plan',
   'The unit cannot be reached.': 'bringing a case back',
   'Unit refused': 'the status line, beside what is unsent',

@@ -2,7 +2,8 @@
 
 Planted bugs that this caught: the mix printed as adhesive, an injection lost from the sum, the time
 of day in UTC, a coil of an unknown lot merged with one without, the plan drawn beside coils that
-were placed, coils of one lot counted once, a coil called MR safe.
+were placed, coils of one lot counted once, a coil called MR safe, an injection without an amount
+left out of what is told, a cancelled booking printed as the day.
 """
 
 import json

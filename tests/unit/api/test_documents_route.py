@@ -146,6 +146,44 @@ def test_a_signature_is_broken_by_what_came_after_it(unit):
     )
 
 
+def test_two_answers_on_one_coil_are_a_doubt_and_neither_lot_is_printed(unit):
+    """[HARD-06] Its kind keeps every value, so that no conflict is ever asked about.
+
+    Planted: the last value read as the answer.
+    """
+    story = Story(unit.store, device="desk-b", now_ms=NOON_MS + 60_000)
+    with unit.store.transaction():
+        story.write("coil_placed/o-1", sees=False, device={"lot": "L-2"})
+    settings, book = read_unit_settings(unit.store, on=ON), open_unit_book(unit.store, on=ON)
+    (coil,) = show_case(unit.store, CASE, settings, book, on=ON).of_kind("coil_placed")
+    report = _text(make_document(unit.store, "procedure-report", CASE, language="en", on=ON).pdf)
+    card = _text(make_document(unit.store, "implant-card", CASE, language="en", on=ON).pdf)
+
+    assert coil.conflicts == ["device"]
+    assert "device" not in {*coil.shows, *coil.held}
+    assert "Look at both entries and strike the wrong one." in report
+    for text in (report, card):
+        assert "two answers: not printed" in text
+        assert "L-1" not in text
+        assert "L-2" not in text
+
+
+def test_outside_the_stated_use_the_lay_out_list_is_not_even_made(unit):
+    """[HAZ-13] Whatever the plan said before."""
+    story = Story(unit.store, device="desk-b", now_ms=NOON_MS + 60_000)
+    with unit.store.transaction():
+        answer = {"targets": [{"label": "Varix A", "coils": {"picks": ["stock_item/none"]}}]}
+        story.write(CASE, plan={"request": {}, "answer": answer})
+    inside = _text(make_document(unit.store, "lay-out-list", CASE, on=ON).pdf)
+    with unit.store.transaction():
+        story.write(CASE, varix_class="duodenal")
+    outside = _text(make_document(unit.store, "lay-out-list", CASE, on=ON).pdf)
+
+    assert "stock_item/none" in inside
+    assert "stock_item/none" not in outside
+    assert "Recorded only" in outside
+
+
 def test_a_picture_whose_name_is_no_hash_is_not_looked_for(unit):
     story = Story(unit.store, device="desk-b", now_ms=NOON_MS + 60_000)
     with unit.store.transaction():

@@ -14,6 +14,7 @@ export interface Arguments {
   'implants.recordedOn': { device: string | number };
   'implants.openCaseOf': { name: string | number };
   'implants.moreRows': { count: string | number };
+  'implants.keptAtUnit': { count: number };
   'bookingReasons.told.kept': { on: string | number };
   'bookingReasons.told.toldAnotherDay': { on: string | number };
   'bookingReasons.told.moved': { on: string | number };
@@ -115,6 +116,8 @@ export interface Arguments {
   'clinic.bookedCount': { count: string | number };
   'clinic.lettersMade': { count: number };
   'clinic.remindersMade': { count: number };
+  'clinic.pastWindow': { count: string | number };
+  'clinic.pastWindowLine': { name: string | number; past: string | number; stands: string | number };
   'patient.number': { number: string | number };
   'rules.version': { version: string | number };
   'rules.retired': { day: string | number };
@@ -463,7 +466,10 @@ export interface Arguments {
   'stock.remarks.lot-not-delivered': { count: number };
   'stock.remarks.below-zero': { count: string | number; what: string | number };
   'stock.remarks.two-expiries': { lot: string | number };
+  'stock.remarks.recalled': { count: number };
+  'stock.remarks.expired': { count: number };
   'stock.lot': { lot: string | number };
+  'stock.named': { name: string | number; what: string | number };
   'stock.useBy': { on: string | number };
   'stock.openName': { name: string | number };
   'stock.deliverTitle': { name: string | number };
@@ -502,6 +508,8 @@ export interface Arguments {
   'layOut.remarks.expired': { lot: string | number };
   'layOut.remarks.recalled': { lot: string | number };
   'layOut.remarks.expiry-unknown': { lot: string | number };
+  'layOut.remarks.recalled-without-lot': { count: number };
+  'layOut.remarks.expired-without-lot': { count: number };
   'layOut.flush': { media: string | number };
   'layOut.anyOf': { one: string | number; other: string | number };
   'layOut.needle': { gauge: string | number };
