@@ -90,15 +90,15 @@ export class LabelEntry {
     if (this.#ofKind.length === 1) return '';
     return this.#named.length > 0 ? 'other-kind' : 'unknown';
   });
-  /** The item that is taken: chosen by hand, named by the label, else the one at hand. */
+  /** The item that is taken: named by the label, chosen by hand, else the one at hand. */
   readonly item = $derived.by((): RecordState | null => {
+    const [only] = this.#ofKind;
+    if (only && this.#ofKind.length === 1) return only;
     const byHand = this.choices.find(({ record }) => record === this.#chosen);
     if (byHand) return byHand;
     const { atHand } = this.#asked();
-    if (this.scanned.identifier === '') {
-      return this.choices.find(({ record }) => record === atHand) ?? null;
-    }
-    return this.#ofKind.length === 1 ? (this.#ofKind[0] ?? null) : null;
+    if (this.scanned.identifier !== '') return null;
+    return this.choices.find(({ record }) => record === atHand) ?? null;
   });
   /** Something was read or typed. */
   readonly isBegun = $derived.by(
@@ -118,7 +118,10 @@ export class LabelEntry {
     const read = codes.map((code) => ({ code, found: readCode(code, todayOn, ruleBook) }));
     const labels = read.filter(({ found }) => found.kind === 'read').map(({ code }) => code);
     const fresh = labels.filter((code) => !this.#codes.includes(code));
+    const { identifier } = this.scanned;
     if (fresh.length > 0) this.#codes = [...this.#codes, ...fresh];
+    // Chosen before the label named its item: of an item that is not known it is chosen again.
+    if (this.scanned.identifier !== identifier) this.#chosen = '';
     const refused = read.flatMap(({ found }) => (found.kind === 'refused' ? [found.sentence] : []));
     if (labels.length > 0) this.refusal = '';
     else if (refused[0] !== undefined) this.refusal = refused[0];

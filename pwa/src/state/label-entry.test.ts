@@ -1,6 +1,7 @@
 /** One package being entered: which item it is of, and when it may be taken. */
 import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
+import { TORN_CODE } from '../device/wedge-reader';
 import { LabelEntry } from './label-entry.svelte';
 import type { Json, RecordState } from './shown';
 
@@ -70,6 +71,32 @@ test('a label of an unknown item is of none until a person chooses', () => {
   expect(label.take()?.item).toBe(SMALL);
 });
 
+/** [HAZ-46] Caught: the lot of one coil recorded under the name of another. */
+test('an item chosen by hand does not outlive a code that names another', () => {
+  const label = entry();
+  label.takeCodes([LOT]);
+  label.choose(SMALL);
+  expect(label.take()?.item).toBe(SMALL);
+  label.takeCodes([DEVICE]);
+  expect(label.take()).toMatchObject({ item: COIL, device: { identifier: '09521234543213' } });
+  label.choose(SMALL);
+  expect(label.take()?.item).toBe(COIL);
+});
+
+test.each([
+  ['unknown', '0104012345123456'],
+  ['other-kind', '0109506000134352'],
+])('nor a code of an item that is %s: it has to be chosen again', (doubt, code) => {
+  const label = entry();
+  label.takeCodes([LOT]);
+  label.choose(SMALL);
+  label.takeCodes([code]);
+  expect([label.doubt, label.take()]).toEqual([doubt, null]);
+  label.choose(SMALL);
+  label.takeCodes([code, LOT]);
+  expect(label.take()?.item).toBe(SMALL);
+});
+
 test('a needle scanned where a coil is asked for is said, and not taken for the coil', () => {
   const label = entry({ atHand: 'stock_item/s14' });
   label.takeCodes(['010950600013435210N1']);
@@ -110,5 +137,12 @@ test('a code that is no label is said until one is read', () => {
   label.takeCodes(['hello', `${DEVICE}10AB`]);
   expect(label.refusal).toBe('');
   label.clear();
+  expect([label.isBegun, label.take()]).toEqual([false, null]);
+});
+
+test('[HAZ-46] of a code that did not come whole nothing is taken, and it is said to scan', () => {
+  const label = entry({ atHand: 'stock_item/s14' });
+  label.takeCodes([TORN_CODE]);
+  expect(label.refusal).toMatch(/ Scan the code that names device, lot and expiry\.$/);
   expect([label.isBegun, label.take()]).toEqual([false, null]);
 });
