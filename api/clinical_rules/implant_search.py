@@ -17,6 +17,7 @@ from api.clinical_rules.lot_names import (
     compare_identifiers,
     compare_lots,
     find_identifier_doubt,
+    has_other_script,
     plain_form,
     read_look_alikes,
     read_trace_file,
@@ -151,7 +152,7 @@ def make_search(read: Mapping[str, Any]) -> Search:
     lots = tuple(lot for lot in read.get("lots", ()) if lot)
     names = {key: read[key] for key in ("serial", "identifier") if read.get(key)}
     for key, name in [*(("lots", lot) for lot in lots), *names.items()]:
-        if plain_form(name) == "":
+        if plain_form(name) == "" and not has_other_script(name):
             message = f"search.{key} has no letter or digit. Enter it as the label has it."
             raise ShapeError(message)
     for first, last in (("expires_from", "expires_to"), ("from_on", "to_on")):

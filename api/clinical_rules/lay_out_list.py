@@ -7,7 +7,8 @@ from api.clinical_rules.lay_out_request import READ_LAY_OUT
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.sizing_limits import LimitRow, Limits
 from api.clinical_rules.sizing_request import refuse_doubles
-from api.clinical_rules.stock_counts import STOCK, UNUSABLE
+from api.clinical_rules.stock_counts import STOCK
+from api.clinical_rules.stock_without_lot import UNUSABLE
 
 SPARES = {
     "needle": "spare_needles",
@@ -44,7 +45,7 @@ def make_lay_out_list(request: object, rule_book: RuleBook) -> dict[str, Any]:
 
     Notes
     -----
-    Rules SK12-SK17. Pure.
+    Rules SK12-SK17, SK20. Pure.
     """
     read = READ_LAY_OUT(request, "")
     file = rule_book.rule_file_or_listed(STOCK, LimitRow)
@@ -184,7 +185,7 @@ def _take(lots: Sequence[Read], count: int) -> list[dict[str, Any]]:
     for lot in [one for one in lots if one["standing"] not in UNUSABLE and one["on_shelf"] > 0]:
         take = min(left, lot["on_shelf"])
         if take > 0:
-            takes.append({"lot": lot["lot"], "expires_on": lot.get("expires_on"), "take": take})
+            takes.append({"lot": lot.get("lot"), "expires_on": lot.get("expires_on"), "take": take})
         left -= take
     if left > 0:
         takes.append({"lot": None, "expires_on": None, "take": left})
@@ -197,7 +198,7 @@ def _remark(found: Read | None) -> list[dict[str, Any]]:
     if "on_shelf" not in found:
         return [{"kind": "not-counted", "lot": None, "count": 0}]
     return [
-        {"kind": lot["standing"], "lot": lot["lot"], "count": lot["on_shelf"]}
+        {"kind": lot["standing"], "lot": lot.get("lot"), "count": lot["on_shelf"]}
         for lot in found["lots"]
         if lot["standing"] in (*UNUSABLE, "expiry-unknown") and lot["on_shelf"] > 0
     ]

@@ -16,11 +16,11 @@ _ampoule_ul = at_most(10_000_000, zero_advice="Correct it, or leave it out.")
 _AGENT = one_of("2-octyl-cyanoacrylate", "n-butyl-2-cyanoacrylate")
 _LOT = shape(
     {
-        "lot": text,
         "on_shelf": whole_number,
         "standing": one_of("valid", "near-expiry", "expired", "recalled", "expiry-unknown"),
     },
-    {"expires_on": civil_date},
+    # Without a lot: packages of which nobody knows it.
+    {"lot": text, "expires_on": civil_date},
 )
 READ_LAY_OUT = shape(
     {

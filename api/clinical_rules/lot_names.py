@@ -4,6 +4,7 @@ Pure: no clock, no store.
 """
 
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Literal
 
@@ -60,18 +61,26 @@ def read_look_alikes(stated: RuleFile[LookAlikeRow]) -> LookAlikes:
 
 
 def plain_form(name: str) -> str:
-    """Return letters and digits alone, letters as capitals (LT1).
+    """Return letters and digits alone, letters as capitals, those of full width as any (LT1).
 
     Examples
     --------
     >>> plain_form(" lot 0i-7/a ")
     'LOT0I7A'
     """
-    return _LEFT_OUT.sub("", name).upper()
+    return _LEFT_OUT.sub("", unicodedata.normalize("NFKC", name)).upper()
+
+
+def has_other_script(name: str) -> bool:
+    """Say whether a letter or digit stands in it that no label has: nobody knows the name (LT1)."""
+    signs = unicodedata.normalize("NFKC", name)
+    return any(not sign.isascii() and unicodedata.category(sign)[0] in "LN" for sign in signs)
 
 
 def lot_form(name: str, look_alikes: LookAlikes) -> str:
-    """Return the form under which a lot or serial number is looked up (LT2)."""
+    """Return the form under which a lot or serial number is looked up, "" for none (LT1, LT2)."""
+    if has_other_script(name):
+        return ""
     return "".join(look_alikes.get(sign, sign) for sign in plain_form(name))
 
 
@@ -89,6 +98,8 @@ def identifier_form(name: str, look_alikes: LookAlikes) -> str:
 def compare_lots(one: str, held: str, look_alikes: LookAlikes) -> Verdict:
     """Say how a lot or serial number that is searched for fits one that is held (LT3, LT4)."""
     plain = plain_form(one), plain_form(held)
+    if has_other_script(one):
+        return "unknown"
     folded = lot_form(one, look_alikes), lot_form(held, look_alikes)
     return _compare(plain, folded)
 
@@ -96,6 +107,8 @@ def compare_lots(one: str, held: str, look_alikes: LookAlikes) -> Verdict:
 def compare_identifiers(one: str, held: str, look_alikes: LookAlikes) -> Verdict:
     """Say how a device identifier that is searched for fits one that is held (LT5)."""
     plain = _without_zeros(plain_form(one)), _without_zeros(plain_form(held))
+    if has_other_script(one):
+        return "unknown"
     folded = identifier_form(one, look_alikes), identifier_form(held, look_alikes)
     return _compare(plain, folded)
 

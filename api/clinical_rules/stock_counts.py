@@ -8,12 +8,12 @@ from api.clinical_rules.lot_names import LookAlikes, read_look_alikes, read_trac
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.sizing_limits import LimitRow, Limits
 from api.clinical_rules.sizing_request import refuse_doubles
-from api.clinical_rules.stock_recalls import is_recalled, shelf_form
+from api.clinical_rules.stock_recalls import has_lot, is_recalled, shelf_form
 from api.clinical_rules.stock_request import READ_STOCK
+from api.clinical_rules.stock_without_lot import UNUSABLE, count_without_lot
 
 STOCK = "stock/default"
 NEAR_EXPIRY = "near_expiry_days"
-UNUSABLE = ("recalled", "expired")
 _BACK_ON_SHELF = "returned"
 # Sorts behind every day of the calendar.
 _NO_EXPIRY = "~"
@@ -47,7 +47,7 @@ def count_stock(request: object, rule_book: RuleBook) -> dict[str, Any]:
 
     Notes
     -----
-    Rules SK1-SK11. Pure.
+    Rules SK1-SK11, SK20. Pure.
     """
     read = READ_STOCK(request, "")
     file = rule_book.rule_file_or_listed(STOCK, LimitRow)
@@ -90,12 +90,12 @@ def _count_item(
 ) -> dict[str, Any]:
     came = [one for one in movements if one["stock"] == item["id"]]
     gone = [one for one in taken if one["stock"] == item["id"]]
-    named = {shelf_form(one["lot"]): one["lot"] for one in reversed(came) if _has_lot(one)}
+    named = {shelf_form(one["lot"]): one["lot"] for one in reversed(came) if has_lot(one)}
     counted = [
         _count_lot(
             lot,
-            [one for one in came if _has_lot(one) and shelf_form(one["lot"]) == form],
-            [one for one in gone if _has_lot(one) and shelf_form(one["lot"]) == form],
+            [one for one in came if has_lot(one) and shelf_form(one["lot"]) == form],
+            [one for one in gone if has_lot(one) and shelf_form(one["lot"]) == form],
             read["today_on"],
             near_days,
         )
@@ -108,31 +108,34 @@ def _count_item(
         if any(is_recalled(one, *named_as) for one in recalls):
             lot["standing"] = "recalled"
     lots = sorted(counted, key=lambda lot: (lot["expires_on"] or _NO_EXPIRY, lot["lot"]))
-    stray = [one for one in gone if not _has_lot(one) or shelf_form(one["lot"]) not in named]
+    stray = [one for one in gone if not has_lot(one) or shelf_form(one["lot"]) not in named]
     on_shelf = sum(one["change"] for one in came) - len(gone) if came else None
+    without_lot = None if on_shelf is None else on_shelf - sum(lot["on_shelf"] for lot in lots)
+    bare = count_without_lot(
+        item, came, gone, recalls, without_lot or 0, read["today_on"], look_alikes
+    )
     lost = sum(lot["on_shelf"] for lot in lots if lot["standing"] in UNUSABLE and _is_there(lot))
-    usable = None if on_shelf is None else on_shelf - lost
+    usable = None if on_shelf is None else on_shelf - lost - sum(bare.values())
     below = item.get("reorder_below")
     return {
         "stock_id": item["id"],
         "item": item["item"],
         "on_shelf": on_shelf,
         "usable": usable,
-        "without_lot": None if on_shelf is None else on_shelf - sum(x["on_shelf"] for x in lots),
+        "without_lot": without_lot,
         "reorder_below": below,
         "reorder": usable is not None and below is not None and usable < below,
         "lots": [_tell_lot(lot) for lot in lots if lot["on_shelf"] != 0],
-        "remarks": _remark(on_shelf, lots, stray),
+        "remarks": [
+            *_remark(on_shelf, lots, stray),
+            *({"kind": kind, "lot": None, "count": bare[kind]} for kind in UNUSABLE if bare[kind]),
+        ],
     }
 
 
 def _is_of_kind(recall: Read, item: Read) -> bool:
     # A recall that names no kind speaks of all.
     return bool(recall.get("item", item["item"]) == item["item"])
-
-
-def _has_lot(record: Read) -> bool:
-    return not record.get("lot_unknown", False) and shelf_form(record.get("lot", "")) != ""
 
 
 def _is_there(lot: Read) -> bool:

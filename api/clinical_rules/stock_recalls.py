@@ -19,6 +19,11 @@ def shelf_form(name: str) -> str:
     return plain_form(name) or name.strip(" ")
 
 
+def has_lot(record: Mapping[str, Any]) -> bool:
+    """Say whether a movement or package names a lot that the shelf counts by."""
+    return not record.get("lot_unknown", False) and shelf_form(record.get("lot", "")) != ""
+
+
 def is_recalled(
     recall: Mapping[str, Any],
     identifiers: Sequence[str],
@@ -35,6 +40,8 @@ def is_recalled(
         it does not limit.
     identifiers : sequence of str
         By which labels name the item; where none is known every identifier fits.
+    lot : str
+        Where it is "", or nobody knows it (LT1), every lot fits.
     expires_on : str or None
         Use-by date of the lot; where none is known every range fits.
     """
@@ -42,8 +49,9 @@ def is_recalled(
     own = {identifier_form(one, look_alikes) for one in identifiers} - {""}
     if wanted != "" and own and wanted not in own:
         return False
-    lots = [lot_form(one, look_alikes) for one in recall.get("lots", [])]
-    if lots and lot_form(lot, look_alikes) not in lots:
+    lots = [form for one in recall.get("lots", []) if (form := lot_form(one, look_alikes))]
+    own_lot = lot_form(lot, look_alikes)
+    if lots and own_lot != "" and own_lot not in lots:
         return False
     if expires_on is None:
         return True

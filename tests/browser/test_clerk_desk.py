@@ -100,11 +100,12 @@ def test_a_no_show_with_its_reason_is_back_on_the_list(page: Page):
 
     with counting(page) as counted:
         opener(page, visit).click()
-        act(page, "Did not come")
-        page.get_by_role("region", name="Why not?").get_by_role(
-            "button", name=re.compile("^Forgot")
+        # The visit is a phone call: nobody was to come to it.
+        act(page, "No answer")
+        page.get_by_role("region", name="Why was nobody reached?").get_by_role(
+            "button", name=re.compile("^Unwell")
         ).click()
-        expect(page.get_by_role("status").filter(has_text="did not come")).to_be_visible()
+        expect(page.get_by_role("status").filter(has_text="no answer")).to_be_visible()
 
     assert 0 < counted.count <= NO_SHOW_CLICKS
     assert counted.seconds <= NO_SHOW_S
@@ -112,8 +113,27 @@ def test_a_no_show_with_its_reason_is_back_on_the_list(page: Page):
     back = group(page, "no-show").or_(group(page, "clinician"))
     expect(back.locator(itself)).to_have_count(1)
     assert visit not in rows(page, "to-answer")
+    # [FU-06] A clinician decides next: booking is not the act offered first.
+    expect(page.locator(".desk .tone-primary")).to_have_count(0)
     page.locator(".desk").get_by_role("button", name="Undo").click()
     expect(group(page, "to-answer").locator(f'[data-visit="{visit}"]')).to_be_visible()
+
+
+def test_who_is_past_the_window_is_told_at_the_head_and_leads_to_the_row(page: Page):
+    """[FU-01] Whatever group the visit stands in; a press opens it and shows its row."""
+    head = page.locator("[data-past-window]")
+    count = int(head.get_attribute("data-past-window") or "0")
+    assert count >= len(rows(page, "overdue")) > 0
+    waiting = head.get_by_role("button", name=re.compile("waits for a clinician"))
+    expect(waiting.first).to_contain_text("d past target")
+
+    waiting.first.click()
+
+    family = waiting.first.inner_text().split(",")[0]
+    opened = page.locator(".row.open")
+    expect(opened).to_contain_text(family)
+    expect(opened).to_be_in_viewport()
+    expect(group(page, "clinician").locator(opened)).to_have_count(1)
 
 
 def test_keys_alone_open_ask_and_close_and_the_focus_is_always_seen(page: Page):

@@ -163,11 +163,12 @@ def _miss_one_with_its_reason(page: Page) -> None:
     visit = _rows(page, "to-answer")[0]
     with counting(page) as counted:
         _row(page, visit).locator("button").first.click()
-        _act(page, "Did not come")
-        page.get_by_role("region", name="Why not?").get_by_role(
-            "button", name=re.compile("^Forgot")
+        # The visit is a phone call: nobody was to come to it.
+        _act(page, "No answer")
+        page.get_by_role("region", name="Why was nobody reached?").get_by_role(
+            "button", name=re.compile("^Unwell")
         ).click()
-        expect(page.get_by_role("status").filter(has_text="did not come")).to_be_visible()
+        expect(page.get_by_role("status").filter(has_text="no answer")).to_be_visible()
     assert 0 < counted.count <= NO_SHOW_CLICKS
     assert visit in _rows(page, "no-show", "clinician")
 

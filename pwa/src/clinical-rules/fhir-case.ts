@@ -43,6 +43,7 @@ const STATUS: ReadonlyMap<string, string> = new Map([
   ['closed', 'completed'],
 ]);
 const ACTS = ['puncture', 'coil_placed', 'adhesive_injected', 'flush'];
+const PACKAGE = 'package_opened';
 const OF_CASE = ['patient', 'procedure_on', 'indication', 'varix_class'];
 const SIGNATURE = { system: 'urn:iso-astm:E1762-95:2013', code: '1.2.840.10065.1.12.1.1' };
 const DIGEST = /^[0-9a-f]{64}$/;
@@ -57,7 +58,10 @@ export function makeCaseBundle(request: unknown): Resource {
   const asked = request as CaseBundleRequest;
   const itself = new Told(asked.case);
   const patient = asked.patient === null ? null : new Told(asked.patient);
-  const records = inOrder(asked.records).map((one) => new Told(one));
+  const under = inOrder(asked.records).map((one) => new Told(one));
+  // A package is no resource: it lends its label to what came out of it.
+  const packages = under.filter(({ kind }) => kind === PACKAGE);
+  const records = under.filter(({ kind }) => kind !== PACKAGE);
   const subject = patient?.record ?? `patient of ${itself.record}`;
   const staff = new Map(asked.staff.map((one) => [one.record, new Told(one)]));
   const authors = [...new Set([itself, ...records].map(({ by }) => by))].filter(Boolean).sort();
@@ -67,7 +71,8 @@ export function makeCaseBundle(request: unknown): Resource {
     [itself.record, procedure(itself, records, subject)],
   ];
   for (const one of records) {
-    if (DEVICE_KINDS.includes(one.kind)) found.push([one.record, writeDevice(one, subject)]);
+    if (!DEVICE_KINDS.includes(one.kind)) continue;
+    found.push([one.record, writeDevice(one, subject, packages)]);
   }
   for (const one of records) {
     if (!OBSERVATION_KINDS.includes(one.kind)) continue;
@@ -167,7 +172,8 @@ function procedure(itself: Told, records: readonly Told[], subject: string): Res
 function statusOf(itself: Told, standing: readonly Told[]): string {
   if (itself.isStruck) return 'entered-in-error';
   const stage = itself.text('stage');
-  if (stage === 'closed' && itself.day('procedure_on') === '') {
+  if (stage === 'closed' && itself.text('imported_in') === '') {
+    // A case closes without a treatment too, and its day may be one that was only planned.
     return standing.some(({ kind }) => ACTS.includes(kind)) ? 'completed' : 'unknown';
   }
   return STATUS.get(stage) ?? (stage === '' ? 'unknown' : 'in-progress');

@@ -21,21 +21,31 @@ const GS1 = 'http://hl7.org/fhir/NamingSystem/gs1-di';
 const HIBC = 'http://hl7.org/fhir/NamingSystem/hibcc-di';
 const GTIN = /^[0-9]{14}$/;
 const READ = ['case', 'target', 'coil', 'amount', 'device'];
+const UNUSED = ['open', 'returned'];
+const LENT = 'The label is that of the package that was opened.';
 
 /**
  * Return an implant as Device; one that was struck keeps its id and nothing else.
  *
  * @param patient - record of the patient, "" where none is shown
+ * @param packages - packages opened in the case: one lends its label to an implant that has none
+ * (FH8)
  */
-export function writeDevice(told: Told, patient: string): Resource {
+export function writeDevice(
+  itself: Told,
+  patient: string,
+  packages: readonly Told[] = [],
+): Resource {
   const base = {
     resourceType: 'Device',
-    id: opaqueId(told.record),
-    status: told.isStruck ? 'entered-in-error' : 'active',
+    id: opaqueId(itself.record),
+    status: itself.isStruck ? 'entered-in-error' : 'active',
   };
   const subject = patient === '' ? {} : { patient: refer(patient) };
-  const type = concept('package_opened.item', ITEM[told.kind] ?? '');
-  if (told.isStruck) return { ...base, type, ...subject };
+  const type = concept('package_opened.item', ITEM[itself.kind] ?? '');
+  if (itself.isStruck) return { ...base, type, ...subject };
+  const lender = hasLabel(itself) ? undefined : findLender(itself, packages);
+  const told = lender === undefined ? itself : itself.borrow('device', lender);
   return {
     ...udi(told),
     ...base,
@@ -43,8 +53,28 @@ export function writeDevice(told: Told, patient: string): Resource {
     type,
     ...properties(told),
     ...subject,
-    ...notes([...lotNote(told), ...told.doubts(READ)]),
+    ...notes([lender === undefined ? '' : LENT, ...lotNote(told), ...told.doubts(READ)]),
   };
+}
+
+function hasLabel(told: Told): boolean {
+  return told.hasDoubt('device') || Object.keys(told.parts('device')).length > 0;
+}
+
+/**
+ * Return the package that a coil names; of adhesive one of those used, if all bear one label. What
+ * only lay ready or went back unopened was not injected.
+ */
+function findLender(told: Told, packages: readonly Told[]): Told | undefined {
+  const isOf =
+    told.kind === 'coil_placed'
+      ? (one: Told) => one.record === told.shown('package')
+      : (one: Told) =>
+          one.shown('item') === 'adhesive' && !UNUSED.some((fate) => one.shown('fate') === fate);
+  const standing = packages.filter((one) => isOf(one) && !one.isStruck);
+  const [first] = standing;
+  const isOneLabel = new Set(standing.map((one) => one.canonical('device'))).size === 1;
+  return isOneLabel && first !== undefined && hasLabel(first) ? first : undefined;
 }
 
 function udi(told: Told): Resource {

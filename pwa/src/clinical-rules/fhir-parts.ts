@@ -109,6 +109,22 @@ export class Told {
     return this.#held(field).length > 1;
   }
 
+  /** Return every value that stands in a field as one text: equal texts are equal answers. */
+  canonical(field: string): string {
+    return canonicalText([...this.#held(field)]);
+  }
+
+  /** Return this record with a field as another record holds it. */
+  borrow(field: string, lender: Told): Told {
+    return new Told({
+      record: this.record,
+      is_struck: this.isStruck,
+      by: this.by,
+      at_ms: this.atMs,
+      values: { ...this.#values, [field]: lender.#held(field) },
+    });
+  }
+
   #held(field: string): readonly JsonContent[] {
     return Object.hasOwn(this.#values, field) ? (this.#values[field] ?? []) : [];
   }

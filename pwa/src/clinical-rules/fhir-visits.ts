@@ -26,6 +26,9 @@ const PARTICIPANT_STATUS: Readonly<Record<string, string>> = {
   cancelled: 'declined',
 };
 
+const ENDED_AFTER =
+  'It was ended after the time it was booked for. Whether the patient came is not told here.';
+
 /** Return the resources of a visit, each with the name that its id is made from. */
 export function writeVisit(
   told: Told,
@@ -37,10 +40,11 @@ export function writeVisit(
   const last = told.day('window', 'latest_on') || target;
   const isWhole = first !== '' && last !== '';
   const isTurned = isWhole && first > last;
+  const isLate = isEndedAfter(told, slot);
   const request = {
     resourceType: 'ServiceRequest',
     id: opaqueId(told.record),
-    status: requestStatus(told),
+    status: requestStatus(told, isLate),
     intent: 'plan',
     code: { text: told.text('label') || 'Visit' },
     subject: refer(subject),
@@ -48,10 +52,12 @@ export function writeVisit(
     ...written(told.atMs, 'authoredOn'),
     ...notes([
       isTurned ? 'The window ends before it begins. Ask the clinic.' : '',
+      isLate && !isError(told) ? ENDED_AFTER : '',
       ...told.doubts(['label', 'status', 'window', 'booking']),
     ]),
   };
-  const appointment = writeAppointment(told, slot, subject);
+  // Of one that was ended after its time nobody can say that it was called off.
+  const appointment = isLate ? null : writeAppointment(told, slot, subject);
   const made: [string, Resource][] = [[told.record, request]];
   return appointment === null ? made : [...made, [appointmentRecord(told.record), appointment]];
 }
@@ -61,12 +67,23 @@ function appointmentRecord(visit: string): string {
   return `appointment of ${visit}`;
 }
 
-function requestStatus(told: Told): string {
+/** Say whether a visit was ended, or written since, after the time it was booked for. */
+function isEndedAfter(told: Told, slot: VisitSlot | null): boolean {
+  const isEnded = !told.isStruck && told.text('status') === 'ended';
+  return isEnded && slot !== null && slot.starts_ms < told.atMs;
+}
+
+function isError(told: Told): boolean {
+  return told.text('ended_because') === 'case-retracted';
+}
+
+function requestStatus(told: Told, isLate: boolean): string {
   if (told.isStruck) return 'entered-in-error';
   if (told.hasDoubt('status')) return 'unknown';
   const status = told.text('status');
   if (status === 'ended') {
-    return told.text('ended_because') === 'case-retracted' ? 'entered-in-error' : 'revoked';
+    if (isError(told)) return 'entered-in-error';
+    return isLate ? 'unknown' : 'revoked';
   }
   return status === 'attended' ? 'completed' : 'active';
 }

@@ -9,6 +9,7 @@ import {
   compareIdentifiers,
   compareLots,
   findIdentifierDoubt,
+  hasOtherScript,
   type LookAlikes,
   plainForm,
   readLookAlikes,
@@ -115,7 +116,7 @@ export function makeSearch(read: Search): Search {
   const names = { ...(serial && { serial }), ...(identifier && { identifier }) };
   const each = [...lots.map((lot) => ['lots', lot] as const), ...Object.entries(names)];
   for (const [key, name] of each) {
-    if (plainForm(name) === '') {
+    if (plainForm(name) === '' && !hasOtherScript(name)) {
       throw new ShapeError(`search.${key} has no letter or digit. Enter it as the label has it.`);
     }
   }

@@ -199,7 +199,7 @@ function stockLine(
 function takeLots(lots: ShelfItemRead['lots'], count: number): LotToTake[] {
   const takes: LotToTake[] = [];
   let left = count;
-  for (const { lot, expires_on: expiresOn = null, on_shelf: onShelf, standing } of lots) {
+  for (const { lot = null, expires_on: expiresOn = null, on_shelf: onShelf, standing } of lots) {
     if (UNUSABLE.includes(standing)) continue;
     const take = Math.min(left, Math.max(0, onShelf));
     if (take > 0) takes.push({ lot, expires_on: expiresOn, take });
@@ -215,5 +215,5 @@ function remarksOf(found: ShelfItemRead | undefined): LayOutRemark[] {
   const told: readonly LotStanding[] = [...UNUSABLE, 'expiry-unknown'];
   return found.lots
     .filter(({ standing, on_shelf }) => told.includes(standing) && on_shelf > 0)
-    .map(({ standing, lot, on_shelf }) => ({ kind: standing, lot, count: on_shelf }));
+    .map(({ standing, lot = null, on_shelf }) => ({ kind: standing, lot, count: on_shelf }));
 }

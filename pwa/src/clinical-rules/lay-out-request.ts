@@ -10,11 +10,11 @@ const ampouleUl = atMost(10_000_000, 'Correct it, or leave it out.');
 
 const readLot = shape(
   {
-    lot: text,
     on_shelf: wholeNumber,
     standing: oneOf('valid', 'near-expiry', 'expired', 'recalled', 'expiry-unknown'),
   },
-  { expires_on: civilDate },
+  // Without a lot: packages of which nobody knows it.
+  { lot: text, expires_on: civilDate },
 );
 const readShelfItem = shape(
   { id: text, item: kindOfItem, name: text, lots: listOf(readLot) },

@@ -13,6 +13,8 @@ export const TRACE = 'trace/default';
 const GTIN_LENGTHS = [8, 12, 13, 14];
 /** What is no letter and no digit of the keyboards of scanners and labels (LT1). */
 const LEFT_OUT = /[^0-9A-Za-z]+/g;
+/** A letter or digit that is none of those. */
+const OTHER_SCRIPT = /(?=[\p{L}\p{N}])[^0-9A-Za-z]/u;
 const DIGITS = /^[0-9]+$/;
 
 export type Verdict = 'same' | 'alike' | 'near' | 'unknown' | 'different';
@@ -54,13 +56,19 @@ export function readLookAlikes(stated: RuleFile<LookAlikeRow>): LookAlikes {
   return found;
 }
 
-/** Return letters and digits alone, letters as capitals (LT1). */
+/** Return letters and digits alone, letters as capitals, those of full width as any (LT1). */
 export function plainForm(name: string): string {
-  return name.replace(LEFT_OUT, '').toUpperCase();
+  return name.normalize('NFKC').replace(LEFT_OUT, '').toUpperCase();
 }
 
-/** Return the form under which a lot or serial number is looked up (LT2). */
+/** Say whether a letter or digit stands in it that no label has: nobody knows the name (LT1). */
+export function hasOtherScript(name: string): boolean {
+  return OTHER_SCRIPT.test(name.normalize('NFKC'));
+}
+
+/** Return the form under which a lot or serial number is looked up, "" for none (LT1, LT2). */
 export function lotForm(name: string, lookAlikes: LookAlikes): string {
+  if (hasOtherScript(name)) return '';
   return [...plainForm(name)].map((one) => lookAlikes.get(one) ?? one).join('');
 }
 
@@ -71,6 +79,7 @@ export function identifierForm(name: string, lookAlikes: LookAlikes): string {
 
 /** Say how a lot or serial number that is searched for fits one that is held (LT3, LT4). */
 export function compareLots(one: string, held: string, lookAlikes: LookAlikes): Verdict {
+  if (hasOtherScript(one)) return 'unknown';
   return compare(
     [plainForm(one), plainForm(held)],
     [lotForm(one, lookAlikes), lotForm(held, lookAlikes)],
@@ -79,6 +88,7 @@ export function compareLots(one: string, held: string, lookAlikes: LookAlikes): 
 
 /** Say how a device identifier that is searched for fits one that is held (LT5). */
 export function compareIdentifiers(one: string, held: string, lookAlikes: LookAlikes): Verdict {
+  if (hasOtherScript(one)) return 'unknown';
   return compare(
     [withoutZeros(plainForm(one)), withoutZeros(plainForm(held))],
     [identifierForm(one, lookAlikes), identifierForm(held, lookAlikes)],

@@ -8,7 +8,7 @@ import { nameRuleFiles, type RuleBook } from './rule-book';
 import type { Basis } from './rule-file';
 import { limitsOf, readLimitRow } from './sizing-limits';
 import { refuseDoubles } from './sizing-request';
-import { isRecalled, shelfForm } from './stock-recalls';
+import { hasLot, isRecalled, shelfForm } from './stock-recalls';
 import {
   type ItemRead,
   type MovementRead,
@@ -16,6 +16,7 @@ import {
   readStock,
   type StockRead,
 } from './stock-request';
+import { countWithoutLot } from './stock-without-lot';
 import { compareTexts } from './text-order';
 
 export const STOCK = 'stock/default';
@@ -39,7 +40,13 @@ export interface ShelfLot {
 }
 
 export interface ShelfRemark {
-  kind: 'not-counted' | 'lot-not-delivered' | 'below-zero' | 'two-expiries';
+  kind:
+    | 'not-counted'
+    | 'lot-not-delivered'
+    | 'below-zero'
+    | 'two-expiries'
+    | 'recalled'
+    | 'expired';
   lot: string | null;
   count: number;
 }
@@ -49,7 +56,7 @@ export interface ShelfItem {
   item: 'coil' | 'needle' | 'adhesive';
   /** In packages; null while neither a delivery nor a count is recorded. */
   on_shelf: number | null;
-  /** Without expired and recalled lots. */
+  /** Without what has expired or is recalled. */
   usable: number | null;
   /** Packages whose lot nobody knows; below 0 where more of them were taken than came. */
   without_lot: number | null;
@@ -156,18 +163,32 @@ function countItem(
   const stray = gone.filter((one) => !hasLot(one) || !named.has(formOf(one)));
   const onShelf = came.length === 0 ? null : sum(came.map(({ change }) => change)) - gone.length;
   const lost = lots.filter((lot) => UNUSABLE.includes(lot.standing) && lot.on_shelf > 0);
-  const usable = onShelf === null ? null : onShelf - sum(lost.map(({ on_shelf }) => on_shelf));
+  const withoutLot = onShelf === null ? null : onShelf - sum(lots.map(({ on_shelf }) => on_shelf));
+  const bare = countWithoutLot(
+    item,
+    came,
+    gone,
+    recalls,
+    withoutLot ?? 0,
+    read.today_on,
+    lookAlikes,
+  );
+  const unusable = sum([
+    ...lost.map(({ on_shelf }) => on_shelf),
+    ...bare.map(({ count }) => count),
+  ]);
+  const usable = onShelf === null ? null : onShelf - unusable;
   const below = item.reorder_below ?? null;
   return {
     stock_id: item.id,
     item: item.item,
     on_shelf: onShelf,
     usable,
-    without_lot: onShelf === null ? null : onShelf - sum(lots.map(({ on_shelf }) => on_shelf)),
+    without_lot: withoutLot,
     reorder_below: below,
     reorder: usable !== null && below !== null && usable < below,
     lots: lots.filter(({ on_shelf }) => on_shelf !== 0).map(tellLot),
-    remarks: remarksOf(onShelf, lots, stray.length),
+    remarks: [...remarksOf(onShelf, lots, stray.length), ...bare],
   };
 }
 
@@ -177,10 +198,6 @@ function sum(counts: readonly number[]): number {
 
 function formOf({ lot = '' }: MovementRead | PackageRead): string {
   return shelfForm(lot);
-}
-
-function hasLot(one: MovementRead | PackageRead): boolean {
-  return one.lot_unknown !== true && formOf(one) !== '';
 }
 
 function compareExpiry(one: ShelfLot, other: ShelfLot): number {

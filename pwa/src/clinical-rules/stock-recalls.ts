@@ -21,10 +21,19 @@ export function shelfForm(name: string): string {
   return plainForm(name) || name.replace(/^ +| +$/g, '');
 }
 
+/** Say whether a movement or package names a lot that the shelf counts by. */
+export function hasLot(one: {
+  readonly lot?: string | undefined;
+  readonly lot_unknown?: boolean | undefined;
+}): boolean {
+  return one.lot_unknown !== true && shelfForm(one.lot ?? '') !== '';
+}
+
 /**
  * Say whether a recall names a lot of an item; a look-alike of its lot counts (SK8).
  *
  * @param identifiers - by which labels name the item; where none is known every identifier fits
+ * @param lot - where it is "", or nobody knows it (LT1), every lot fits
  * @param expiresOn - use-by date of the lot; where none is known every range fits
  */
 export function isRecalled(
@@ -37,8 +46,10 @@ export function isRecalled(
   const wanted = identifierForm(recall.identifier ?? '', lookAlikes);
   const own = identifiers.map((one) => identifierForm(one, lookAlikes)).filter((one) => one !== '');
   if (wanted !== '' && own.length > 0 && !own.includes(wanted)) return false;
-  const lots = (recall.lots ?? []).map((one) => lotForm(one, lookAlikes));
-  if (lots.length > 0 && !lots.includes(lotForm(lot, lookAlikes))) return false;
+  const forms = (recall.lots ?? []).map((one) => lotForm(one, lookAlikes));
+  const lots = forms.filter((one) => one !== '');
+  const ownLot = lotForm(lot, lookAlikes);
+  if (lots.length > 0 && ownLot !== '' && !lots.includes(ownLot)) return false;
   if (expiresOn === null) return true;
   const isEarly = recall.expires_from !== undefined && expiresOn < recall.expires_from;
   return !isEarly && !(recall.expires_to !== undefined && expiresOn > recall.expires_to);

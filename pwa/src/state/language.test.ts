@@ -45,10 +45,20 @@ test('[HAZ-50] a sentence without a translation is said in English with a mark',
 /** Has caught: "Wunsch des Patienten" as the reason in a record. */
 test('[HAZ-50] the record keeps a reason in English, whatever was pressed', async () => {
   await speak('de');
-  const [first] = clinic.outsideReasons.slice(1);
+  const [first] = clinic.outsideReasons(true).slice(1);
 
   expect(first).toMatchObject({ id: 'Patient asked', words: 'Wunsch des Patienten' });
-  expect(clinic.outsideReasons.at(-1)?.id).toBe('Other, note later');
+  expect(clinic.outsideReasons(true).at(-1)?.id).toBe('Other, note later');
+  const ids = (isOver: boolean) => clinic.outsideReasons(isOver).map(({ id }) => id);
+  expect(ids(true)).toEqual([
+    ...ids(false).slice(0, -1),
+    'Window already over',
+    'Other, note later',
+  ]);
+  expect(clinic.met(true).reasons[0]).toMatchObject({
+    id: 'Nobody answered',
+    words: 'Niemand antwortete',
+  });
   expect(clinic.because.another).toBe('Move to another session');
 });
 

@@ -1,4 +1,5 @@
 import { expect, test } from 'vitest';
+import { addDays } from '../clinical-rules/civil-date';
 import { readPackagedRuleFiles } from '../clinical-rules/packaged-rule-files';
 import { RuleBook } from '../clinical-rules/rule-book';
 import {
@@ -9,6 +10,7 @@ import {
   elsewhereDraft,
   endDraft,
   escalateDraft,
+  firstAct,
   giveDraft,
   noShowDraft,
   offerActs,
@@ -25,6 +27,7 @@ import {
   session,
   TODAY,
   visit,
+  windowAround,
 } from './worklist-samples';
 import { offerSessions } from './worklist-sessions';
 
@@ -206,6 +209,30 @@ test('[HAZ-45] a booking role is never offered to end a course, nor to decide fo
     expect(clerk).not.toContain('decide');
     expect(clinician).toContain('end');
   }
+});
+
+// A dark button on whatever books turned this red.
+test('[FU-06] where a clinician acts next the act offered first is no booking', () => {
+  const first = (one: ReturnType<typeof visit>, role: 'booking' | 'clinician') => {
+    const row = rowOfVisit(one);
+    return firstAct(row, offerActs(row, role, TODAY));
+  };
+  const missedCall = visit('a', {
+    label: 'Phone call',
+    status: 'no-show',
+    owner_role: 'clinician',
+  });
+  const tooLate = visit('a', { window: windowAround(addDays(TODAY, -22)) });
+  const far = visit('a', { owner_role: 'clinician', window: windowAround(addDays(TODAY, 60)) });
+
+  expect([first(visit('a', {}), 'booking'), first(visit('a', {}), 'clinician')]).toEqual([
+    'book',
+    'book',
+  ]);
+  for (const one of [missedCall, tooLate]) {
+    expect([first(one, 'booking'), first(one, 'clinician')]).toEqual([null, 'decide']);
+  }
+  expect([first(far, 'booking'), first(far, 'clinician')]).toEqual([null, 'book']);
 });
 
 test('[FU-03] what is offered follows from where the visit stands', () => {

@@ -69,6 +69,16 @@ export function offerActs(row: WorkRow, role: Role, todayOn: string): Set<DeskAc
   );
 }
 
+/**
+ * Return the act that is offered first, the dark button; null where none is. Where a clinician acts
+ * next it is no booking: a desk asks nobody to book what a clinician has yet to decide (FU-06).
+ */
+export function firstAct(row: WorkRow, acts: ReadonlySet<DeskAct>): DeskAct | null {
+  if (row.clinicianBecause !== '') return acts.has('decide') ? 'decide' : null;
+  if (row.owner === 'clinician' && !acts.has('decide')) return null;
+  return acts.has('book') ? 'book' : null;
+}
+
 /** Return the draft that books a visit into a session, or moves it there. */
 export function bookDraft(
   visit: RecordState,

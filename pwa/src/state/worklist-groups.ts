@@ -41,12 +41,29 @@ export function groupOf(
   if (nextTryOn(row) > todayOn) return 'patient';
   if (row.status === 'no-show') return 'no-show';
   if (row.window === null || row.status === 'booked') return 'due';
-  if (row.window.latestOn < todayOn) return 'overdue';
+  if (isPastWindow(row, todayOn)) return 'overdue';
   // A clinician's own act needs no place: it shows when it comes near.
   if (row.owner === 'clinician') return 'later';
   if (row.status === 'cancelled') return 'due';
   return addDays(todayOn, limitOf('book_ahead_days')) >= row.window.targetOn ? 'due' : 'later';
 }
+
+/** Whether the window of a visit is over, however the visit stands and whoever acts next. */
+export function isPastWindow({ window }: Pick<WorkRow, 'window'>, todayOn: string): boolean {
+  return window !== null && window.latestOn < todayOn;
+}
+
+/**
+ * Return the rows whose window is over, of every group: who has no day ahead comes first, else as
+ * the list has them. Each still stands in its one group (FU-01).
+ */
+export function listPastWindow(rows: readonly WorkRow[], todayOn: string): WorkRow[] {
+  const past = rows.filter((row) => isPastWindow(row, todayOn));
+  return [...past.filter((row) => !hasDayAhead(row)), ...past.filter(hasDayAhead)];
+}
+
+const hasDayAhead = ({ status, group }: WorkRow) =>
+  status === 'booked' && ['this-week', 'later'].includes(group);
 
 /**
  * Whether a booking lies outside a window that was set after it: a new plan moved the window, and

@@ -15,6 +15,12 @@ export const KEYS = {
 } as const;
 export type KeyedAct = keyof typeof KEYS;
 
+/**
+ * So long a question that follows another takes no digit, ms: a digit pressed twice answers one of
+ * them. From memory: the pause within a double press is shorter. Unit setting (project default).
+ */
+export const SETTLE_MS = 400;
+
 /** What a pressed key asks for. */
 export type Asked =
   | { kind: 'act'; act: KeyedAct }

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { addDays } from '../clinical-rules/civil-date';
-import { listSessions, mondayOf, toldOf } from './worklist-paper';
+import { listSessions, mondayOf, printedOf, toldOf } from './worklist-paper';
 import { bookedOn, patient, session, TODAY, visit } from './worklist-samples';
 
 test.each([
@@ -21,6 +21,20 @@ test('[HAZ-32] where two answers stand, a list says so and does not leave the pl
   expect(toldOf(two, 'phone')).toBe('▲ ?');
   expect(toldOf(two, 'family_name')).toBe('Quillmere');
   expect(toldOf(two, 'local_id')).toBe('');
+});
+
+// A sheet that printed the mark alone turned this red: nobody could be called from it.
+test('[HAZ-32] where two numbers stand, paper names both of them', () => {
+  const two = patient('p', { phone: '0700 900 111' });
+  const [held] = two.fields.phone?.values ?? [];
+  if (held === undefined) throw new Error('no phone');
+  two.fields.phone = { isConflict: true, values: [held, { ...held, value: '0700 900 222' }] };
+
+  expect(printedOf(two, 'phone')).toBe('▲ 0700 900 111 / 0700 900 222');
+  expect(printedOf(two, 'family_name')).toBe('Quillmere');
+  expect(printedOf(two, 'local_id')).toBe('');
+  two.fields.phone = { isConflict: true, values: [{ ...held, value: null }] };
+  expect(printedOf(two, 'phone')).toBe('▲ ?');
 });
 
 test('sessions stand in the order of the clock, their people by name', () => {

@@ -1,6 +1,6 @@
 /** The bookings of a day or a week as they go on paper. Pure; no finding stands in it (FU-11). */
 import { addDays, weekdayOf } from '../clinical-rules/civil-date';
-import { isInConflict, type RecordState, structureOf, textOf } from './shown';
+import { isInConflict, type RecordState, structureOf, textOf, valuesOf } from './shown';
 import { bookingOf, mayBeBooked } from './worklist';
 
 /** One booked visit on paper. */
@@ -27,6 +27,18 @@ export const TWO_ANSWERS = '▲ ?';
 /** Return what a list says of a field of a person, "" where nothing was entered. */
 export function toldOf(patient: RecordState | undefined, field: string): string {
   return isInConflict(patient, field) ? TWO_ANSWERS : textOf(patient, field);
+}
+
+/**
+ * Return what paper says of a field of a person: where two answers stand, each of them behind the
+ * mark, since paper cannot be asked which.
+ */
+export function printedOf(patient: RecordState | undefined, field: string): string {
+  if (!isInConflict(patient, field)) return textOf(patient, field);
+  const texts = valuesOf(patient, field).flatMap(({ value }) =>
+    typeof value === 'string' && value !== '' ? [value] : [],
+  );
+  return texts.length === 0 ? TWO_ANSWERS : `▲ ${texts.join(' / ')}`;
 }
 
 /** Return the Monday of the week that a day lies in. */

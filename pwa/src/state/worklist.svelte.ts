@@ -14,6 +14,7 @@ import {
 } from './worklist';
 import { type DeskAct, giveDraft, noShowDraft, offerActs } from './worklist-acts';
 import { type Course, readListLimits } from './worklist-course';
+import { listPastWindow } from './worklist-groups';
 import { SimilarNames } from './worklist-names';
 import { listSessions } from './worklist-paper';
 import { ClinicRecords } from './worklist-records.svelte';
@@ -62,6 +63,9 @@ export class Worklist {
   /** Renewed after each saved try, so that a double press is one try. */
   attemptId = $state('');
   todayOn = $state('');
+  /** Nobody is named as tapping, and an act waits for it. */
+  isAskingWho = $state(false);
+  #tellNamed: (isNamed: boolean) => void = () => {};
   #drawn = $state.raw<ReadonlyMap<Group, number>>(new Map());
 
   constructor(app: Parts) {
@@ -84,6 +88,9 @@ export class Worklist {
   }
 
   readonly #held = $derived.by(() => this.#clinic.heldOn(this.todayOn));
+
+  /** Everybody whose window is over, whatever was typed and in whatever group. */
+  pastWindow = $derived.by(() => listPastWindow(this.rows, this.todayOn));
 
   rows = $derived.by(() => makeWorklist(this.#held, this.todayOn, this.#limits.limitOf));
 
@@ -223,17 +230,43 @@ export class Worklist {
     this.#drawn = drawn;
   }
 
+  /** Draw a group as far as one of its rows. */
+  drawUntil(row: WorkRow): void {
+    const place = this.rows.filter(({ group }) => group === row.group).indexOf(row);
+    if (place < (this.#drawn.get(row.group) ?? DRAWN_AT_FIRST)) return;
+    this.#drawn = new Map(this.#drawn).set(row.group, place + 1);
+  }
+
   /** Take up a new day: a desk is left on overnight. */
   noticeDay(): void {
     this.todayOn = this.#app.clock.today();
   }
 
+  /** Go on with the act that waited for who taps; where nobody was named nothing is recorded. */
+  closeWho(): void {
+    this.isAskingWho = false;
+    this.#tellNamed(this.#app.tablet.whoTaps !== '');
+  }
+
+  /** Ask who taps where nobody is named. Returns whether somebody is now. */
+  #askWho(): Promise<boolean> {
+    if (this.#app.tablet.whoTaps !== '') return Promise.resolve(true);
+    // An act that waited already is given up: of two presses one is recorded.
+    this.#tellNamed(false);
+    this.isAskingWho = true;
+    return new Promise((resolve) => {
+      this.#tellNamed = resolve;
+    });
+  }
+
   /**
-   * Save one act and keep what undoes it. Returns whether it was saved.
+   * Save one act and keep what undoes it. Returns whether it was saved. Before the first act of a
+   * sitting it is asked who taps: of what nobody recorded nobody can be asked.
    *
    * @param make - returns the drafts; where the rules of the course refuse, their sentence is shown
    */
   async act(words: string, make: (course: Course) => readonly Draft[]): Promise<boolean> {
+    if (!(await this.#askWho())) return false;
     this.noticeDay();
     let drafts: readonly Draft[];
     try {
@@ -277,6 +310,7 @@ export class Worklist {
   }
 
   dispose(): void {
+    this.#tellNamed(false);
     this.#clinic.dispose();
     this.staff.dispose();
   }

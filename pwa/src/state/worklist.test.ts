@@ -2,9 +2,10 @@ import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { addDays } from '../clinical-rules/civil-date';
 import type { Json, RecordState } from './shown';
-import { GROUPS, type HeldRecords, isOpen, listClosed } from './worklist';
+import { GROUPS, type HeldRecords, isByPhone, isOpen, listClosed } from './worklist';
 import { noShowDraft } from './worklist-acts';
 import { readListLimits } from './worklist-course';
+import { listPastWindow } from './worklist-groups';
 import {
   attempt,
   bookedOn,
@@ -41,6 +42,37 @@ test('[FU-01] each visit lands in the group that names its next act', () => {
   expect(groupOf(nextWeek(8))).toBe('later');
   expect(groupOf(visit('h', { status: 'attended' }))).toBeUndefined();
   expect(groupOf(visit('i', { status: 'ended' }))).toBeUndefined();
+});
+
+// A head that named the group "overdue" alone turned this red.
+test('[FU-01] everybody past the window is told at the head, in whatever group, once', () => {
+  const over = (id: string, days: number, more: Record<string, Json> = {}) =>
+    visit(id, { window: windowAround(addDays(TODAY, -7 - days)), ...more });
+  const rows = listOfVisits([
+    over('last-day', 0),
+    over('overdue', 1),
+    over('missed', 2, { status: 'no-show' }),
+    over('clinician', 34, { owner_role: 'clinician' }),
+    over('booked', 3, bookedOn(addDays(TODAY, 2))),
+    over('unanswered', 4, bookedOn(addDays(TODAY, -1))),
+    over('came', 5, { status: 'attended' }),
+    visit('due', {}),
+  ]);
+
+  const told = listPastWindow(rows, TODAY).map((row) => [row.visit.record, row.group]);
+
+  expect(told).toEqual([
+    ['visit/clinician', 'clinician'],
+    ['visit/unanswered', 'to-answer'],
+    ['visit/missed', 'no-show'],
+    ['visit/overdue', 'overdue'],
+    ['visit/booked', 'this-week'],
+  ]);
+});
+
+test('a phone call is told from a visit that somebody comes to', () => {
+  expect(isByPhone(rowOfVisit(visit('a', { label: 'Phone call' })))).toBe(true);
+  expect(isByPhone(rowOfVisit(visit('a', {})))).toBe(false);
 });
 
 test('[FU-01] a booking without a place is to be moved, until its day has passed', () => {

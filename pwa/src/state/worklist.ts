@@ -3,7 +3,7 @@
  * Pure; reads the booking stream alone.
  */
 import { daysBetween } from '../clinical-rules/civil-date';
-import { MOST_URGENT, type OverReason } from '../clinical-rules/session-places';
+import { MOST_URGENT, neededEquipment, type OverReason } from '../clinical-rules/session-places';
 import type { CourseLimit, Escalation } from '../clinical-rules/visit-course-limits';
 import {
   isInConflict,
@@ -109,6 +109,9 @@ export function bookingOf(visit: RecordState): Booking | null {
     time: typeof time === 'string' ? time : '',
   };
 }
+
+/** Whether a visit is a call: nobody comes to it, somebody is reached. */
+export const isByPhone = ({ label }: Pick<WorkRow, 'label'>) => neededEquipment(label) === 'phone';
 
 /** How urgent a visit is, 0 to 3. */
 export function urgencyOf(visit: RecordState): number {

@@ -10,6 +10,46 @@ const other = {
     return said.otherReason;
   },
 };
+/** The words of a visit that took place or did not: a person comes to one, a call reaches one. */
+const met = {
+  get came() {
+    return said.came;
+  },
+  get cameDone() {
+    return said.cameDone;
+  },
+  get missed() {
+    return said.didNotCome;
+  },
+  get missedDone() {
+    return said.noShowDone;
+  },
+  get whyMissed() {
+    return said.whyNoShow;
+  },
+  reasons: [...reasons('clinic.noShowReasons', said.noShowReasons), other],
+};
+const metByPhone: typeof met = {
+  get came() {
+    return said.callReached;
+  },
+  get cameDone() {
+    return said.callReachedDone;
+  },
+  get missed() {
+    return said.callMissed;
+  },
+  get missedDone() {
+    return said.callMissedDone;
+  },
+  get whyMissed() {
+    return said.whyCallMissed;
+  },
+  reasons: [...reasons('clinic.callMissedReasons', said.callMissedReasons), other],
+};
+const outsideReasons = reasons('clinic.outsideReasons', said.outsideReasons);
+/** The last of them: said of a window that is over, and of no other. */
+const windowOver = outsideReasons.at(-1);
 const joined = (...parts: string[]) => parts.filter((part) => part !== '').join(', ');
 
 export const clinic = withMore(said, {
@@ -19,6 +59,11 @@ export const clinic = withMore(said, {
   status: lookUp(said.status),
   closedBecause: lookUp(said.closedBecause),
   cancelledBy: lookUp(said.cancelledBy),
+  met: (isByPhone: boolean) => (isByPhone ? metByPhone : met),
+  pastWindow: (count: number) => say('clinic.pastWindow', { count }),
+  pastWindowLine: (name: string, stands: string, past: string) =>
+    say('clinic.pastWindowLine', { name, stands, past }),
+  pastWindowStands: said.pastWindowStands satisfies Record<Group, string>,
   pastTarget: (days: number) =>
     days < 0 ? say('clinic.toTarget', { days: -days }) : say('clinic.pastTarget', { days }),
   window: (range: string) => say('clinic.window', { range }),
@@ -45,8 +90,10 @@ export const clinic = withMore(said, {
   paperAsOf: (when: string) => say('clinic.paperAsOf', { when }),
   bookedCount: (count: number) => say('clinic.bookedCount', { count }),
   // --- recorded with the act: the record keeps the id, which is English
-  outsideReasons: [...reasons('clinic.outsideReasons', said.outsideReasons), other],
-  noShowReasons: [...reasons('clinic.noShowReasons', said.noShowReasons), other],
+  outsideReasons: (isWindowOver: boolean) => [
+    ...outsideReasons.filter((reason) => isWindowOver || reason !== windowOver),
+    other,
+  ],
   cancelReasons: [...reasons('clinic.cancelReasons', said.cancelReasons), other],
   unitCancelReasons: reasons('clinic.unitCancelReasons', said.unitCancelReasons),
   clinicianReasons: [...reasons('clinic.clinicianReasons', said.clinicianReasons), other],
