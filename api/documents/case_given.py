@@ -3,6 +3,7 @@
 Adhesive (pure) and mix are never one number (HAZ-04).
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
@@ -18,6 +19,8 @@ from api.documents.shown_case import (
     text_in,
 )
 
+# Only then does the day that was booked still say when.
+_KEPT = ("booked", "attended", "no-show")
 ACTS = ("puncture", "coil_placed", "adhesive_injected", "flush")
 
 
@@ -30,6 +33,8 @@ class Given(msgspec.Struct, frozen=True, kw_only=True):
         Adhesive of which the parts are known.
     unknown_ul : int
         Mix whose parts nobody entered: its share of adhesive is in no sum.
+    lacking, flush_lacking : list of ShownRecord
+        Injections and flushes of which no amount is read: they are in no sum.
     """
 
     coils: int
@@ -38,6 +43,10 @@ class Given(msgspec.Struct, frozen=True, kw_only=True):
     mix_ul: int
     unknown_ul: int
     flush_ul: int
+    injections: int
+    flushes: int
+    lacking: list[ShownRecord]
+    flush_lacking: list[ShownRecord]
 
 
 def count_given(case: ShownCase, target: str = "") -> Given:
@@ -50,7 +59,9 @@ def count_given(case: ShownCase, target: str = "") -> Given:
     unknown = 0
     for one in held["adhesive_injected"]:
         pure, oil = one.whole("amount", "parts_adhesive"), one.whole("amount", "parts_oil")
-        given = one.whole("amount", "mix_ul") or 0
+        given = one.whole("amount", "mix_ul")
+        if given is None:
+            continue
         if not pure or oil is None:
             unknown += given
         else:
@@ -65,24 +76,77 @@ def count_given(case: ShownCase, target: str = "") -> Given:
         mix_ul=sum(by_ratio.values()) + unknown,
         unknown_ul=unknown,
         flush_ul=sum(one.whole("amount", "flush_ul") or 0 for one in held["flush"]),
+        injections=len(held["adhesive_injected"]),
+        flushes=len(held["flush"]),
+        lacking=[one for one in held["adhesive_injected"] if one.whole("amount", "mix_ul") is None],
+        flush_lacking=[one for one in held["flush"] if one.whole("amount", "flush_ul") is None],
     )
 
 
 def say_pure(given: Given, words: PaperWords) -> str:
     """Return the pure adhesive in words; what is not known of it is said."""
-    if given.unknown_ul == 0:
-        return ml(given.pure_ul)
-    return words.say("common.pure_unknown", pure=ml(given.pure_ul), mix=ml(given.unknown_ul))
+    pure = ml(given.pure_ul)
+    if given.unknown_ul:
+        pure = words.say("common.pure_unknown", pure=pure, mix=ml(given.unknown_ul))
+    return _say_with_lacking(pure, given.injections, given.lacking, words)
+
+
+def say_mix(given: Given, words: PaperWords) -> str:
+    """Return the mix in words; injections without an amount are told, never counted as none."""
+    return _say_with_lacking(ml(given.mix_ul), given.injections, given.lacking, words)
+
+
+def say_flush(given: Given, words: PaperWords) -> str:
+    """Return what was flushed in words; flushes without an amount are told."""
+    return _say_with_lacking(ml(given.flush_ul), given.flushes, given.flush_lacking, words)
+
+
+def _say_with_lacking(
+    amount: str, count: int, lacking: Sequence[ShownRecord], words: PaperWords
+) -> str:
+    if not lacking:
+        return amount
+    if len(lacking) == count:
+        in_doubt = any("amount" in one.conflicts for one in lacking)
+        return words.say("common.two_answers" if in_doubt else "report.not_entered")
+    return words.say("common.amount_lacking", amount=amount, count=len(lacking))
 
 
 def device_of(case: ShownCase, record: ShownRecord) -> dict[str, Any]:
-    """Return the device of an implant: its own label, else that of the package it came in."""
+    """Return the device of an implant or package: its own label, else that of its package.
+
+    An injection names no package: it has the label that all adhesive packages of the case share.
+    `in_doubt` alone stands where two answers wait.
+    """
+    if "device" in record.conflicts:
+        return {"in_doubt": True}
     own = record.parts("device")
     if own:
         return own
+    if "package" in record.conflicts:
+        return {"in_doubt": True}
     package = record.text("package")
-    opened = next((one for one in case.records if one.record == package), None)
-    return opened.parts("device") if opened else {}
+    named = [one for one in case.records if one.record == package]
+    packages = named or (adhesive_packages(case) if record.kind == "adhesive_injected" else [])
+    if any("device" in one.conflicts for one in packages):
+        return {"in_doubt": True}
+    labels = {_label_of(one.parts("device")): one.parts("device") for one in packages}
+    return next(iter(labels.values())) if len(labels) == 1 else {}
+
+
+def _label_of(device: dict[str, Any]) -> tuple[str, ...]:
+    names = ("identifier", "lot", "serial", "expires_on")
+    unknown = "unknown" if device.get("lot_unknown") is True else ""
+    return (*(text_in(device, name) for name in names), unknown)
+
+
+def adhesive_packages(case: ShownCase) -> list[ShownRecord]:
+    """Return the adhesive packages of a case, without those that went back unopened."""
+    return [
+        one
+        for one in case.of_kind("package_opened")
+        if one.text("item") == "adhesive" and one.text("fate") != "returned"
+    ]
 
 
 def stock_of(case: ShownCase, record: ShownRecord) -> str:
@@ -93,7 +157,7 @@ def stock_of(case: ShownCase, record: ShownRecord) -> str:
     own = record.text("stock_id") or record.text("coil", "stock_id")
     if own or record.kind != "adhesive_injected":
         return own
-    opened = [one for one in case.of_kind("package_opened") if one.text("item") == "adhesive"]
+    opened = adhesive_packages(case)
     lot = record.text("device", "lot")
     alike = [one for one in opened if lot and one.text("device", "lot") == lot] or opened
     named = {one.text("stock_id") for one in alike}
@@ -102,6 +166,8 @@ def stock_of(case: ShownCase, record: ShownRecord) -> str:
 
 def name_device(case: ShownCase, record: ShownRecord, words: PaperWords) -> str:
     """Return what an implant or package is called here."""
+    if "coil" in record.conflicts:
+        return f"{words.say('common.coil')}, {words.say('common.two_answers')}"
     stocked = case.stocked(stock_of(case, record))
     if stocked and stocked.text("name"):
         return stocked.text("name")
@@ -115,6 +181,8 @@ def name_device(case: ShownCase, record: ShownRecord, words: PaperWords) -> str:
 
 def say_lot(device: dict[str, Any], words: PaperWords) -> str:
     """Return the lot; that nobody entered one differs from a lot said to be unknown."""
+    if device.get("in_doubt") is True:
+        return words.say("common.two_answers")
     lot = text_in(device, "lot")
     if lot:
         return lot
@@ -124,6 +192,8 @@ def say_lot(device: dict[str, Any], words: PaperWords) -> str:
 
 def say_expiry(device: dict[str, Any], words: PaperWords) -> str:
     """Return the use-by date, "" where none is recorded."""
+    if device.get("in_doubt") is True:
+        return words.say("common.two_answers")
     return words.day(text_in(device, "expires_on"))
 
 
@@ -157,16 +227,19 @@ def table_visits(case: ShownCase, words: PaperWords) -> Table:
     rows = []
     for visit in case.visits:
         window = visit.parts("window")
-        booked = text_in(visit.parts("booking"), "on")
+        status = visit.text("status")
+        booked = text_in(visit.parts("booking"), "on") if status in _KEPT else ""
+        in_doubt = not {"booking", "status"}.isdisjoint(visit.conflicts)
+        doubt = words.say("common.two_answers")
         target = text_in(window, "target_on")
         rows.append(
             (
                 booked or target,
                 [
                     visit.text("label"),
-                    words.day(booked or target),
+                    doubt if in_doubt else words.day(booked or target),
                     say_window(window, words),
-                    words.value("status", visit.text("status")),
+                    doubt if in_doubt else words.value("status", status),
                 ],
             )
         )

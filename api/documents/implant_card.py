@@ -12,12 +12,13 @@ import msgspec
 from api.clinical_rules.civil_date import is_civil_date
 from api.documents.case_given import device_of, name_device, say_expiry, say_lot, stock_of
 from api.documents.paper import Face, Paper
+from api.documents.paper_head import draft_of, foot_of, name_of_patient, sender_of
 from api.documents.paper_words import PaperWords
-from api.documents.procedure_report import foot_of, sender_of
 from api.documents.shown_case import ShownCase, ShownRecord, parts_of, text_in, texts_in
 
 _GTIN_DIGITS = 14
 _SHOWN_AT_MOST = 20
+_TO_COME = ("planned", "to-book", "booked")
 
 
 class Implant(msgspec.Struct, frozen=True, kw_only=True):
@@ -48,10 +49,11 @@ def write_implant_card(case: ShownCase, words: PaperWords) -> Paper:
         }
     )
     if adhesives:
-        lines = [*adhesives, words.say("card.adhesive_note")]
+        lines = [*adhesives, words.say("card.adhesive_note"), *draft_of(words)]
         faces.append(Face(words.say("card.also_given"), [], lines, "", ""))
     if not faces:
-        faces = [Face(words.say("card.title"), [], [words.say("card.no_implant")], "", "")]
+        lines = [words.say("card.no_implant"), *draft_of(words)]
+        faces = [Face(words.say("card.title"), [], lines, "", "")]
     return Paper(
         paper="implant-card",
         language=words.language,
@@ -85,7 +87,12 @@ def list_implants(case: ShownCase, words: PaperWords) -> list[Implant]:
 
 
 def identifier_of(implant: Implant, stocked: ShownRecord | None) -> str:
-    """Return the device identifier: of the label, else of the stock item that has only one."""
+    """Return the device identifier: of the label, else of the stock item that has only one.
+
+    "" where two answers wait.
+    """
+    if implant.device.get("in_doubt") is True:
+        return ""
     own = text_in(implant.device, "identifier")
     known = texts_in(stocked.shows.get("identifiers")) if stocked else []
     return own or (known[0] if len(known) == 1 else "")
@@ -136,20 +143,21 @@ def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
     identifier = identifier_of(implant, stocked)
     gs1 = element_string(implant, identifier)
     none = words.say("card.not_recorded")
-    lot, serial = say_lot(implant.device, words), text_in(implant.device, "serial")
+    in_doubt = implant.device.get("in_doubt") is True
+    doubt = words.say("common.two_answers") if in_doubt else ""
     pairs = {
         "patient": " ".join(
-            one for one in (case.patient_name(), case.patient_text("local_id")) if one
+            one for one in (name_of_patient(case, words), case.patient_text("local_id")) if one
         ),
         "date": words.day(case.day()),
         "institution": ", ".join(sender_of(case)),
         "phone": case.unit_phone,
         "device": words.say("card.counted", name=implant.name, count=implant.count),
         "model": stocked.text("model") if stocked else "",
-        "lot": lot,
-        "serial": serial,
+        "lot": say_lot(implant.device, words),
+        "serial": text_in(implant.device, "serial") or doubt,
         "use_by": say_expiry(implant.device, words),
-        "udi": gs1 or identifier,
+        "udi": gs1 or identifier or doubt,
         "maker": text_in(maker, "name"),
         "maker_address": text_in(maker, "address").replace("\n", ", "),
         "website": text_in(maker, "website"),
@@ -159,12 +167,22 @@ def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
     coded = [name for name, text in pairs.items() if text and name != "patient"]
     qr = "\n".join(f"{words.say(f'card.{name}')}: {pairs[name]}" for name in coded)
     front, back = said[:4], said[4:]
-    codes = [] if gs1 else [words.say("card.no_gs1")]
+    lacking = words.say("card.label_in_doubt" if in_doubt else "card.no_gs1")
+    codes = [] if gs1 else [lacking]
     return [
-        Face(words.say("card.title"), front, [], qr, ""),
+        Face(words.say("card.title"), front, draft_of(words), qr, ""),
         Face(words.say("card.device_title"), back, codes, "", gs1),
         Face(words.say("card.know"), [], _know(case, stocked, words), "", ""),
     ]
+
+
+def _day_of(visit: ShownRecord) -> str:
+    """Return the day of a visit to come: the day booked, else the one planned; "" in doubt."""
+    status = visit.text("status")
+    if status not in _TO_COME or "booking" in visit.conflicts:
+        return ""
+    booked = text_in(visit.parts("booking"), "on") if status == "booked" else ""
+    return booked or text_in(visit.parts("window"), "target_on")
 
 
 def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> list[str]:
@@ -179,13 +197,8 @@ def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> li
         scan = words.say("card.mr", condition=condition, statement=statement)
     else:
         scan = words.say("card.mr_unknown")
-    dates = [
-        day
-        for visit in case.visits
-        if visit.text("status") != "ended"
-        and (day := text_in(visit.parts("window"), "target_on")) >= case.on
-    ]
-    next_on = min(dates, default="")
+    dates = [_day_of(visit) for visit in case.visits]
+    next_on = min((day for day in dates if is_civil_date(day) and day >= case.on), default="")
     follow = words.say("card.next" if next_on else "card.ask_next", day=words.day(next_on))
     return [
         words.say("card.show"),

@@ -2,17 +2,19 @@
 
 from typing import Any
 
-from api.documents.paper import Blanks, Lines, Paper, Part, Table
+from api.documents.paper import Blanks, Block, Lines, Paper, Part, Points, Table
+from api.documents.paper_head import foot_of, head_of, sender_of
 from api.documents.paper_words import PaperWords, ml
-from api.documents.procedure_report import foot_of, head_of, sender_of
 from api.documents.shown_case import ShownCase, count_in, count_text, rows_in, text_in
 
 
 def write_lay_out_list(case: ShownCase, words: PaperWords) -> Paper:
-    """Return the list from the lines of the rules (SK12-SK17); that there is none is said."""
-    heads = ("what", "needed", "spare", "on_shelf", "short", "lots", "laid_out")
-    rows = [_row(line, words) for line in case.lay_out]
-    table = Table([words.say(f"lay_out.{head}") for head in heads], rows, [1, 2, 3, 4])
+    """Return the list from the lines of the rules (SK12-SK17); that there is none is said.
+
+    Notes
+    -----
+    Outside the stated use nothing is listed, and why is said (HAZ-13).
+    """
     return Paper(
         paper="lay-out-list",
         language=words.language,
@@ -23,7 +25,7 @@ def write_lay_out_list(case: ShownCase, words: PaperWords) -> Paper:
         dated=words.day(case.on),
         head=head_of(case, words),
         parts=[
-            Part("", [table if rows else Lines([words.say("lay_out.empty")])]),
+            Part("", _list_lines(case, words)),
             Part("", [Blanks([words.say("lay_out.by"), words.say("lay_out.checked")])]),
         ],
         faces=[],
@@ -31,8 +33,42 @@ def write_lay_out_list(case: ShownCase, words: PaperWords) -> Paper:
     )
 
 
+def _list_lines(case: ShownCase, words: PaperWords) -> list[Block]:
+    if case.outside:
+        return [Lines([words.say("report.record_only")])]
+    if not case.lay_out:
+        return [Lines([words.say("lay_out.empty")])]
+    heads = ("what", "needed", "spare", "on_shelf", "short", "lots", "laid_out")
+    rows = [_row(line, words) for line in case.lay_out]
+    table = Table([words.say(f"lay_out.{head}") for head in heads], rows, [1, 2, 3, 4])
+    remarks = [
+        words.say("lay_out.remark", what=text_in(line, "what"), remark=_say_remark(one, words))
+        for line in case.lay_out
+        for one in rows_in(line.get("remarks"))
+    ]
+    return [table, Points(remarks)] if remarks else [table]
+
+
+def _say_remark(remark: dict[str, Any], words: PaperWords) -> str:
+    """Return a remark of the rules (SK12-SK15); one of a lot names the lot."""
+    kind, lot = text_in(remark, "kind"), text_in(remark, "lot")
+    said = words.value("remark", kind)
+    is_of_lot = kind in ("expired", "recalled", "expiry-unknown")
+    if not is_of_lot:
+        return said
+    return words.say(
+        "lay_out.of_lot",
+        lot=lot or words.say("common.lot_unknown"),
+        count=count_text(remark, "count"),
+        remark=said,
+    )
+
+
 def _row(line: dict[str, Any], words: PaperWords) -> list[str]:
     amount = ml(count_in(line, "amount_ul"))
+    if amount and text_in(line, "item") == "adhesive":
+        # Beside what one ampoule holds, which is part of its name, a bare amount would mislead.
+        amount = words.say("lay_out.pure", amount=amount)
     lots = [
         words.say(
             "lay_out.lot" if text_in(lot, "expires_on") else "lay_out.lot_bare",

@@ -6,30 +6,43 @@ Reading grade 6 at most (UX-19). Twin of `state/papers/patient-leaflet.ts`.
 from api.clinical_rules.civil_date import is_civil_date
 from api.documents.case_given import count_given
 from api.documents.paper import Blanks, Block, Lines, Paper, Part, Points
+from api.documents.paper_head import draft_of, name_of_patient, sender_of
 from api.documents.paper_words import PaperWords, fill
-from api.documents.procedure_report import sender_of
 from api.documents.shown_case import ShownCase, text_in
 
+# IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9).
+_GASTRIC = ("GOV1", "GOV2", "GOV1+GOV2", "IGV1")
 _TO_COME = ("planned", "to-book", "booked", "no-show", "cancelled")
 
 
 def write_leaflet(case: ShownCase, words: PaperWords) -> Paper:
     """Return the leaflet; a part that the case has nothing for is left out.
 
+    Where no treatment is recorded it says that alone. The stomach is named for its varices alone.
+
     Notes
     -----
     The warning signs are common practice, no source.
     """
     given = count_given(case)
-    is_so = {"always": True, "coils": given.coils > 0, "adhesive": given.mix_ul > 0}
+    is_treated = given.punctures + given.coils + given.injections > 0
+    is_gastric = case.itself.text("varix_class") in _GASTRIC
+    is_so = {
+        "always": True,
+        "stomach": is_gastric,
+        "veins": not is_gastric,
+        "coils": given.coils > 0,
+        "adhesive": given.injections > 0,
+        "implants": given.coils + given.injections > 0,
+    }
     put = {
         "day": words.day(case.day()) or words.say("leaflet.this_day"),
         "coils": given.coils,
         "phone": case.unit_phone,
         "unit": case.unit_name,
     }
-    parts = []
-    for one in words.leaflet:
+    parts = [] if is_treated else [Part("", [Lines([words.say("leaflet.untreated")])])]
+    for one in words.leaflet if is_treated else ():
         if one["when"] == "call":
             parts.append(_tell_whom_to_call(case, words))
             continue
@@ -41,7 +54,8 @@ def write_leaflet(case: ShownCase, words: PaperWords) -> Paper:
         if one["points"]:
             blocks.append(Points([fill(line, put) for line in one["points"]]))
         parts.append(Part(fill(one["heading"], put), blocks))
-    parts.append(_tell_visits(case, words))
+    if is_treated:
+        parts.append(_tell_visits(case, words))
     return Paper(
         paper="patient-leaflet",
         language=words.language,
@@ -51,12 +65,12 @@ def write_leaflet(case: ShownCase, words: PaperWords) -> Paper:
         recipient=None,
         dated=words.day(case.on),
         head=[
-            (words.say("leaflet.name"), case.patient_name()),
+            (words.say("leaflet.name"), name_of_patient(case, words)),
             (words.say("common.number"), case.patient_text("local_id")),
         ],
         parts=parts,
         faces=[],
-        foot=[words.say("leaflet.foot")],
+        foot=[*draft_of(words), words.say("leaflet.foot")],
     )
 
 

@@ -10,15 +10,16 @@ from api.clinical_rules.adverse_events import FACTS, GRADES, grade_adverse_event
 from api.clinical_rules.errors import ClinicalRuleError
 from api.clinical_rules.rule_book import RuleBook
 from api.documents.case_findings import report_agreed, report_liver, report_reasons
-from api.documents.case_given import name_device, say_expiry, say_lot, table_visits
+from api.documents.case_given import device_of, name_device, say_expiry, say_lot, table_visits
 from api.documents.paper import Blanks, Block, Lines, Pairs, Paper, Part, Picture, Points, Table
+from api.documents.paper_head import foot_of, head_of, sender_of
 from api.documents.paper_words import PaperWords
 from api.documents.passed_gates import report_cautions, report_passed
 from api.documents.shown_case import (
+    ONE_ANSWER,
     ShownCase,
     ShownRecord,
     count_text,
-    lines_in,
     once,
     parts_of,
     rows_in,
@@ -75,48 +76,21 @@ def write_report(case: ShownCase, book: RuleBook, words: PaperWords) -> Paper:
     )
 
 
-def sender_of(case: ShownCase) -> list[str]:
-    """Return name and address of the unit, line by line."""
-    return [line for line in [case.unit_name, *lines_in(case.unit_address)] if line]
-
-
-def head_of(case: ShownCase, words: PaperWords) -> list[tuple[str, str]]:
-    """Return who the paper is about, and of which day."""
-    born_on = words.day(case.patient_text("born_on"))
-    sex = words.value("sex", case.patient_text("sex"))
-    unconfirmed = case.patient_text("identity") == "to-be-confirmed"
-    name = case.patient_name() or words.say("common.no_name")
-    return [
-        (
-            words.say("common.patient"),
-            words.say("common.unconfirmed", name=name) if unconfirmed else name,
-        ),
-        (words.say("common.born"), ", ".join(one for one in (born_on, sex) if one)),
-        (words.say("common.number"), case.patient_text("local_id")),
-        (words.say("common.procedure_on"), words.day(case.day())),
-        (words.say("common.case"), case.itself.record.removeprefix("case/")),
-    ]
-
-
-def foot_of(case: ShownCase, words: PaperWords) -> list[str]:
-    """Return what stands at the foot: whom it is about, when it was printed, and the honest line.
-
-    A page that is torn off still says whom it is about.
-    """
-    about = [case.patient_name(), case.patient_text("local_id")]
-    return [
-        " · ".join(
-            one for one in (*about, words.say("common.printed", day=words.day(case.on))) if one
-        ),
-        words.say("common.honest"),
-    ]
-
-
 def _report_doubts(case: ShownCase, words: PaperWords) -> list[Part]:
     """Return what is in doubt, said before everything else."""
     lines = [
-        words.say("report.two_answers", field=field.replace("_", " "), record=one.record)
-        for one in (case.itself, *([case.patient] if case.patient else ()), *case.records)
+        words.say(
+            # Decisions asks nothing of a kind that keeps every value: one entry is to go.
+            "report.two_entries" if one.kind in ONE_ANSWER else "report.two_answers",
+            field=field.replace("_", " "),
+            record=one.record,
+        )
+        for one in (
+            case.itself,
+            *([case.patient] if case.patient else ()),
+            *case.records,
+            *case.visits,
+        )
         for field in one.conflicts
     ]
     if case.is_changed:
@@ -153,7 +127,7 @@ def _report_packages(case: ShownCase, words: PaperWords) -> Part:
     rows = []
     for one in case.of_kind("package_opened"):
         fate = "placed" if one.record in used else one.text("fate")
-        device = one.parts("device")
+        device = device_of(case, one)
         rows.append(
             [
                 name_device(case, one, words),

@@ -4,10 +4,10 @@ Twin of `state/papers/referral-letter.ts`.
 """
 
 from api.documents.case_findings import say_drugs
-from api.documents.case_given import count_given, say_pure, table_implants, table_visits
+from api.documents.case_given import count_given, say_mix, say_pure, table_implants, table_visits
 from api.documents.paper import Blanks, Block, Lines, Paper, Part
-from api.documents.paper_words import PaperWords, ml
-from api.documents.procedure_report import foot_of, head_of, sender_of
+from api.documents.paper_head import foot_of, head_of, sender_of
+from api.documents.paper_words import PaperWords
 from api.documents.shown_case import ShownCase, lines_in, text_in
 
 
@@ -45,17 +45,19 @@ def write_referral_letter(case: ShownCase, words: PaperWords) -> Paper:
 def _say_done(case: ShownCase, words: PaperWords) -> str:
     given = count_given(case)
     indication = words.value("indication", case.itself.text("indication"))
-    day = words.day(case.day())
-    if given.punctures == 0 and given.coils == 0 and given.mix_ul == 0:
-        return words.say("letter.nothing_given", name=case.patient_name(), day=day)
+    none = words.say("report.not_entered")
+    day = words.day(case.day()) or none
+    name = case.patient_name() or words.say("common.no_name")
+    if given.punctures + given.coils + given.injections == 0:
+        return words.say("letter.nothing_given", name=name, day=day)
     return words.say(
-        "letter.done",
-        name=case.patient_name() or words.say("common.no_name"),
-        day=day or words.say("report.not_entered"),
-        indication=indication or words.say("report.not_entered"),
+        "letter.done" if given.injections else "letter.done_without_adhesive",
+        name=name,
+        day=day,
+        indication=indication or none,
         coils=given.coils,
         pure=say_pure(given, words),
-        mix=ml(given.mix_ul),
+        mix=say_mix(given, words),
     )
 
 

@@ -21,6 +21,10 @@ _INSTANT = re.compile(
 )
 
 
+# Kinds of which every value is kept, though each field has but one answer: two are a doubt.
+ONE_ANSWER = ("coil_placed", "adhesive_injected", "flush")
+
+
 class ShownRecord(msgspec.Struct, frozen=True, kw_only=True):
     """One record.
 

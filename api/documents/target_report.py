@@ -16,7 +16,9 @@ from api.documents.case_given import (
     planned_adhesive,
     planned_for,
     say_expiry,
+    say_flush,
     say_lot,
+    say_mix,
     say_pure,
 )
 from api.documents.paper import Block, Drawing, Pairs, Part, Table
@@ -161,8 +163,8 @@ def rows_of_liquids(
     """Return adhesive (pure), mix and flush: name, planned, done."""
     return [
         ("pure", ml(count_in(planned, "pure_ul")), say_pure(given, words)),
-        ("mix", ml(count_in(planned, "mix_ul")), ml(given.mix_ul)),
-        ("flush", "", ml(given.flush_ul)),
+        ("mix", ml(count_in(planned, "mix_ul")), say_mix(given, words)),
+        ("flush", "", say_flush(given, words)),
     ]
 
 
@@ -209,10 +211,11 @@ def _say_act(case: ShownCase, act: ShownRecord, words: PaperWords) -> str:
     if act.kind == "coil_placed":
         number = act.whole("slot") or ""
         return words.say("report.coil", number=number, name=name_device(case, act, words))
+    none = words.say("common.two_answers" if "amount" in act.conflicts else "report.not_entered")
     took = thousandths(_whole_seconds(act.whole("elapsed_ms")))
     within = words.say("report.within", seconds=took) if took else ""
     if act.kind == "flush":
-        amount = ml(act.whole("amount", "flush_ul")) or words.say("report.not_entered")
+        amount = ml(act.whole("amount", "flush_ul")) or none
         medium = words.value("medium", act.text("amount", "medium"))
         return words.say("report.flushed", amount=amount, medium=medium).strip() + within
     pure, oil = act.whole("amount", "parts_adhesive"), act.whole("amount", "parts_oil")
@@ -220,11 +223,7 @@ def _say_act(case: ShownCase, act: ShownRecord, words: PaperWords) -> str:
     share = None
     if pure and oil is not None and mix is not None:
         share = (2 * mix * pure + pure + oil) // (2 * (pure + oil))
-    amounts = words.say(
-        "report.injected",
-        pure=ml(share) or words.say("report.not_entered"),
-        mix=ml(mix) or words.say("report.not_entered"),
-    )
+    amounts = words.say("report.injected", pure=ml(share) or none, mix=ml(mix) or none)
     parts = words.say("report.parts", pure=pure, oil=oil) if pure and oil else ""
     return f"{name_device(case, act, words)}: {amounts}{parts}{within}"
 

@@ -69,7 +69,8 @@ def make_document(
     book = open_unit_book(store, on=on)
     record = case if case.startswith("case/") else f"case/{case}"
     shown = show_case(store, record, settings, book, on=on)
-    if known == "lay-out-list":
+    # Outside the stated use the list has no figures (HAZ-13), so that none need be made.
+    if known == "lay-out-list" and not shown.outside:
         listed = lay_out_case(store, record, on=on)
         shown = msgspec.structs.replace(shown, lay_out=listed["lines"] if listed else [])
     read = shown.patient_text("letter_language") if known in _FOR_PATIENTS else ""

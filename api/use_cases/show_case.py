@@ -9,7 +9,7 @@ from api.clinical_rules.errors import ClinicalRuleError
 from api.clinical_rules.intended_use import answer_intended_use
 from api.clinical_rules.letter_settings import LetterSettings
 from api.clinical_rules.rule_book import RuleBook
-from api.documents.shown_case import ShownCase, ShownRecord
+from api.documents.shown_case import ONE_ANSWER, ShownCase, ShownRecord
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
 from api.use_cases.lay_out_case import lay_out_case
@@ -88,24 +88,27 @@ def _lay_out(store: UnitStore, case: str, on: str) -> list[dict[str, Any]]:
 
 
 def show_record(state: RecordState) -> ShownRecord:
-    """Return what one reads of a record."""
+    """Return what one reads of a record; of two answers to one question neither is read."""
+    kind = state.record.partition("/")[0]
+    fields = sorted(state.fields.items())
+    in_doubt = {
+        name
+        for name, field in fields
+        if field.is_conflict or (kind in ONE_ANSWER and len(field.values) > 1)
+    }
     latest = max(
         ((held.stamp, held.by) for field in state.fields.values() for held in field.values),
         default=("", ""),
     )
     return ShownRecord(
         record=state.record,
-        shows={
-            name: shown_value(field)
-            for name, field in sorted(state.fields.items())
-            if not field.is_conflict
-        },
+        shows={name: shown_value(field) for name, field in fields if name not in in_doubt},
         held={
             name: [held.value for held in field.values]
-            for name, field in sorted(state.fields.items())
-            if len(field.values) > 1 and not field.is_conflict
+            for name, field in fields
+            if len(field.values) > 1 and name not in in_doubt
         },
-        conflicts=list(state.conflicts),
+        conflicts=sorted(in_doubt),
         by=latest[1],
     )
 

@@ -41,7 +41,8 @@ def shown_case(name: str, change: dict[str, Any]) -> dict[str, Any]:
 def _find(held: dict[str, Any], name: str) -> dict[str, Any]:
     if name in ("itself", "patient"):
         return held[name]
-    everything = [held["itself"], held["patient"], *held["records"], *held["stock"]]
+    everything = [held["itself"], held["patient"], *held["records"], *held["visits"]]
+    everything += held["stock"]
     # A record that the vector leaves out is put by where it belongs.
     return next(one for one in everything if one["record"] == name)
 

@@ -19,6 +19,8 @@ import {
   whole,
 } from './shown-case';
 
+/** Only then does the day that was booked still say when. */
+const KEPT: readonly string[] = ['booked', 'attended', 'no-show'];
 export const ACTS: readonly string[] = ['puncture', 'coil_placed', 'adhesive_injected', 'flush'];
 
 /** Microlitres; adhesive (pure) and mix are never one number (HAZ-04). */
@@ -30,6 +32,11 @@ export interface Given {
   /** Mix whose parts nobody entered: its share of adhesive is in no sum. */
   unknownUl: number;
   flushUl: number;
+  injections: number;
+  flushes: number;
+  /** Injections and flushes of which no amount is read: they are in no sum. */
+  lacking: ShownRecord[];
+  flushLacking: ShownRecord[];
 }
 
 /** Return what the records add up to; the pure share is rounded once per mixing ratio. */
@@ -38,10 +45,12 @@ export function countGiven(shown: ShownCase, target = ''): Given {
     ofKind(shown, kind).filter((one) => target === '' || text(one, 'target') === target);
   const byRatio = new Map<string, { pure: number; oil: number; given: number }>();
   let unknownUl = 0;
-  for (const one of held('adhesive_injected')) {
+  const [injected, flushed] = [held('adhesive_injected'), held('flush')];
+  for (const one of injected) {
     const pure = whole(one, 'amount', 'parts_adhesive');
     const oil = whole(one, 'amount', 'parts_oil');
-    const given = whole(one, 'amount', 'mix_ul') ?? 0;
+    const given = whole(one, 'amount', 'mix_ul');
+    if (given === null) continue;
     if (!pure || oil === null) {
       unknownUl += given;
       continue;
@@ -57,7 +66,11 @@ export function countGiven(shown: ShownCase, target = ''): Given {
     pureUl: sums.reduce((all, { pure, oil, given }) => all + pureShare(given, pure, oil), 0),
     mixUl: sums.reduce((all, { given }) => all + given, 0) + unknownUl,
     unknownUl,
-    flushUl: held('flush').reduce((all, one) => all + (whole(one, 'amount', 'flush_ul') ?? 0), 0),
+    flushUl: flushed.reduce((all, one) => all + (whole(one, 'amount', 'flush_ul') ?? 0), 0),
+    injections: injected.length,
+    flushes: flushed.length,
+    lacking: injected.filter((one) => whole(one, 'amount', 'mix_ul') === null),
+    flushLacking: flushed.filter((one) => whole(one, 'amount', 'flush_ul') === null),
   };
 }
 
@@ -68,16 +81,72 @@ export function pureShare(mixUl: number, pure: number, oil: number): number {
 
 /** Return the pure adhesive in words; what is not known of it is said. */
 export function sayPure(given: Given, words: PaperWords): string {
-  if (given.unknownUl === 0) return ml(given.pureUl);
-  return words.say('common.pure_unknown', { pure: ml(given.pureUl), mix: ml(given.unknownUl) });
+  const put = { pure: ml(given.pureUl), mix: ml(given.unknownUl) };
+  const pure = given.unknownUl === 0 ? put.pure : words.say('common.pure_unknown', put);
+  return sayWithLacking(pure, given.injections, given.lacking, words);
 }
 
-/** Return the device of an implant: its own label, else that of the package it came in. */
+/** Return the mix in words; injections without an amount are told, never counted as none. */
+export function sayMix({ mixUl, injections, lacking }: Given, words: PaperWords): string {
+  return sayWithLacking(ml(mixUl), injections, lacking, words);
+}
+
+/** Return what was flushed in words; flushes without an amount are told. */
+export function sayFlush({ flushUl, flushes, flushLacking }: Given, words: PaperWords): string {
+  return sayWithLacking(ml(flushUl), flushes, flushLacking, words);
+}
+
+function sayWithLacking(
+  amount: string,
+  count: number,
+  lacking: readonly ShownRecord[],
+  words: PaperWords,
+): string {
+  if (lacking.length === 0) return amount;
+  if (lacking.length < count) {
+    return words.say('common.amount_lacking', { amount, count: lacking.length });
+  }
+  const inDoubt = lacking.some(({ conflicts }) => conflicts.includes('amount'));
+  return words.say(inDoubt ? 'common.two_answers' : 'report.not_entered');
+}
+
+/**
+ * Return the device of an implant or package: its own label, else that of its package.
+ *
+ * An injection names no package: it has the label that all adhesive packages of the case share.
+ * `in_doubt` alone stands where two answers wait.
+ */
 export function deviceOf(shown: ShownCase, one: ShownRecord): Parts {
+  if (one.conflicts.includes('device')) return { in_doubt: true };
   const own = structure(one, 'device');
   if (Object.keys(own).length > 0) return own;
+  if (one.conflicts.includes('package')) return { in_doubt: true };
   const opened = text(one, 'package');
-  return structure(shown.records.find(({ record }) => record === opened) ?? null, 'device');
+  const named = shown.records.filter(({ record }) => record === opened);
+  const shared = kindOf(one) === 'adhesive_injected' ? adhesivePackages(shown) : [];
+  const packages = named.length > 0 ? named : shared;
+  if (packages.some(({ conflicts }) => conflicts.includes('device'))) return { in_doubt: true };
+  const devices = packages.map((pack) => structure(pack, 'device'));
+  const isOne = new Set(devices.map(labelOf)).size === 1;
+  return (isOne && devices.at(-1)) || {};
+}
+
+/** Say whether two answers wait for the label of a device. */
+export function isInDoubt(device: Parts): boolean {
+  return partIn(device, 'in_doubt') === true;
+}
+
+function labelOf(device: Parts): string {
+  const names = ['identifier', 'lot', 'serial', 'expires_on'];
+  const isUnknown = partIn(device, 'lot_unknown') === true;
+  return JSON.stringify([...names.map((name) => textIn(device, name)), isUnknown]);
+}
+
+/** Return the adhesive packages of a case, without those that went back unopened. */
+function adhesivePackages(shown: ShownCase): ShownRecord[] {
+  return ofKind(shown, 'package_opened').filter(
+    (pack) => text(pack, 'item') === 'adhesive' && text(pack, 'fate') !== 'returned',
+  );
 }
 
 /**
@@ -88,9 +157,7 @@ export function deviceOf(shown: ShownCase, one: ShownRecord): Parts {
 export function stockOf(shown: ShownCase, one: ShownRecord): string {
   const own = text(one, 'stock_id') || text(one, 'coil', 'stock_id');
   if (own !== '' || kindOf(one) !== 'adhesive_injected') return own;
-  const opened = ofKind(shown, 'package_opened').filter(
-    (pack) => text(pack, 'item') === 'adhesive',
-  );
+  const opened = adhesivePackages(shown);
   const lot = text(one, 'device', 'lot');
   const ofLot = opened.filter((pack) => lot !== '' && text(pack, 'device', 'lot') === lot);
   const named = new Set((ofLot.length > 0 ? ofLot : opened).map((pack) => text(pack, 'stock_id')));
@@ -100,6 +167,9 @@ export function stockOf(shown: ShownCase, one: ShownRecord): string {
 
 /** Return what an implant or package is called here. */
 export function nameDevice(shown: ShownCase, one: ShownRecord, words: PaperWords): string {
+  if (one.conflicts.includes('coil')) {
+    return `${words.say('common.coil')}, ${words.say('common.two_answers')}`;
+  }
   const name = text(stocked(shown, stockOf(shown, one)), 'name');
   if (name !== '') return name;
   if (kindOf(one) === 'adhesive_injected') {
@@ -112,6 +182,7 @@ export function nameDevice(shown: ShownCase, one: ShownRecord, words: PaperWords
 
 /** Return the lot; that nobody entered one differs from a lot said to be unknown. */
 export function sayLot(device: Parts, words: PaperWords): string {
+  if (isInDoubt(device)) return words.say('common.two_answers');
   const isUnknown = partIn(device, 'lot_unknown') === true;
   return (
     textIn(device, 'lot') || words.say(isUnknown ? 'common.lot_unknown' : 'common.lot_missing')
@@ -120,6 +191,7 @@ export function sayLot(device: Parts, words: PaperWords): string {
 
 /** Return the use-by date, "" where none is recorded. */
 export function sayExpiry(device: Parts, words: PaperWords): string {
+  if (isInDoubt(device)) return words.say('common.two_answers');
   return words.day(textIn(device, 'expires_on'));
 }
 
@@ -159,12 +231,16 @@ export function tableImplants(rows: string[][], words: PaperWords): Block {
 export function tableVisits(shown: ShownCase, words: PaperWords): Block {
   const rows = shown.visits.map((visit) => {
     const window = structure(visit, 'window');
-    const day = textIn(structure(visit, 'booking'), 'on') || textIn(window, 'target_on');
+    const status = text(visit, 'status');
+    const booked = KEPT.includes(status) ? textIn(structure(visit, 'booking'), 'on') : '';
+    const day = booked || textIn(window, 'target_on');
+    const inDoubt = ['booking', 'status'].some((field) => visit.conflicts.includes(field));
+    const doubt = words.say('common.two_answers');
     const cells = [
       text(visit, 'label'),
-      words.day(day),
+      inDoubt ? doubt : words.day(day),
       sayWindow(window, words),
-      words.value('status', text(visit, 'status')),
+      inDoubt ? doubt : words.value('status', status),
     ];
     return { day, cells };
   });

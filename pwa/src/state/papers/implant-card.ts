@@ -3,15 +3,14 @@
  * Twin of `api/documents/implant_card.py`, which names the sources of its fields.
  */
 import { isCivilDate } from '../../clinical-rules/civil-date';
-import { deviceOf, nameDevice, sayExpiry, sayLot, stockOf } from './case-given';
+import { deviceOf, isInDoubt, nameDevice, sayExpiry, sayLot, stockOf } from './case-given';
 import type { Face, Paper } from './paper';
+import { draftOf, footOf, nameOfPatient, senderOf } from './paper-head';
 import type { PaperWords } from './paper-words';
-import { footOf, senderOf } from './procedure-report';
 import {
   dayOf,
   ofKind,
   type Parts,
-  patientName,
   type ShownCase,
   type ShownRecord,
   stocked,
@@ -29,6 +28,7 @@ interface Implant {
 }
 
 const SHOWN_AT_MOST = 20;
+const TO_COME = ['planned', 'to-book', 'booked'];
 /** The GS1 AI encodable character set 82, without brackets, which set the AIs apart here. */
 const GS1_SIGNS = /^[!"%&'*+,\-./0-9:;<=>?A-Z_a-z]+$/;
 const NAMES = ['identifier', 'serial', 'expires_on'] as const;
@@ -49,7 +49,7 @@ export function writeImplantCard(shown: ShownCase, words: PaperWords): Paper {
   const bare = (heading: string, held: string[]): Face => ({
     heading: words.say(heading),
     pairs: [],
-    lines: held,
+    lines: [...held, ...draftOf(words)],
     qr: '',
     gs1: '',
   });
@@ -86,8 +86,9 @@ function listImplants(shown: ShownCase, words: PaperWords): Implant[] {
   return [...found.values()];
 }
 
-/** Return the device identifier: of the label, else of the stock item that has only one. */
+/** Return the device identifier: of the label, else of the stock item that has only one; "" in doubt. */
 function identifierOf(device: Parts, item: ShownRecord | null): string {
+  if (isInDoubt(device)) return '';
   const known = texts(item, 'identifiers');
   return textIn(device, 'identifier') || (known.length === 1 ? (known[0] ?? '') : '');
 }
@@ -132,10 +133,13 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
   const maker = structure(item, 'maker');
   const identifier = identifierOf(device, item);
   const gs1 = elementString(device, identifier);
+  const doubt = isInDoubt(device) ? words.say('common.two_answers') : '';
   const told: [string, string][] = [
     [
       'patient',
-      [patientName(shown), text(shown.patient, 'local_id')].filter((one) => one !== '').join(' '),
+      [nameOfPatient(shown, words), text(shown.patient, 'local_id')]
+        .filter((one) => one !== '')
+        .join(' '),
     ],
     ['date', words.day(dayOf(shown))],
     ['institution', senderOf(shown).join(', ')],
@@ -143,9 +147,9 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
     ['device', words.say('card.counted', { name, count })],
     ['model', text(item, 'model')],
     ['lot', sayLot(device, words)],
-    ['serial', textIn(device, 'serial')],
+    ['serial', textIn(device, 'serial') || doubt],
     ['use_by', sayExpiry(device, words)],
-    ['udi', gs1 || identifier],
+    ['udi', gs1 || identifier || doubt],
     ['maker', textIn(maker, 'name')],
     ['maker_address', textIn(maker, 'address').replaceAll('\n', ', ')],
     ['website', textIn(maker, 'website')],
@@ -161,14 +165,14 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
     {
       heading: words.say('card.title'),
       pairs: said.slice(0, 4),
-      lines: [],
+      lines: draftOf(words),
       qr: coded.map(([label, held]) => `${label}: ${held}`).join('\n'),
       gs1: '',
     },
     {
       heading: words.say('card.device_title'),
       pairs: said.slice(4),
-      lines: gs1 === '' ? [words.say('card.no_gs1')] : [],
+      lines: gs1 === '' ? [words.say(doubt === '' ? 'card.no_gs1' : 'card.label_in_doubt')] : [],
       qr: '',
       gs1,
     },
@@ -182,14 +186,21 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
   ];
 }
 
+/** Return the day of a visit to come: the day booked, else the one planned; "" in doubt. */
+function dayOfVisit(visit: ShownRecord): string {
+  const status = text(visit, 'status');
+  if (!TO_COME.includes(status) || visit.conflicts.includes('booking')) return '';
+  const booked = status === 'booked' ? textIn(structure(visit, 'booking'), 'on') : '';
+  return booked || textIn(structure(visit, 'window'), 'target_on');
+}
+
 /** Return warnings, magnetic resonance, lifetime and follow-up (Article 18 (1) (b) to (d)). */
 function know(shown: ShownCase, item: ShownRecord | null, words: PaperWords): string[] {
   const mr = structure(item, 'mr');
   const statement = textIn(mr, 'statement').trim();
   const days = shown.visits
-    .filter((visit) => text(visit, 'status') !== 'ended')
-    .map((visit) => textIn(structure(visit, 'window'), 'target_on'))
-    .filter((on) => on >= shown.on)
+    .map(dayOfVisit)
+    .filter((on) => isCivilDate(on) && on >= shown.on)
     .sort();
   const next = days[0] ?? '';
   return [

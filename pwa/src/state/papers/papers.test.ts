@@ -6,7 +6,7 @@ import type { RecordStore } from '../../ports';
 import { drawTarget } from '../target-drawing';
 import type { Paper, PaperKind } from './paper';
 import { targetSketchOf } from './paper-sketch';
-import { readShownCase, readUnitSettings } from './read-case';
+import { readShownCase, readUnitSettings, showRecord } from './read-case';
 import type { ShownCase } from './shown-case';
 import { writePaper } from './write-paper';
 
@@ -32,7 +32,8 @@ function shownCase(name: string, change: Record<string, unknown> = {}): ShownCas
   const held = readJson(`shown_cases/${name}.json`);
   const find = (record: string): Loose => {
     if (record === 'itself' || record === 'patient') return held[record];
-    const all: Loose[] = [held.itself, held.patient, ...held.records, ...held.stock];
+    const { itself, patient, records, visits, stock } = held;
+    const all: Loose[] = [itself, patient, ...records, ...visits, ...stock];
     const found = all.find((one) => one.record === record);
     if (found === undefined) throw new Error(record);
     return found;
@@ -86,6 +87,25 @@ test('[DR1] the drawing on paper is made of the numbers of the sketch', () => {
   expect(shapes('wall')[0]).toMatchObject({ x1: 17_000, x2: 17_000 });
   expect(shapes('coil')).toHaveLength(2);
   expect(shapes('crus')[0]).toMatchObject({ x: 11_000, width: 6_000 });
+});
+
+test('[HARD-06] two answers on one coil are a doubt, though its kind keeps every value', () => {
+  const held = (value: unknown, stamp: string) => ({ value, stamp, by: 'staff/w', references: [] });
+  const fields = {
+    device: { isConflict: false, values: [held({ lot: 'L-1' }, '1'), held({ lot: 'L-2' }, '2')] },
+    slot: { isConflict: false, values: [held(1, '1')] },
+  };
+  const read = (record: string) => showRecord({ record, fields } as never);
+
+  expect(read('coil_placed/o1')).toMatchObject({
+    shows: { slot: 1 },
+    held: {},
+    conflicts: ['device'],
+  });
+  expect(read('complication/x1')).toMatchObject({
+    shows: { device: { lot: 'L-2' } },
+    conflicts: [],
+  });
 });
 
 test('settings that the unit has not stated are empty, and its language is English', () => {

@@ -5,19 +5,29 @@
 import { isCivilDate } from '../../clinical-rules/civil-date';
 import { compare, countGiven } from './case-given';
 import { blanks, lines, type Paper, type Part, points } from './paper';
+import { draftOf, nameOfPatient, senderOf } from './paper-head';
 import { fill, type PaperWords } from './paper-words';
-import { senderOf } from './procedure-report';
-import { dayOf, patientName, type ShownCase, structure, text, textIn } from './shown-case';
+import { dayOf, type ShownCase, structure, text, textIn } from './shown-case';
 
+/** IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9). */
+const GASTRIC = ['GOV1', 'GOV2', 'GOV1+GOV2', 'IGV1'];
 const TO_COME = ['planned', 'to-book', 'booked', 'no-show', 'cancelled'];
 
-/** Return the leaflet; a part that the case has nothing for is left out. */
+/**
+ * Return the leaflet; a part that the case has nothing for is left out.
+ * Where no treatment is recorded it says that alone. The stomach is named for its varices alone.
+ */
 export function writeLeaflet(shown: ShownCase, words: PaperWords): Paper {
   const given = countGiven(shown);
+  const isTreated = given.punctures + given.coils + given.injections > 0;
+  const isGastric = GASTRIC.includes(text(shown.itself, 'varix_class'));
   const isSo: Readonly<Record<string, boolean>> = {
     always: true,
     coils: given.coils > 0,
-    adhesive: given.mixUl > 0,
+    adhesive: given.injections > 0,
+    implants: given.coils + given.injections > 0,
+    stomach: isGastric,
+    veins: !isGastric,
   };
   const put = {
     day: words.day(dayOf(shown)) || words.say('leaflet.this_day'),
@@ -48,12 +58,14 @@ export function writeLeaflet(shown: ShownCase, words: PaperWords): Paper {
     recipient: null,
     dated: words.day(shown.on),
     head: [
-      [words.say('leaflet.name'), patientName(shown)],
+      [words.say('leaflet.name'), nameOfPatient(shown, words)],
       [words.say('common.number'), text(shown.patient, 'local_id')],
     ],
-    parts: [...parts, tellVisits(shown, words)],
+    parts: isTreated
+      ? [...parts, tellVisits(shown, words)]
+      : [{ heading: '', blocks: [lines([words.say('leaflet.untreated')])] }],
     faces: [],
-    foot: [words.say('leaflet.foot')],
+    foot: [...draftOf(words), words.say('leaflet.foot')],
   };
 }
 

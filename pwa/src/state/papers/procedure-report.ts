@@ -16,22 +16,21 @@ import {
   points,
   table,
 } from './paper';
+import { footOf, headOf, senderOf } from './paper-head';
 import type { PaperWords } from './paper-words';
 import { reportCautions, reportPassed } from './passed-gates';
 import { reportEvents, reportOutcome, reportPackages, reportVisits } from './report-parts';
 import {
   civilDateOf,
   countText,
-  dayOf,
   kindOf,
-  linesIn,
   nameOf,
+  ONE_ANSWER,
   ofKind,
   once,
   type Parts,
   partIn,
   partsOf,
-  patientName,
   rowsIn,
   type ShownCase,
   structure,
@@ -87,45 +86,17 @@ export function writeReport(shown: ShownCase, book: RuleBook, words: PaperWords)
   };
 }
 
-/** Return name and address of the unit, line by line. */
-export function senderOf(shown: ShownCase): string[] {
-  return [shown.unit_name, ...linesIn(shown.unit_address)].filter((line) => line !== '');
-}
-
-/** Return who the paper is about, and of which day. */
-export function headOf(shown: ShownCase, words: PaperWords): Pair[] {
-  const { patient } = shown;
-  const bornOn = words.day(text(patient, 'born_on'));
-  const sex = words.value('sex', text(patient, 'sex'));
-  const name = patientName(shown) || words.say('common.no_name');
-  const isUnconfirmed = text(patient, 'identity') === 'to-be-confirmed';
-  return [
-    [words.say('common.patient'), isUnconfirmed ? words.say('common.unconfirmed', { name }) : name],
-    [words.say('common.born'), [bornOn, sex].filter((one) => one !== '').join(', ')],
-    [words.say('common.number'), text(patient, 'local_id')],
-    [words.say('common.procedure_on'), words.day(dayOf(shown))],
-    [words.say('common.case'), shown.itself.record.replace(/^case\//, '')],
-  ];
-}
-
-/**
- * Return what stands at the foot: whom it is about, when it was printed, and the honest line.
- * A page that is torn off still says whom it is about.
- */
-export function footOf(shown: ShownCase, words: PaperWords): string[] {
-  const printed = words.say('common.printed', { day: words.day(shown.on) });
-  const about = [patientName(shown), text(shown.patient, 'local_id'), printed];
-  return [about.filter((one) => one !== '').join(' · '), words.say('common.honest')];
-}
-
 /** Return what is in doubt, said before everything else. */
 function reportDoubts(shown: ShownCase, words: PaperWords): Part[] {
-  const all = [shown.itself, ...(shown.patient ? [shown.patient] : []), ...shown.records];
-  const held = all.flatMap(({ record, conflicts }) =>
-    conflicts.map((field) =>
-      words.say('report.two_answers', { field: field.replaceAll('_', ' '), record }),
-    ),
-  );
+  const { itself, patient, records, visits } = shown;
+  const all = [itself, ...(patient ? [patient] : []), ...records, ...visits];
+  const held = all.flatMap((one) => {
+    // Decisions asks nothing of a kind that keeps every value: one entry is to go.
+    const key = ONE_ANSWER.includes(kindOf(one)) ? 'report.two_entries' : 'report.two_answers';
+    return one.conflicts.map((field) =>
+      words.say(key, { field: field.replaceAll('_', ' '), record: one.record }),
+    );
+  });
   if (shown.is_changed) held.push(words.say('report.changed'));
   if (shown.outside.length > 0) held.push(words.say('report.record_only'));
   const isBegun = STARTED.includes(text(shown.itself, 'stage'));

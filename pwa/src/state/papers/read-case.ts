@@ -9,7 +9,7 @@ import { findOutsideFacts } from '../case-use.svelte';
 import { digestOf, lastSignature, SIGNED_KINDS } from '../close-out';
 import { shown as shownValue, textOf } from '../shown';
 import { compare } from './case-given';
-import type { Parts, ShownCase, ShownRecord } from './shown-case';
+import { kindOf, ONE_ANSWER, type Parts, type ShownCase, type ShownRecord } from './shown-case';
 
 export const LETTER_SETTINGS = 'letters/settings';
 const UNDER_CASE = [...SIGNED_KINDS, 'sign_off', 'visit_result', 'picture'] as const;
@@ -88,10 +88,13 @@ export async function readShownCase(
   };
 }
 
-/** Return what one reads of a record. */
+/** Return what one reads of a record; of two answers to one question neither is read. */
 export function showRecord(state: RecordState): ShownRecord {
   const fields = Object.entries(state.fields).sort(([one], [other]) => compare(one, other));
-  const settled = fields.filter(([, field]) => !field.isConflict);
+  const keepsOne = ONE_ANSWER.includes(kindOf(state));
+  const isOpen = ({ isConflict, values }: RecordState['fields'][string]) =>
+    isConflict || (keepsOne && values.length > 1);
+  const settled = fields.filter(([, field]) => !isOpen(field));
   let latest = { stamp: '', by: '' };
   for (const [, field] of fields) {
     for (const { stamp, by } of field.values) {
@@ -109,7 +112,7 @@ export function showRecord(state: RecordState): ShownRecord {
         .filter(([, field]) => field.values.length > 1)
         .map(([name, field]) => [name, field.values.map(({ value }) => value)]),
     ),
-    conflicts: fields.filter(([, field]) => field.isConflict).map(([name]) => name),
+    conflicts: fields.filter(([, field]) => isOpen(field)).map(([name]) => name),
     by: latest.by,
   };
 }

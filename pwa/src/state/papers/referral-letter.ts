@@ -3,10 +3,17 @@
  * Twin of `api/documents/referral_letter.py`.
  */
 import { sayDrugs } from './case-findings';
-import { countGiven, rowsOfImplants, sayPure, tableImplants, tableVisits } from './case-given';
+import {
+  countGiven,
+  rowsOfImplants,
+  sayMix,
+  sayPure,
+  tableImplants,
+  tableVisits,
+} from './case-given';
 import { blanks, lines, type Paper, type Part } from './paper';
-import { ml, type PaperWords } from './paper-words';
-import { footOf, headOf, senderOf } from './procedure-report';
+import { footOf, headOf, senderOf } from './paper-head';
+import type { PaperWords } from './paper-words';
 import {
   dayOf,
   linesIn,
@@ -48,18 +55,19 @@ export function writeReferralLetter(shown: ShownCase, words: PaperWords): Paper 
 
 function sayDone(shown: ShownCase, words: PaperWords): string {
   const given = countGiven(shown);
-  const day = words.day(dayOf(shown));
-  if (given.punctures === 0 && given.coils === 0 && given.mixUl === 0) {
-    return words.say('letter.nothing_given', { name: patientName(shown), day });
-  }
   const none = words.say('report.not_entered');
-  return words.say('letter.done', {
-    name: patientName(shown) || words.say('common.no_name'),
-    day: day || none,
+  const day = words.day(dayOf(shown)) || none;
+  const name = patientName(shown) || words.say('common.no_name');
+  if (given.punctures + given.coils + given.injections === 0) {
+    return words.say('letter.nothing_given', { name, day });
+  }
+  return words.say(given.injections > 0 ? 'letter.done' : 'letter.done_without_adhesive', {
+    name,
+    day,
     indication: words.value('indication', text(shown.itself, 'indication')) || none,
     coils: given.coils,
     pure: sayPure(given, words),
-    mix: ml(given.mixUl),
+    mix: sayMix(given, words),
   });
 }
 

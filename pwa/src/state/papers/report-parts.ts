@@ -8,7 +8,7 @@ import {
 import { ClinicalRuleError } from '../../clinical-rules/errors';
 import type { RuleBook } from '../../clinical-rules/rule-book';
 import type { Json } from '../../ports';
-import { headsOf, nameDevice, sayExpiry, sayLot, tableVisits } from './case-given';
+import { deviceOf, headsOf, nameDevice, sayExpiry, sayLot, tableVisits } from './case-given';
 import { lines, type Pair, type Part, pairs, table } from './paper';
 import type { PaperWords } from './paper-words';
 import {
@@ -33,7 +33,7 @@ const SCALES = Object.keys(GRADES) as Scale[];
 export function reportPackages(shown: ShownCase, words: PaperWords): Part {
   const used = new Set(ofKind(shown, 'coil_placed').map((one) => text(one, 'package')));
   const rows = ofKind(shown, 'package_opened').map((one) => {
-    const device = structure(one, 'device');
+    const device = deviceOf(shown, one);
     return [
       nameDevice(shown, one, words),
       sayLot(device, words),

@@ -7,6 +7,9 @@
 import { isCivilDate } from '../../clinical-rules/civil-date';
 import type { Json } from '../../ports';
 
+/** Kinds of which every value is kept, though each field has one answer: two are a doubt. */
+export const ONE_ANSWER: readonly string[] = ['coil_placed', 'adhesive_injected', 'flush'];
+
 export type Parts = { readonly [part: string]: Json };
 
 /** One record; a field with two answers is in `conflicts` and not in `shows`. */
@@ -121,7 +124,7 @@ export function texts(one: ShownRecord | null, field: string): string[] {
   return one === null ? [] : textsIn(partIn(one.shows, field));
 }
 
-export function kindOf({ record }: ShownRecord): string {
+export function kindOf({ record }: Pick<ShownRecord, 'record'>): string {
   return record.slice(0, record.indexOf('/') < 0 ? record.length : record.indexOf('/'));
 }
 

@@ -15,7 +15,9 @@ import {
   plannedFor,
   pureShare,
   sayExpiry,
+  sayFlush,
   sayLot,
+  sayMix,
   sayPure,
 } from './case-given';
 import { type Block, type PaperSketch, type Part, pairs, table } from './paper';
@@ -176,8 +178,8 @@ export function reportInAll(shown: ShownCase, words: PaperWords): Part[] {
 function rowsOfLiquids(given: Given, planned: Parts, words: PaperWords): Row[] {
   return [
     ['pure', ml(countIn(planned, 'pure_ul')), sayPure(given, words)],
-    ['mix', ml(countIn(planned, 'mix_ul')), ml(given.mixUl)],
-    ['flush', '', ml(given.flushUl)],
+    ['mix', ml(countIn(planned, 'mix_ul')), sayMix(given, words)],
+    ['flush', '', sayFlush(given, words)],
   ];
 }
 
@@ -223,7 +225,8 @@ function sayAct(shown: ShownCase, act: ShownRecord, words: PaperWords): string {
     const number = whole(act, 'slot') || '';
     return words.say('report.coil', { number, name: nameDevice(shown, act, words) });
   }
-  const none = words.say('report.not_entered');
+  const isOpen = act.conflicts.includes('amount');
+  const none = words.say(isOpen ? 'common.two_answers' : 'report.not_entered');
   const seconds = thousandths(wholeSeconds(whole(act, 'elapsed_ms')));
   const within = seconds === '' ? '' : words.say('report.within', { seconds });
   if (kind === 'flush') {
