@@ -23,6 +23,12 @@ APPOINTMENT_STATUS = {
 }
 # Said of the patient's place in the appointment; the standard wants one for each who takes part.
 PARTICIPANT_STATUS = {"booked": "needs-action", "pending": "needs-action", "cancelled": "declined"}
+ENDED_AFTER = (
+    "It was ended after the time it was booked for. Whether the patient came is not told here."
+)
+_UNDECIDED = (
+    "Several answers stand for how the visit stands and nobody has decided. Ask the clinic."
+)
 
 
 def make_bundle(clinic: Clinic, *, now_ms: int, minutes: int) -> dict[str, Any]:
@@ -89,23 +95,44 @@ def _service_request(visit: VisitFacts) -> dict[str, Any]:
     }
     window = visit.window
     first, last = window.earliest_on or window.target_on, window.latest_on or window.target_on
-    if first and last and first > last:
-        resource["note"] = [{"text": "The window ends before it begins. Ask the clinic."}]
-    elif first and last:
+    is_turned = bool(first and last and first > last)
+    if first and last and not is_turned:
         resource["occurrencePeriod"] = {"start": first, "end": last}
-    return resource
+    is_untold = _is_ended_after(visit) and resource["status"] == "unknown"
+    notes = [
+        "The window ends before it begins. Ask the clinic." if is_turned else "",
+        _UNDECIDED if "status" in visit.conflicts else "",
+        ENDED_AFTER if is_untold else "",
+    ]
+    told = [{"text": one} for one in notes if one]
+    return {**resource, "note": told} if told else resource
 
 
 def _request_status(visit: VisitFacts) -> str:
+    if "status" in visit.conflicts:
+        return "unknown"
     if visit.status == "ended":
-        return "entered-in-error" if visit.ended_because == "case-retracted" else "revoked"
+        settled = "unknown" if _is_ended_after(visit) else "revoked"
+        return "entered-in-error" if visit.ended_because == "case-retracted" else settled
     return "completed" if visit.status == "attended" else "active"
 
 
+def _last_slot(visit: VisitFacts) -> Slot | None:
+    return visit.rivals[-1] if visit.rivals else visit.slot
+
+
+def _is_ended_after(visit: VisitFacts) -> bool:
+    """Say whether a visit was ended on the day it was booked for, or later."""
+    slot = _last_slot(visit)
+    is_ended = visit.status == "ended" and "status" not in visit.conflicts
+    return is_ended and slot is not None and slot.on <= visit.ended_on
+
+
 def _appointment(visit: VisitFacts, minutes: int) -> dict[str, Any] | None:
-    """Return the appointment of a visit, None where it was never booked or is done elsewhere."""
-    slot = visit.rivals[-1] if visit.rivals else visit.slot
-    if slot is None or visit.is_elsewhere:
+    """Return the appointment of a visit, None where none is booked or nothing tells of it."""
+    slot = _last_slot(visit)
+    # Of one that was ended after its time nobody can say that it was called off.
+    if slot is None or visit.is_elsewhere or _is_ended_after(visit):
         return None
     is_settled = not visit.rivals and "status" not in visit.conflicts
     status = APPOINTMENT_STATUS.get(visit.status) if is_settled else "pending"

@@ -32,6 +32,7 @@ from api.documents.opaque_id import opaque_id
 STAFF = "urn:crura:staff"
 _STATUS = {"workup": "preparation", "planned": "preparation", "closed": "completed"}
 _ACTS = ("puncture", "coil_placed", "adhesive_injected", "flush")
+_PACKAGE = "package_opened"
 _OF_CASE = ("patient", "procedure_on", "indication", "varix_class")
 _SIGNATURE = {"system": "urn:iso-astm:E1762-95:2013", "code": "1.2.840.10065.1.12.1.1"}
 _DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -55,7 +56,10 @@ def make_case_bundle(request: Mapping[str, Any]) -> dict[str, Any]:
     """
     case = Told(request["case"])
     patient = Told(request["patient"]) if request["patient"] else None
-    records = [Told(one) for one in sorted(request["records"], key=_name)]
+    under = [Told(one) for one in sorted(request["records"], key=_name)]
+    # A package is no resource: it lends its label to what came out of it.
+    packages = [one for one in under if one.kind == _PACKAGE]
+    records = [one for one in under if one.kind != _PACKAGE]
     visits = [(Told(one), one["slot"]) for one in sorted(request["visits"], key=_name)]
     subject = patient.record if patient else ""
     devices = [one for one in records if one.kind in fhir_devices.KINDS]
@@ -70,7 +74,7 @@ def make_case_bundle(request: Mapping[str, Any]) -> dict[str, Any]:
     authors = sorted({one.by for one in (case, *records) if one.by})
     found += [(one, _practitioner(one, staff.get(one))) for one in authors]
     found.append((case.record, _procedure(case, records, devices, subject)))
-    found += [(one.record, write_device(one, subject)) for one in devices]
+    found += [(one.record, write_device(one, subject, packages)) for one in devices]
     for one in records:
         if one.kind in fhir_observations.KINDS:
             observation = write_observation(one, subject)
@@ -178,7 +182,8 @@ def _status(case: Told, standing: Iterable[Told]) -> str:
     if case.is_struck:
         return "entered-in-error"
     stage = case.text("stage")
-    if stage == "closed" and not case.day("procedure_on"):
+    if stage == "closed" and not case.text("imported_in"):
+        # A case closes without a treatment too, and its day may be one that was only planned.
         has_acts = any(one.kind in _ACTS for one in standing)
         return "completed" if has_acts else "unknown"
     return _STATUS.get(stage, "in-progress" if stage else "unknown")

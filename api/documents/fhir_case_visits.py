@@ -6,7 +6,12 @@ Pure. Twin of `pwa/src/clinical-rules/fhir-visits.ts`.
 from collections.abc import Mapping
 from typing import Any
 
-from api.documents.fhir_bundle import APPOINTMENT_STATUS, PARTICIPANT_STATUS, appointment_record
+from api.documents.fhir_bundle import (
+    APPOINTMENT_STATUS,
+    ENDED_AFTER,
+    PARTICIPANT_STATUS,
+    appointment_record,
+)
 from api.documents.fhir_parts import Resource, Told, clean, notes, refer, write_instant
 from api.documents.opaque_id import opaque_id
 
@@ -19,10 +24,11 @@ def write_visit(
     first = told.day("window", "earliest_on") or target
     last = told.day("window", "latest_on") or target
     is_turned = bool(first and last) and first > last
+    is_late = _is_ended_after(told, slot)
     request = {
         "resourceType": "ServiceRequest",
         "id": opaque_id(told.record),
-        "status": _request_status(told),
+        "status": _request_status(told, is_late=is_late),
         "intent": "plan",
         "code": {"text": told.text("label") or "Visit"},
         "subject": refer(subject),
@@ -35,26 +41,38 @@ def write_visit(
         **notes(
             [
                 "The window ends before it begins. Ask the clinic." if is_turned else "",
+                ENDED_AFTER if is_late and not _is_error(told) else "",
                 *told.doubts(("label", "status", "window", "booking")),
             ]
         ),
     }
     found = [(told.record, request)]
-    appointment = _appointment(told, slot, subject)
+    # Of one that was ended after its time nobody can say that it was called off.
+    appointment = None if is_late else _appointment(told, slot, subject)
     if appointment:
         found.append((appointment_record(told.record), appointment))
     return found
 
 
-def _request_status(told: Told) -> str:
+def _is_ended_after(told: Told, slot: Mapping[str, Any] | None) -> bool:
+    """Say whether a visit was ended, or written since, after the time it was booked for."""
+    is_ended = not told.is_struck and told.text("status") == "ended"
+    return is_ended and slot is not None and bool(slot["starts_ms"] < told.at_ms)
+
+
+def _is_error(told: Told) -> bool:
+    return told.text("ended_because") == "case-retracted"
+
+
+def _request_status(told: Told, *, is_late: bool) -> str:
     if told.is_struck:
         return "entered-in-error"
     if told.has_doubt("status"):
         return "unknown"
     status = told.text("status")
     if status == "ended":
-        is_error = told.text("ended_because") == "case-retracted"
-        return "entered-in-error" if is_error else "revoked"
+        settled = "unknown" if is_late else "revoked"
+        return "entered-in-error" if _is_error(told) else settled
     return "completed" if status == "attended" else "active"
 
 

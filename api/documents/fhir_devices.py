@@ -5,6 +5,7 @@ mix are never one number (HAZ-04): the mix has an amount, its parts stand beside
 """
 
 import re
+from collections.abc import Sequence
 
 from api.documents.fhir_parts import (
     Resource,
@@ -24,15 +25,19 @@ _GS1 = "http://hl7.org/fhir/NamingSystem/gs1-di"
 _HIBC = "http://hl7.org/fhir/NamingSystem/hibcc-di"
 _GTIN = re.compile(r"[0-9]{14}")
 _READ = ("case", "target", "coil", "amount", "device")
+_UNUSED = ("open", "returned")
+_LENT = "The label is that of the package that was opened."
 
 
-def write_device(told: Told, patient: str) -> Resource:
+def write_device(told: Told, patient: str, packages: Sequence[Told] = ()) -> Resource:
     """Return an implant as Device; one that was struck keeps its id and nothing else.
 
     Parameters
     ----------
     patient : str
         Record of the patient, "" where none is shown.
+    packages : sequence of Told
+        Packages opened in the case: one lends its label to an implant that has none (FH8).
     """
     base: Resource = {
         "resourceType": "Device",
@@ -43,6 +48,8 @@ def write_device(told: Told, patient: str) -> Resource:
     kind = concept("package_opened.item", _ITEM[told.kind])
     if told.is_struck:
         return {**base, "type": kind, **subject}
+    lender = None if _has_label(told) else _find_lender(told, packages)
+    told = told.borrow("device", lender) if lender else told
     return {
         **_udi(told),
         **base,
@@ -50,8 +57,31 @@ def write_device(told: Told, patient: str) -> Resource:
         "type": kind,
         **_properties(told),
         **subject,
-        **notes([*_lot_note(told), *told.doubts(_READ)]),
+        **notes([_LENT if lender else "", *_lot_note(told), *told.doubts(_READ)]),
     }
+
+
+def _has_label(told: Told) -> bool:
+    return told.has_doubt("device") or bool(told.parts("device"))
+
+
+def _find_lender(told: Told, packages: Sequence[Told]) -> Told | None:
+    """Return the package that a coil names; of adhesive one of those used, if all bear one label.
+
+    What only lay ready or went back unopened was not injected.
+    """
+    if told.kind == "coil_placed":
+        named = told.shown("package")
+        found = [one for one in packages if one.record == named]
+    else:
+        found = [
+            one
+            for one in packages
+            if one.shown("item") == "adhesive" and one.shown("fate") not in _UNUSED
+        ]
+    standing = [one for one in found if not one.is_struck]
+    labels = {one.canonical("device") for one in standing}
+    return standing[0] if len(labels) == 1 and _has_label(standing[0]) else None
 
 
 def _udi(told: Told) -> Resource:

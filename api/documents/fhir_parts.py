@@ -93,6 +93,16 @@ class Told:
         """Say whether several answers stand in a field."""
         return len(self._values.get(field, [])) > 1
 
+    def canonical(self, field: str) -> str:
+        """Return every value that stands in a field as one text: equal texts are equal answers."""
+        return canonical_text(self._values.get(field, []))
+
+    def borrow(self, field: str, lender: "Told") -> "Told":
+        """Return this record with a field as another record holds it."""
+        held = {**self._values, field: lender._values.get(field, [])}
+        own = {"record": self.record, "is_struck": self.is_struck, "by": self.by}
+        return Told({**own, "at_ms": self.at_ms, "values": held})
+
 
 def clean(text: str) -> str:
     """Return a text as a FHIR string may hold it: one plain blank for each run of others."""

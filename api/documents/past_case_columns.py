@@ -78,10 +78,10 @@ def _read_scaled(factor: int, least: int, most: int) -> Read:
     return read
 
 
-def _read_choice(values: tuple[str, ...]) -> Read:
+def _read_choice(values: tuple[str, ...], hint: str = "") -> Read:
     def read(cell: str) -> str:
         if cell not in values:
-            message = f"Write one of {', '.join(values)}."
+            message = f"Write one of {', '.join(values)}.{hint}"
             raise CellError(message)
         return cell
 
@@ -121,12 +121,16 @@ def _column(header: str, meaning: str, example: str, read: Read, **more: str) ->
     )
 
 
-def _choice(catalogue: Catalogue, kind: str, field: str, part: str = "") -> Read:
+def _values(catalogue: Catalogue, kind: str, field: str, part: str = "") -> tuple[str, ...]:
     known = next(one for one in catalogue.kinds[kind].fields if one.id == field)
     values: Any = known.values
     if part:
         values = next(one for one in known.fields if one["id"] == part)["values"]
-    return _read_choice(tuple(values))
+    return tuple(values)
+
+
+def _choice(catalogue: Catalogue, kind: str, field: str, part: str = "") -> Read:
+    return _read_choice(_values(catalogue, kind, field, part))
 
 
 def _of_patient_and_case(catalogue: Catalogue) -> list[Column]:
@@ -207,7 +211,11 @@ def _of_implants(catalogue: Catalogue) -> list[Column]:
                 for unit, factor, most in (("mm", 1_000, 500), ("cm", 10_000, 50))
             ),
         ]
-    agent = _choice(catalogue, "case", "adhesive", "agent")
+    # A case may plan no adhesive; what was injected is some.
+    agents = tuple(one for one in _values(catalogue, "case", "adhesive", "agent") if one != "none")
+    agent = _read_choice(
+        agents, " Where coils alone were placed, leave every adhesive column empty."
+    )
     mix = "adhesive_injected.amount.mix_ul: adhesive and oil together"
     return [
         *found,

@@ -26,7 +26,11 @@ from sync.clock import read_stamp
 from sync.merge import RecordState, shown_value
 from sync.merge_policies import FieldPolicy, MergePolicy
 
-_KINDS = (*OBSERVATION_KINDS, *DEVICE_KINDS, "puncture", "flush", "complication", "sign_off")
+_KINDS = (
+    *OBSERVATION_KINDS,
+    *DEVICE_KINDS,
+    *("puncture", "flush", "complication", "sign_off", "package_opened"),
+)
 _CHOSEN = (MergePolicy.FURTHEST, MergePolicy.LATEST)
 _MS = 1_000
 

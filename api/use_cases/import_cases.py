@@ -190,7 +190,9 @@ def _find_built_on(store: UnitStore, own: dict[str, int]) -> tuple[set[int], set
         if not parents:
             continue
         for state in store.views.of_kind(kind.id):
-            if state.record in own or state.is_entered_in_error:
+            # A record of the import that people put elsewhere builds on where it stands now.
+            is_untouched = state.record in own and state.record not in changed
+            if is_untouched or state.is_entered_in_error:
                 continue
             named = {own[one] for field in parents if (one := text_of(state, field)) in own}
             if named:
@@ -201,9 +203,35 @@ def _find_built_on(store: UnitStore, own: dict[str, int]) -> tuple[set[int], set
 
 def _read(store: UnitStore, content: bytes, on: str) -> PastCaseFile:
     try:
-        return read_past_cases(content, list_columns(store.catalogue), today_on=on)
+        file = read_past_cases(content, list_columns(store.catalogue), today_on=on)
     except PastCaseFileError as error:
         raise CalculationError(str(error)) from error
+    return _leave_out_imported(store, file)
+
+
+def _leave_out_imported(store: UnitStore, file: PastCaseFile) -> PastCaseFile:
+    """Make a fault of each row whose case an import has brought: a corrected file doubles none."""
+    imported: dict[tuple[str, str], str] = {}
+    for state in store.views.of_kind("case"):
+        if state.is_entered_in_error or not _answers(state, "imported_in"):
+            continue
+        for patient in _answers(state, "patient"):
+            person = store.views.state_of(patient)
+            for number in _answers(person, "local_id") if person else ():
+                for day in _answers(state, "procedure_on"):
+                    imported[_plain(number), day] = state.record
+    cases, faults = [], list(file.faults)
+    for case in file.cases:
+        key = (_plain(case.values["local_number"]), case.values["procedure_on"])
+        if key in imported:
+            sentence = (
+                f"This case was imported already ({imported[key]}). Leave the row out, or undo "
+                "that import first."
+            )
+            faults.append(Fault(case.line, "local_number", sentence))
+        else:
+            cases.append(case)
+    return PastCaseFile(file.rows, cases, sorted(faults, key=lambda one: one.line))
 
 
 def _refuse_known(store: UnitStore, content: bytes) -> None:

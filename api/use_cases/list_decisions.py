@@ -16,6 +16,7 @@ from api.record_catalogue.double_entries import (
 from api.storage.device_store import Device
 from api.storage.operation_store import Quarantined
 from api.storage.unit_store import UnitStore
+from api.use_cases.judge_acts import tell_waiting
 from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
 from sync.clock import read_stamp
 from sync.errors import MalformedOperationError
@@ -192,8 +193,10 @@ def _damage(store: UnitStore) -> list[Alarm]:
 
 
 def _alarm(texts: Quarantined, record: str, kind: Literal["fork", "set-aside"]) -> Alarm:
+    # Who has seen to an act that waits has not seen that it was refused: that is another alarm.
+    mark = "\nwaits" if texts.sentence == tell_waiting(texts.op_id) else ""
     return Alarm(
-        name=name_set_aside(texts.envelope, texts.body),
+        name=name_set_aside(texts.envelope, (texts.body or "") + mark),
         kind=kind,
         op_id=texts.op_id,
         record=record,

@@ -68,6 +68,18 @@ test('[FH4] a struck coil is told as struck', async () => {
   ]);
 });
 
+test('[FH8] a lot that stands on the package alone leaves with the coil', async () => {
+  const { sources, write } = await openTablet();
+  write('package_opened/o2', { case: CASE, item: 'coil', device: { lot: 'L-9' } });
+  write('coil_placed/o2', { case: CASE, package: 'package_opened/o2' });
+  const content = JSON.parse((await writeCaseBundle(CASE, sources)) ?? '');
+  const lots = content.entry
+    .map(({ resource }: { resource: { lotNumber?: string } }) => resource.lotNumber)
+    .filter(Boolean);
+
+  expect(lots).toEqual(['L-1', 'L-9']);
+});
+
 test('[FH7] a session begins by its own clock; a skipped hour is an hour later', async () => {
   const { sources } = await openTablet();
   const slot = (await tellCase(CASE, sources))?.visits[0]?.slot;

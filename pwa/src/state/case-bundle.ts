@@ -20,7 +20,7 @@ import { wallMs } from './wall-clock';
 
 const UNDER_CASE = [
   ...['lab_result', 'target', 'coil_placed', 'adhesive_injected', 'puncture', 'flush'],
-  ...['complication', 'sign_off'],
+  ...['complication', 'sign_off', 'package_opened'],
 ] as const;
 const readSettingRow = rowShape({ item: text, words: text });
 const MINUTE_MS = 60_000;

@@ -25,6 +25,7 @@ def draw_case(chance: Chance) -> dict[str, Any]:
             procedure_on=_day(chance),
             indication=chance.choice(("acute-bleed", "", 7, None)),
             varix_class=chance.choice(("GOV2", "GOV1+GOV2", "", _text(chance))),
+            imported_in=chance.choice((None, None, "past_import/i-1")),
         ),
         "patient": _patient(chance) if chance.holds(0.9) else None,
         "records": [_under(chance, number) for number in range(chance.choice((0, 1, 4, 9)))],
@@ -65,7 +66,7 @@ def _under(chance: Chance, number: int) -> dict[str, Any]:
     kind = chance.choice(
         (
             *("lab_result", "target", "coil_placed", "adhesive_injected", "puncture"),
-            *("flush", "complication", "sign_off"),
+            *("flush", "complication", "sign_off", "package_opened", "package_opened"),
         )
     )
     fields: dict[str, Any] = {"case": "case/c-1", "at": _at(chance)}
@@ -90,6 +91,13 @@ def _under(chance: Chance, number: int) -> dict[str, Any]:
         fields["coil"] = {"loop_um": 15_000, "wire_um": 889, "length_um": chance.randint(0, 10**6)}
         fields["amount"] = {"agent": "other", "mix_ul": 1_234, "parts_adhesive": 1, "parts_oil": 2}
         fields.pop("amount" if kind == "coil_placed" else "coil")
+        fields["package"] = f"package_opened/r-{chance.randint(0, 8)}"
+        if chance.holds(0.4):
+            fields["device"] = chance.choice((None, {}))
+    elif kind == "package_opened":
+        fields["item"] = chance.choice(("coil", "adhesive", "adhesive"))
+        fields["fate"] = chance.choice((None, "used", "open", "returned", "discarded"))
+        fields["device"] = chance.choice((None, {}, {"lot": "L-1"}, _device(chance)))
     elif kind == "complication":
         fields["what"] = chance.choice(("none", "bleeding", "needle-stuck", ""))
         fields["note"] = _text(chance)

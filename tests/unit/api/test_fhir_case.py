@@ -2,7 +2,8 @@
 
 Planted bugs that this caught: the molar code of bilirubin for mg/dL, a struck coil listed as
 implanted, the first of two answers read, a performed period that begins with the last act, and the
-tablet's base64 made of code units.
+tablet's base64 made of code units, the label of a package that went back unopened lent to an
+injection, and a closed case called completed for its planned day alone.
 """
 
 import datetime
@@ -31,7 +32,7 @@ CASE, PATIENT = "case/c-1", "patient/p-1"
 
 @pytest.mark.parametrize("case", cases("fhir/make_case_bundle.json"))
 def test_the_bundle_is_that_of_its_vector(case):
-    """[FH1] [FH2] [FH3] [FH4] [FH5] [FH6] [FH7]"""
+    """[FH1] [FH2] [FH3] [FH4] [FH5] [FH6] [FH7] [FH8]"""
     bundle = make_case_bundle(case["given"])
 
     assert {path: step_into(bundle, path) for path in case["expect"]} == case["expect"]
@@ -111,6 +112,16 @@ def test_two_devices_that_tell_a_stage_apart_are_no_doubt_but_two_days_are(unit,
     assert procedure["status"] == "completed"
     (note,) = procedure["note"]
     assert '"2026-03-02" | "2026-03-03"' in note["text"]
+
+
+def test_a_lot_that_stands_on_the_package_alone_leaves_with_the_coil(unit, told, a):
+    """[FH8] Packages are told with the case; of itself each is no resource."""
+    with unit.store.transaction():
+        told.write("package_opened/o-1", case=CASE, item="coil", device={"lot": "L-9"})
+        told.write("coil_placed/k-2", case=CASE, package="package_opened/o-1")
+    devices = _of(_fetch(unit, a), "Device")
+
+    assert sorted(one["lotNumber"] for one in devices) == ["L-1", "L-9"]
 
 
 def test_an_hour_that_the_clock_skips_is_an_hour_later(unit, told, a):

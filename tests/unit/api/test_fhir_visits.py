@@ -90,12 +90,9 @@ def test_a_booked_visit_is_a_request_and_an_appointment(unit, told, a):
         ({"status": "no-show"}, ["noshow"], "active"),
         ({"status": "cancelled"}, ["cancelled"], "active"),
         ({"status": "to-book"}, ["cancelled"], "active"),
-        ({"status": "ended", "ended_because": "died"}, ["cancelled"], "revoked"),
-        (
-            {"status": "ended", "ended_because": "case-retracted"},
-            ["cancelled"],
-            "entered-in-error",
-        ),
+        # Ended weeks after the day that it was booked for.
+        ({"status": "ended", "ended_because": "died"}, [], "unknown"),
+        ({"status": "ended", "ended_because": "case-retracted"}, [], "entered-in-error"),
         ({"status": "attended", "elsewhere": {"on": "2026-03-02", "place": "x"}}, [], "completed"),
     ],
 )
@@ -126,7 +123,38 @@ def test_two_answers_on_how_a_visit_stands_are_pending(unit, told, a):
         Story(unit.store, device="desk-b", now_ms=NOON_MS + 90).write(
             VISIT, sees=False, status="ended", ended_because="declined"
         )
-    assert [one["status"] for one in _of(_fetch(unit, a), "Appointment")] == ["pending"]
+    content = _fetch(unit, a)
+    (request,) = _of(content, "ServiceRequest")
+
+    assert [one["status"] for one in _of(content, "Appointment")] == ["pending"]
+    assert request["status"] == "unknown"
+    assert "nobody has decided" in request["note"][0]["text"]
+
+
+@pytest.mark.parametrize(
+    ("on", "because", "appointments", "request_status"),
+    [
+        ("2026-09-20", "declined", [], "unknown"),
+        ("2026-09-21", "declined", [], "unknown"),
+        ("2026-09-22", "declined", ["cancelled"], "revoked"),
+        ("2026-09-22", "case-retracted", ["cancelled"], "entered-in-error"),
+    ],
+)
+def test_what_was_ended_after_its_day_is_not_said_to_be_called_off(
+    unit, told, a, on, because, appointments, request_status
+):
+    """[FH7] Who came on the day, and whose visit was ended after it, was told as never seen."""
+    with unit.store.transaction():
+        told.session("early", on)
+        told.book(VISIT, "clinic_session/early", on)
+        told.write(VISIT, status="attended")
+        told.write(VISIT, status="ended", ended_because=because)
+    content = _fetch(unit, a)
+    (request,) = _of(content, "ServiceRequest")
+
+    assert [one["status"] for one in _of(content, "Appointment")] == appointments
+    assert request["status"] == request_status
+    assert ("Whether the patient came" in str(request.get("note"))) is (not appointments)
 
 
 def test_no_name_no_birth_date_and_no_finding_leaves(unit, told, a):

@@ -3,6 +3,7 @@
 import msgspec
 import pytest
 
+from api.record_catalogue.alarms import name_set_aside, seen_to_record
 from api.storage.bundle import read_bundle, write_bundle
 from api.storage.unit_store import open_unit_store
 from api.use_cases.export_bundle import export_bundle
@@ -385,6 +386,32 @@ def test_what_waited_and_does_not_follow_is_refused_then(clinic):
     (alarm,) = clinic.alarms()
     assert "was not taken in: a visit that is ended" in alarm["sentence"]
     assert clinic.is_whole()
+
+
+def test_who_has_seen_that_an_act_waits_has_not_seen_that_it_was_refused(clinic):
+    """[CF5] [CV14] Planted bug that this caught: one name for both, so the refusal told nobody."""
+    clinic.plan()
+    end = clinic.tablet.write(by=CLINICIAN, status="ended", ended_because="died")
+    clinic.desk.read(end)
+    clinic.desk.write(by=CLERK, status="booked")
+    assert clinic.push(clinic.desk) == []
+    (waiting,) = clinic.alarms()
+    clinic.other.write(
+        seen_to_record([waiting["name"]]),
+        by=CLINICIAN,
+        about=[waiting["name"]],
+        verdict="seen-to",
+        because="Asked the desk",
+    )
+    assert clinic.push(clinic.other) == []
+    assert clinic.alarms() == []
+
+    assert clinic.push(clinic.tablet) == []
+
+    (alarm,) = clinic.alarms()
+    assert "was not taken in" in alarm["sentence"]
+    (texts_aside,) = clinic.unit.store.held_back.of_id(alarm["op_id"])
+    assert alarm["name"] == name_set_aside(texts_aside.envelope, texts_aside.body)
 
 
 def test_what_no_act_records_whatever_was_there_does_not_wait(clinic):

@@ -2,7 +2,8 @@
 
 Planted bugs that this caught: centimetres taken for millimetres, a lot "unknown" kept as the name
 of a lot, a next visit without an owner, an undo that strikes what people had built on, and a
-second import of the same file.
+second import of the same file, a corrected file that doubles whom the first had brought, and an
+undo that strikes the patient under whom people put another's record.
 """
 
 import csv
@@ -227,6 +228,66 @@ def test_undoing_strikes_all_but_what_people_built_on(unit, by, draw):
     assert first != other
     with pytest.raises(NotAllowedError, match="no import that stands"):
         undo_import(unit.store, report.record, by=by, because="again", draw_chance=draw)
+
+
+def test_undoing_keeps_the_patient_under_whom_a_record_of_the_import_was_put(unit, by, draw):
+    second = ROW.replace("TH-1", "TH-2").replace("Larkwater", "Reedmace")
+    report = _take(unit, by, draw, _file(ROW, second))
+    first, other = sorted(one.record for one in _of(unit, "case"))
+    (moved,) = (one.record for one in _of(unit, "target") if _value(one, "case") == first)
+    with unit.store.transaction():
+        Story(unit.store, now_ms=NOON_MS + 90).write(moved, case=other)
+    undone = undo_import(unit.store, report.record, by=by, because="wrong", draw_chance=draw)
+
+    assert undone.kept == [moved]
+    assert [one.record for one in _of(unit, "case")] == [first, other]
+
+
+def test_a_corrected_file_brings_nobody_twice(unit, by, draw):
+    report = _take(unit, by, draw, _file(ROW))
+    (case,) = _of(unit, "case")
+    other_day = ROW.replace("2025-03-01", "2025-03-02")
+    corrected = _file(ROW.replace("TH-1", "th-1").replace("L-1", "L-2"), other_day)
+    second = look_at_past_cases(unit.store, corrected, on=ON)
+
+    assert [(one.line, one.column, one.sentence) for one in second.faults] == [
+        (
+            2,
+            "local_number",
+            f"This case was imported already ({case.record}). Leave the row out, or undo that "
+            "import first.",
+        )
+    ]
+    assert second.can_be_taken == 1
+    _take(unit, by, draw, corrected)
+    assert len(_of(unit, "case")) == 2
+    undo_import(unit.store, report.record, by=by, because="wrong file", draw_chance=draw)
+    assert look_at_past_cases(unit.store, _file(ROW), on=ON).faults == []
+
+
+def test_a_case_that_people_recorded_hinders_no_import(unit, by):
+    with unit.store.transaction():
+        story = Story(unit.store, now_ms=NOON_MS)
+        story.write("patient/p-1", local_id="TH-1")
+        story.write("case/c-1", patient="patient/p-1", procedure_on="2025-03-01")
+
+    assert look_at_past_cases(unit.store, _file(ROW), on=ON).faults == []
+
+
+def test_no_agent_is_no_implant(unit, by):
+    """Of coils alone the adhesive columns stay empty."""
+    header = "local_number,procedure_on,coil_1_lot,adhesive_agent,adhesive_lot"
+    content = _file("TH-1,2025-03-01,L-1,none,unknown", header=header)
+    report = look_at_past_cases(unit.store, content, on=ON)
+
+    assert [(one.line, one.column, one.sentence) for one in report.faults] == [
+        (
+            2,
+            "adhesive_agent",
+            "Write one of 2-octyl-cyanoacrylate, n-butyl-2-cyanoacrylate, other. Where coils alone "
+            "were placed, leave every adhesive column empty.",
+        )
+    ]
 
 
 def test_a_stranger_or_no_reason_takes_nothing(unit, by, draw):
