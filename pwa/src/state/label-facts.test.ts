@@ -120,5 +120,34 @@ test('a lot that was typed is of the identifiers of its item', () => {
 
   expect(facts({ recalls: [own] }, typed).device_recalls).toHaveLength(1);
   expect(facts({ recalls: [other] }, typed)).toEqual({});
-  expect(facts({ recalls: [own] }, { ...typed, lot: '' })).toEqual({});
+  // Whose lot nobody knows may be of the notice (SK8).
+  expect(facts({ recalls: [own] }, { ...typed, lot: '' }).device_recalls).toHaveLength(1);
+});
+
+/** Caught, as it stood: the notice named the item by the other identifier of its list. */
+test('[GT17] a recall by any identifier of the item meets a package scanned by another', () => {
+  const items = [record('stock_item/s14', { identifiers: ['09521234543213', 'H123ABC1'] })];
+  const notice = recall({ identifier: '9521234543213', lots: ['AB-7'] });
+  const scanned = { identifier: 'H123ABC1' };
+
+  expect(facts({ items, recalls: [notice] }, scanned).device_recalls).toHaveLength(1);
+  expect(facts({ recalls: [recall({ identifier: '00614141123452' })] })).toEqual(DAYS);
+});
+
+/** Caught, as it stood: a lot that was typed had no date, though its delivery told one. */
+test('[SOFT-12] a lot typed without a date takes the earliest one it was delivered with', () => {
+  const came = (expires_on: string, lot = 'ab 7', more: Partial<RecordState> = {}) =>
+    record('stock_movement/m', { stock: 's14', device: { lot, expires_on } }, more);
+  const movements = [
+    came('2026-05-31'),
+    came('2026-01-31'),
+    came('2025-01-31', 'AB-8'),
+    came('2024-01-31', 'ab 7', { isEnteredInError: true }),
+  ];
+  const dateOf = (atHand: Partial<PackageAtHand>) => facts({ movements }, atHand).device_expires_on;
+
+  expect(dateOf({ expiresOn: '' })).toBe('2026-01-31');
+  expect(dateOf({})).toBe('2027-02-28');
+  expect(dateOf({ expiresOn: '', lot: '' })).toBeUndefined();
+  expect(dateOf({ expiresOn: '', stock: 'stock_item/s10' })).toBeUndefined();
 });

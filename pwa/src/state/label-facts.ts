@@ -50,9 +50,10 @@ const partOf = (parts: Readonly<Record<string, Json>> | null, name: string): str
 /** Return the facts; nothing for what the label or the record does not tell. */
 export function packageFacts(atHand: PackageAtHand, known: KnownPackages, todayOn: string): Facts {
   const opened = standing(known.packages).filter((one) => textOf(one, 'fate') !== 'returned');
+  const expiresOn = atHand.expiresOn || deliveredDate(atHand, standing(known.movements));
   const recalls = standing(known.recalls).filter((notice) => isOfNotice(atHand, notice, known));
   return {
-    ...(atHand.expiresOn === '' ? {} : { device_expires_on: atHand.expiresOn, today_on: todayOn }),
+    ...(expiresOn === '' ? {} : { device_expires_on: expiresOn, today_on: todayOn }),
     ...(recalls.length === 0
       ? {}
       : { device_recalls: recalls.map((one) => recallOf(atHand, one)) }),
@@ -73,6 +74,18 @@ function isOpenedBefore(atHand: PackageAtHand, opened: readonly RecordState[]): 
         : isStock(one, 'stock_id', atHand.stock);
     return isSameItem && shelfForm(partOf(device, 'serial')) === shelfForm(atHand.serial);
   });
+}
+
+/** The earliest use-by date with which the lot was moved, "" where none was entered. */
+function deliveredDate({ stock, lot }: PackageAtHand, movements: readonly RecordState[]): string {
+  if (lot === '') return '';
+  const dates = movements
+    .filter((one) => isStock(one, 'stock', stock))
+    .map((one) => structureOf(one, 'device'))
+    .filter((device) => shelfForm(partOf(device, 'lot')) === shelfForm(lot))
+    .map((device) => partOf(device, 'expires_on'))
+    .filter((date) => date !== '');
+  return dates.sort()[0] ?? '';
 }
 
 /** Only where the unit counts the lot: without a delivery there is nothing to hold it against. */
@@ -104,8 +117,8 @@ function isOfNotice(atHand: PackageAtHand, notice: RecordState, known: KnownPack
   const item = textOf(notice, 'item');
   if (item !== '' && item !== atHand.item) return false;
   const listed = known.items.find(({ record }) => record === atHand.stock);
-  const identifiers =
-    atHand.identifier === '' ? textsOf(shown(listed, 'identifiers')) : [atHand.identifier];
+  // A notice may name the item by another identifier than the one that was scanned.
+  const identifiers = [atHand.identifier, ...textsOf(shown(listed, 'identifiers'))];
   const criteria = structureOf(notice, 'criteria');
   const named = ['identifier', 'expires_from', 'expires_to'] as const;
   const recall = {

@@ -2,9 +2,10 @@
 import { expect, test } from 'vitest';
 import { type Bench, openBench } from './bedside-bench';
 import { countsOf } from './close-out';
-import { laidOutPackages, takeLaidOut } from './laid-out';
-import type { Json, RecordState } from './shown';
-import { textOf } from './shown';
+import { laidOutPackages, packageInUse, takeLaidOut } from './laid-out';
+import { missingLots } from './missing-lots';
+import { labelFacts, labelRemarks, needsNeedle, whyUsed } from './procedure-at-hand';
+import { type Json, type RecordState, textOf } from './shown';
 
 function recorded(record: string, set: Record<string, Json>, isEnteredInError = false) {
   const fields = Object.fromEntries(
@@ -41,11 +42,54 @@ test('[SK13] the oldest use-by date goes first, a lot that was pressed before it
   const take = (lot: string | null | undefined) =>
     takeLaidOut([young, old], 'stock_item/s14', lot)?.record ?? null;
 
-  expect(take(undefined)).toBe(old.record);
   expect(take('l0417')).toBe(young.record);
+  expect(take('l0388')).toBe(old.record);
   expect(take('L-9')).toBeNull();
   expect(take(null)).toBeNull();
+  expect(takeLaidOut([young], 'stock_item/s14', undefined)).toBe(young);
   expect(takeLaidOut([young], 'stock_item/s16', undefined)).toBeNull();
+  const older = laid('z', 'l 0417', '2027-11-30');
+  expect(takeLaidOut([young, older], 'stock_item/s14', undefined)).toBe(older);
+});
+
+/** Caught, as it stood: the oldest lot was recorded of a coil of which nobody had named the lot. */
+test('[SK13] of two lots on the table none is taken until somebody says which', () => {
+  const table = [laid('a', 'L-0417', '2028-04-30'), laid('y', 'L-0388', '2027-11-30')];
+
+  expect(takeLaidOut(table, 'stock_item/s14', undefined)).toBeNull();
+  expect(takeLaidOut([...table, laid('z', '', '')], 'stock_item/s14', undefined)).toBeNull();
+  expect(takeLaidOut(table, 'stock_item/s14', 'L-0388')?.record).toBe('package_opened/y');
+});
+
+/** Caught, as it stood: the scan opened a second package beside the one without a lot. */
+test('[SK18] a lot that is scanned names the package laid out without one', () => {
+  const [nameless, named] = [laid('n', '', ''), laid('a', 'L-0417', '2028-04-30')];
+  const take = (table: RecordState[], lot: string) => takeLaidOut(table, 'stock_item/s14', lot);
+
+  expect(take([nameless], 'L-0388')).toBe(nameless);
+  expect(take([nameless, named], 'L-0417')).toBe(named);
+  expect(take([named], 'L-0388')).toBeNull();
+});
+
+test('the ampoule in use is that of the latest aliquot, one thrown away or put back is none', () => {
+  const ampoule = (id: string, fate = 'used') =>
+    recorded(`package_opened/${id}`, { item: 'adhesive', fate });
+  const aliquot = (id: string, taken = '') =>
+    recorded(`step_event/${id}`, {
+      step: 'aliquot_ready',
+      ...(taken === '' ? {} : { answers: { package: taken } }),
+    });
+  // Laid out before, taken up after the other: its id is the older one.
+  const [table, opened] = [ampoule('a'), ampoule('i1')];
+  const events = [aliquot('i1'), aliquot('i2', table.record), aliquot('i3')];
+
+  expect(packageInUse(events, [table, opened])).toBe(table);
+  expect(packageInUse(events.slice(0, 1), [table, opened])).toBe(opened);
+  expect(packageInUse(events, [ampoule('a', 'returned'), opened])).toBe(opened);
+  expect(packageInUse(events, [ampoule('a', 'discarded'), ampoule('i1', 'discarded')])).toBeNull();
+  expect(packageInUse([aliquot('i3')], [table, opened])).toBeNull();
+  const undone = events.map((event) => ({ ...event, isEnteredInError: true }));
+  expect(packageInUse(undone, [table, opened])).toBeNull();
 });
 
 async function passStep(bench: Bench, id: string, more = {}): Promise<void> {
@@ -91,4 +135,89 @@ test('[SK18] a coil placed from the table leaves one package, placed, and one to
   const [after] = countsOf(read('package_opened'), read('coil_placed'));
   expect(after).toMatchObject({ opened: 2, placed: 0 });
   expect(after?.open).toHaveLength(2);
+});
+
+async function layOut(bench: Bench, packages: Record<string, Record<string, Json>>) {
+  for (const [id, set] of Object.entries(packages)) {
+    await bench.app.tablet.save([
+      {
+        draftId: id,
+        record: `package_opened/${id}`,
+        set: { case: 'case/c1', item: 'coil', stock_id: 'stock_item/s14', fate: 'open', ...set },
+      },
+    ]);
+  }
+  await bench.pass();
+}
+
+/** Caught, as it stood: the coil bore the oldest lot, and Close-out asked nothing. */
+test('a coil of two lots on the table has no lot until Close-out asks for it', async () => {
+  const bench = await openBench();
+  await layOut(bench, {
+    x1: { device: { lot: 'L-0388-A', expires_on: '2027-11-30' } },
+    x2: { device: { lot: 'L-0417-A', expires_on: '2028-04-30' } },
+  });
+  const [stock] = bench.session.coils;
+  await passStep(bench, 'package_opened', { stock });
+  await passStep(bench, 'coil_formed', { stock });
+
+  const coils = bench.store.read({ kind: 'coil_placed', parent: 'case/c1' });
+  const packages = bench.store.read({ kind: 'package_opened', parent: 'case/c1' });
+  expect(coils[0]?.fields.device).toBeUndefined();
+  expect(missingLots({ packages, coils, punctures: [], adhesives: [] })).toMatchObject([
+    { key: coils[0]?.record, item: 'coil' },
+  ]);
+});
+
+/** Caught, as it stood: an expired, recalled package passed unsaid while its lot was not pressed. */
+test('[SOFT-12] [GT17] what lies on the table is told as expired and recalled before a press', async () => {
+  const bench = await openBench();
+  const device = { lot: 'L-0388-A', expires_on: '2026-03-15', serial: 'SN1' };
+  await layOut(bench, { x1: { device }, other: { device, fate: 'discarded' } });
+  await bench.app.tablet.save([
+    {
+      draftId: 'recall',
+      record: 'recall_notice/r1',
+      set: { item: 'coil', criteria: { lots: ['L-0388-A'] }, reason: 'seal', state: 'in-force' },
+    },
+  ]);
+  await bench.pass();
+  const show = (id: string) => {
+    const step = bench.session.steps.find((one) => one.id === id);
+    if (step) bench.session.jumpTo(step);
+  };
+  const told = {
+    device_expires_on: '2026-03-15',
+    today_on: '2026-03-16',
+    device_recalls: [{ name: 'L-0388-A', reason: 'seal' }],
+  };
+  show('package_opened');
+  expect(labelFacts(bench.session)).toEqual(told);
+  // Both ask why, each once (GT18).
+  expect(whyUsed(bench.session)).toBeNull();
+  const [stock] = bench.session.coils;
+  const asking = labelRemarks(bench.session).filter(({ gate }) => gate.reasons.length > 0);
+  const why = Object.fromEntries(asking.map(({ gate }) => [gate.cause, 'no-other']));
+  bench.session.answer({ why });
+  expect(whyUsed(bench.session)).toEqual(why);
+  await passStep(bench, 'package_opened', { stock, why });
+
+  show('coil_formed');
+  expect(bench.session.opened?.record).toBe('package_opened/x1');
+  expect(labelFacts(bench.session)).toEqual(told);
+  // It stays on screen, and the reason that was given is not asked for again.
+  expect(labelRemarks(bench.session).map(({ gate }) => gate.id)).toEqual(['SOFT-12', 'SOFT-13']);
+  expect(whyUsed(bench.session)).toEqual({});
+});
+
+/** Caught, as it stood: the needle on the table was taken for one that was opened. */
+test('a needle that was only laid out is asked for where it is made ready', async () => {
+  const bench = await openBench();
+  const step = bench.session.steps.find(({ id }) => id === 'needle_flushed');
+  if (step) bench.session.jumpTo(step);
+  await layOut(bench, { n1: { item: 'needle', stock_id: 'stock_item/n19' } });
+  expect(needsNeedle(bench.session)).toBe(true);
+
+  await layOut(bench, { n2: { item: 'needle', stock_id: 'stock_item/n19', fate: 'used' } });
+  expect(needsNeedle(bench.session)).toBe(false);
 });

@@ -50,7 +50,9 @@ export function missingLots(used: UsedThings): MissingLot[] {
       const item = textOf(one, 'item') as CountedItem;
       return { key: one.record, item, opened: one, placed: null, stock: textOf(one, 'stock_id') };
     });
-  const isOpened = (item: CountedItem) => packages.some((one) => textOf(one, 'item') === item);
+  // What was only laid out tells no lot of what was used.
+  const isOpened = (item: CountedItem) =>
+    packages.some((one) => textOf(one, 'item') === item && textOf(one, 'fate') !== 'open');
   const bare = (
     [
       ['needle', used.punctures],
@@ -96,7 +98,8 @@ export function lotDrafts(
   return [
     {
       draftId: `package_opened-${id}`,
-      record: `package_opened/${id}`,
+      // Named by its case and item, so that the answers of two tablets meet as a conflict.
+      record: `package_opened/${idOf(caseRecord)}--lot-${item}`,
       set: {
         case: caseRecord,
         item,

@@ -11,9 +11,10 @@ import { packageFacts } from './label-facts';
 import { takeLaidOut } from './laid-out';
 import { passes, type StandingGate } from './override';
 import type { ProcedureSession } from './procedure.svelte';
+import { findEvent } from './procedure-events';
 import { injectionMs, limitStanding } from './procedure-limits';
-import { isEstimated, type StockChoice } from './procedure-plan';
-import { idOf, textOf } from './shown';
+import { isEstimated, lotOfDevice, type StockChoice } from './procedure-plan';
+import { idOf, type Json, type RecordState, structureOf, textOf, valuesOf } from './shown';
 import { pureShareUl } from './tally';
 
 /** The coil of the plan that comes next in this target, null where the plan names none. */
@@ -30,6 +31,25 @@ export function coilAtHand(session: ProcedureSession): StockChoice | null {
   const ofPackage = session.coils.find(({ record }) => record === stock);
   if (session.step?.takes === 'coil' && ofPackage) return ofPackage;
   return session.answers.stock ?? plannedCoil(session);
+}
+
+/** Say whether the step asks for the needle: none was opened yet, whatever lies on the table. */
+export function needsNeedle({ step, record, laidOut }: ProcedureSession): boolean {
+  const isNeedle = (one: RecordState) =>
+    valuesOf(one, 'item').at(-1)?.value === 'needle' && !laidOut.includes(one);
+  return step?.id === 'needle_flushed' && !record.standing('package_opened').some(isNeedle);
+}
+
+/**
+ * The ampoule that an aliquot comes from while nobody presses or scans another, null before the
+ * first; its lot "" where nobody knows it.
+ */
+export function ampouleInUse(session: ProcedureSession): { name: string; lot: string } | null {
+  const { adhesivePackage: held, adhesives } = session;
+  if (held === null) return null;
+  const lot = lotOfDevice(structureOf(held, 'device') ?? {});
+  const stock = adhesives.find(({ record }) => record === textOf(held, 'stock_id'));
+  return { name: stock?.name ?? '', lot: lot?.lot || lot?.serial || '' };
 }
 
 /** The amount the primary action names: the one entered, else the planned one. */
@@ -95,14 +115,22 @@ export function planFacts(session: ProcedureSession): Facts {
     : { plan_standing: standing.kind };
 }
 
-/** What the gates are told of the package whose lot was chosen or scanned; nothing before. */
+/**
+ * What the gates are told of the package at hand: of the lot that was chosen or scanned, before
+ * that of the package that the primary action takes. Of that one only whether it is expired or
+ * recalled: counts and serial numbers are held against a label that somebody reads now.
+ */
 export function labelFacts(session: ProcedureSession): Facts {
   const { step, answers } = session;
-  const { lot } = answers;
-  if (!lot || step === null) return {};
+  if (step === null) return {};
   const isCoil = step.takes === 'package' || step.takes === 'coil';
   const stock = isCoil ? coilAtHand(session) : answers.stock;
   if (stock === null) return {};
+  const named = answers.lot === undefined ? undefined : (answers.lot?.lot ?? null);
+  const laidOut = takeLaidOut(session.laidOut, stock.record, named);
+  const taken = (step.takes === 'coil' ? session.opened : null) ?? laidOut;
+  const lot = answers.lot ?? lotOfDevice(structureOf(taken, 'device') ?? {});
+  if (lot === null) return {};
   const atHand = {
     item: stock.item,
     stock: stock.record,
@@ -114,17 +142,32 @@ export function labelFacts(session: ProcedureSession): Facts {
   const { knownPackages } = session;
   // The package that is being completed was opened at the step before, and by nobody else; one
   // that was laid out is the one at hand.
-  const laidOut = takeLaidOut(session.laidOut, stock.record, lot.lot);
   const packages = knownPackages.packages.filter(
     ({ record }) =>
       record !== laidOut?.record && (step.takes !== 'coil' || record !== session.opened?.record),
   );
-  return packageFacts(atHand, { ...knownPackages, packages }, session.todayOn);
+  const facts = packageFacts(atHand, { ...knownPackages, packages }, session.todayOn);
+  if (answers.lot) return facts;
+  const { serial_opened_before: _serial, lot_count: _count, ...unasked } = facts;
+  return unasked;
 }
 
-/** The remarks on that package (SOFT-12 to SOFT-14). */
+/**
+ * The remarks on that package (SOFT-12 to SOFT-14). A reason that was given when it was opened is
+ * not asked for again when its coil is placed.
+ */
 export function labelRemarks(session: ProcedureSession): StandingGate[] {
-  return session.gatesOn(labelFacts(session));
+  const { step, answers, record, round } = session;
+  const standing = session.gatesOn(labelFacts(session));
+  if (standing.length === 0 || step?.takes !== 'coil' || answers.lot) return standing;
+  const opening = findEvent(record.all('step_event'), 'package_opened', round);
+  const given = structureOf(opening, 'answers')?.used_because;
+  const causes = (Array.isArray(given) ? (given as { cause?: Json }[]) : []).map(
+    (one) => one.cause,
+  );
+  return standing.map((one) =>
+    causes.includes(one.gate.cause) ? { ...one, gate: { ...one.gate, reasons: [] } } : one,
+  );
 }
 
 /** The reason pressed for each remark that asks why; null while one of them waits (GT18). */

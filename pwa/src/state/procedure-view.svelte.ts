@@ -19,7 +19,7 @@ import { ruleFilesOf } from './calculation';
 import { CaseRecord } from './case-record.svelte';
 import { isIdentityOpen } from './identity';
 import type { KnownPackages } from './label-facts';
-import { laidOutPackages } from './laid-out';
+import { laidOutPackages, packageInUse } from './laid-out';
 import { LiveRecords } from './live-records.svelte';
 import { overridesOf, passes, type StandingGate, standingGates } from './override';
 import { askPlan, judgePlan, protocolOf, savedPlanOf } from './plan';
@@ -204,12 +204,9 @@ export class ProcedureView {
       this.record.all('step_event'),
     ),
   );
-  readonly adhesivePackage = $derived.by(
-    () =>
-      this.record
-        .standing('package_opened')
-        .findLast((one) => shown(one, 'item') === 'adhesive' && !this.laidOut.includes(one)) ??
-      null,
+  /** The ampoule in use: that of the latest aliquot which named one, thrown away or put back none. */
+  readonly adhesivePackage = $derived.by(() =>
+    packageInUse(this.record.all('step_event'), this.record.standing('package_opened')),
   );
   readonly lastAct = $derived.by(() => this.acts.findLast((act) => !act.isUndone) ?? null);
   readonly leftOut = $derived.by(() => stepsBeforePuncture(this.steps, this.events));
