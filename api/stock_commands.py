@@ -16,6 +16,8 @@ _REMARKS = {
     "lot-not-delivered": "{count} taken of a lot unknown or never delivered: count the lots",
     "below-zero": "{count}, below zero: more taken than came, count the shelf",
     "two-expiries": "two use-by dates: look at the labels",
+    "recalled": "{count} without a known lot recalled: lay them aside",
+    "expired": "{count} without a known lot expired: lay them aside",
 }
 
 

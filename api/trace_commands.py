@@ -11,7 +11,7 @@ import rich_click as click
 from api.clinic_commands import write_file
 from api.clinical_rules.implant_search import GROUPS, ITEMS
 from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, today_of
-from api.use_cases.find_lots import LotSearch, find_lots, read_search
+from api.use_cases.find_lots import LotSearch, find_lots, read_search, split_lots
 from api.use_cases.implant_owners import FoundImplant
 from api.use_cases.recall_letters import list_recall_letters
 from api.use_cases.recalls import OnShelf, add_recall, list_touched, withdraw_recall
@@ -79,7 +79,7 @@ def find_lot(
     The search is kept, with who searched and why.
     """
     content = {
-        "lots": list(lots),
+        "lots": [lot for typed in lots for lot in split_lots(typed)],
         "serial": serial,
         "identifier": identifier,
         "expires_from": expires_from,
@@ -130,7 +130,7 @@ def add(
     """Write down a notice that names LOTS, an identifier or dates of expiry; it is in force."""
     named: dict[str, Any] = {
         "identifier": identifier,
-        "lots": list(lots) or None,
+        "lots": [lot for typed in lots for lot in split_lots(typed)] or None,
         "expires_from": expires_from,
         "expires_to": expires_to,
     }

@@ -13,6 +13,7 @@ from api.clinical_rules.implant_search import Search
 from api.clinical_rules.lot_names import (
     LookAlikes,
     forms_one_slip_apart,
+    has_other_script,
     identifier_form,
     lot_form,
 )
@@ -69,12 +70,14 @@ class ImplantRows:
 
         Notes
         -----
-        Under look-alikes other than those of the index every row is returned: slower, and whole.
+        Under look-alikes other than those of the index every row is returned, so for a name in
+        letters of another script (LT1): slower, and whole.
         """
         columns = ", ".join(ImplantRow.__struct_fields__)
         condition = ""
         values: list[object] = []
-        if look_alikes == indexed_look_alikes():
+        names = (*search.lots, search.serial or "", search.identifier or "")
+        if look_alikes == indexed_look_alikes() and not any(map(has_other_script, names)):
             parts, values = _narrow(search, look_alikes)
             condition = f" WHERE record IN ({' UNION '.join(parts)})"
         rows = self._connection.execute(

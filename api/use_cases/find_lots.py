@@ -4,8 +4,9 @@ Every search is written into the log, with who searched and how many were found.
 """
 
 import datetime
+import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import msgspec
 
@@ -18,7 +19,12 @@ from api.clinical_rules.implant_search import (
     find_group,
     make_search,
 )
-from api.clinical_rules.lot_names import LookAlikes, read_look_alikes, read_trace_file
+from api.clinical_rules.lot_names import (
+    LookAlikes,
+    identifier_form,
+    read_look_alikes,
+    read_trace_file,
+)
 from api.documents.csv_text import write_csv
 from api.storage.device_store import Device
 from api.storage.implant_rows import ImplantRow
@@ -54,6 +60,19 @@ class LotSearch(msgspec.Struct, frozen=True, kw_only=True):
     implants: list[FoundImplant]
     cautions: list[str]
     csv: str
+
+
+def split_lots(typed: str) -> list[str]:
+    """Return the lots that were typed in one field, and first the whole: a lot may bear a comma.
+
+    Examples
+    --------
+    >>> split_lots("VK4417, VK4499")
+    ['VK4417, VK4499', 'VK4417', 'VK4499']
+    """
+    parts = [one.strip() for one in re.split(r"[;,\n]+", typed)]
+    lots = [one for one in parts if any(sign.isalnum() for sign in one)]
+    return [typed.strip(), *lots] if len(lots) > 1 else [typed.strip()]
 
 
 def read_search(content: object) -> Search:
@@ -142,15 +161,19 @@ def criteria_of(search: Search) -> dict[str, str]:
 def look_for(store: UnitStore, search: Search, *, on: str) -> LotSearch:
     """Return what a search finds; writes nothing, and runs inside a transaction."""
     look_alikes = _look_alikes(store, on)
+    searches = [search, *_by_other_identifiers(store, search, look_alikes)]
     readings: dict[str, list[ImplantRow]] = {}
-    for row in store.implants.sift(search, look_alikes):
-        readings.setdefault(row.record, []).append(row)
+    for one in searches:
+        sifted: dict[str, list[ImplantRow]] = {}
+        for row in store.implants.sift(one, look_alikes):
+            sifted.setdefault(row.record, []).append(row)
+        readings.update(sifted)
     judged = {
         record: found
-        for record, rows in readings.items()
-        if (found := _judge(search, rows, look_alikes)) is not None
+        for record, of_record in readings.items()
+        if (found := _judge(searches, of_record, look_alikes)) is not None
     }
-    _drop_packages_told(judged)
+    _drop_packages_told(judged, readings)
     rows = ImplantOwners(store).tell(judged, readings)
     return LotSearch(
         as_of_on=on,
@@ -168,24 +191,59 @@ def _look_alikes(store: UnitStore, on: str) -> LookAlikes:
         raise CalculationError(str(error)) from error
 
 
-def _judge(search: Search, rows: list[ImplantRow], look_alikes: LookAlikes) -> Judged | None:
+def _by_other_identifiers(
+    store: UnitStore, search: Search, look_alikes: LookAlikes
+) -> list[Search]:
+    """Return the search once more for each identifier that the same item bears besides (LT11)."""
+    wanted = identifier_form(search.identifier or "", look_alikes)
+    others: dict[str, str] = {}
+    for state in store.views.of_kind("stock_item") if wanted else ():
+        forms = {
+            identifier_form(name, look_alikes): name
+            for held in (
+                state.fields["identifiers"].values if "identifiers" in state.fields else ()
+            )
+            for name in (held.value if isinstance(held.value, list | tuple) else ())
+            if isinstance(name, str)
+        }
+        if wanted in forms:
+            others.update(forms)
+    return [
+        msgspec.structs.replace(search, identifier=name)
+        for form, name in others.items()
+        if form not in ("", wanted)
+    ]
+
+
+def _judge(
+    searches: Iterable[Search], rows: list[ImplantRow], look_alikes: LookAlikes
+) -> Judged | None:
     """Return the group of a record and the reading that fits best, None where it is not found."""
     found: list[Judged] = []
     for row in rows:
         reading = Reading(
             identifier=row.identifier, lot=row.lot, serial=row.serial, expires_on=row.expires_on
         )
-        finding = find_group(search, [reading], look_alikes, item=row.item, on=row.on_day)
-        if finding.group is not None:
-            found.append((finding, row))
+        for search in searches:
+            finding = find_group(search, [reading], look_alikes, item=row.item, on=row.on_day)
+            if finding.group is not None:
+                found.append((finding, row))
     return min(found, key=lambda one: rank_of(one[0]), default=None)
 
 
-def _drop_packages_told(judged: dict[str, Judged]) -> None:
-    """Leave out a package where the coil out of it is found at least as well."""
+def _drop_packages_told(
+    judged: dict[str, Judged], readings: Mapping[str, list[ImplantRow]]
+) -> None:
+    """Leave out a package where the coil out of it, of the same case, is found at least as well."""
+
+    def cases(record: str) -> set[str | None]:
+        return {row.of_case for row in readings[record]}
+
     for finding, row in list(judged.values()):
         package = judged.get(row.package or "")
-        if package and not row.is_struck and rank_of(finding) <= rank_of(package[0]):
+        if package is None or row.is_struck or rank_of(finding) > rank_of(package[0]):
+            continue
+        if cases(package[1].record) <= cases(row.record):
             del judged[package[1].record]
 
 

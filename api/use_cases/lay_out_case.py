@@ -8,6 +8,7 @@ from typing import Any
 
 from api.clinical_rules.errors import ClinicalRuleError
 from api.clinical_rules.lay_out_list import make_lay_out_list
+from api.clinical_rules.stock_without_lot import UNUSABLE
 from api.storage.unit_store import UnitStore
 from api.use_cases.count_shelf import count_shelf
 from api.use_cases.errors import CalculationError
@@ -113,12 +114,20 @@ def _shelf_item(counted: Mapping[str, Any], item: RecordState) -> dict[str, Any]
         "item": counted["item"],
         "name": text_of(item, "name") or item.record,
         "lots": [
-            {
-                key: lot[key]
-                for key in ("lot", "on_shelf", "standing", "expires_on")
-                if lot[key] is not None
-            }
-            for lot in counted["lots"]
+            *(
+                {
+                    key: lot[key]
+                    for key in ("lot", "on_shelf", "standing", "expires_on")
+                    if lot[key] is not None
+                }
+                for lot in counted["lots"]
+            ),
+            # Without a lot and left lying (SK20).
+            *(
+                {"on_shelf": remark["count"], "standing": remark["kind"]}
+                for remark in counted.get("remarks", [])
+                if remark["kind"] in UNUSABLE
+            ),
         ],
         "on_shelf": counted["on_shelf"],
         "usable": counted["usable"],

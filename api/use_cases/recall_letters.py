@@ -9,12 +9,15 @@ from api.clinical_rules.clinic_facts import Clinic
 from api.documents.csv_text import write_csv
 from api.storage.unit_store import UnitStore
 from api.use_cases.find_lots import RETURNED, LotSearch
+from api.use_cases.implant_owners import FoundImplant
 from api.use_cases.read_clinic import read_clinic
 
 HEADER = ("number", "name", "address", "language", "phone", "withheld")
 _DIED = "Somebody recorded that the patient died. Ask a clinician who is to be told."
 _BARRED = "The patient is not to be contacted, or two answers stand. Ask a clinician."
 _UNCLEAR = "The record does not say for certain who this is. Find out who had this case."
+# Marks of a find after which nobody can tell whether this patient bears the device.
+_UNSURE = frozenset({"struck", "case-struck", "two-patients", "patient-struck"})
 _NO_ADDRESS = "No address is recorded. Call the patient, or ask for it."
 
 
@@ -46,11 +49,12 @@ def list_recall_letters(store: UnitStore, found: LotSearch, *, time_zone: str) -
     with store.transaction():
         dead = _dead_numbers(clinic)
         letters: dict[str, RecallLetter] = {}
-        for one in found.implants:
+        # A sure find leads: whoever is sure by one implant is written to.
+        for one in sorted(found.implants, key=_is_unsure):
             who = one.patient or one.case or one.record
             if one.fate == RETURNED or who in letters:
                 continue
-            letters[who] = _write(one.patient, one.number, one.name, clinic, dead)
+            letters[who] = _write(one, clinic, dead)
     rows = [
         (one.number or who, one.name, one.address, one.language, one.phone, one.withheld)
         for who, one in letters.items()
@@ -58,7 +62,12 @@ def list_recall_letters(store: UnitStore, found: LotSearch, *, time_zone: str) -
     return RecallLetters(list(letters.values()), write_csv(HEADER, rows))
 
 
-def _write(patient: str, number: str, name: str, clinic: Clinic, dead: set[str]) -> RecallLetter:
+def _is_unsure(one: FoundImplant) -> bool:
+    return not _UNSURE.isdisjoint(one.marks)
+
+
+def _write(one: FoundImplant, clinic: Clinic, dead: set[str]) -> RecallLetter:
+    patient = one.patient
     facts = clinic.patients.get(patient)
     withheld = ""
     if facts is None:
@@ -67,14 +76,19 @@ def _write(patient: str, number: str, name: str, clinic: Clinic, dead: set[str])
         withheld = _DIED
     elif not facts.may_contact:
         withheld = _BARRED
-    elif set(facts.conflicts) & {"family_name", "given_name", "address", "identity"}:
+    elif _is_unsure(one) or set(facts.conflicts) & {
+        "family_name",
+        "given_name",
+        "address",
+        "identity",
+    }:
         withheld = _UNCLEAR
     elif not facts.address:
         withheld = _NO_ADDRESS
     return RecallLetter(
         patient=patient,
-        number=number,
-        name=name,
+        number=one.number,
+        name=one.name,
         address=facts.address if facts else "",
         language=facts.letter_language if facts else "",
         phone=facts.phone if facts else "",

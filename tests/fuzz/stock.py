@@ -89,7 +89,7 @@ def prepare_draw_lay_out(_: RuleBook) -> Callable[[Chance], dict[str, Any]]:
             "name": chance.choice(("Coil 8 mm", "", "\U0001f9ea")),
             "lots": [
                 {
-                    "lot": chance.choice(_LOTS),
+                    **chance.maybe("lot", chance.choice(_LOTS), 0.9),
                     "on_shelf": chance.choice((-1, 0, 1, 2, 3)),
                     "standing": chance.choice(_STANDINGS),
                     **chance.maybe("expires_on", "2027-01-31", 0.7),

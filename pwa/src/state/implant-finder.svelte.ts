@@ -10,7 +10,7 @@ import { readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Clock, IdSource, Json, RecordStore } from '../ports';
 import { writeCsv } from './csv-text';
-import { countPatients, findImplants, readImplants } from './implant-list';
+import { countPatients, findImplants, joinFinds, readImplants } from './implant-list';
 import {
   type FoundImplant,
   type HeldRecords,
@@ -72,12 +72,14 @@ export class HeldImplants {
   readonly #store: RecordStore;
   readonly #live: Record<'cases' | 'patients' | 'visits' | 'sites', LiveRecords>;
   readonly #implants: readonly LiveRecords[];
+  readonly #items: LiveRecords;
   #before = $state.raw<SaidBefore>(new Map());
   #asked = '';
 
   constructor(store: RecordStore) {
     this.#store = store;
     this.#implants = IMPLANT_KINDS.map((kind) => new LiveRecords(store, { kind }));
+    this.#items = new LiveRecords(store, { kind: 'stock_item' });
     this.#live = {
       cases: new LiveRecords(store, { kind: 'case' }),
       patients: new LiveRecords(store, { kind: 'patient' }),
@@ -87,7 +89,7 @@ export class HeldImplants {
   }
 
   readonly isLoaded = $derived.by(() =>
-    [...this.#implants, ...Object.values(this.#live)].every((one) => one.isLoaded),
+    [...this.#implants, this.#items, ...Object.values(this.#live)].every((one) => one.isLoaded),
   );
   readonly records = $derived.by((): HeldRecords => {
     const { cases, patients, visits, sites } = this.#live;
@@ -102,6 +104,12 @@ export class HeldImplants {
   });
   readonly held = $derived.by(() => readImplants(this.records));
 
+  /** Return what a search finds here. */
+  find(search: Search, ruleBook: RuleBook): FoundImplant[] {
+    const lookAlikes = readLookAlikes(readTraceFile(ruleBook));
+    return findImplants(this.held, this.records, search, lookAlikes, this.#items.list);
+  }
+
   /** Read what the struck records said before; to be called before each search. */
   async settle(): Promise<void> {
     const { implants, cases, patients } = this.records;
@@ -115,7 +123,7 @@ export class HeldImplants {
   }
 
   dispose(): void {
-    for (const one of [...this.#implants, ...Object.values(this.#live)]) one.dispose();
+    for (const one of [...this.#implants, this.#items, ...Object.values(this.#live)]) one.dispose();
   }
 }
 
@@ -153,8 +161,7 @@ export class ImplantFinder {
     }
     this.refusal = '';
     await this.holding.settle();
-    const lookAlikes = readLookAlikes(readTraceFile(ruleBook));
-    const rows = findImplants(this.holding.held, this.holding.records, search, lookAlikes);
+    const rows = this.holding.find(search, ruleBook);
     const counts = countPatients(rows);
     const cautions = findCautions(search);
     this.answer = { from: 'tablet', search, rows, ...counts, cautions, letters: '' };
@@ -171,7 +178,7 @@ export class ImplantFinder {
 
   /** Ask the unit what it knows of the search that is shown; what stands here alone stays. */
   async askUnit(because: string, wantsLetters = false): Promise<void> {
-    const { store, tablet } = this.#around;
+    const { store, tablet, ruleBook } = this.#around;
     const shown = this.answer;
     if (shown === null || this.unit.kind === 'asking') return;
     if (tablet.standing?.joined !== true) {
@@ -195,9 +202,7 @@ export class ImplantFinder {
     }
     const { found, letters } = told;
     const theirs = found.implants.map(rowOf);
-    const known = new Set(theirs.map(({ record }) => record));
-    const own = this.#ownRows(shown).filter(({ record }) => !known.has(record));
-    const rows = [...theirs, ...own];
+    const rows = joinFinds(theirs, this.holding.find(shown.search, ruleBook));
     this.answer = {
       from: 'unit',
       search: shown.search,
@@ -225,11 +230,6 @@ export class ImplantFinder {
   dispose(): void {
     this.#turn++;
     this.holding.dispose();
-  }
-
-  #ownRows({ search }: SearchAnswer): FoundImplant[] {
-    const lookAlikes = readLookAlikes(readTraceFile(this.#around.ruleBook));
-    return findImplants(this.holding.held, this.holding.records, search, lookAlikes);
   }
 }
 

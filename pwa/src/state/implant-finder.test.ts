@@ -127,6 +127,27 @@ test('[HAZ-46] what this tablet alone holds stands beside what the unit says', a
   expect(finder.csv().split('\r\n').length).toBe(4);
 });
 
+/** Caught, as it stood: the unit's row of before a correction hid the better one of the tablet. */
+test('[HAZ-46] of one implant the better find counts, and nobody whom the unit names is lost', async () => {
+  const told = unit('coil_placed/a', 'coil_placed/z');
+  const [older, other] = told.found.implants;
+  if (!older || !other) throw new Error('no rows');
+  const rows = [{ ...older, group: 'unknown' as const, lot: '' }, other];
+  const { finder } = tabletWith([coil('coil_placed/a', { lot: 'VK4417' })], {
+    ...told,
+    found: { ...told.found, implants: rows },
+  });
+  await settle();
+  await finder.search({ lots: ['VK4417'] }, 'Recall notice');
+
+  // This tablet does not hold the case: who it is stays as the unit says.
+  const found = finder.answer?.rows.map((one) => [one.record, one.group, one.lot, one.patient]);
+  expect(found).toEqual([
+    ['coil_placed/a', 'same', 'VK4417', 'patient/b'],
+    ['coil_placed/z', 'same', 'VK4417', 'patient/b'],
+  ]);
+});
+
 test('[HAZ-46] a struck coil is found by what it said; without a unit nobody is asked', async () => {
   const { finder, order, tablet } = tabletWith([coil('coil_placed/a', {}, true)], unit());
   tablet.standing.joined = false;
@@ -158,6 +179,22 @@ test('a label that is scanned fills what it says, a second code the rest; no cod
   expect(entry.read()).toEqual({ lots: ['VK4417'], serial: 'S9', identifier: '09506000134352' });
   entry.takeCodes(['010950600013435210QQ1111']);
   expect(entry.texts).toMatchObject({ lot: 'QQ1111', serial: 'S9' });
+});
+
+test('[HAZ-46] lots typed in one field are each searched, and the whole as typed', () => {
+  const entry = new SearchEntry(() => ({ todayOn: '2026-03-20', ruleBook: RULES }));
+  const lotsOf = (typed: string) => {
+    entry.enter('lot', typed);
+    return entry.read().lots;
+  };
+  expect(lotsOf('VK4417, VK4499;\nQQ1 ; -')).toEqual([
+    'VK4417, VK4499;\nQQ1 ; -',
+    'VK4417',
+    'VK4499',
+    'QQ1',
+  ]);
+  expect(lotsOf(' VK 4417 ')).toEqual(['VK 4417']);
+  expect(lotsOf('VK4417,')).toEqual(['VK4417,']);
 });
 
 test('dates of expiry are typed as months or days, the period counts back from today', () => {

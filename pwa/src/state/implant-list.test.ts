@@ -4,7 +4,14 @@ import { readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { Json, RecordState } from '../ports';
 import { writeCsv } from './csv-text';
-import { byCase, countPatients, findImplants, listImplants, readImplants } from './implant-list';
+import {
+  byCase,
+  countPatients,
+  findImplants,
+  joinFinds,
+  listImplants,
+  readImplants,
+} from './implant-list';
 import { type HeldRecords, sayBefore } from './implant-owners';
 
 const LOOK_ALIKES = readLookAlikes(readTraceFile(packagedRuleBook('2026-11-25')));
@@ -153,6 +160,65 @@ test('[HAZ-46] a package is not told beside the coil out of it, unless it fits b
     ['package_opened/q', 'same'],
     ['coil_placed/c', 'near'],
   ]);
+});
+
+test('[HAZ-46] a package of another case than the coil that names it is told too', () => {
+  const states = [
+    ...person('h'),
+    ...person('i'),
+    recorded('package_opened/p', { case: 'case/i', item: 'coil', device: LOT, fate: 'placed' }),
+    recorded('coil_placed/c', { case: 'case/h', device: LOT, package: 'package_opened/p' }),
+  ];
+  const rows = find(holding(states), { lots: ['VK4417'] });
+  expect(rows.map(({ record, patient }) => [record, patient])).toEqual([
+    ['coil_placed/c', 'patient/h'],
+    ['package_opened/p', 'patient/i'],
+  ]);
+});
+
+test('[HAZ-46] [LT11] a search by one identifier finds what the item is labelled by besides', () => {
+  const devices = {
+    a: { lot: 'HX1', identifier: 'H123ABC0' },
+    b: { lot: 'HX1', identifier: 'H123OTHER' },
+    c: { lot: 'HX1', identifier: '09506000134352' },
+    d: { lot: 'HX1' },
+  };
+  const states = Object.entries(devices).flatMap(([name, device]) => [
+    ...person(name),
+    recorded(`coil_placed/${name}`, { case: `case/${name}`, device }),
+  ]);
+  const items = [
+    recorded('stock_item/s', { identifiers: ['9506000134352', 'H123ABC0'] }),
+    recorded('stock_item/t', { identifiers: ['H123OTHER'] }),
+  ];
+  const records = holding(states);
+  const groups = (search: Search) =>
+    findImplants(readImplants(records), records, makeSearch(search), LOOK_ALIKES, items).map(
+      ({ record, group }) => [record.slice(-1), group],
+    );
+  expect(groups({ identifier: '09506000134352' })).toEqual([
+    ['a', 'same'],
+    ['c', 'same'],
+    ['d', 'unknown'],
+  ]);
+  expect(groups({ lots: ['HX1'], identifier: '09506000134352' })).toEqual([
+    ['a', 'same'],
+    ['c', 'same'],
+    ['d', 'same'],
+    ['b', 'near'],
+  ]);
+});
+
+test('[HAZ-46] the better of two finds of one implant stands, by whom each names', () => {
+  const states = [...person('a'), recorded('coil_placed/c', { case: 'case/a', device: LOT })];
+  const [own] = find(holding(states), { lots: ['VK4417'] });
+  if (own === undefined) throw new Error('not found');
+  const older = { ...own, group: 'unknown' as const, lot: '' };
+  const elsewhere = { ...older, patient: 'patient/x' };
+
+  expect(joinFinds([older, elsewhere], [own])).toEqual([elsewhere, own]);
+  expect(joinFinds([own], [older])).toEqual([own]);
+  expect(joinFinds([], [own])).toEqual([own]);
 });
 
 test('finds stand by patient and case, and none is lost', () => {

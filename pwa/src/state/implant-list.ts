@@ -11,8 +11,8 @@ import {
   readDevices,
   type Search,
 } from '../clinical-rules/implant-search';
-import type { LookAlikes } from '../clinical-rules/lot-names';
-import type { Json } from '../ports';
+import { identifierForm, type LookAlikes } from '../clinical-rules/lot-names';
+import type { Json, RecordState } from '../ports';
 import {
   type FoundImplant,
   type HeldImplant,
@@ -45,28 +45,66 @@ export function readImplants({ implants, before }: HeldRecords): HeldImplant[] {
   });
 }
 
-/** Return what a search finds here: by group, then by day, the latest first. */
+/**
+ * Return what a search finds here: by group, then by day, the latest first.
+ *
+ * @param items - the unit's list, which says by what other identifiers an item is labelled
+ */
 export function findImplants(
   held: readonly HeldImplant[],
   records: HeldRecords,
   search: Search,
   lookAlikes: LookAlikes,
+  items: readonly RecordState[] = [],
 ): FoundImplant[] {
+  const searches = [search, ...byOtherIdentifiers(search, items, lookAlikes)];
   const found = new Map<string, { one: HeldImplant; best: Judged }>();
   for (const one of held) {
-    const best = judge(one, search, lookAlikes);
+    const best = judge(one, searches, lookAlikes);
     if (best !== null) found.set(one.state.record, { one, best });
   }
   for (const { one, best } of [...found.values()]) {
-    // A package is not told beside the coil out of it that is found at least as well.
+    // A package is not told beside the coil out of it, of its case, that is found at least as well.
     const [name = ''] = textsIn(one.state, 'package', records.before);
     const of = found.get(name);
-    const isTold = of !== undefined && rank(best.group) <= rank(of.best.group);
-    if (isTold && !one.state.isEnteredInError) found.delete(name);
+    if (of === undefined || rank(best.group) > rank(of.best.group)) continue;
+    const own = casesOf(one.state, records);
+    if (
+      casesOf(of.one.state, records).every((name) => own.includes(name)) &&
+      !one.state.isEnteredInError
+    )
+      found.delete(name);
   }
   const people = new ImplantOwners(records);
   const rows = [...found.values()].flatMap(({ one, best }) => people.tell(one, best));
   return rows.sort(inOrder);
+}
+
+/**
+ * Return what the unit and this tablet found together: of one implant the better find stands, by
+ * the label that found it. Whoever the unit alone names for it stays named.
+ */
+export function joinFinds(
+  theirs: readonly FoundImplant[],
+  own: readonly FoundImplant[],
+): FoundImplant[] {
+  const of = (rows: readonly FoundImplant[], record: string) =>
+    rows.filter((one) => one.record === record);
+  const better = own.filter((one) =>
+    of(theirs, one.record).every(({ group }) => rank(one.group) < rank(group)),
+  );
+  const isNamed = ({ patient }: FoundImplant) => patient !== '';
+  const kept = theirs.flatMap((one) => {
+    const mine = of(better, one.record);
+    const [first] = mine;
+    if (first === undefined) return [one];
+    if (mine.some((other) => other.case === one.case && other.patient === one.patient)) return [];
+    if (mine.some(isNamed)) return [one];
+    const { group, differs, identifier, lot, serial, expiresOn } = first;
+    return [{ ...one, group, differs, identifier, lot, serial, expiresOn }];
+  });
+  const isToldOf = (one: FoundImplant) => of(kept, one.record).some(isNamed);
+  return [...kept, ...better.filter((one) => isNamed(one) || !isToldOf(one))];
 }
 
 /** Return every implant of some cases, in the order of their days, whatever its label says. */
@@ -118,15 +156,46 @@ export function byCase(rows: readonly FoundImplant[]): FindsOfCase[] {
   });
 }
 
+/** Return the search once more for each identifier that the same item bears besides (LT11). */
+function byOtherIdentifiers(
+  search: Search,
+  items: readonly RecordState[],
+  lookAlikes: LookAlikes,
+): Search[] {
+  const wanted = identifierForm(search.identifier ?? '', lookAlikes);
+  if (wanted === '') return [];
+  const others = new Map<string, string>();
+  for (const item of items) {
+    const names = valuesIn(item, 'identifiers', new Map()).flatMap((held) =>
+      Array.isArray(held) ? held.filter((one) => typeof one === 'string') : [],
+    );
+    const forms = names.map((name) => [identifierForm(name, lookAlikes), name] as const);
+    if (!forms.some(([form]) => form === wanted)) continue;
+    for (const [form, name] of forms) if (form !== '' && form !== wanted) others.set(form, name);
+  }
+  return [...others.values()].map((identifier) => ({ ...search, identifier }));
+}
+
 /** Return the reading that fits best, null where none is found. */
-function judge(one: HeldImplant, search: Search, lookAlikes: LookAlikes): Judged | null {
+function judge(
+  one: HeldImplant,
+  searches: readonly Search[],
+  lookAlikes: LookAlikes,
+): Judged | null {
   let best: Judged | null = null;
   for (const reading of one.readings) {
-    const { group, differs } = findGroup(search, [reading], lookAlikes, one.item, one.on);
-    if (group === null || (best !== null && rank(best.group) <= rank(group))) continue;
-    best = { group, differs, reading };
+    for (const search of searches) {
+      const { group, differs } = findGroup(search, [reading], lookAlikes, one.item, one.on);
+      if (group === null || (best !== null && rank(best.group) <= rank(group))) continue;
+      best = { group, differs, reading };
+    }
   }
   return best;
+}
+
+function casesOf(state: RecordState, { before }: HeldRecords): string[] {
+  const cases = textsIn(state, 'case', before);
+  return cases.length > 0 ? cases : [''];
 }
 
 const rank = (group: Group) => GROUPS.indexOf(group);

@@ -58,13 +58,14 @@ export class CaseLayOut {
     return this.#acts.saveTogether(`lay out ${stockId} ${line.laid_out}`, words, () =>
       line.lots.flatMap(({ lot, expires_on, take }) =>
         Array.from({ length: take }, () =>
-          this.#package(item, stockId, deviceOf(lot === null ? null : { lot, expires_on })),
+          this.#package(item, stockId, lot === null ? null : deviceOf({ lot, expires_on })),
         ),
       ),
     );
   }
 
-  #package(item: string, stockId: string, device: Record<string, Json>): Draft {
+  /** `device` is null where the list knows no lot: whoever opens the package reads its label. */
+  #package(item: string, stockId: string, device: Record<string, Json> | null): Draft {
     const id = this.#app.ids.newId();
     return {
       draftId: `package_opened-${id}`,
@@ -73,7 +74,7 @@ export class CaseLayOut {
         case: this.#record.caseRecord,
         item,
         stock_id: stockId,
-        device,
+        ...(device === null ? {} : { device }),
         at: this.#app.clock.nowIso(),
         fate: 'open',
       },

@@ -79,12 +79,18 @@ function shelfItem(counted: StockAnswer['items'][number], item: RecordState): Re
     id: item.record,
     item: counted.item,
     name: textOf(item, 'name') || item.record,
-    lots: counted.lots.map(({ lot, on_shelf, standing, expires_on }) => ({
-      lot,
-      on_shelf,
-      standing,
-      ...(expires_on === null ? {} : { expires_on }),
-    })),
+    lots: [
+      ...counted.lots.map(({ lot, on_shelf, standing, expires_on }) => ({
+        lot,
+        on_shelf,
+        standing,
+        ...(expires_on === null ? {} : { expires_on }),
+      })),
+      // Without a lot and left lying (SK20); an older answer of the unit says none.
+      ...(counted.remarks ?? [])
+        .filter(({ kind }) => kind === 'recalled' || kind === 'expired')
+        .map(({ kind, count }) => ({ on_shelf: count, standing: kind })),
+    ],
     on_shelf: counted.on_shelf,
     usable: counted.usable,
     ...(typeof adhesive?.agent === 'string' ? { agent: adhesive.agent } : {}),

@@ -7,6 +7,9 @@ import { LiveRows } from './live-rows.svelte';
 const CONCERNS = [...IMPLANT_KINDS, 'case', 'patient', 'visit', 'site'];
 
 export class PatientImplantList extends LiveRows<FoundImplant> {
+  /** Cases of the patient that this device does not hold: their implants stand at the unit. */
+  keptAtUnit = $state(0);
+
   /** @param patient - `patient/id` */
   constructor(store: RecordStore, patient: string) {
     super(
@@ -14,6 +17,9 @@ export class PatientImplantList extends LiveRows<FoundImplant> {
       () => readOf(store, patient),
       (records) => records.some((record) => CONCERNS.includes(record.split('/')[0] ?? '')),
     );
+    void store.droppedCases().then((dropped) => {
+      this.keptAtUnit = dropped.filter((one) => one.patient === patient).length;
+    });
   }
 }
 

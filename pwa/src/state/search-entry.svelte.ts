@@ -16,6 +16,13 @@ const NOTHING: Readonly<Record<SearchName, string>> = {
   expiresTo: '',
 };
 
+/** Return the lots typed in one field, and first the whole: a lot may bear a comma itself. */
+function splitLots(typed: string): string[] {
+  const parts = typed.split(/[;,\n]+/).map((one) => one.trim());
+  const lots = parts.filter((one) => /[\p{L}\p{N}]/u.test(one));
+  return lots.length > 1 ? [typed.trim(), ...lots] : [typed.trim()];
+}
+
 export class SearchEntry {
   readonly #asked: () => { todayOn: string; ruleBook: RuleBook };
   texts = $state.raw(NOTHING);
@@ -68,7 +75,7 @@ export class SearchEntry {
     const { lot, serial, identifier } = this.texts;
     const months = PERIOD_MONTHS[this.period];
     return {
-      lots: [lot.trim()],
+      lots: splitLots(lot),
       serial: serial.trim(),
       identifier: identifier.trim(),
       ...(this.#expiresFrom ? { expires_from: this.#expiresFrom } : {}),

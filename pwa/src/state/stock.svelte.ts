@@ -7,7 +7,7 @@ import type { App } from './app';
 import { AskedOfUnit } from './asked-of-unit.svelte';
 import { calculate, partOf } from './calculation';
 import { LiveRecords } from './live-records.svelte';
-import { isInConflict, numberOf, textOf } from './shown';
+import { idOf, isInConflict, numberOf, textOf } from './shown';
 import { listedItems, stockRequest } from './stock-records';
 
 /** Why packages came to the shelf or left it outside a case. */
@@ -23,6 +23,8 @@ export interface StockRow {
   counted: ShelfItem | null;
 }
 
+const nameOf = ({ record }: RecordState) => record;
+
 /** With how many packages of a coil a plan counts, as entered. */
 function planCountOf(item: RecordState): number {
   return numberOf(item, 'count') ?? 0;
@@ -34,10 +36,14 @@ export class StockDesk {
   readonly #movements: LiveRecords;
   readonly #packages: LiveRecords;
   readonly #recalls: LiveRecords;
-  readonly #unit: AskedOfUnit<ClinicExchange['stock']['told']>;
+  readonly #unit: AskedOfUnit<ClinicExchange['stock']['told'] & { unsent: readonly string[] }>;
+  readonly #stops: readonly (() => void)[];
   readonly acts: AnswerActs;
   /** Cases whose packages this device does not hold; null until that is known. */
   #dropped = $state<number | null>(null);
+  /** Records of which the unit lacks something; null until that is known. */
+  #unsent = $state.raw<readonly string[] | null>(null);
+  #asking = $state(0);
 
   constructor(app: App) {
     this.#app = app;
@@ -45,7 +51,10 @@ export class StockDesk {
     this.#movements = new LiveRecords(app.store, { kind: 'stock_movement' });
     this.#packages = new LiveRecords(app.store, { kind: 'package_opened' });
     this.#recalls = new LiveRecords(app.store, { kind: 'recall_notice' });
-    this.#unit = new AskedOfUnit(app.store, () => app.store.askClinic('stock', null));
+    this.#unit = new AskedOfUnit(app.store, () => this.#askUnit());
+    const renew = () => void this.#readUnsent();
+    this.#stops = [app.store.onRecords(renew), app.store.onExchange(renew)];
+    renew();
     this.acts = new AnswerActs(app);
     void app.store.droppedCases().then((dropped) => {
       this.#dropped = dropped.length;
@@ -64,6 +73,39 @@ export class StockDesk {
     if (this.#unit.told !== null) return 'unit';
     return this.#holdsCases ? 'partly' : 'nobody';
   });
+  async #askUnit() {
+    this.#asking++;
+    try {
+      // What waits now is in no answer that the unit gives now.
+      const unsent = await this.#app.store.unsentRecords();
+      const answer = await this.#app.store.askClinic('stock', null);
+      return answer.kind === 'told' ? { ...answer, unsent } : answer;
+    } finally {
+      this.#asking--;
+    }
+  }
+
+  async #readUnsent(): Promise<void> {
+    this.#unsent = await this.#app.store.unsentRecords();
+  }
+
+  /**
+   * Say whether a person may enter how many lie there: a count is kept as the difference from the
+   * number on screen, which has to be whole and of now.
+   */
+  mayCount(item: RecordState): boolean {
+    if (this.countedBy === 'here') return true;
+    const { told, notTold } = this.#unit;
+    if (told === null || notTold !== '' || this.#asking > 0 || this.#unsent === null) return false;
+    const named = ['', item.record, idOf(item.record)];
+    const touching = new Set([
+      item.record,
+      ...this.#movements.list.filter((one) => named.includes(textOf(one, 'stock'))).map(nameOf),
+      ...this.#packages.list.filter((one) => named.includes(textOf(one, 'stock_id'))).map(nameOf),
+    ]);
+    return ![...told.unsent, ...this.#unsent].some((record) => touching.has(record));
+  }
+
   /** Why the unit could not be asked, "" where it was or need not be. */
   readonly notTold = $derived.by(() => (this.countedBy === 'here' ? '' : this.#unit.notTold));
 
@@ -205,6 +247,7 @@ export class StockDesk {
     for (const list of [this.#items, this.#movements, this.#packages, this.#recalls]) {
       list.dispose();
     }
+    for (const stop of this.#stops) stop();
     this.#unit.dispose();
   }
 }

@@ -7,16 +7,24 @@ import { CaseRecord } from './case-record.svelte';
 import { countsOf } from './close-out';
 import { PackageEnds } from './close-out-packages';
 import { CaseLayOut } from './lay-out.svelte';
+import { missingLots } from './missing-lots';
 import { StockDesk } from './stock.svelte';
 import { itemFields } from './stock-item';
 
 const STOCK = 'stock_item/s14';
 
-async function openShelf(more: { role?: string; dropped?: number; told?: object } = {}) {
+async function openShelf(
+  more: { role?: string; dropped?: number; told?: object; unsent?: string[] } = {},
+) {
   const bench = await openBench();
-  const { role = 'bedside', dropped = 0, told } = more;
+  const { role = 'bedside', dropped = 0, told, unsent = [] } = more;
   const store = Object.assign(bench.app.store, {
     droppedCases: async () => Array.from({ length: dropped }, () => ({})),
+    // Nothing that was moved here has reached the unit.
+    unsentRecords: async () => [
+      ...unsent,
+      ...bench.store.read({ kind: 'stock_movement' }).map(({ record }) => record),
+    ],
     askClinic: async () =>
       told ? { kind: 'told', ...told } : { kind: 'not-told', sentence: 'Not reached.' },
   });
@@ -126,6 +134,54 @@ test('a tablet without old cases says so; a desk without cases asks the unit', a
   const desk = (await openShelf({ role: 'booking' })).desk;
   expect([desk.countedBy, desk.answer, desk.notTold]).toEqual(['nobody', null, 'Not reached.']);
   expect((await openShelf({ role: 'booking', told })).desk.countedBy).toBe('unit');
+});
+
+/** Caught, as it stood: a difference was written against the unit's number, without what waits here. */
+test('[HAZ-14] a count is entered only against a number that is whole and of now', async () => {
+  const mayCount = async (more: { role?: string; dropped?: number; told?: object }) => {
+    const { desk } = await openShelf(more);
+    const [item] = desk.items;
+    return item !== undefined && desk.mayCount(item);
+  };
+  const told = { items: [], names: {}, near_expiry_days: 90 };
+  expect(await mayCount({})).toBe(true);
+  expect(await mayCount({ dropped: 2 })).toBe(false);
+  expect(await mayCount({ role: 'booking' })).toBe(false);
+  expect(await mayCount({ role: 'booking', told })).toBe(true);
+
+  const shelf = await openShelf({ dropped: 2, told });
+  const [item] = shelf.desk.items;
+  if (item === undefined) throw new Error('no item');
+  expect(shelf.desk.mayCount(item)).toBe(true);
+  await deliver(shelf, 'L-1', 3);
+  expect(shelf.desk.mayCount(item)).toBe(false);
+
+  // What waited when the unit was asked is in no answer of it.
+  const waiting = await openShelf({ dropped: 2, told, unsent: ['stock_item/s14'] });
+  expect(waiting.desk.items.map((one) => waiting.desk.mayCount(one))).toEqual([false]);
+});
+
+/** Caught, as it stood: each was said to be of unknown lot, so that nobody asked for the lot. */
+test('[HAZ-46] packages laid out without a known lot say nothing of their label: the lot is asked', async () => {
+  const shelf = await openShelf();
+  const { bench, app, desk } = shelf;
+  const [item] = desk.items;
+  if (item === undefined) throw new Error('no item');
+  await desk.move({ item, device: { serial: 'S1' }, change: 3, id: 'm1' }, 'delivered', 'Came');
+  await bench.pass();
+  const record = new CaseRecord(app.store, 'c1');
+  const list = new CaseLayOut(app, record, new AnswerActs(app));
+  await bench.pass();
+  const line = list.lines.find(({ stock_id }) => stock_id === STOCK);
+  expect(line?.lots).toEqual([{ lot: null, expires_on: null, take: 2 }]);
+  if (line) await list.layOut(line, 'Laid out');
+  await bench.pass();
+
+  const packages = record.all('package_opened');
+  expect(packages.map(({ fields }) => fields.device)).toEqual([undefined, undefined]);
+  const used = { packages, coils: [], punctures: [], adhesives: [] };
+  expect(missingLots(used)).toHaveLength(2);
+  expect(desk.rows[0]?.counted).toMatchObject({ on_shelf: 1, without_lot: 1 });
 });
 
 test('[SK12] [SK14] a line laid out opens its packages once; returned, they lie on the shelf', async () => {

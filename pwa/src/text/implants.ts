@@ -14,6 +14,7 @@ export const implants = withMore(said, {
   groupNotes: said.groupNotes satisfies Record<Group, string>,
   fromTablet: (when: string) => say('implants.fromTablet', { when }),
   dropped: (count: number) => say('implants.dropped', { count }),
+  keptAtUnit: (count: number) => say('implants.keptAtUnit', { count }),
   notAsked: (why: string) => say('implants.notAsked', { why }),
   found: (count: number) => say('implants.found', { count }),
   unknownCount: (count: number) => say('implants.unknownCount', { count }),

@@ -46,7 +46,11 @@ export const layOutWords = withMore(said, {
     if (item === 'flush') return say('layOut.flushAmount', { amount });
     return item === 'oil' ? say('layOut.oilAmount', { amount }) : say('layOut.amount', { amount });
   },
-  remark: ({ kind, lot }: LayOutRemark) => {
+  remark: ({ kind, lot, count }: LayOutRemark) => {
+    if (kind === 'expired' && lot === null)
+      return say('layOut.remarks.expired-without-lot', { count });
+    if (kind === 'recalled' && lot === null)
+      return say('layOut.remarks.recalled-without-lot', { count });
     if (kind === 'expired') return say('layOut.remarks.expired', { lot: lot ?? '' });
     if (kind === 'recalled') return say('layOut.remarks.recalled', { lot: lot ?? '' });
     if (kind === 'expiry-unknown') return say('layOut.remarks.expiry-unknown', { lot: lot ?? '' });

@@ -13,6 +13,17 @@ function changeWords(change: number): string {
   return change > 0 ? `+${change}` : `−${-change}`;
 }
 
+/** What the counts of an item alone do not say. */
+function remarkWords({ kind, lot, count }: ShelfRemark, name: string): string {
+  if (kind === 'not-counted') return said.remarks['not-counted'];
+  if (kind === 'lot-not-delivered') return say('stock.remarks.lot-not-delivered', { count });
+  if (kind === 'two-expiries') return say('stock.remarks.two-expiries', { lot: lot ?? '' });
+  if (kind === 'recalled') return say('stock.remarks.recalled', { count });
+  if (kind === 'expired') return say('stock.remarks.expired', { count });
+  const what = lot === null ? name : say('stock.lot', { lot });
+  return say('stock.remarks.below-zero', { what, count });
+}
+
 export const stockWords = withMore(said, {
   countedBy: (by: CountedBy) => (by === 'here' ? '' : counted[by]),
   standing: (id: string) => standings[id] ?? id,
@@ -31,13 +42,10 @@ export const stockWords = withMore(said, {
     count === null ? said.notCounted : say('stock.packages', { count }),
   usable: (count: number) => say('stock.usable', { count }),
   below: (count: number | null) => (count === null ? said.noBelow : say('stock.below', { count })),
-  remark: ({ kind, lot, count }: ShelfRemark, name: string) => {
-    if (kind === 'not-counted') return said.remarks['not-counted'];
-    if (kind === 'lot-not-delivered') return say('stock.remarks.lot-not-delivered', { count });
-    if (kind === 'two-expiries') return say('stock.remarks.two-expiries', { lot: lot ?? '' });
-    const what = lot === null ? name : say('stock.lot', { lot });
-    return say('stock.remarks.below-zero', { what, count });
-  },
+  remark: remarkWords,
+  /** With the name of the item before it. */
+  remarkOf: (remark: ShelfRemark, name: string) =>
+    say('stock.named', { name, what: remarkWords(remark, name) }),
   lot: (lot: string | null) => (lot === null ? said.withoutLot : say('stock.lot', { lot })),
   useBy: (on: string | null) => (on === null ? said.noUseBy : say('stock.useBy', { on })),
   openName: (name: string) => say('stock.openName', { name }),

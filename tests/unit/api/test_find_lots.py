@@ -8,7 +8,7 @@ import pytest
 from api.clinical_rules.implant_search import Search
 from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.find_lots import find_lots, find_lots_for, read_search
+from api.use_cases.find_lots import find_lots, find_lots_for, read_search, split_lots
 from api.use_cases.recall_letters import list_recall_letters
 from api.use_cases.recalls import add_recall, list_touched, withdraw_recall
 from api.use_cases.server_log import Chance
@@ -202,6 +202,74 @@ def test_a_package_of_another_lot_than_the_coil_said_to_be_out_of_it_is_told_too
     assert unit.groups(lots=["VK4417"]) == {"a-p1": "same", "a-1": "near"}
 
 
+def test_a_package_of_another_case_than_the_coil_that_names_it_is_told_too(unit):
+    """[HAZ-46] Whoever is in that case has the device as well, as far as anybody knows."""
+    unit.case("h")
+    unit.case("i")
+    unit.implant("i-p1", LOT, kind="package_opened", item="coil", fate="placed")
+    unit.implant("h-1", LOT, package="package_opened/i-p1")
+
+    found = unit.find(lots=["VK4417"])
+
+    assert {one.record: one.patient for one in found.implants} == {
+        "coil_placed/h-1": "patient/h",
+        "package_opened/i-p1": "patient/i",
+    }
+    assert found.found == 2
+
+
+def test_lots_typed_in_one_field_are_each_searched():
+    """[HAZ-46] The whole as typed stays: a lot may bear a comma itself."""
+    assert split_lots("VK4417, VK4499;\nQQ1 ; -") == [
+        "VK4417, VK4499;\nQQ1 ; -",
+        "VK4417",
+        "VK4499",
+        "QQ1",
+    ]
+    assert split_lots(" VK 4417 ") == ["VK 4417"]
+    assert split_lots("VK4417,") == ["VK4417,"]
+
+
+def test_a_search_by_one_identifier_finds_what_the_item_is_labelled_by_besides(unit):
+    """[HAZ-46] [LT11] A label of another kind than the notice; the best of the finds counts."""
+    unit.story.write("stock_item/s", item="coil", identifiers=["9506000134352", "H123ABC0"])
+    unit.story.write("stock_item/t", item="coil", identifiers=["H123OTHER"])
+    for name, device in {
+        "a": {"lot": "HX1", "identifier": "H123ABC0"},
+        "b": {"lot": "HX1", "identifier": "H123OTHER"},
+        "c": {"lot": "HX1", "identifier": "09506000134352"},
+        "d": {"lot": "HX1"},
+    }.items():
+        unit.case(name)
+        unit.implant(f"{name}-1", device)
+
+    assert unit.groups(identifier="09506000134352") == {
+        "a-1": "same",
+        "c-1": "same",
+        "d-1": "unknown",
+    }
+    assert unit.groups(lots=["HX1"], identifier="09506000134352") == {
+        "a-1": "same",
+        "b-1": "near",
+        "c-1": "same",
+        "d-1": "same",
+    }
+
+
+def test_a_lot_in_letters_of_another_script_is_known_of_nobody(unit):
+    """[LT1] The index yields what the rule finds, whichever of the two is written so."""
+    for name, lot in {"a": "\uff36K4417", "b": "V\u041a4417", "c": "QQ1111"}.items():
+        unit.case(name)
+        unit.implant(f"{name}-1", {"lot": lot})
+
+    assert unit.groups(lots=["VK4417"]) == {"a-1": "same", "b-1": "unknown"}
+    assert unit.groups(lots=["V\u041a4417"]) == {
+        "a-1": "unknown",
+        "b-1": "unknown",
+        "c-1": "unknown",
+    }
+
+
 def test_the_period_bounds_the_unknown_alone(unit):
     """[LT8]."""
     unit.case("a")
@@ -352,6 +420,25 @@ def test_letters_are_for_everybody_found_and_say_who_is_not_written_to(unit):
     }
     rows = list(csv.DictReader(io.StringIO(listed.csv)))
     assert {row["address"] for row in rows if not row["withheld"]} == {"1 Quay Street\nSaltmere"}
+
+
+def test_who_is_not_known_for_certain_is_written_to_after_a_person_has_looked(unit):
+    """[HAZ-45] [HAZ-46] Two patients of one case, a struck coil; a sure find of the same leads."""
+    for name in "abcd":
+        unit.case(name, address="1 Quay Street")
+    unit.implant("a-1", LOT)
+    unit.story.write("case/a", patient="patient/b", sees=False)
+    for name in ("c-1", "d-1"):
+        coil = unit.implant(name, LOT)
+        unit.story.write(f"coil_placed/{name}", retract=(coil.reference,))
+    unit.implant("d-2", LOT, on="2026-03-10")
+
+    found = unit.find(lots=["VK4417"])
+    listed = list_recall_letters(unit.store, found, time_zone="Europe/London")
+
+    withheld = {one.patient.removeprefix("patient/"): one.withheld for one in listed.letters}
+    unclear = "The record does not say for certain who this is. Find out who had this case."
+    assert withheld == {"a": unclear, "b": unclear, "c": unclear, "d": ""}
 
 
 def test_a_notice_in_force_names_patients_and_what_is_on_the_shelf(unit):
