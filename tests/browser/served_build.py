@@ -45,7 +45,7 @@ def build_changed_app(folder: Path, old: str, new: str) -> Path:
     sources = folder / "pwa"
     shutil.copytree(ROOT / "pwa", sources, ignore=shutil.ignore_patterns("node_modules", "*.py"))
     (sources / "node_modules").symlink_to(ROOT / "pwa/node_modules")
-    for part in ("clinical_rules/data", "record_catalogue"):
+    for part in ("clinical_rules/data", "record_catalogue", "documents/words/papers"):
         shutil.copytree(ROOT / "api" / part, folder / "api" / part)
     text = sources / "src/text/messages/en.json"
     before = text.read_text(encoding="utf-8")
