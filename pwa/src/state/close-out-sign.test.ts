@@ -1,12 +1,9 @@
 /** Signing a case while something is open: each gate is passed with a reason, on the facts of now. */
 import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
-import type { Draft, RecordStore } from '../ports';
-import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
-import { openMemoryDisk } from '../storage/memory-database';
-import { OperationStore } from '../storage/operation-store';
 import type { App } from './app';
 import { CloseOutSession } from './close-out.svelte';
+import { openHeldStore } from './held-store';
 import { composeOverride, type StandingGate } from './override';
 import { shown, textOf } from './shown';
 import { Tablet } from './tablet.svelte';
@@ -21,31 +18,8 @@ const clock = {
 const settle = () => new Promise((resolve) => setTimeout(resolve, 5));
 
 async function openSession() {
-  const held = new OperationStore((await openMemoryDisk()).database, packagedCatalogue());
-  held.becomeDevice(
-    { device: 'tab-a', role: 'bedside', token: null, unitName: '', streams: [] },
-    'epoch1',
-  );
-  const listeners = new Set<(records: string[]) => void>();
+  const { store, held } = await openHeldStore(clock);
   let made = 0;
-  const circumstances = { wallMs: clock.nowMs(), newSalt: () => 'a'.repeat(32) };
-  const store = {
-    read: async (query: Parameters<OperationStore['read']>[0]) => held.read(query),
-    history: async (record: string) => held.history(record),
-    conflicts: async () => held.conflicts(),
-    save: async (drafts: readonly Draft[], who: { by: string; tappedBy: string }) => {
-      const saved = held.save(drafts, who, circumstances);
-      for (const tell of listeners) tell(saved.records.map((one) => one.record));
-      return { kind: 'saved' as const, ...saved };
-    },
-    onRecords: (listener: (records: string[]) => void) => {
-      listeners.add(listener);
-      return () => listeners.delete(listener);
-    },
-    onExchange: () => () => {},
-    remember: async () => {},
-    recall: async () => null,
-  } as unknown as RecordStore;
   const tablet = new Tablet(store, clock);
   const app = {
     store,

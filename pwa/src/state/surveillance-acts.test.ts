@@ -1,11 +1,8 @@
 import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
-import type { Draft, RecordStore } from '../ports';
-import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
-import { openMemoryDisk } from '../storage/memory-database';
-import { OperationStore } from '../storage/operation-store';
 import { surveillance } from '../text/surveillance';
 import { CaseRecord } from './case-record.svelte';
+import { openHeldStore } from './held-store';
 import { textOf } from './shown';
 import { Surveillance } from './surveillance.svelte';
 import { hasEnded } from './surveillance-by-hand';
@@ -21,36 +18,6 @@ const clock = {
   nowIso: () => '2026-03-16T10:00:00+00:00',
 };
 
-/** The real store in memory, behind the port that screens use. */
-async function openStore() {
-  const held = new OperationStore((await openMemoryDisk()).database, packagedCatalogue());
-  held.becomeDevice(
-    { device: 'tab-a', role: 'bedside', token: null, unitName: '', streams: [] },
-    'epoch1',
-  );
-  const listeners = new Set<(records: string[]) => void>();
-  let drawn = 0;
-  const circumstances = {
-    wallMs: clock.nowMs(),
-    newSalt: () => (drawn++).toString(16).padStart(32, '0'),
-  };
-  const store = {
-    read: async (query: Parameters<OperationStore['read']>[0]) => held.read(query),
-    history: async (record: string) => held.history(record),
-    save: async (drafts: readonly Draft[], who: { by: string; tappedBy: string }) => {
-      const saved = held.save(drafts, who, circumstances);
-      for (const tell of listeners) tell(saved.records.map((one) => one.record));
-      return { kind: 'saved' as const, ...saved };
-    },
-    onRecords: (listener: (records: string[]) => void) => {
-      listeners.add(listener);
-      return () => listeners.delete(listener);
-    },
-    onExchange: () => () => {},
-    remember: async () => {},
-  } as unknown as RecordStore;
-  return { store, held };
-}
 /** A visit as a clinician adds it by hand. */
 const HAND = {
   record: 'visit/h-1',
@@ -68,7 +35,7 @@ const FOR_A_CLINICIAN = /is for a clinician alone/;
 
 /** @param staffRole - of the person who taps; @param isRecordOnly - no plan can be made */
 async function openCase(staffRole = 'endoscopist', isRecordOnly = false) {
-  const { store, held } = await openStore();
+  const { store, held } = await openHeldStore(clock);
   const tablet = new Tablet(store, clock);
   if (staffRole !== '') await tablet.chooseWhoTaps('staff/s-1', 'Otis', staffRole);
   await tablet.save([

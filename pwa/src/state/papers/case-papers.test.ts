@@ -2,11 +2,9 @@
 import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../../clinical-rules/packaged-rule-files';
 import type { Draft, RecordStore } from '../../ports';
-import { packagedCatalogue } from '../../record-catalogue/packaged-catalogue';
-import { openMemoryDisk } from '../../storage/memory-database';
-import { OperationStore } from '../../storage/operation-store';
 import type { App } from '../app';
 import { digestOf, SIGNED_KINDS } from '../close-out';
+import { openHeldStore } from '../held-store';
 import { textOf } from '../shown';
 import { Tablet } from '../tablet.svelte';
 import { CasePapers } from './case-papers.svelte';
@@ -24,31 +22,8 @@ const clock = {
 const settle = () => new Promise((resolve) => setTimeout(resolve, 5));
 
 async function openTablet(unit: Partial<RecordStore> = {}) {
-  const held = new OperationStore((await openMemoryDisk()).database, packagedCatalogue());
-  held.becomeDevice(
-    { device: 'tab-a', role: 'bedside', token: null, unitName: '', streams: [] },
-    'epoch1',
-  );
-  const listeners = new Set<(records: string[]) => void>();
+  const { store, held } = await openHeldStore(clock, unit);
   let made = 0;
-  const store = {
-    read: async (query: Parameters<OperationStore['read']>[0]) => held.read(query),
-    save: async (drafts: readonly Draft[], who: { by: string; tappedBy: string }) => {
-      made += 1;
-      const circumstances = { wallMs: clock.nowMs() + made, newSalt: () => 'a'.repeat(32) };
-      const saved = held.save(drafts, who, circumstances);
-      for (const tell of listeners) tell(saved.records.map((one) => one.record));
-      return { kind: 'saved' as const, ...saved };
-    },
-    onRecords: (listener: (records: string[]) => void) => {
-      listeners.add(listener);
-      return () => listeners.delete(listener);
-    },
-    onExchange: () => () => {},
-    remember: async () => {},
-    recall: async () => null,
-    ...unit,
-  } as unknown as RecordStore;
   const tablet = new Tablet(store, clock);
   const app = {
     store,
