@@ -3,11 +3,8 @@
 import pytest
 
 from api.record_catalogue.alarms import find_seen_to, name_fork, name_set_aside, seen_to_record
-from sync.clock import Stamp
-from sync.merge import merge_record
-from sync.operation import Body, make_operation
+from tests.unit.api.merged_vector import CATALOGUE, merge_vector
 from tests.unit.api.standing_unit import NOON_MS, Writer, forged, texts
-from tests.unit.api.test_double_entries import CATALOGUE
 from tests.unit.sync.vectors import cases
 
 
@@ -21,38 +18,10 @@ def test_people_who_decide_apart_write_on_one_record(case):
     assert seen_to_record(case["given"]) == case["expect"]
 
 
-def _merged(parts):
-    made = {}
-    for part in parts:
-        name = part["name"]
-        made[name] = make_operation(
-            device=name[0],
-            epoch=f"ep{name}",
-            counter=1,
-            previous="",
-            stream="care",
-            record=part["record"],
-            stamp=str(Stamp(part["at_ms"], 0, name[0])),
-            body=Body(
-                salt="0" * 32,
-                by=part.get("by", "staff/s-1"),
-                tapped_by="staff/s-1",
-                catalogue=CATALOGUE.version,
-                set=part.get("set", {}),
-                retract=tuple(made[target].reference for target in part.get("retract", [])),
-            ),
-        )
-    policies = CATALOGUE.policies_of("decision")
-    return [
-        merge_record(record, [one for one in made.values() if one.record == record], policies)
-        for record in dict.fromkeys(one.record for one in made.values())
-    ]
-
-
 @pytest.mark.parametrize("case", cases("alarms/find_seen_to.json"))
 def test_who_has_seen_to_what(case):
     """The planted bug it has caught: of two verdicts the first believed."""
-    states = _merged(case["given"])
+    states = merge_vector(case["given"])
     for order in (states, states[::-1]):
         found = find_seen_to(order)
         assert {

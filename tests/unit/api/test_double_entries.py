@@ -12,47 +12,12 @@ from api.record_catalogue.double_entries import (
     find_double_entries,
     rounds_wanted,
 )
-from sync.clock import Stamp
-from sync.merge import merge_record
-from sync.operation import Body, make_operation
+from tests.unit.api.merged_vector import merge_vector
 from tests.unit.sync.vectors import cases
 
 CATALOGUE_FOLDER = Path(__file__).resolve().parents[3] / "api/record_catalogue"
 CATALOGUE = read_catalogue((CATALOGUE_FOLDER / "catalogue.json").read_bytes())
 EFFECTS = (CATALOGUE_FOLDER / "conflict_effects.json").read_bytes()
-
-
-def merged_states(parts):
-    """Return the state of every record that the named operations of a vector speak of."""
-    made = {}
-    for part in parts:
-        name = part["name"]
-        made[name] = make_operation(
-            device=name[0],
-            epoch=f"ep{name}",
-            counter=1,
-            previous="",
-            stream="care",
-            record=part["record"],
-            stamp=str(Stamp(part["at_ms"], 0, name[0])),
-            body=Body(
-                salt="0" * 32,
-                by="staff/s-1",
-                tapped_by="staff/s-1",
-                catalogue=CATALOGUE.version,
-                set=part.get("set", {}),
-                retract=tuple(made[target].reference for target in part.get("retract", [])),
-            ),
-        )
-    records = {operation.record: operation.kind for operation in made.values()}
-    return [
-        merge_record(
-            record,
-            [one for one in made.values() if one.record == record],
-            CATALOGUE.policies_of(kind),
-        )
-        for record, kind in records.items()
-    ]
 
 
 def _of(states, *kinds):
@@ -68,7 +33,7 @@ def test_what_may_be_one_thing_is_proposed_as_the_vector_says(case):
     - injections told apart by the target alone;
     - `both-struck` without a look at a third record of the same coil.
     """
-    states = merged_states(case["given"]["operations"])
+    states = merge_vector(case["given"]["operations"])
     wanted = set(rounds_wanted(_of(states, "adhesive_injected")))
     rounds = {state.record: state for state in states if state.record in wanted}
     physical = _of(states, "coil_placed", "adhesive_injected")

@@ -12,11 +12,8 @@ from api.clinical_rules.session_places import (
     fits_session,
     needed_equipment,
 )
-from api.storage.unit_store import read_packaged_catalogue
 from api.use_cases.booking_records import gather_booking_records, seat_bookings
-from sync.clock import Stamp
-from sync.merge import merge_record
-from sync.operation import Body, make_operation
+from tests.unit.api.merged_vector import merge_vector
 from tests.unit.sync.vectors import cases
 
 BOOKINGS = st.lists(
@@ -94,44 +91,10 @@ def test_one_more_place_takes_the_place_of_nobody(bookings, capacity):
     assert after["holding"][: len(before["holding"])] == before["holding"]
 
 
-def _merged(parts):
-    """Return the merged states of what a vector's devices wrote; each part is a log of its own."""
-    made = {}
-    catalogue = read_packaged_catalogue()
-    for part in parts:
-        device = part["name"][0]
-        made[part["name"]] = make_operation(
-            device=device,
-            epoch=f"ep{part['name']}",
-            counter=1,
-            previous="",
-            stream="booking",
-            record=part["record"],
-            stamp=str(Stamp(part["at_ms"], 0, device)),
-            body=Body(
-                salt="0" * 32,
-                by="staff/s-1",
-                tapped_by="staff/s-1",
-                catalogue=catalogue.version,
-                set=part.get("set", {}),
-                retract=tuple(made[name].reference for name in part.get("retract", ())),
-            ),
-        )
-    records = dict.fromkeys(one.record for one in made.values())
-    return [
-        merge_record(
-            record,
-            [one for one in made.values() if one.record == record],
-            catalogue.policies_of(record.split("/", 1)[0]),
-        )
-        for record in records
-    ]
-
-
 @pytest.mark.parametrize("case", cases("bookings/seat_bookings.json"))
 def test_places_are_given_by_what_the_record_shows(case):
     """The planted bug it has caught: of two answers on a booking only the last counted."""
-    states = _merged(case["given"])
+    states = merge_vector(case["given"])
     sessions = [one for one in states if one.record.startswith("clinic_session/")]
     visits = [one for one in states if one.record.startswith("visit/")]
 

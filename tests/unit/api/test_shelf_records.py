@@ -13,10 +13,8 @@ from api.command_line import main
 from api.storage.unit_store import open_unit_store, read_packaged_catalogue
 from api.use_cases.count_shelf import count_shelf, read_stock_request
 from api.use_cases.lay_out_case import lay_out_case, read_lay_out_request
-from sync.clock import Stamp
-from sync.merge import merge_record
-from sync.operation import Body, make_operation
 from tests.unit.api.clinic_story import Story
+from tests.unit.api.merged_vector import merge_vector
 from tests.unit.api.standing_unit import NOON_MS, StandingUnit
 from tests.unit.sync.vectors import cases
 
@@ -26,34 +24,9 @@ ON = "2026-11-26"
 
 def _states(parts):
     """Return the records that the operations of a vector merge to, by kind."""
-    made = {}
-    for part in parts:
-        device = part["name"][0]
-        made[part["name"]] = make_operation(
-            device=device,
-            epoch=f"ep{part['name']}",
-            counter=1,
-            previous="",
-            stream=CATALOGUE.stream_of(part["record"].split("/")[0]),
-            record=part["record"],
-            stamp=str(Stamp(part["at_ms"], 0, device)),
-            body=Body(
-                salt="0" * 32,
-                by="staff/s-1",
-                tapped_by="staff/s-1",
-                catalogue=CATALOGUE.version,
-                set=part.get("set", {}),
-                over={},
-                retract=tuple(made[one].reference for one in part.get("retract", [])),
-            ),
-        )
     held = {}
-    for record in dict.fromkeys(one.record for one in made.values()):
-        kind = record.split("/")[0]
-        operations = [one for one in made.values() if one.record == record]
-        held.setdefault(kind, []).append(
-            merge_record(record, operations, CATALOGUE.policies_of(kind))
-        )
+    for state in merge_vector(parts):
+        held.setdefault(state.record.split("/")[0], []).append(state)
     return held
 
 
