@@ -11,9 +11,9 @@ from sync.merge import merge_record, shown_value
 from sync.operation import read_operation
 from sync.reissue import reissue_branch
 from tests.browser.unit_server import UnitServer
+from tests.unit.api.merged_vector import CATALOGUE
 from tests.unit.api.signing_device import SigningDevice
 from tests.unit.api.standing_unit import NOON_MS, Writer, texts
-from tests.unit.api.merged_vector import CATALOGUE
 
 
 @pytest.fixture
