@@ -18,6 +18,7 @@ from api.storage.unit_store import open_unit_store
 from sync.merge import shown_value
 from tests.browser import played_case as case
 from tests.browser.chromium import SIZES, Device
+from tests.browser.hand_scanner import SEPARATOR, TYPE_LIKE_A_SCANNER, scan_by_hand
 from tests.browser.label_video import FLAGS, write_label_video
 from tests.browser.measures import Faults, find_faults, read_screen
 from tests.browser.served_build import ServedBuild
@@ -26,7 +27,6 @@ from tests.browser.unit_server import ROOT
 
 pytestmark = pytest.mark.browser
 
-SEPARATOR = "\x1d"
 # Identifiers of the prefix that GS1 keeps for examples (published).
 COIL, NEEDLE = "09521234543213", "09521234543220"
 # Check characters and digits by DL2 and DL7.
@@ -44,16 +44,6 @@ IDENTIFIERS = {
 READER_IS_KEPT = """async () => {
   const cache = await caches.open('crura-label-reader');
   return (await cache.keys()).length === 1;
-}"""
-# As a hand scanner types: one key after another in one burst, the separator as Ctrl and ].
-TYPE_LIKE_A_SCANNER = """code => {
-  const press = (key, more) => document.body.dispatchEvent(
-    new KeyboardEvent('keydown', { key, bubbles: true, cancelable: true, ...more }));
-  for (const sign of code) {
-    if (sign === '\\u001d') press(']', { ctrlKey: true });
-    else press(sign, {});
-  }
-  press('Enter', {});
 }"""
 
 
@@ -122,17 +112,6 @@ def scan_by_camera(page: Page) -> str:
     sheet = page.get_by_role("dialog")
     expect(sheet.locator("dl")).to_be_visible()
     expect(sheet.locator("video")).to_have_count(0)
-    shown = sheet.locator("dl").inner_text()
-    sheet.get_by_role("button", name="Take this label").click()
-    expect(page.get_by_role("dialog")).to_have_count(0)
-    return shown
-
-
-def scan_by_hand(page: Page, code: str) -> str:
-    """Scan with a hand scanner, no sheet open, and take the label."""
-    page.evaluate(TYPE_LIKE_A_SCANNER, code)
-    sheet = page.get_by_role("dialog")
-    expect(sheet.locator("dl")).to_be_visible()
     shown = sheet.locator("dl").inner_text()
     sheet.get_by_role("button", name="Take this label").click()
     expect(page.get_by_role("dialog")).to_have_count(0)
