@@ -70,8 +70,11 @@ class Live:
         case.join(page)
         case.choose_who_taps(page, "Otis")
         page.locator("[data-case]").filter(has_text=PATIENT).click()
+        # At the check itself the line names the patient without the digits.
+        expect(page.locator("[data-status=patient]")).to_contain_text(PATIENT)
+        digits = digits_on_screen(page)
         case.go(page, "Procedure")
-        for digit in digits_on_screen(page):
+        for digit in digits:
             page.get_by_role("button", name=digit, exact=True).first.click()
         expect(case.primary(page)).to_be_visible()
         case.wait_for_redraw(page, "")

@@ -70,6 +70,7 @@ def play(page: Page) -> list[str]:
     # At the check itself the line names the patient without the digits.
     digits = digits_on_screen(page)
     case.go(page, "Procedure")
+    expect(page.locator("[data-status=patient]")).not_to_contain_text(digits[-3:])
     for digit in digits:
         page.get_by_role("button", name=digit, exact=True).first.click()
     expect(page.locator("[data-primary]")).to_be_visible()
