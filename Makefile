@@ -9,7 +9,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue api/documents/words/papers -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
 
-.PHONY: run test setup lint unit browser chromium screenshots fuzz mutants soak bench format lock clean
+.PHONY: run test setup lint unit browser chromium screenshots fuzz mutants soak bench format sbom audit lock clean
 
 run: setup
 	$(BIN)/crura demo --port $(PORT)
@@ -88,6 +88,16 @@ format:
 	$(BIN)/ruff format -q .
 	$(BIN)/ruff check -q --fix .
 	$(BIN)/python pwa/run_npm.py run --silent format
+
+# The bill of materials of what is shipped (CycloneDX), into build/.
+sbom: .venv/.test-ready
+	mkdir -p build
+	$(BIN)/python -m cyclonedx_py requirements requirements.lock --output-reproducible --spec-version 1.6 --output-file build/python.cdx.json
+	$(BIN)/python pwa/run_npm.py sbom --sbom-format cyclonedx --omit dev > build/app.cdx.json
+
+# Asks public databases about known holes; needs a network and pip-audit, and says when it had none.
+audit: .venv/.test-ready
+	$(BIN)/python -m tests.supply_chain.audit
 
 # New lock files after a change of versions; they hold names, versions and hashes, no hosts.
 lock:
