@@ -1,0 +1,215 @@
+"""What an outcome means for one case: boundaries in threes, missing told as missing.
+
+Planted bugs that this caught: a case that was not examined counted as not obliterated, a loss on
+day 29 counted as alive on day 30, the last day of an outcome left out, a death that censored.
+"""
+
+import json
+import random
+
+import pytest
+
+from api.clinical_rules.civil_date import add_days
+from api.outcomes.competing_risks import estimate_incidence
+from api.outcomes.definitions import (
+    Episode,
+    Event,
+    Look,
+    count_outcome,
+    follow_outcome,
+    judge_episode,
+    packaged_definitions,
+    read_definitions,
+)
+from api.outcomes.proportions import OutcomeError
+from api.outcomes.survival import Spell
+
+DAY = "2026-03-10"
+BY = packaged_definitions()
+
+
+def after(days):
+    return add_days(DAY, days)
+
+
+def case(seen=400, unit="u-1", events=(), looks=(), **more):
+    return Episode(
+        unit=unit,
+        treated_on=DAY,
+        seen_on=after(seen),
+        events=tuple(Event(on=after(day), kind=kind, **rest) for day, kind, rest in events),
+        looks=tuple(Look(after(day), flow) for day, flow in looks),
+        **more,
+    )
+
+
+def bled(day, source=""):
+    return (day, "rebleed", {"source": source})
+
+
+def judge(outcome, **facts):
+    return judge_episode(case(**facts), BY[outcome])
+
+
+@pytest.mark.parametrize(
+    ("outcome", "facts", "verdict"),
+    [
+        ("technical_success", {"delivered": True}, "happened"),
+        ("technical_success", {"delivered": False}, "did-not"),
+        ("technical_success", {}, "missing"),
+        ("flow_gone_at_end", {"flow_at_end": "none"}, "happened"),
+        ("flow_gone_at_end", {"flow_at_end": "reduced"}, "did-not"),
+        ("flow_gone_at_end", {}, "missing"),
+    ],
+)
+def test_one_fact_tells_an_outcome_or_it_is_missing(outcome, facts, verdict):
+    """[OC1]"""
+    assert judge(outcome, **facts) == verdict
+
+
+@pytest.mark.parametrize(
+    ("looks", "verdict"),
+    [
+        ([], "missing"),
+        ([(30, "not-seen")], "missing"),
+        ([(0, "no")], "missing"),
+        ([(1, "no")], "happened"),
+        ([(30, "yes"), (90, "no")], "happened"),
+        ([(90, "yes"), (30, "no")], "did-not"),
+        ([(30, "no"), (90, "not-seen")], "happened"),
+    ],
+)
+def test_obliteration_is_told_by_the_last_look_that_saw_the_varix(looks, verdict):
+    """[OC2] Of the examined alone."""
+    assert judge("obliteration", looks=looks) == verdict
+
+
+@pytest.mark.parametrize(
+    ("day", "early", "late"),
+    [
+        *((0, "happened", "did-not"), (4, "happened", "did-not"), (5, "happened", "did-not")),
+        *((6, "did-not", "happened"), (364, "did-not", "happened")),
+        *((365, "did-not", "happened"), (366, "did-not", "did-not")),
+    ],
+)
+def test_an_event_counts_from_its_first_to_its_last_day(day, early, late):
+    """[OC3]"""
+    assert judge("early_rebleed", events=[bled(day)]) == early
+    assert judge("late_rebleed", events=[bled(day)]) == late
+
+
+@pytest.mark.parametrize(
+    ("facts", "verdict"),
+    [
+        ({"seen": 29}, "missing"),
+        ({"seen": 30}, "did-not"),
+        ({"seen": 31}, "did-not"),
+        ({"seen": 12, "events": [(12, "death", {})]}, "happened"),
+        ({"seen": 31, "events": [(31, "death", {})]}, "did-not"),
+    ],
+)
+def test_who_is_lost_before_the_last_day_is_missing(facts, verdict):
+    """[OC4]"""
+    assert judge("death_30_days", **facts) == verdict
+
+
+def test_who_died_without_a_bleed_did_not_bleed():
+    """[OC4] Nothing more can happen: the time is complete."""
+    assert judge("late_rebleed", seen=40, events=[(40, "death", {})]) == "did-not"
+    assert judge("late_rebleed", seen=40) == "missing"
+
+
+def test_an_event_of_unknown_source_is_missing_where_the_source_matters():
+    """[OC5] Unless another one of the case is the one meant."""
+    known, other = bled(20, "gastric-varix"), bled(20, "oesophageal-varix")
+    assert judge("late_gastric_rebleed", events=[known]) == "happened"
+    assert judge("late_gastric_rebleed", events=[other]) == "did-not"
+    assert judge("late_gastric_rebleed", events=[bled(20)]) == "missing"
+    assert judge("late_gastric_rebleed", events=[bled(20), known]) == "happened"
+    assert judge("late_rebleed", events=[bled(20)]) == "happened"
+    for planned, verdict in ((True, "did-not"), (False, "happened"), (None, "missing")):
+        again = (90, "reintervention", {"planned": planned})
+        assert judge("unplanned_reintervention", events=[again]) == verdict
+
+
+def test_over_time_death_competes_and_the_last_day_seen_censors():
+    """[OC6]"""
+    held = {
+        "bled": case(events=[bled(20), (30, "death", {})]),
+        "died": case(seen=30, events=[(30, "death", {})]),
+        "both": case(seen=20, events=[(20, "death", {}), bled(20)]),
+        "lost": case(seen=50),
+        "long": case(seen=900),
+        "later": case(seen=900, events=[bled(366), (500, "death", {})]),
+        "before": case(events=[bled(5), bled(40)]),
+    }
+    spells = follow_outcome(held.values(), BY["late_rebleed"])
+
+    assert dict(zip(held, spells, strict=True)) == {
+        "bled": Spell(20, "late_rebleed"),
+        "died": Spell(30, "death"),
+        "both": Spell(20, "late_rebleed"),
+        "lost": Spell(50),
+        "long": Spell(365),
+        "later": Spell(365),
+        "before": Spell(40, "late_rebleed"),
+    }
+    (unknown,) = follow_outcome([case(events=[bled(20)])], BY["late_gastric_rebleed"])
+    assert unknown == Spell(20, "unknown")
+    (dead,) = follow_outcome([held["died"]], BY["death_6_weeks"])
+    assert dead == Spell(30, "death_6_weeks")
+    with pytest.raises(OutcomeError, match="no event over time"):
+        follow_outcome([], BY["obliteration"])
+
+
+def test_counts_of_a_unit_add_up_and_agree_with_the_curve_where_nobody_is_lost():
+    """[OC7] Two ways to one share, for draws nobody chose."""
+    chance = random.Random(31)
+    for _ in range(40):
+        held = [
+            case(
+                seen=400,
+                unit=chance.choice(("a", "b", "c")),
+                events=[bled(chance.randint(0, 400)) for _ in range(chance.randint(0, 2))],
+            )
+            for _ in range(chance.randint(1, 30))
+        ]
+        held += [case(seen=chance.randint(0, 364), unit="lost")]
+        counts = {one.unit: one for one in count_outcome(held, BY["late_rebleed"])}
+        assert list(counts) == list(dict.fromkeys(one.unit for one in held))
+        assert sum(one.of + one.missing for one in counts.values()) == len(held)
+        assert (counts["lost"].of, counts["lost"].missing) == (0, 1)
+        whole = [one for one in held if one.unit != "lost"]
+        steps = estimate_incidence(follow_outcome(whole, BY["late_rebleed"]), "late_rebleed")
+        happened = sum(counts[unit].happened for unit in counts)
+        assert (steps[-1].share if steps else 0) == pytest.approx(happened / len(whole))
+
+
+def test_every_definition_says_where_it_comes_from():
+    assert len(BY) >= 10
+    assert all(one.definition.endswith(".") and one.source for one in BY.values())
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"fact": "look", "event": "rebleed"},
+        {"fact": "event"},
+        {"fact": "guess"},
+        {"fact": "event", "event": "rebleed", "from_day": 6, "until_day": 5},
+        {"fact": "look", "from_day": 1, "until_day": 0},
+        {"fact": "look", "colour": "red"},
+    ],
+)
+def test_definitions_that_contradict_themselves_are_refused(change):
+    row = {"outcome": "o", "definition": "D.", "source": "s", "basis": "published", **change}
+    content = {"version": 1, "rows": [row], "note": ""}
+    with pytest.raises(OutcomeError, match="Correct"):
+        read_definitions(json.dumps(content).encode())
+
+
+def test_one_outcome_has_one_definition():
+    row = {"outcome": "o", "definition": "D.", "source": "s", "basis": "published", "fact": "look"}
+    assert list(read_definitions(json.dumps({"version": 1, "rows": [row], "note": ""}).encode()))
+    with pytest.raises(OutcomeError, match="another"):
+        read_definitions(json.dumps({"version": 1, "rows": [row, row], "note": ""}).encode())
