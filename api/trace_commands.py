@@ -10,10 +10,18 @@ import rich_click as click
 
 from api.clinic_commands import write_file
 from api.clinical_rules.implant_search import GROUPS, ITEMS
-from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, today_of
+from api.command_parts import (
+    ENVIRONMENT,
+    data_option,
+    draw_chance,
+    note_here,
+    open_store,
+    today_of,
+)
+from api.storage.unit_store import UnitStore
 from api.use_cases.find_lots import LotSearch, find_lots, read_search, split_lots
 from api.use_cases.implant_owners import FoundImplant
-from api.use_cases.recall_letters import list_recall_letters
+from api.use_cases.recall_letters import list_recall_letters, print_recall_letters
 from api.use_cases.recalls import OnShelf, add_recall, list_touched, withdraw_recall
 
 _TITLES = {
@@ -55,7 +63,11 @@ def _person_option(command: Callable[..., None]) -> Callable[..., None]:
 @_person_option
 @click.option("--because", required=True, help="Why it is searched; kept in the record.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the list there.")
-@click.option("--letters", type=click.Path(path_type=Path), help="Write whom to write to, as CSV.")
+@click.option(
+    "--letters",
+    type=click.Path(path_type=Path),
+    help="Write whom to write to: the letters to print where the name ends in .pdf, else a CSV.",
+)
 @click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
 @data_option
 def find_lot(
@@ -90,12 +102,12 @@ def find_lot(
     }
     with open_store(folder) as store:
         search = read_search(content)
+        note_here(store, "search", "implants", why=f"{by}: {because}")
         found = find_lots(
             store, search, on=today_of(store), by=by, because=because, chance=draw_chance()
         )
         if letters is not None:
-            listed = list_recall_letters(store, found, time_zone=ENVIRONMENT.time_zone)
-            write_file(letters, listed.csv.encode())
+            _write_letters(store, found, letters)
     if csv_file is not None:
         write_file(csv_file, found.csv.encode())
     if form == "json":
@@ -166,6 +178,7 @@ def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
 def list_notices(by: str, form: str, folder: Path) -> None:
     """Say of every notice in force whom it touches and what of it is on the shelf."""
     with open_store(folder) as store:
+        note_here(store, "search", "implants", why=f"{by}: recall notices")
         found = list_touched(store, on=today_of(store), by=by, draw_chance=draw_chance)
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
@@ -179,6 +192,32 @@ def list_notices(by: str, form: str, folder: Path) -> None:
         for lot in one.shelf:
             click.echo(f"  on the shelf: {_say_shelf(lot)}")
     click.echo(f"Notices in force: {len({one.notice for one in found})}.")
+
+
+def _write_letters(store: UnitStore, found: LotSearch, target: Path) -> None:
+    """Write whom to write to; of a PDF say what is not in it, and what to have read first."""
+    zone = ENVIRONMENT.time_zone
+    if target.suffix.lower() != ".pdf":
+        listed = list_recall_letters(store, found, time_zone=zone)
+        write_file(target, listed.csv.encode())
+        return
+    made = print_recall_letters(store, found, on=today_of(store), time_zone=zone)
+    if made.pdf is not None:
+        write_file(target, made.pdf)
+    withheld = [one for one in made.letters if one.withheld]
+    for one in withheld:
+        who = one.number or one.name or one.patient or "no patient"
+        click.echo(f"No letter to {who}: {one.withheld}", err=True)
+    drafts = sorted({one.language or "the unit's language" for one in made.letters if one.is_draft})
+    if drafts:
+        click.echo(
+            f"Nobody has reviewed the sentences in {', '.join(drafts)}: have somebody read them "
+            "before you post.",
+            err=True,
+        )
+    click.echo(
+        f"Letters: {len(made.letters) - len(withheld)}. Withheld: {len(withheld)}.", err=True
+    )
 
 
 def _tell(found: LotSearch) -> None:

@@ -18,6 +18,8 @@ from api.documents.opaque_id import opaque_id
 # Unit setting (project default): so long a cancelled visit stays in the feed, after its day, for
 # the programs that fetch it seldom; and so long one that took place.
 KEPT_DAYS = 60
+# What RFC 5545, section 3.1, lets no text hold; it can come from an older or broken device.
+_BLANK = dict.fromkeys((*range(9), *range(11, 32), 127), " ")
 _CAME = ("booked", "attended", "no-show")
 
 
@@ -117,9 +119,9 @@ def _write_event(event: FeedEvent, words: FeedWords) -> icalendar.Event:
     else:
         written.add("dtstart", begins)
         written.add("dtend", begins + datetime.timedelta(minutes=words.minutes))
-    written.add("summary", words.summary)
+    written.add("summary", words.summary.translate(_BLANK))
     if slot.place:
-        written.add("location", slot.place)
+        written.add("location", slot.place.translate(_BLANK))
     written.add("status", event.status)
     written.add("class", "PRIVATE")
     written.add("transp", "TRANSPARENT" if event.status == "CANCELLED" else "OPAQUE")

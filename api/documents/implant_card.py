@@ -2,9 +2,11 @@
 
 Regulation (EU) 2017/745, Article 18 (1) (a) to (d); layout of the fields after MDCG 2019-8.
 What the device's own instructions say and nobody entered is not made up: the card says where to
-ask. Twin of `state/papers/implant-card.ts`.
+ask. What the maker says is printed as the unit entered it, in the maker's words.
+Twin of `state/papers/implant-card.ts`.
 """
 
+import re
 from typing import Any
 
 import msgspec
@@ -16,8 +18,17 @@ from api.documents.paper_head import draft_of, foot_of, name_of_patient, sender_
 from api.documents.paper_words import PaperWords
 from api.documents.shown_case import ShownCase, ShownRecord, parts_of, text_in, texts_in
 
+# What both engines part words by.
+_WHITE = re.compile(r"[ \n]+")
 _GTIN_DIGITS = 14
 _SHOWN_AT_MOST = 20
+_LONG = ("warnings", "safe_use")
+# IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9).
+_PLACES = {
+    **dict.fromkeys(("GOV1", "GOV2", "GOV1+GOV2", "IGV1"), "stomach"),
+    "oesophageal": "gullet",
+    **dict.fromkeys(("duodenal", "rectal"), "bowel"),
+}
 _TO_COME = ("planned", "to-book", "booked")
 
 
@@ -32,6 +43,8 @@ class Implant(msgspec.Struct, frozen=True, kw_only=True):
 
 def write_implant_card(case: ShownCase, words: PaperWords) -> Paper:
     """Return the card: three faces a kind and lot of coil; adhesive is named on a face of its own.
+
+    Warnings and safe use in the maker's words stand on a fourth face, where they were entered.
 
     Notes
     -----
@@ -132,9 +145,12 @@ def is_gtin(text: str) -> bool:
 
 def is_called_safe(mr: dict[str, Any]) -> bool:
     """Say whether a coil, which is of metal, was called MR safe: that is never printed."""
-    statement = text_in(mr, "statement").lower().replace("-", " ")
-    bare = statement.replace("not mr safe", "").replace("mr unsafe", "")
-    return text_in(mr, "condition") == "mr-safe" or "mr safe" in bare
+    return text_in(mr, "condition") == "mr-safe" or _says_safe(text_in(mr, "statement"))
+
+
+def _says_safe(text: str) -> bool:
+    bare = text.lower().replace("-", " ").replace("not mr safe", "").replace("mr unsafe", "")
+    return "mr safe" in bare
 
 
 def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
@@ -169,10 +185,15 @@ def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
     front, back = said[:4], said[4:]
     lacking = words.say("card.label_in_doubt" if in_doubt else "card.no_gs1")
     codes = [] if gs1 else [lacking]
+    own_words = [
+        line for line, is_own in (_tell_maker(stocked, field, words) for field in _LONG) if is_own
+    ]
+    of_maker = [Face(words.say("card.maker_title"), [], own_words, "", "")] if own_words else []
     return [
         Face(words.say("card.title"), front, draft_of(words), qr, ""),
         Face(words.say("card.device_title"), back, codes, "", gs1),
         Face(words.say("card.know"), [], _know(case, stocked, words), "", ""),
+        *of_maker,
     ]
 
 
@@ -186,7 +207,7 @@ def _day_of(visit: ShownRecord) -> str:
 
 
 def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> list[str]:
-    """Return warnings, magnetic resonance, lifetime and follow-up (Article 18 (1) (b) to (d))."""
+    """Return magnetic resonance, lifetime, follow-up, and where to ask (Article 18 (1) (b)-(d))."""
     mr = parts_of(stocked.shows.get("mr")) if stocked else {}
     statement = text_in(mr, "statement").strip()
     in_doubt = stocked is not None and "mr" in stocked.conflicts
@@ -200,11 +221,30 @@ def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> li
     dates = [_day_of(visit) for visit in case.visits]
     next_on = min((day for day in dates if is_civil_date(day) and day >= case.on), default="")
     follow = words.say("card.next" if next_on else "card.ask_next", day=words.day(next_on))
+    place = _PLACES.get(case.itself.text("varix_class"), "gut")
+    lifetime, _ = _tell_maker(stocked, "expected_lifetime", words)
+    told = [_tell_maker(stocked, field, words) for field in _LONG]
     return [
         words.say("card.show"),
         scan,
-        words.say("card.warnings"),
-        words.say("card.lifetime"),
+        words.say(f"card.shift_{place}"),
+        lifetime,
         follow,
-        words.say("card.safe_use"),
+        *(line for line, is_own in told if not is_own),
     ]
+
+
+def _tell_maker(stocked: ShownRecord | None, field: str, words: PaperWords) -> tuple[str, bool]:
+    """Return what the maker says of one thing, and whether it is told in the maker's words.
+
+    What calls a coil MR safe is not repeated (`is_called_safe`).
+    """
+    what = words.say(f"card.{field}")
+    text = " ".join(one for one in _WHITE.split(stocked.text(field)) if one) if stocked else ""
+    if stocked is not None and field in stocked.conflicts:
+        return words.say("card.maker_in_doubt", what=what), False
+    if _says_safe(text):
+        return words.say("card.maker_not_repeated", what=what), False
+    if not text:
+        return words.say(f"card.{field}_unknown"), False
+    return words.say("card.maker_says", what=what, text=text), True

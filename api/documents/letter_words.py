@@ -29,7 +29,9 @@ class LetterWordsError(ClinicalRuleError):
     """A file of sentences is not usable; the text says what to correct."""
 
 
-class _Letter(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class Letter(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One letter: its title, and the paragraphs before and after what is set apart."""
+
     title: str
     before: tuple[str, ...]
     after: tuple[str, ...]
@@ -42,6 +44,8 @@ class LetterWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     ----------
     standing : str
         `source`, `draft` or `reviewed`.
+    recall : Letter
+        To whom a search of a lot found; it asks to call and names no reason.
     """
 
     language: str
@@ -56,7 +60,8 @@ class LetterWords(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     closing: str
     reminder: str
     reminder_without_time: str
-    letters: dict[LetterKind, _Letter]
+    letters: dict[LetterKind, Letter]
+    recall: Letter
     needs: dict[str, str]
 
     def say_date(self, on: str) -> str:
@@ -112,7 +117,7 @@ def sentences_of(words: LetterWords) -> tuple[str, ...]:
         *words.needs.values(),
         *(
             paragraph
-            for letter in words.letters.values()
+            for letter in (*words.letters.values(), words.recall)
             for paragraph in (letter.title, *letter.before, *letter.after)
         ),
     )

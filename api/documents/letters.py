@@ -1,12 +1,13 @@
 """Letters to patients: from a visit and a patient to one page, and from pages to a PDF (FU-08)."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
 
 from api.clinical_rules.clinic_facts import PatientFacts, VisitFacts
 from api.clinical_rules.letter_settings import LetterSettings
-from api.documents.letter_words import LetterKind, LetterWords
+from api.documents.letter_words import Letter, LetterKind, LetterWords
 from api.documents.printing import print_pdf
 
 
@@ -51,16 +52,52 @@ def write_page(
     on : str
         Civil date that stands on the letter.
     """
-    letter = words.letters[kind]
+    is_for_a_day = kind in ("appointment", "moved")
+    meant = _day_meant(kind, visit)
+    return _fill(
+        words.letters[kind],
+        patient,
+        settings,
+        words,
+        on=on,
+        day=words.say_date(meant) if meant else "",
+        details=_details(visit, settings, words) if is_for_a_day else [],
+        needs=[words.needs[need] for need in patient.needs if is_for_a_day and need in words.needs],
+    )
+
+
+def write_recall_page(
+    patient: PatientFacts, settings: LetterSettings, words: LetterWords, *, on: str
+) -> LetterPage:
+    """Return the letter to whom a search of a lot found: it asks to call, and names no reason.
+
+    Parameters
+    ----------
+    on : str
+        Civil date that stands on the letter.
+    """
+    return _fill(words.recall, patient, settings, words, on=on)
+
+
+def _fill(
+    letter: Letter,
+    patient: PatientFacts,
+    settings: LetterSettings,
+    words: LetterWords,
+    *,
+    on: str,
+    day: str = "",
+    details: Sequence[tuple[str, str]] = (),
+    needs: Sequence[str] = (),
+) -> LetterPage:
     fields = {
         "given_name": patient.given_name,
         "family_name": patient.family_name,
         "local_id": patient.local_id,
         "unit_name": settings.unit_name,
         "unit_phone": settings.unit_phone,
-        "day": words.say_date(_day_meant(kind, visit)) if _day_meant(kind, visit) else "",
+        "day": day,
     }
-    is_for_a_day = kind in ("appointment", "moved")
     address = lines_of(settings.unit_address)
     return LetterPage(
         language=words.language,
@@ -74,11 +111,8 @@ def write_page(
         title=letter.title,
         greeting=words.greeting.format(**fields).strip(),
         before=[paragraph.format(**fields) for paragraph in letter.before],
-        details=_details(visit, settings, words) if is_for_a_day else [],
-        after=[
-            *(words.needs[need] for need in patient.needs if is_for_a_day and need in words.needs),
-            *(paragraph.format(**fields) for paragraph in letter.after),
-        ],
+        details=list(details),
+        after=[*needs, *(paragraph.format(**fields) for paragraph in letter.after)],
         closing=words.closing,
         reference=f"{words.labels['reference']}: {patient.local_id}" if patient.local_id else "",
     )

@@ -19,6 +19,7 @@ def write_leaflet(case: ShownCase, words: PaperWords) -> Paper:
     """Return the leaflet; a part that the case has nothing for is left out.
 
     Where no treatment is recorded it says that alone. The stomach is named for its varices alone.
+    That two answers wait in the record is said first, without what they are about.
 
     Notes
     -----
@@ -41,7 +42,9 @@ def write_leaflet(case: ShownCase, words: PaperWords) -> Paper:
         "phone": case.unit_phone,
         "unit": case.unit_name,
     }
-    parts = [] if is_treated else [Part("", [Lines([words.say("leaflet.untreated")])])]
+    parts = [Part("", [Lines([words.say("leaflet.doubt")])])] if case.doubts() else []
+    if not is_treated:
+        parts.append(Part("", [Lines([words.say("leaflet.untreated")])]))
     for one in words.leaflet if is_treated else ():
         if one["when"] == "call":
             parts.append(_tell_whom_to_call(case, words))

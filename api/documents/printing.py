@@ -13,7 +13,7 @@ import typst
 
 from api.clinical_rules.errors import ClinicalRuleError
 
-Layout = Literal["letter", "failsafe_list", "paper", "implant_card"]
+Layout = Literal["letter", "failsafe_list", "paper", "implant_card", "about_patient"]
 
 
 class PrintingError(ClinicalRuleError):

@@ -85,21 +85,24 @@ def _report_doubts(case: ShownCase, words: PaperWords) -> list[Part]:
             field=field.replace("_", " "),
             record=one.record,
         )
-        for one in (
-            case.itself,
-            *([case.patient] if case.patient else ()),
-            *case.records,
-            *case.visits,
-        )
-        for field in one.conflicts
+        for one, field in case.doubts()
     ]
     if case.is_changed:
-        lines.append(words.say("report.changed"))
+        lines += [words.say("report.changed"), _say_changed(case, words)]
     if case.outside:
         lines.append(words.say("report.record_only"))
     if case.itself.text("stage") not in _STARTED and not case.of_kind("puncture"):
         lines.append(words.say("report.not_done"))
     return [Part(words.say("report.doubts"), [Points(lines)])] if lines else []
+
+
+def _say_changed(case: ShownCase, words: PaperWords) -> str:
+    # Names of fields alone: what they say stands below.
+    what = ", ".join(
+        words.say("report.field_of", field=field.replace("_", " "), record=record)
+        for record, field in case.changed
+    )
+    return words.say("report.changed_what" if what else "report.changed_unseen", what=what)
 
 
 def _report_team(case: ShownCase, words: PaperWords) -> Part:

@@ -8,7 +8,7 @@ from api.documents.case_given import count_given, say_mix, say_pure, table_impla
 from api.documents.paper import Blanks, Block, Lines, Paper, Part
 from api.documents.paper_head import foot_of, head_of, sender_of
 from api.documents.paper_words import PaperWords
-from api.documents.shown_case import ShownCase, lines_in, text_in
+from api.documents.shown_case import ShownCase, lines_in, once, text_in
 
 
 def write_referral_letter(case: ShownCase, words: PaperWords) -> Paper:
@@ -28,6 +28,7 @@ def write_referral_letter(case: ShownCase, words: PaperWords) -> Paper:
         head=head_of(case, words)[:4],
         parts=[
             Part("", [Lines([words.say("letter.greeting"), _say_done(case, words)])]),
+            *_tell_doubts(case, words),
             _tell_implants(case, words),
             _tell_drugs(case, words),
             _tell_visits(case, words),
@@ -40,6 +41,13 @@ def write_referral_letter(case: ShownCase, words: PaperWords) -> Paper:
         faces=[],
         foot=foot_of(case, words),
     )
+
+
+def _tell_doubts(case: ShownCase, words: PaperWords) -> list[Part]:
+    fields = once(field.replace("_", " ") for _, field in case.doubts())
+    if not fields:
+        return []
+    return [Part("", [Lines([words.say("letter.two_answers", fields=", ".join(fields))])])]
 
 
 def _say_done(case: ShownCase, words: PaperWords) -> str:

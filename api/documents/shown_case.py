@@ -85,6 +85,9 @@ class ShownCase(msgspec.Struct, frozen=True, kw_only=True):
         Facts that lie outside the stated use: then nothing planned or computed is printed.
     is_changed : bool
         Something signed was changed after the last signature.
+    changed : list of list of str
+        Record and field of what was entered after it, sorted; what was struck since, or had not
+        reached the signer, is not in it.
     lay_out : list of dict
         Lines of the lay-out list, empty where no plan holds any.
     """
@@ -102,11 +105,18 @@ class ShownCase(msgspec.Struct, frozen=True, kw_only=True):
     unit_phone: str
     outside: list[str]
     is_changed: bool
+    changed: list[tuple[str, str]]
     lay_out: list[dict[str, Any]]
 
     def of_kind(self, kind: str) -> list[ShownRecord]:
         """Return the records of a kind, oldest first."""
         return [one for one in self.records if one.kind == kind]
+
+    def doubts(self) -> list[tuple[ShownRecord, str]]:
+        """Return every record of the case and field of it in which two answers wait."""
+        patient = [self.patient] if self.patient else []
+        every = (self.itself, *patient, *self.records, *self.visits)
+        return [(one, field) for one in every for field in one.conflicts]
 
     def targets(self) -> list[ShownRecord]:
         """Return the targets in the order of treatment, then of entry."""

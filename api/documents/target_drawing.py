@@ -170,7 +170,7 @@ def _write_lengths(sheet: _Sheet, sketch: dict[str, Any], words: PaperWords) -> 
         y += font * 2.1
     wide = sheet.right - left
     bar = next((um for um in _SCALE_BARS_UM if um <= wide / 2), _SMALLEST_UM)
-    sheet.write(left, y, mm(bar))
+    sheet.write(left, y, words.say("report.scale_label", length=mm(bar)))
     sheet.line(left, y + font * 0.6, left + bar, y + font * 0.6, sheet.stroke(0.3))
 
 

@@ -33,8 +33,12 @@ from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.implant_owners import FoundImplant, ImplantOwners, Judged, rank_of
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_settings import open_unit_book
+from sync.merge import RecordState
 
 RETURNED = "returned"
+_ENTRY = re.compile(r"lot_search/[A-Za-z0-9-]{1,64}")
+# Asked again within it, for the letters for one, it is the same search. From memory.
+_ONE_SEARCH = datetime.timedelta(hours=24)
 # In the order of the columns of the CSV.
 HEADER = (
     *("group", "differs", "number", "name", "born_on", "what", "fate", "on_day", "site"),
@@ -90,7 +94,14 @@ def read_search(content: object) -> Search:
 
 
 def find_lots(
-    store: UnitStore, search: Search, *, on: str, by: str, because: str, chance: Chance
+    store: UnitStore,
+    search: Search,
+    *,
+    on: str,
+    by: str,
+    because: str,
+    chance: Chance,
+    entry: str = "",
 ) -> LotSearch:
     """Return who has such a device, and write down that it was asked.
 
@@ -98,6 +109,9 @@ def find_lots(
     ----------
     by : str
         The person who searches, ``staff/<id>``.
+    entry : str
+        The record by which a tablet keeps this same search, "" where none does. What the unit
+        found is added to it, so that one search is one entry.
 
     Raises
     ------
@@ -110,17 +124,65 @@ def find_lots(
         raise NotAllowedError("Say who searches (staff/<id>) and why: every search is kept.")
     with store.transaction():
         found = look_for(store, search, on=on)
-        at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
-        fields = {
-            "criteria": criteria_of(search),
-            "found": found.found,
-            "unknown": found.unknown,
-            "because": because.strip(),
-            "at": at.isoformat(timespec="seconds"),
-        }
-        record = f"lot_search/{chance.new_id}"
-        write_as_server(store, record, fields, by=by, because="lot searched", chance=chance)
+        _keep(store, search, found, by=by, because=because.strip(), chance=chance, entry=entry)
     return found
+
+
+def _keep(
+    store: UnitStore,
+    search: Search,
+    found: LotSearch,
+    *,
+    by: str,
+    because: str,
+    chance: Chance,
+    entry: str,
+) -> None:
+    """Write a search into its entry; into one of its own where the entry speaks of another."""
+    now = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
+    fields = {
+        "criteria": criteria_of(search),
+        "found": found.found,
+        "unknown": found.unknown,
+        "because": because,
+        "at": now.isoformat(timespec="seconds"),
+    }
+    record = f"lot_search/{chance.new_id}"
+    held = None
+    if _ENTRY.fullmatch(entry):
+        held = store.views.state_of(entry)
+        is_same = held is None or _is_same_search(held, fields, by, now)
+        record = entry if is_same else record
+        held = held if is_same else None
+    counts = ("found", "unknown") if held else fields
+    drafted = {
+        name: fields[name] for name in counts if not held or fields[name] not in _told(held, name)
+    }
+    if drafted:
+        write_as_server(store, record, drafted, by=by, because="lot searched", chance=chance)
+
+
+def _is_same_search(
+    held: RecordState, fields: Mapping[str, object], by: str, now: datetime.datetime
+) -> bool:
+    """Say whether an entry is of this search: by the same person, for the same, within a day."""
+    names = ("criteria", "because")
+    is_said = all(fields[name] in _told(held, name) for name in names)
+    writers = {one.by for state in held.fields.values() for one in state.values}
+    return is_said and writers == {by} and any(_is_recent(at, now) for at in _told(held, "at"))
+
+
+def _is_recent(at: object, now: datetime.datetime) -> bool:
+    try:
+        then = datetime.datetime.fromisoformat(str(at))
+    except ValueError:
+        return False
+    return then.tzinfo is not None and abs(now - then) <= _ONE_SEARCH
+
+
+def _told(state: RecordState, field: str) -> list[object]:
+    held = state.fields.get(field)
+    return [one.value for one in held.values] if held else []
 
 
 def find_lots_for(
@@ -132,8 +194,9 @@ def find_lots_for(
     by: str,
     because: str,
     chance: Chance,
+    entry: str = "",
 ) -> LotSearch:
-    """Return what was found to a device that reads care.
+    """Return what was found to a device that reads care; `entry` as in `find_lots`.
 
     Raises
     ------
@@ -142,7 +205,7 @@ def find_lots_for(
     """
     if "care" not in device.streams:
         raise NotAllowedError("Implants are for bedside devices. Ask one of those.")
-    return find_lots(store, search, on=on, by=by, because=because, chance=chance)
+    return find_lots(store, search, on=on, by=by, because=because, chance=chance, entry=entry)
 
 
 def criteria_of(search: Search) -> dict[str, str]:
@@ -161,7 +224,7 @@ def criteria_of(search: Search) -> dict[str, str]:
 def look_for(store: UnitStore, search: Search, *, on: str) -> LotSearch:
     """Return what a search finds; writes nothing, and runs inside a transaction."""
     look_alikes = _look_alikes(store, on)
-    searches = [search, *_by_other_identifiers(store, search, look_alikes)]
+    searches = widen_search(store, search, look_alikes)
     readings: dict[str, list[ImplantRow]] = {}
     for one in searches:
         sifted: dict[str, list[ImplantRow]] = {}
@@ -191,10 +254,8 @@ def _look_alikes(store: UnitStore, on: str) -> LookAlikes:
         raise CalculationError(str(error)) from error
 
 
-def _by_other_identifiers(
-    store: UnitStore, search: Search, look_alikes: LookAlikes
-) -> list[Search]:
-    """Return the search once more for each identifier that the same item bears besides (LT11)."""
+def widen_search(store: UnitStore, search: Search, look_alikes: LookAlikes) -> list[Search]:
+    """Return a search, and once more for each identifier that the same item bears (LT11)."""
     wanted = identifier_form(search.identifier or "", look_alikes)
     others: dict[str, str] = {}
     for state in store.views.of_kind("stock_item") if wanted else ():
@@ -209,9 +270,12 @@ def _by_other_identifiers(
         if wanted in forms:
             others.update(forms)
     return [
-        msgspec.structs.replace(search, identifier=name)
-        for form, name in others.items()
-        if form not in ("", wanted)
+        search,
+        *(
+            msgspec.structs.replace(search, identifier=name)
+            for form, name in others.items()
+            if form not in ("", wanted)
+        ),
     ]
 
 

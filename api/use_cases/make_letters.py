@@ -109,7 +109,9 @@ def make_letters(
         words = choose_words(patient.letter_language, settings.language)
         page = write_page(kind, visit, patient, settings, words, on=on)
         ready.append((visit.record, patient.letter_language, page))
-    pdf, ready = _print(ready, withheld, settings, on=on)
+    pdf, lacking = print_possible([page for *_, page in ready], settings, on=on)
+    withheld += [Withheld(ready[place][0], "cannot-print", why) for place, why in lacking.items()]
+    ready = [one for place, one in enumerate(ready) if place not in lacking]
     letters = [
         MadeLetter(visit, number, asked, page.language, is_draft(page.language))
         for number, (visit, asked, page) in enumerate(ready, start=1)
@@ -201,26 +203,28 @@ def refuse_unset(settings: LetterSettings) -> None:
         raise CalculationError(message)
 
 
-Ready = list[tuple[str, str, LetterPage]]
+def print_possible(
+    pages: Sequence[LetterPage], settings: LetterSettings, *, on: str
+) -> tuple[bytes | None, dict[int, str]]:
+    """Print what can be printed; one letter that cannot holds no other back.
 
-
-def _print(
-    ready: Ready, withheld: list[Withheld], settings: LetterSettings, *, on: str
-) -> tuple[bytes | None, Ready]:
-    """Print what can be printed; one letter that cannot holds no other back."""
-    if not ready:
-        return None, []
+    Returns
+    -------
+    tuple of bytes or None and dict
+        The PDF, None without a page; and why a page is not in it, by its place in `pages`.
+    """
+    if not pages:
+        return None, {}
     try:
-        return print_letters([page for *_, page in ready], settings, on=on), ready
+        return print_letters(list(pages), settings, on=on), {}
     except PrintingError:
-        good: Ready = []
-        for one in ready:
+        lacking: dict[int, str] = {}
+        for place, page in enumerate(pages):
             try:
-                print_letters([one[2]], settings, on=on)
+                print_letters([page], settings, on=on)
             except PrintingError as error:
-                withheld.append(Withheld(one[0], "cannot-print", str(error)))
-            else:
-                good.append(one)
-        if len(good) == len(ready):
+                lacking[place] = str(error)
+        if not lacking:
             raise
-        return _print(good, withheld, settings, on=on)
+        good = [page for place, page in enumerate(pages) if place not in lacking]
+        return (print_letters(good, settings, on=on) if good else None), lacking

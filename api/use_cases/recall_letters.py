@@ -3,16 +3,24 @@
 The letter itself asks to get in touch and names no reason; who prints it has the addresses here.
 """
 
+from collections.abc import Mapping
+
 import msgspec
 
-from api.clinical_rules.clinic_facts import Clinic
+from api.clinical_rules.clinic_facts import Clinic, PatientFacts
+from api.clinical_rules.letter_settings import LetterSettings
+from api.documents.contact_bars import ADDRESS_LINES, bar
 from api.documents.csv_text import write_csv
+from api.documents.letter_words import choose_words
+from api.documents.letters import lines_of, write_recall_page
 from api.storage.unit_store import UnitStore
 from api.use_cases.find_lots import RETURNED, LotSearch
 from api.use_cases.implant_owners import FoundImplant
+from api.use_cases.make_letters import print_possible, refuse_unset
 from api.use_cases.read_clinic import read_clinic
+from api.use_cases.unit_settings import read_unit_settings
 
-HEADER = ("number", "name", "address", "language", "phone", "withheld")
+HEADER = ("number", "name", "address", "language", "phone", "withheld", "page")
 _DIED = "Somebody recorded that the patient died. Ask a clinician who is to be told."
 _BARRED = "The patient is not to be contacted, or two answers stand. Ask a clinician."
 _UNCLEAR = "The record does not say for certain who this is. Find out who had this case."
@@ -22,7 +30,17 @@ _NO_ADDRESS = "No address is recorded. Call the patient, or ask for it."
 
 
 class RecallLetter(msgspec.Struct, frozen=True, kw_only=True):
-    """One patient to write to; `withheld` says why not, "" where nothing speaks against it."""
+    """One patient to write to.
+
+    Parameters
+    ----------
+    withheld : str
+        Why there is no letter, "" where nothing speaks against it.
+    page : int
+        Which page of the printed letters it is, from 1; 0 where none was printed.
+    is_draft : bool
+        Nobody has reviewed the sentences of the language in which it was printed.
+    """
 
     patient: str
     number: str
@@ -31,13 +49,16 @@ class RecallLetter(msgspec.Struct, frozen=True, kw_only=True):
     language: str
     phone: str
     withheld: str
+    page: int = 0
+    is_draft: bool = False
 
 
 class RecallLetters(msgspec.Struct, frozen=True):
-    """Everybody that was found, and the same as CSV."""
+    """Everybody that was found, the same as CSV, and the letters as PDF, None where none is."""
 
     letters: list[RecallLetter]
     csv: str
+    pdf: bytes | None = None
 
 
 def list_recall_letters(store: UnitStore, found: LotSearch, *, time_zone: str) -> RecallLetters:
@@ -45,7 +66,79 @@ def list_recall_letters(store: UnitStore, found: LotSearch, *, time_zone: str) -
 
     A patient who moved to another unit is written to all the same: the implant went along.
     """
+    return _tell(_list(store, found, read_clinic(store, time_zone=time_zone)))
+
+
+def print_recall_letters(
+    store: UnitStore, found: LotSearch, *, on: str, time_zone: str
+) -> RecallLetters:
+    """Return everybody found, with a letter of one page for each who may be written to.
+
+    An address leaves the window of an envelope beyond five lines: that letter is withheld.
+
+    Parameters
+    ----------
+    on : str
+        Civil date of today; it stands on every letter.
+
+    Raises
+    ------
+    CalculationError
+        The unit has stated no name or phone number to call back.
+    """
+    settings = read_unit_settings(store, on=on)
+    refuse_unset(settings)
     clinic = read_clinic(store, time_zone=time_zone)
+    listed = {
+        who: _withhold_long(one, clinic.patients.get(one.patient))
+        for who, one in _list(store, found, clinic).items()
+    }
+    return _print(listed, clinic.patients, settings, on=on)
+
+
+def _print(
+    listed: dict[str, RecallLetter],
+    patients: Mapping[str, PatientFacts],
+    settings: LetterSettings,
+    *,
+    on: str,
+) -> RecallLetters:
+    ready = [who for who, one in listed.items() if not one.withheld]
+    chosen = [choose_words(listed[who].language, settings.language) for who in ready]
+    pages = [
+        write_recall_page(patients[listed[who].patient], settings, words, on=on)
+        for who, words in zip(ready, chosen, strict=True)
+    ]
+    pdf, lacking = print_possible(pages, settings, on=on)
+    number = 0
+    for place, (who, words) in enumerate(zip(ready, chosen, strict=True)):
+        if place in lacking:
+            listed[who] = msgspec.structs.replace(listed[who], withheld=lacking[place])
+            continue
+        number += 1
+        is_draft = words.standing == "draft"
+        listed[who] = msgspec.structs.replace(listed[who], page=number, is_draft=is_draft)
+    return _tell(listed, pdf)
+
+
+def _withhold_long(one: RecallLetter, facts: PatientFacts | None) -> RecallLetter:
+    if one.withheld or facts is None or len(lines_of(facts.address)) <= ADDRESS_LINES:
+        return one
+    return msgspec.structs.replace(one, withheld=bar("address-too-long").because)
+
+
+def _tell(listed: Mapping[str, RecallLetter], pdf: bytes | None = None) -> RecallLetters:
+    rows = [
+        (
+            *(one.number or who, one.name, one.address, one.language, one.phone),
+            *(one.withheld, str(one.page) if one.page else ""),
+        )
+        for who, one in listed.items()
+    ]
+    return RecallLetters(list(listed.values()), write_csv(HEADER, rows), pdf)
+
+
+def _list(store: UnitStore, found: LotSearch, clinic: Clinic) -> dict[str, RecallLetter]:
     with store.transaction():
         dead = _dead_numbers(clinic)
         letters: dict[str, RecallLetter] = {}
@@ -55,11 +148,7 @@ def list_recall_letters(store: UnitStore, found: LotSearch, *, time_zone: str) -
             if one.fate == RETURNED or who in letters:
                 continue
             letters[who] = _write(one, clinic, dead)
-    rows = [
-        (one.number or who, one.name, one.address, one.language, one.phone, one.withheld)
-        for who, one in letters.items()
-    ]
-    return RecallLetters(list(letters.values()), write_csv(HEADER, rows))
+    return letters
 
 
 def _is_unsure(one: FoundImplant) -> bool:

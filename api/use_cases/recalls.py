@@ -6,11 +6,18 @@ from typing import Any
 import msgspec
 
 from api.clinical_rules.civil_date import is_civil_date
-from api.clinical_rules.implant_search import Group, Reading, Search, find_group, read_devices
+from api.clinical_rules.implant_search import (
+    GROUPS,
+    Group,
+    Reading,
+    Search,
+    find_group,
+    read_devices,
+)
 from api.clinical_rules.lot_names import plain_form, read_look_alikes, read_trace_file
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.find_lots import RETURNED, LotSearch, find_lots, read_search
+from api.use_cases.find_lots import RETURNED, LotSearch, find_lots, read_search, widen_search
 from api.use_cases.record_values import parts_of, text_of
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_settings import open_unit_book
@@ -172,9 +179,11 @@ def _touch(
 def find_on_shelf(store: UnitStore, search: Search, *, on: str) -> list[OnShelf]:
     """Return what is on the shelf of what a search names, by lot; runs inside a transaction.
 
-    What came and went, less the packages laid out for a case and not put back.
+    What came and went, less the packages laid out for a case and not put back. An item is found
+    by each identifier that it bears (LT11).
     """
     look_alikes = read_look_alikes(read_trace_file(open_unit_book(store, on=on)))
+    searches = widen_search(store, search, look_alikes)
     items = {state.record: state for state in store.views.of_kind("stock_item")}
     counts: dict[tuple[str, str], int] = {}
     labels: dict[tuple[str, str], tuple[Group, Reading]] = {}
@@ -182,7 +191,9 @@ def find_on_shelf(store: UnitStore, search: Search, *, on: str) -> list[OnShelf]
     def judge(stock: str, readings: Sequence[Reading]) -> Group | None:
         state = items.get(stock)
         item = text_of(state, "item") if state else None
-        return find_group(search, readings, look_alikes, item=item).group
+        groups = [find_group(one, readings, look_alikes, item=item).group for one in searches]
+        found = [group for group in groups if group is not None]
+        return min(found, key=GROUPS.index, default=None)
 
     for state in store.views.of_kind("stock_movement"):
         if state.is_entered_in_error:
@@ -198,7 +209,8 @@ def find_on_shelf(store: UnitStore, search: Search, *, on: str) -> list[OnShelf]
                 labels.setdefault(key, (group, readings[0]))
     out = {
         row.record: (row.stock or "", plain_form(row.lot or ""))
-        for row in store.implants.sift(search, look_alikes)
+        for one in searches
+        for row in store.implants.sift(one, look_alikes)
         if row.kind == "package_opened" and not row.is_struck and row.fate != RETURNED
     }
     for key in out.values():

@@ -43,6 +43,9 @@ def show_case(
         No such case is on record, or it was entered in error.
     """
     with store.transaction():
+        if store.erasures.is_erased(record):
+            message = f"{record} was erased by the unit for good. Nothing of it is left to tell."
+            raise CalculationError(message)
         itself = store.views.state_of(record) if record.startswith("case/") else None
         if itself is None or itself.is_entered_in_error:
             message = f"{record[:80]!r} is no case on record. Name a case that stands: case/<id>."
@@ -74,6 +77,7 @@ def show_case(
         unit_phone=settings.unit_phone,
         outside=_outside(itself, patient, book, on=on),
         is_changed=_is_changed(itself, under),
+        changed=_changed_since(itself, under),
         lay_out=_lay_out(store, record, on),
     )
 
@@ -129,14 +133,37 @@ def digest_of(itself: RecordState, under: Iterable[RecordState]) -> str:
 
 
 def _is_changed(itself: RecordState, under: list[RecordState]) -> bool:
+    last = _last_signature(under)
+    return last is not None and text_of(last, "digest") != digest_of(itself, _covered(under))
+
+
+def _changed_since(itself: RecordState, under: list[RecordState]) -> list[tuple[str, str]]:
+    """Return record and field of what stands with a later stamp than the last signature, sorted.
+
+    A signature is stamped later than all that its device knew, so whatever is later was not signed.
+    """
+    last = _last_signature(under)
+    if last is None:
+        return []
+    signed_at = _first_stamp(last)
+    return sorted(
+        (state.record, name)
+        for state in (itself, *_covered(under))
+        for name, field in state.fields.items()
+        if not (state is itself and name == _UNSIGNED)
+        and any(held.stamp > signed_at for held in field.values)
+    )
+
+
+def _last_signature(under: list[RecordState]) -> RecordState | None:
     signed = [
         one for one in under if one.record.startswith("sign_off/") and not one.is_entered_in_error
     ]
-    if not signed:
-        return False
-    last = max(signed, key=lambda one: (_first_stamp(one), one.record))
-    covered = [one for one in under if one.record.partition("/")[0] in SIGNED_KINDS]
-    return text_of(last, "digest") != digest_of(itself, covered)
+    return max(signed, key=lambda one: (_first_stamp(one), one.record), default=None)
+
+
+def _covered(under: list[RecordState]) -> list[RecordState]:
+    return [one for one in under if one.record.partition("/")[0] in SIGNED_KINDS]
 
 
 def _outside(

@@ -52,6 +52,7 @@ def _odd_cases(count):
         if chance.random() < 0.2:
             held["outside"] = ["age_years"]
         held["is_changed"] = chance.random() < 0.5
+        held["changed"] = [["case/c1", "varix_class"]] if chance.random() < 0.5 else []
         held["zone"] = chance.choice(("Europe/London", "America/St_Johns", "Asia/Kathmandu"))
         held["records"] = held["records"][: chance.randint(0, len(held["records"]))]
         if chance.random() < 0.2:

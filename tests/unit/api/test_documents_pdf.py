@@ -316,6 +316,6 @@ def test_a_drawing_is_to_scale_on_both_axes():
     assert ("25000", "0", "7000", "10250") in ellipses
     assert sum(one[2:] == ("7000", "7000") for one in ellipses) == 2
     assert f'width="{width}" height="{height}"' in svg
-    assert int(x2) - int(x1) == int(last_text.removesuffix(" mm")) * 1_000
+    assert int(x2) - int(x1) == int(last_text.removeprefix("Scale ").removesuffix(" mm")) * 1_000
     for text in ("Short axis 14 mm", "Long axis 20.5 mm", "Near wall 17 mm", "Stop 26 mm"):
         assert text in svg

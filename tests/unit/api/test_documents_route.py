@@ -125,25 +125,31 @@ def test_papers_for_the_patient_are_in_the_patients_language_and_the_rest_in_the
 
 
 def test_a_signature_is_broken_by_what_came_after_it(unit):
-    """[HAZ-09] The digest is that of the tablet: all that stands, but for the stage."""
+    """[HAZ-09] The digest is that of the tablet: all that stands, but for the stage.
+
+    The planted bug that this caught: the stage of the case named as changed.
+    """
     settings, book = read_unit_settings(unit.store, on=ON), open_unit_book(unit.store, on=ON)
 
-    def is_changed():
-        return show_case(unit.store, CASE, settings, book, on=ON).is_changed
+    def read():
+        shown = show_case(unit.store, CASE, settings, book, on=ON)
+        return shown.is_changed, shown.changed
 
-    assert is_changed() is False
+    assert read() == (False, [])
     states = [state for kind in SIGNED_KINDS for state in unit.store.views.of_kind(kind)]
     digest = digest_of(unit.store.views.state_of(CASE), states)
     story = Story(unit.store, device="desk-b", now_ms=NOON_MS + 60_000)
     with unit.store.transaction():
         story.write("sign_off/s-1", case=CASE, digest=digest, at="2026-03-10T10:00:00+00:00")
-    assert is_changed() is False
+    assert read() == (False, [])
     with unit.store.transaction():
         story.write("flush/f-1", case=CASE, amount={"medium": "saline", "flush_ul": 500})
-    assert is_changed() is True
-    assert "Changed after signing" in _text(
-        make_document(unit.store, "procedure-report", CASE, on=ON).pdf
-    )
+        story.write(CASE, shunt="unknown", stage="closed")
+    later = [(CASE, "shunt"), ("flush/f-1", "amount"), ("flush/f-1", "case")]
+    assert read() == (True, later)
+    text = _text(make_document(unit.store, "procedure-report", CASE, on=ON).pdf)
+    assert "Changed after signing" in text
+    assert f"Entered after the signature: shunt of {CASE}, amount of flush/f-1" in text
 
 
 def test_two_answers_on_one_coil_are_a_doubt_and_neither_lot_is_printed(unit):

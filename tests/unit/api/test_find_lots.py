@@ -3,19 +3,21 @@
 import csv
 import io
 
+import pypdf
 import pytest
 
 from api.clinical_rules.implant_search import Search
 from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.find_lots import find_lots, find_lots_for, read_search, split_lots
-from api.use_cases.recall_letters import list_recall_letters
-from api.use_cases.recalls import add_recall, list_touched, withdraw_recall
+from api.use_cases.recall_letters import list_recall_letters, print_recall_letters
+from api.use_cases.recalls import add_recall, find_on_shelf, list_touched, withdraw_recall
 from api.use_cases.server_log import Chance
 from api.use_cases.verify_log import verify_log
 from sync.merge import shown_value
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import NOON_MS
+from tests.unit.api.test_letters import propose, settings_file
 
 ON = "2026-03-20"
 LOT = {"lot": "VK4417", "identifier": "09506000134352", "expires_on": "2028-06-30"}
@@ -53,18 +55,27 @@ class Unit:
             now_ms=NOON_MS + 90_000 + self._drawn,
         )
 
-    def find(self, *, on=ON, **search):
+    def find(self, *, on=ON, entry="", by="staff/s-1", because="notice of 20 March", **search):
         return find_lots(
             self.store,
             read_search(search),
             on=on,
-            by="staff/s-1",
-            because="notice of 20 March",
+            by=by,
+            because=because,
             chance=self.chance(),
+            entry=entry,
         )
+
+    def entries(self):
+        kept = self.store.views.of_kind("lot_search")
+        return {state.record.split("/")[1]: _counts_of(state) for state in kept}
 
     def groups(self, **search):
         return {one.record.split("/")[1]: one.group for one in self.find(**search).implants}
+
+
+def _counts_of(state):
+    return [sorted(one.value for one in state.fields[name].values) for name in ("found", "unknown")]
 
 
 @pytest.fixture
@@ -256,6 +267,29 @@ def test_a_search_by_one_identifier_finds_what_the_item_is_labelled_by_besides(u
     }
 
 
+def test_what_lies_on_the_shelf_is_found_by_each_identifier_of_its_item(unit):
+    """[HAZ-46] [LT11] Delivered and laid out under a label of another kind than the notice.
+
+    The planted bug that this caught: packages sifted by the identifier of the notice alone.
+    """
+    unit.case("a")
+    unit.story.write(
+        "stock_item/s", item="coil", name="Coil", identifiers=["9506000134352", "H123ABC0"]
+    )
+    unit.story.write("stock_item/t", item="coil", name="Other", identifiers=["H123OTHER"])
+    for name, identifier in (("s", "H123ABC0"), ("t", "H123OTHER")):
+        label = {"lot": "HX1", "identifier": identifier}
+        on_shelf = {"stock": f"stock_item/{name}", "change": 4, "reason": "delivered"}
+        unit.story.write(f"stock_movement/{name}", device=label, **on_shelf)
+        out = {"item": "coil", "stock_id": f"stock_item/{name}", "fate": "open"}
+        unit.implant(f"a-{name}", label, kind="package_opened", **out)
+    search = read_search({"identifier": "09506000134352"})
+
+    assert [
+        (one.name, one.group, one.count) for one in find_on_shelf(unit.store, search, on=ON)
+    ] == [("Coil", "same", 3)]
+
+
 def test_a_lot_in_letters_of_another_script_is_known_of_nobody(unit):
     """[LT1] The index yields what the rule finds, whichever of the two is written so."""
     for name, lot in {"a": "\uff36K4417", "b": "V\u041a4417", "c": "QQ1111"}.items():
@@ -346,6 +380,35 @@ def test_every_search_is_kept_with_who_why_and_how_many(unit):
     assert verify_log(unit.store).findings == ()
 
 
+def test_a_search_that_a_tablet_keeps_already_is_one_entry(unit):
+    """[HAZ-46] The unit adds what it found; whatever another entry says is never taken for it.
+
+    The planted bug that this caught: an entry taken for the search whatever it looked for.
+    """
+    unit.case("a")
+    unit.implant("a-1", LOT)
+    asked = {"found": 0, "unknown": 0, "because": "notice of 20 March"}
+    at = {"at": "2026-09-21T13:00:00+00:00"}
+    lots = {"criteria": {"lot": "VK4417"}}
+    unit.story.write("lot_search/t-1", **asked, **lots, **at)
+
+    unit.find(lots=["VK4417"], entry="lot_search/t-1")
+    unit.find(lots=["VK4417"], entry="lot_search/t-1")
+    unit.find(lots=["VK4417"], entry="lot_search/t-2")
+
+    assert unit.entries() == {"t-1": [[0, 1], [0]], "t-2": [[1], [0]]}
+    unit.find(lots=["VK4418"], entry="lot_search/t-1")
+    unit.find(lots=["VK4417"], entry="lot_search/t-1", because="another reason")
+    unit.find(lots=["VK4417"], entry="lot_search/t-1", by="staff/s-2")
+    unit.find(lots=["VK4417"], entry="patient/a")
+    assert len(unit.entries()) == 6
+    old = {"at": "2026-09-20T13:00:00+00:00"}
+    unit.story.write("lot_search/t-3", **asked, **lots, **old)
+    unit.find(lots=["VK4417"], entry="lot_search/t-3")
+    assert unit.entries()["t-3"] == [[0], [0]]
+    assert len(unit.entries()) == 8
+
+
 def test_booking_devices_are_told_nothing_of_implants(unit):
     """[FU-11]."""
     told = {"on": ON, "by": "staff/s-1", "because": "why"}
@@ -420,6 +483,62 @@ def test_letters_are_for_everybody_found_and_say_who_is_not_written_to(unit):
     }
     rows = list(csv.DictReader(io.StringIO(listed.csv)))
     assert {row["address"] for row in rows if not row["withheld"]} == {"1 Quay Street\nSaltmere"}
+
+
+def test_printed_letters_are_one_page_a_patient_and_name_no_reason(unit):
+    """[HAZ-45] [HAZ-46] [UX-19] Who is withheld has no page, and the list says which page is whose.
+
+    Planted bugs that this caught: pages numbered over those withheld, the kind of device named.
+    """
+    propose(unit.store, settings_file())
+    long = "1\n2\n3\n4\n5\n6"
+    unit.case("a", address="1 Quay Street\nSaltmere", letter_language="en")
+    unit.case("b", address="3 Quay Street\n\u0e01", letter_language="en")
+    unit.case("c", address="2 Quay Street\nSaltmere", letter_language="de")
+    unit.case("d", address=long)
+    unit.case("e", address="4 Quay Street", do_not_contact=True)
+    for name in "abcde":
+        unit.implant(f"{name}-1", LOT)
+
+    made = print_recall_letters(
+        unit.store, unit.find(lots=["VK4417"]), on=ON, time_zone="Europe/London"
+    )
+
+    told = {one.patient.removeprefix("patient/"): one for one in made.letters}
+    assert {name: (one.withheld[:12], one.is_draft) for name, one in told.items()} == {
+        "a": ("", False),
+        "b": ("The font has", False),
+        "c": ("", True),
+        "d": ("The address ", False),
+        "e": ("The patient ", False),
+    }
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(made.pdf)).pages]
+    assert len(pages) == 2
+    for name, street, language in (
+        ("a", "1 Quay Street", "call us"),
+        ("c", "2 Quay Street", "rufen"),
+    ):
+        page = pages[told[name].page - 1]
+        assert f"Ilo Vareth-{name}" in page
+        assert street in page
+        assert language in page
+        assert "01632 960 001" in page
+    for word in ("coil", "varix", "lot", "vk4417", "recall", "implant", "1961", "liver"):
+        assert word not in " ".join(pages).lower(), word
+    rows = list(csv.DictReader(io.StringIO(made.csv)))
+    assert {row["number"]: row["page"] for row in rows if row["page"]} == {
+        f"TH-{name}": str(told[name].page) for name in "ac"
+    }
+
+
+def test_no_letter_is_printed_for_a_unit_that_nobody_could_call_back(unit):
+    unit.case("a", address="1 Quay Street")
+    unit.implant("a-1", LOT)
+
+    with pytest.raises(CalculationError, match="has not stated its"):
+        print_recall_letters(
+            unit.store, unit.find(lots=["VK4417"]), on=ON, time_zone="Europe/London"
+        )
 
 
 def test_who_is_not_known_for_certain_is_written_to_after_a_person_has_looked(unit):

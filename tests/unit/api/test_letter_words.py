@@ -61,7 +61,7 @@ def test_sentences_have_at_most_15_words(language):
 def test_letters_are_read_with_ease_after_six_years_at_school(language):
     """[UX-19] [FU-08] Each letter as a passage: a formula says little of one sentence."""
     words = WORDS[language]
-    for kind, letter in words.letters.items():
+    for kind, letter in {**words.letters, "recall": words.recall}.items():
         text = [one.format(**FILLED) for one in (*letter.before, *letter.after)]
         sentences = [one for paragraph in text for one in split_sentences(paragraph)]
         assert grade_of(sentences, language) <= 6, (kind, grade_of(sentences, language))

@@ -3,6 +3,7 @@
 import csv
 import json
 
+import pypdf
 import pytest
 from click.testing import CliRunner
 
@@ -10,6 +11,7 @@ from api.command_line import main
 from api.storage.unit_store import open_unit_store
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import NOON_MS
+from tests.unit.api.test_letters import propose, settings_file
 
 WHO = ("--by", "staff/s-1")
 WHY = ("--because", "notice of today")
@@ -53,6 +55,31 @@ def test_a_lot_is_found_and_the_lists_are_written(folder):
     assert groups == ["same", "unknown"]
     rows = list(csv.DictReader(letters.read_text().splitlines()))
     assert [(row["number"], row["withheld"]) for row in rows] == [("TH-1", "")]
+
+
+def test_letters_are_printed_where_a_pdf_is_asked_for(folder):
+    """[HAZ-46] Who has no letter is told with the reason."""
+    letters = folder / "letters.pdf"
+    asked = ("find-lot", "VK4417", *WHO, *WHY, "--letters", letters)
+    code, told = _run(folder, *asked)
+    assert (code, "has not stated its unit_name" in told) == (2, True)
+    store = open_unit_store(folder / "unit", new_generation="generation-2")
+    propose(store, settings_file())
+    with store.transaction():
+        story = Story(store, device="tablet-t", now_ms=NOON_MS + 60_000)
+        story.write("patient/p-2", family_name="Larkmoor", local_id="TH-2")
+        story.write("case/c-2", patient="patient/p-2")
+        on = {"case": "case/c-2", "at": "2026-03-16T10:00:00+00:00"}
+        story.write("coil_placed/k-3", device={"lot": "VK4417"}, **on)
+    store.close()
+
+    code, told = _run(folder, *asked)
+
+    assert code == 0
+    (page,) = [one.extract_text() for one in pypdf.PdfReader(letters).pages]
+    assert "1 Road" in page
+    assert "No letter to TH-2: No address is recorded." in told
+    assert "Letters: 1. Withheld: 1." in told
 
 
 def test_the_same_answer_goes_on_as_json(folder):

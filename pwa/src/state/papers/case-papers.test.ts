@@ -76,7 +76,8 @@ test('what is for the patient is in the language the patient reads, the rest in 
   expect(papers.paper?.title).toBe('Bericht über den Eingriff');
 });
 
-test('a change after the signature is seen, of the case too, and its stage alone is none', async () => {
+/** Caught a planted bug: fields with an earlier stamp than the signature told as changed. */
+test('[HAZ-09] a change after the signature is seen, of the case too, and its stage alone is none', async () => {
   const { app, held, write } = await openTablet();
   const read = () => readShownCase(CASE, { store: app.store, book: BOOK, today: ON });
   const digest = digestOf(
@@ -88,8 +89,10 @@ test('a change after the signature is seen, of the case too, and its stage alone
   expect((await read())?.is_changed).toBe(false);
   await write('visit_result/r1', { case: CASE, on: ON });
   expect((await read())?.is_changed).toBe(false);
-  await write(CASE, { shunt: 'present' });
+  expect((await read())?.changed).toEqual([]);
+  await write(CASE, { shunt: 'present', stage: 'closed' });
   expect((await read())?.is_changed).toBe(true);
+  expect((await read())?.changed).toEqual([[CASE, 'shunt']]);
 });
 
 test('giving a paper records which, in what language, and the hash of what it said', async () => {

@@ -28,12 +28,29 @@ interface Implant {
 }
 
 const SHOWN_AT_MOST = 20;
+const LONG = ['warnings', 'safe_use'] as const;
+/** IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9). */
+const PLACES: Readonly<Record<string, string>> = {
+  GOV1: 'stomach',
+  GOV2: 'stomach',
+  'GOV1+GOV2': 'stomach',
+  IGV1: 'stomach',
+  oesophageal: 'gullet',
+  duodenal: 'bowel',
+  rectal: 'bowel',
+};
 const TO_COME = ['planned', 'to-book', 'booked'];
 /** The GS1 AI encodable character set 82, without brackets, which set the AIs apart here. */
 const GS1_SIGNS = /^[!"%&'*+,\-./0-9:;<=>?A-Z_a-z]+$/;
+/** What both engines part words by. */
+const WHITE = /[ \n]+/;
 const NAMES = ['identifier', 'serial', 'expires_on'] as const;
 
-/** Return the card: three faces a kind and lot of coil; adhesive is named on a face of its own. */
+/**
+ * Return the card: three faces a kind and lot of coil; adhesive is named on a face of its own.
+ *
+ * Warnings and safe use in the maker's words stand on a fourth face, where they were entered.
+ */
 export function writeImplantCard(shown: ShownCase, words: PaperWords): Paper {
   const faces = listImplants(shown, words).flatMap((one) => facesOf(shown, one, words));
   const adhesives = [
@@ -122,9 +139,12 @@ export function isGtin(held: string): boolean {
 
 /** Say whether a coil, which is of metal, was called MR safe: that is never printed. */
 function isCalledSafe(mr: Parts): boolean {
-  const statement = textIn(mr, 'statement').toLowerCase().replaceAll('-', ' ');
-  const bare = statement.replaceAll('not mr safe', '').replaceAll('mr unsafe', '');
-  return textIn(mr, 'condition') === 'mr-safe' || bare.includes('mr safe');
+  return textIn(mr, 'condition') === 'mr-safe' || saysSafe(textIn(mr, 'statement'));
+}
+
+function saysSafe(held: string): boolean {
+  const plain = held.toLowerCase().replaceAll('-', ' ');
+  return plain.replaceAll('not mr safe', '').replaceAll('mr unsafe', '').includes('mr safe');
 }
 
 function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] {
@@ -161,6 +181,14 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
   const coded = named
     .filter(([, held]) => held !== '')
     .filter(([label]) => label !== named[0]?.[0]);
+  const ownWords = LONG.map((field) => tellMaker(item, field, words)).filter((one) => one.isOwn);
+  const ofMaker: Face = {
+    heading: words.say('card.maker_title'),
+    pairs: [],
+    lines: ownWords.map((one) => one.line),
+    qr: '',
+    gs1: '',
+  };
   return [
     {
       heading: words.say('card.title'),
@@ -183,6 +211,7 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
       qr: '',
       gs1: '',
     },
+    ...(ownWords.length > 0 ? [ofMaker] : []),
   ];
 }
 
@@ -194,7 +223,7 @@ function dayOfVisit(visit: ShownRecord): string {
   return booked || textIn(structure(visit, 'window'), 'target_on');
 }
 
-/** Return warnings, magnetic resonance, lifetime and follow-up (Article 18 (1) (b) to (d)). */
+/** Return magnetic resonance, lifetime, follow-up, and where to ask (Article 18 (1) (b)-(d)). */
 function know(shown: ShownCase, item: ShownRecord | null, words: PaperWords): string[] {
   const mr = structure(item, 'mr');
   const statement = textIn(mr, 'statement').trim();
@@ -210,9 +239,33 @@ function know(shown: ShownCase, item: ShownRecord | null, words: PaperWords): st
       : statement !== '' && !item?.conflicts.includes('mr')
         ? words.say('card.mr', { condition: words.value('mr', textIn(mr, 'condition')), statement })
         : words.say('card.mr_unknown'),
-    words.say('card.warnings'),
-    words.say('card.lifetime'),
+    words.say(`card.shift_${PLACES[text(shown.itself, 'varix_class')] ?? 'gut'}`),
+    tellMaker(item, 'expected_lifetime', words).line,
     words.say(next === '' ? 'card.ask_next' : 'card.next', { day: words.day(next) }),
-    words.say('card.safe_use'),
+    ...LONG.map((field) => tellMaker(item, field, words))
+      .filter((one) => !one.isOwn)
+      .map((one) => one.line),
   ];
+}
+
+/**
+ * Return what the maker says of one thing, and whether it is told in the maker's words.
+ *
+ * What calls a coil MR safe is not repeated (`isCalledSafe`).
+ */
+function tellMaker(
+  item: ShownRecord | null,
+  field: string,
+  words: PaperWords,
+): { line: string; isOwn: boolean } {
+  const what = words.say(`card.${field}`);
+  const held = text(item, field)
+    .split(WHITE)
+    .filter((word) => word !== '')
+    .join(' ');
+  const bare = (line: string) => ({ line, isOwn: false });
+  if (item?.conflicts.includes(field)) return bare(words.say('card.maker_in_doubt', { what }));
+  if (saysSafe(held)) return bare(words.say('card.maker_not_repeated', { what }));
+  if (held === '') return bare(words.say(`card.${field}_unknown`));
+  return { line: words.say('card.maker_says', { what, text: held }), isOwn: true };
 }

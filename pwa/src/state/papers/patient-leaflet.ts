@@ -7,7 +7,7 @@ import { compare, countGiven } from './case-given';
 import { blanks, lines, type Paper, type Part, points } from './paper';
 import { draftOf, nameOfPatient, senderOf } from './paper-head';
 import { fill, type PaperWords } from './paper-words';
-import { dayOf, type ShownCase, structure, text, textIn } from './shown-case';
+import { dayOf, doubtsOf, type ShownCase, structure, text, textIn } from './shown-case';
 
 /** IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9). */
 const GASTRIC = ['GOV1', 'GOV2', 'GOV1+GOV2', 'IGV1'];
@@ -16,6 +16,7 @@ const TO_COME = ['planned', 'to-book', 'booked', 'no-show', 'cancelled'];
 /**
  * Return the leaflet; a part that the case has nothing for is left out.
  * Where no treatment is recorded it says that alone. The stomach is named for its varices alone.
+ * That two answers wait in the record is said first, without what they are about.
  */
 export function writeLeaflet(shown: ShownCase, words: PaperWords): Paper {
   const given = countGiven(shown);
@@ -49,6 +50,7 @@ export function writeLeaflet(shown: ShownCase, words: PaperWords): Paper {
       },
     ];
   });
+  const bare = (key: string): Part => ({ heading: '', blocks: [lines([words.say(key)])] });
   return {
     paper: 'patient-leaflet',
     language: words.language,
@@ -61,9 +63,10 @@ export function writeLeaflet(shown: ShownCase, words: PaperWords): Paper {
       [words.say('leaflet.name'), nameOfPatient(shown, words)],
       [words.say('common.number'), text(shown.patient, 'local_id')],
     ],
-    parts: isTreated
-      ? [...parts, tellVisits(shown, words)]
-      : [{ heading: '', blocks: [lines([words.say('leaflet.untreated')])] }],
+    parts: [
+      ...(doubtsOf(shown).length > 0 ? [bare('leaflet.doubt')] : []),
+      ...(isTreated ? [...parts, tellVisits(shown, words)] : [bare('leaflet.untreated')]),
+    ],
     faces: [],
     foot: [...draftOf(words), words.say('leaflet.foot')],
   };

@@ -23,6 +23,7 @@ import { reportEvents, reportOutcome, reportPackages, reportVisits } from './rep
 import {
   civilDateOf,
   countText,
+  doubtsOf,
   kindOf,
   nameOf,
   ONE_ANSWER,
@@ -88,20 +89,26 @@ export function writeReport(shown: ShownCase, book: RuleBook, words: PaperWords)
 
 /** Return what is in doubt, said before everything else. */
 function reportDoubts(shown: ShownCase, words: PaperWords): Part[] {
-  const { itself, patient, records, visits } = shown;
-  const all = [itself, ...(patient ? [patient] : []), ...records, ...visits];
-  const held = all.flatMap((one) => {
+  const held = doubtsOf(shown).map(([one, field]) => {
     // Decisions asks nothing of a kind that keeps every value: one entry is to go.
     const key = ONE_ANSWER.includes(kindOf(one)) ? 'report.two_entries' : 'report.two_answers';
-    return one.conflicts.map((field) =>
-      words.say(key, { field: field.replaceAll('_', ' '), record: one.record }),
-    );
+    return words.say(key, { field: field.replaceAll('_', ' '), record: one.record });
   });
-  if (shown.is_changed) held.push(words.say('report.changed'));
+  if (shown.is_changed) held.push(words.say('report.changed'), sayChanged(shown, words));
   if (shown.outside.length > 0) held.push(words.say('report.record_only'));
   const isBegun = STARTED.includes(text(shown.itself, 'stage'));
   if (!isBegun && ofKind(shown, 'puncture').length === 0) held.push(words.say('report.not_done'));
   return held.length > 0 ? [{ heading: words.say('report.doubts'), blocks: [points(held)] }] : [];
+}
+
+function sayChanged(shown: ShownCase, words: PaperWords): string {
+  // Names of fields alone: what they say stands below.
+  const what = shown.changed
+    .map(([record, field]) =>
+      words.say('report.field_of', { field: field.replaceAll('_', ' '), record }),
+    )
+    .join(', ');
+  return words.say(what === '' ? 'report.changed_unseen' : 'report.changed_what', { what });
 }
 
 function reportTeam(shown: ShownCase, words: PaperWords): Part {

@@ -6,7 +6,7 @@ import { text as readText } from '../../clinical-rules/shapes';
 import type { RecordState, RecordStore } from '../../ports';
 import { firstStamp } from '../case-record.svelte';
 import { findOutsideFacts } from '../case-use.svelte';
-import { digestOf, lastSignature, SIGNED_KINDS } from '../close-out';
+import { changedSince, digestOf, lastSignature, SIGNED_KINDS } from '../close-out';
 import { shown as shownValue, textOf } from '../shown';
 import { compare } from './case-given';
 import { kindOf, ONE_ANSWER, type Parts, type ShownCase, type ShownRecord } from './shown-case';
@@ -84,6 +84,7 @@ export async function readShownCase(
     unit_phone: settings.unit_phone,
     outside: findOutsideFacts(itself, patient, book, today),
     is_changed: signature !== null && shownValue(signature, 'digest') !== digestOf(itself, covered),
+    changed: changedSince(signature, itself, covered),
     lay_out: [...layOut],
   };
 }

@@ -16,6 +16,7 @@ import { footOf, headOf, senderOf } from './paper-head';
 import type { PaperWords } from './paper-words';
 import {
   dayOf,
+  doubtsOf,
   linesIn,
   partIn,
   patientName,
@@ -39,6 +40,7 @@ export function writeReferralLetter(shown: ShownCase, words: PaperWords): Paper 
     head: headOf(shown, words).slice(0, 4),
     parts: [
       { heading: '', blocks: [lines([words.say('letter.greeting'), sayDone(shown, words)])] },
+      ...tellDoubts(shown, words),
       tellImplants(shown, words),
       tellDrugs(shown, words),
       tellVisits(shown, words),
@@ -51,6 +53,13 @@ export function writeReferralLetter(shown: ShownCase, words: PaperWords): Paper 
     faces: [],
     foot: footOf(shown, words),
   };
+}
+
+function tellDoubts(shown: ShownCase, words: PaperWords): Part[] {
+  const fields = [...new Set(doubtsOf(shown).map(([, field]) => field.replaceAll('_', ' ')))];
+  if (fields.length === 0) return [];
+  const said = words.say('letter.two_answers', { fields: fields.join(', ') });
+  return [{ heading: '', blocks: [lines([said])] }];
 }
 
 function sayDone(shown: ShownCase, words: PaperWords): string {

@@ -43,8 +43,20 @@ export interface ShownCase {
   outside: string[];
   /** Something signed was changed after the last signature. */
   is_changed: boolean;
+  /**
+   * Record and field of what was entered after it, sorted; what was struck since, or had not
+   * reached the signer, is not in it.
+   */
+  changed: [string, string][];
   /** Lines of the lay-out list. */
   lay_out: Parts[];
+}
+
+/** Return every record of a case and field of it in which two answers wait. */
+export function doubtsOf(shown: ShownCase): [ShownRecord, string][] {
+  const { itself, patient, records, visits } = shown;
+  const every = [itself, ...(patient ? [patient] : []), ...records, ...visits];
+  return every.flatMap((one) => one.conflicts.map((field): [ShownRecord, string] => [one, field]));
 }
 
 /** What both engines read as an instant; each alone would read more. */
