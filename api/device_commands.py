@@ -1,14 +1,20 @@
-"""Commands for devices: invite one, and revoke a lost or stolen one, also while the server runs."""
+"""Commands for devices: invite, confirm, list and revoke them, also while the server runs."""
 
+import io
 from pathlib import Path
+from typing import Any
 
+import msgspec
 import rich_click as click
+import segno
 
 from api.command_parts import DEFAULT_PORT, ENVIRONMENT, data_option, do_here_or_there
 from api.storage.device_store import ROLE_STREAMS
-from api.storage.running_server import ask_for_invitation, ask_for_revocation
+from api.storage.running_server import RunningServer, ask_about_devices
 from api.storage.unit_store import UnitStore
+from api.use_cases.confirm_device import confirm_device
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
+from api.use_cases.list_devices import list_all_devices
 from api.use_cases.revoke_device import revoke_device
 
 
@@ -20,35 +26,137 @@ def device_group() -> None:
 @device_group.command("invite")
 @click.option("--role", type=click.Choice(list(ROLE_STREAMS)), required=True)
 @click.option("--minutes", type=click.IntRange(1, 1440), default=10, show_default=True)
+@click.option(
+    "--trusted",
+    "is_trusted",
+    is_flag=True,
+    help="Let the device in without comparing its digits: for a browser of this machine.",
+)
 @data_option
-def invite(role: str, minutes: int, folder: Path) -> None:
-    """Print a code and a link that let one device join."""
+def invite(role: str, minutes: int, is_trusted: bool, folder: Path) -> None:
+    """Print a code, a link and a QR code of it that let one device join."""
     lasts_ms = minutes * (TEN_MINUTES_MS // 10)
+    asked = {"role": role, "lasts_ms": lasts_ms, "is_trusted": is_trusted}
     code, address = do_here_or_there(
         folder,
-        lambda store: (_invite_here(store, role, lasts_ms), f"http://127.0.0.1:{DEFAULT_PORT}"),
-        lambda server: (ask_for_invitation(server, role, lasts_ms), server.address),
+        lambda store: (
+            _invite_here(store, role, lasts_ms, is_trusted),
+            f"http://127.0.0.1:{DEFAULT_PORT}",
+        ),
+        lambda server: (
+            str(ask_about_devices(server, "/api/invitations", asked)["code"]),
+            server.address,
+        ),
     )
-    click.echo(f"{code}\n{address}/#join={code}\nFor one {role} device, for {minutes} minutes.")
+    link = f"{address}/#join={code}"
+    click.echo(f"{code}\n{link}\n{_draw(link)}For one {role} device, for {minutes} minutes.")
+    if not is_trusted:
+        click.echo(
+            "It then shows six digits and waits: compare them, and let it in with\n"
+            "crura device confirm DEVICE DIGITS"
+        )
 
 
-def _invite_here(store: UnitStore, role: str, lasts_ms: int) -> str:
+def _invite_here(store: UnitStore, role: str, lasts_ms: int, is_trusted: bool) -> str:
     code = ENVIRONMENT.new_code()
-    invite_device(store, role, code=code, now_ms=ENVIRONMENT.now_ms(), lasts_ms=lasts_ms)
+    invite_device(
+        store,
+        role,
+        code=code,
+        now_ms=ENVIRONMENT.now_ms(),
+        lasts_ms=lasts_ms,
+        is_trusted=is_trusted,
+    )
     return code
+
+
+def _draw(link: str) -> str:
+    """Return a link as a QR code of letters, two rows of it in each line."""
+    drawn = io.StringIO()
+    segno.make_qr(link, error="m").terminal(out=drawn, compact=True)
+    return drawn.getvalue()
+
+
+@device_group.command("list")
+@data_option
+def list_them(folder: Path) -> None:
+    """Print the devices that joined: id, role, digits of the key, and whether they wait."""
+    listed = do_here_or_there(
+        folder,
+        lambda store: msgspec.to_builtins(list_all_devices(store, now_ms=ENVIRONMENT.now_ms())),
+        lambda server: ask_about_devices(server, "/api/unit-devices"),
+    )
+    for one in listed["devices"]:
+        click.echo(_line(one))
+    if not listed["devices"]:
+        click.echo("No device has joined. Invite one: crura device invite --role bedside")
+
+
+def _line(one: dict[str, Any]) -> str:
+    key = one["fingerprint"]
+    digits = f"{key[:3]} {key[3:]}" if key else "no key"
+    standing = "waits to be confirmed" if one["is_waiting"] else "is in"
+    return f"{one['id']}  {one['role']}  {digits}  {standing}  {one['name']}"
+
+
+@device_group.command("confirm")
+@click.argument("device")
+@click.argument("digits", nargs=-1, required=True)
+@data_option
+def confirm(device: str, digits: tuple[str, ...], folder: Path) -> None:
+    """Let a device in that joined and waits.
+
+    DIGITS are the six that its own screen shows; take them from there, not from this machine.
+    """
+    fingerprint = "".join(digits)
+    do_here_or_there(
+        folder,
+        lambda store: confirm_device(
+            store, device, fingerprint, by="", now_ms=ENVIRONMENT.now_ms()
+        ),
+        lambda server: _confirm_there(server, device, fingerprint),
+    )
+    click.echo(f"{device} is in. It goes on by itself.")
+
+
+def _confirm_there(server: RunningServer, device: str, fingerprint: str) -> None:
+    asked = {"device": device, "fingerprint": fingerprint[:16]}
+    ask_about_devices(server, "/api/confirmations", asked)
 
 
 @device_group.command("revoke")
 @click.argument("device")
 @data_option
 def revoke(device: str, folder: Path) -> None:
-    """Refuse a lost or stolen device; what it sends from now on is kept aside.
+    """Refuse a device that is not to be used any more; what it sends from now on is kept aside.
 
-    DEVICE is its id, as the tablet's About page shows it.
+    DEVICE is its id, as `crura device list` and the tablet's About page show it.
     """
-    ends = do_here_or_there(
-        folder,
-        lambda store: len(revoke_device(store, device, now_ms=ENVIRONMENT.now_ms())),
-        lambda server: ask_for_revocation(server, device),
-    )
+    ends = _revoke(device, folder, is_lost=False)
     click.echo(f"{device} is revoked. Entries received so far stay (logs of it: {ends}).")
+
+
+@device_group.command("lost")
+@click.argument("device")
+@data_option
+def lost(device: str, folder: Path) -> None:
+    """Refuse a lost or stolen device, and let it clear itself when it is next heard of.
+
+    What it still sends before that is kept aside for the data manager.
+    """
+    ends = _revoke(device, folder, is_lost=True)
+    click.echo(
+        f"{device} is revoked and clears itself when it next reaches this unit. Entries received "
+        f"so far stay (logs of it: {ends})."
+    )
+
+
+def _revoke(device: str, folder: Path, *, is_lost: bool) -> int:
+    asked = {"device": device, "is_lost": is_lost}
+    return do_here_or_there(
+        folder,
+        lambda store: len(
+            revoke_device(store, device, now_ms=ENVIRONMENT.now_ms(), is_lost=is_lost)
+        ),
+        lambda server: len(ask_about_devices(server, "/api/revocations", asked)["ends"]),
+    )

@@ -52,6 +52,11 @@ class WaitingRoom:
         )
         return [WaitingOperation(*row) for row in rows]
 
+    def texts(self) -> list[tuple[str, str]]:
+        """Return envelope and body of everything that waits."""
+        rows = self._connection.execute("SELECT envelope, body FROM waiting_operation")
+        return rows.fetchall()
+
     def release(self, waiting: Iterable[WaitingOperation]) -> None:
         """Forget operations that wait no longer."""
         self._connection.executemany(

@@ -8,7 +8,13 @@ TEN_MINUTES_MS = 600_000
 
 
 def invite_device(
-    store: UnitStore, role: str, *, code: str, now_ms: int, lasts_ms: int = TEN_MINUTES_MS
+    store: UnitStore,
+    role: str,
+    *,
+    code: str,
+    now_ms: int,
+    lasts_ms: int = TEN_MINUTES_MS,
+    is_trusted: bool = False,
 ) -> None:
     """Keep an invitation; only a digest of the code is stored.
 
@@ -16,6 +22,8 @@ def invite_device(
     ----------
     code : str
         Fresh and random, from the environment.
+    is_trusted : bool
+        Who joins by it waits for nobody: for commands that invite a browser of this machine.
 
     Raises
     ------
@@ -26,4 +34,4 @@ def invite_device(
         message = f"There is no role {role[:24]!r}. Choose one of {', '.join(ROLE_STREAMS)}."
         raise NotAllowedError(message)
     with store.transaction():
-        store.devices.invite(code, role, expires_ms=now_ms + lasts_ms)
+        store.devices.invite(code, role, expires_ms=now_ms + lasts_ms, is_trusted=is_trusted)

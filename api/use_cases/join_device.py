@@ -7,6 +7,7 @@ import msgspec
 from api.storage.device_store import ROLE_STREAMS, digest_secret
 from api.storage.p256 import UnreadableKeyError, read_base64, read_public_key, write_base64
 from api.storage.unit_store import UnitStore
+from api.use_cases.confirm_device import fingerprint_of
 from api.use_cases.errors import JoinRefusedError
 from api.use_cases.server_log import SERVER_DEVICE
 from sync.merge import shown_value
@@ -20,7 +21,8 @@ class Membership(msgspec.Struct, frozen=True):
     """What a device is told once it has joined. The token is shown this one time.
 
     ``server_key`` is the unit server's public key in base64, by which the device knows what the
-    unit has signed (SG10).
+    unit has signed (SG10). A device that waits may do nothing before a person has compared its
+    fingerprint, the six digits of its key (RQ7).
     """
 
     device: str
@@ -29,6 +31,8 @@ class Membership(msgspec.Struct, frozen=True):
     unit_name: str
     streams: tuple[str, ...]
     server_key: str
+    is_waiting: bool = False
+    fingerprint: str = ""
 
 
 class EnrolledKey(msgspec.Struct, frozen=True):
@@ -48,6 +52,7 @@ def join_device(
     new_token: str,
     now_ms: int,
     key: EnrolledKey | None = None,
+    for_recovery: bool = False,
 ) -> Membership:
     """Use an invitation up and return the membership.
 
@@ -59,6 +64,9 @@ def join_device(
         Token of an earlier joining, from a device that joins again.
     key : EnrolledKey or None
         What the device signs with from now on; None from an app that signs nothing.
+    for_recovery : bool
+        It joins anew to have its data key back. Then it waits whatever its key, since whoever
+        holds the tablet has that key too.
 
     Raises
     ------
@@ -68,7 +76,49 @@ def join_device(
 
     Notes
     -----
-    Rules SG4, SG5.
+    Rules SG4, SG5, RQ7, SE4.
+    """
+    refuse_malformed(device, key)
+    if not 1 <= len(name.strip()) <= _LONGEST_NAME:
+        raise JoinRefusedError(f"Give the device a name of 1 to {_LONGEST_NAME} characters.")
+    with store.transaction():
+        invitation = store.devices.take_invitation(code.strip().upper(), now_ms=now_ms)
+        if invitation is None:
+            raise JoinRefusedError(
+                "This code is not known, was used, or is over. Ask for a new one."
+            )
+        _refuse_taken_id(store, device, held_token)
+        is_known = not for_recovery and _is_key_confirmed(store, device, key)
+        _enrol_key(store, device, key)
+        is_waiting = not (invitation.is_trusted or is_known)
+        store.devices.keep(
+            device,
+            name.strip(),
+            invitation.role,
+            new_token,
+            joined_ms=now_ms,
+            is_waiting=is_waiting,
+            may_recover=for_recovery,
+        )
+        return Membership(
+            device,
+            new_token,
+            invitation.role,
+            unit_name(store),
+            ROLE_STREAMS[invitation.role],
+            write_base64(store.server_key.public_key),
+            is_waiting,
+            fingerprint_of(store, device),
+        )
+
+
+def refuse_malformed(device: str, key: EnrolledKey | None) -> None:
+    """Refuse what can be no joining, whoever asks: before a signature is looked at.
+
+    Raises
+    ------
+    JoinRefusedError
+        The id does not fit or is the unit server's own, or the key cannot be read.
     """
     if not _DEVICE.match(device):
         raise JoinRefusedError(
@@ -76,25 +126,31 @@ def join_device(
         )
     if device == SERVER_DEVICE:
         raise JoinRefusedError("That id is the unit server's own. Open the link again.")
-    if not 1 <= len(name.strip()) <= _LONGEST_NAME:
-        raise JoinRefusedError(f"Give the device a name of 1 to {_LONGEST_NAME} characters.")
-    with store.transaction():
-        role = store.devices.take_invitation(code.strip().upper(), now_ms=now_ms)
-        if role is None:
-            raise JoinRefusedError(
-                "This code is not known, was used, or is over. Ask for a new one."
-            )
-        _refuse_taken_id(store, device, held_token)
-        _enrol_key(store, device, key)
-        store.devices.keep(device, name.strip(), role, new_token, joined_ms=now_ms)
-        return Membership(
-            device,
-            new_token,
-            role,
-            unit_name(store),
-            ROLE_STREAMS[role],
-            write_base64(store.server_key.public_key),
+    if key is None:
+        return
+    try:
+        read_public_key(read_base64(key.public_key) or b"")
+    except UnreadableKeyError as error:
+        raise JoinRefusedError(
+            "The key of this device cannot be read. Update the app on it, then open the link again."
+        ) from error
+    if not _EPOCH.fullmatch(key.from_epoch):
+        raise JoinRefusedError(
+            "The device does not say from where it signs. Update the app on it, then open the "
+            "link again."
         )
+
+
+def _is_key_confirmed(store: UnitStore, device: str, key: EnrolledKey | None) -> bool:
+    """Say whether a device joins again with the key that a person has compared before."""
+    before, newest = store.devices.find(device), store.signatures.newest_key_of(device)
+    return (
+        before is not None
+        and not before.is_waiting
+        and newest is not None
+        and key is not None
+        and read_base64(key.public_key) == newest.public_key
+    )
 
 
 def _refuse_taken_id(store: UnitStore, device: str, held_token: str | None) -> None:
@@ -123,17 +179,6 @@ def _enrol_key(store: UnitStore, device: str, key: EnrolledKey | None) -> None:
             )
         return
     content = read_base64(key.public_key)
-    try:
-        read_public_key(content or b"")
-    except UnreadableKeyError as error:
-        raise JoinRefusedError(
-            "The key of this device cannot be read. Update the app on it, then open the link again."
-        ) from error
-    if not _EPOCH.fullmatch(key.from_epoch):
-        raise JoinRefusedError(
-            "The device does not say from where it signs. Update the app on it, then open the "
-            "link again."
-        )
     newest = store.signatures.newest_key_of(device)
     is_new = newest is not None and newest.public_key != content
     if is_new and store.signatures.heads_of_log(device, key.from_epoch):

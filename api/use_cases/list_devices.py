@@ -6,6 +6,7 @@ import msgspec
 
 from api.storage.device_store import Device, Enrolled
 from api.storage.unit_store import UnitStore
+from api.use_cases.confirm_device import fingerprint_of
 from api.use_cases.errors import NotAllowedError
 
 HOUR_MS = 3_600_000
@@ -19,6 +20,8 @@ Silence = Literal["none", "silent", "escalated"]
 class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
     """One device: its last exchange, or that there was none, and what its silence asks for.
 
+    One that waits is not in yet; ``fingerprint`` is the six digits of its key, "" without one.
+
     Times are wall milliseconds of the unit's server; the clock's offset is device less server.
     """
 
@@ -30,6 +33,8 @@ class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
     clock_offset_ms: int | None
     silent_ms: int
     silence: Silence
+    is_waiting: bool
+    fingerprint: str
 
 
 class Devices(msgspec.Struct, frozen=True):
@@ -39,7 +44,7 @@ class Devices(msgspec.Struct, frozen=True):
 
 
 def list_devices(store: UnitStore, device: Device, *, now_ms: int) -> Devices:
-    """Return the devices that joined and were not revoked.
+    """Return the devices that joined and were not revoked, to one of them.
 
     Raises
     ------
@@ -48,8 +53,15 @@ def list_devices(store: UnitStore, device: Device, *, now_ms: int) -> Devices:
     """
     if "care" not in device.streams:
         raise NotAllowedError("The list of devices is for bedside devices. Ask one of those.")
+    return list_all_devices(store, now_ms=now_ms)
+
+
+def list_all_devices(store: UnitStore, *, now_ms: int) -> Devices:
+    """Return the devices that joined and were not revoked, to who looks after them."""
     with store.transaction():
-        rows = [_row(one, now_ms) for one in store.devices.expected()]
+        rows = [
+            _row(one, now_ms, fingerprint_of(store, one.id)) for one in store.devices.expected()
+        ]
     return Devices(tuple(sorted(rows, key=lambda row: (-row.silent_ms, row.id))))
 
 
@@ -60,7 +72,7 @@ def judge_silence(silent_ms: int) -> Silence:
     return "silent" if silent_ms >= SILENT_FROM_MS else "none"
 
 
-def _row(one: Enrolled, now_ms: int) -> DeviceRow:
+def _row(one: Enrolled, now_ms: int, fingerprint: str) -> DeviceRow:
     # A device that joined and never exchanged is as silent as one in a drawer; one that joined
     # again after its last exchange has been here since.
     here_ms = max(one.joined_ms, one.last_seen_ms or 0)
@@ -75,4 +87,6 @@ def _row(one: Enrolled, now_ms: int) -> DeviceRow:
         clock_offset_ms=one.clock_offset_ms,
         silent_ms=silent_ms,
         silence=judge_silence(silent_ms),
+        is_waiting=one.is_waiting,
+        fingerprint=fingerprint,
     )

@@ -19,6 +19,7 @@ from api.use_cases.judge_acts import tell_waiting
 from api.use_cases.receive_push import receive_push
 from api.use_cases.verify_log import verify_log
 from sync.merge import merge_record, shown_value
+from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import NOON_MS, texts
 from tests.unit.api.twin_engine import packaged_rule_book
 from tests.unit.api.visit_writer import CATALOGUE, VISIT, VisitWriter
@@ -108,8 +109,6 @@ def _undo(writer, person, place):
 def _play(steps):
     """Return the two devices after a history in which everything was legal on its screen."""
     writers = [VisitWriter(device) for device, _, _, _ in DEVICES]
-    for person, role in ROLES.items():
-        writers[0].write(person, by="staff/wren", name=person, role=role)
     for what, at, more in [("act", 0, 0), ("read", 1, 3), *steps]:
         writer, other = writers[at], writers[1 - at]
         _, _, person, role = DEVICES[at]
@@ -117,7 +116,7 @@ def _play(steps):
             _act(writer, role, person, more)
         elif what == "read":
             # A part of what the other wrote, in its order: as a page or a file brings it.
-            writer.read(*other.log[: len(ROLES) + len(other.log) * (more + 1) // 6])
+            writer.read(*other.log[: 1 + len(other.log) * (more + 1) // 6])
         elif what == "settle":
             _settle(writer, role, person, more)
         else:
@@ -132,14 +131,17 @@ def _open(folder):
         for name, role, _, _ in DEVICES:
             store.devices.keep(name, name, role, f"token of {name}", joined_ms=NOON_MS)
             devices[name] = store.devices.find(name)
+        # Who the people are is known before anybody acts: whom nobody knows nobody refuses.
+        story = Story(store, device="unit-office", now_ms=NOON_MS)
+        for person, role in ROLES.items():
+            story.write(person, name=person, role=role)
     return store, devices
 
 
 def _deliver(store, devices, writers, arrival):
     """Push the logs in turns, the rest at the end; return what the answers set aside."""
     sent, aside = [0, 0], []
-    # Who the people are is known before anybody acts: whom nobody knows nobody refuses.
-    for at, count in [(0, 2), *arrival, (0, 1_000), (1, 1_000)]:
+    for at, count in [*arrival, (0, 1_000), (1, 1_000)]:
         some = writers[at].log[sent[at] : sent[at] + count]
         sent[at] += len(some)
         if some:

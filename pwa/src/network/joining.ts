@@ -1,9 +1,22 @@
 /** Joining a unit by an invitation: the device keeps its id, its log and everything saved before. */
+import { sha256 } from '@noble/hashes/sha2.js';
+import { bytesToHex } from '@noble/hashes/utils.js';
 import type { DeviceStanding } from '../ports';
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
+import { writeFingerprint } from '../sync/request-signing';
 import { tell } from '../told';
 import type { Signer } from './push-signing';
 import { NoAnswerError, RefusedError, type UnitRequests } from './unit-requests';
+
+/**
+ * Return the six digits of this device's own key (RQ6).
+ *
+ * Worked out here and never taken from an answer: they are to show whose key the unit has.
+ */
+export function digitsOf(signer: Signer): string {
+  const key = Uint8Array.from(atob(signer.publicKey), (letter) => letter.charCodeAt(0));
+  return writeFingerprint(bytesToHex(sha256(key)));
+}
 
 export type Joining = { kind: 'joined'; own: OwnDevice } | { kind: 'refused'; sentence: string };
 
@@ -13,8 +26,10 @@ interface JoinAnswer {
   role: DeviceStanding['role'];
   unit_name: string;
   streams: string[];
-  /** Left out by a unit of an older release. */
+  /** Left out by a unit of an older release, as is the next one. */
   server_key?: string;
+  /** Nobody at the unit has compared the digits of this device's key yet (RQ7). */
+  is_waiting?: boolean;
 }
 
 /**
@@ -38,12 +53,13 @@ export async function joinUnit(
     epoch: before === null ? firstEpoch : store.tip().epoch,
   };
   try {
-    const answer = await requests.post<JoinAnswer>('/api/devices', before?.token ?? null, {
-      code,
-      device,
-      name,
-      ...signs,
-    });
+    // Signed by the very key it brings (RQ5).
+    const answer = await requests.post<JoinAnswer>(
+      '/api/devices',
+      before?.token ?? null,
+      { code, device, name, ...signs },
+      signer && { device, signer },
+    );
     const own: OwnDevice = {
       device: answer.device,
       role: answer.role,
@@ -52,6 +68,7 @@ export async function joinUnit(
       streams: answer.streams,
       ...(signer && { key: signer.publicKey }),
       ...(answer.server_key && { serverKey: answer.server_key }),
+      ...(answer.is_waiting && signer && { waiting: digitsOf(signer) }),
     };
     store.becomeDevice(own, firstEpoch);
     return { kind: 'joined', own };

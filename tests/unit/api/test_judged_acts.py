@@ -14,6 +14,7 @@ from api.use_cases.receive_resupply import PUT_BACK
 from api.use_cases.verify_log import verify_log
 from sync.merge import shown_value
 from sync.reissue import reissue_branch
+from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import NOON_MS, texts
 from tests.unit.api.visit_writer import VISIT, VisitWriter
 
@@ -30,13 +31,15 @@ class Clinic:
         self.tablet, self.other = VisitWriter("tablet-a"), VisitWriter("tablet-b")
         self.desk = VisitWriter("desk-c")
         self.sent = {}
-        for person, role in (
-            (CLINICIAN, "endoscopist"),
-            (CLERK, "booking"),
-            (ASSISTANT, "assistant"),
-        ):
-            self.tablet.write(person, by=CLINICIAN, name=person, role=role)
-        assert self.push(self.tablet) == []
+        # No tablet writes who the people are.
+        self.staff = Story(unit.store, device="unit-office", now_ms=NOON_MS)
+        with unit.store.transaction():
+            for person, role in (
+                (CLINICIAN, "endoscopist"),
+                (CLERK, "booking"),
+                (ASSISTANT, "assistant"),
+            ):
+                self.staff.write(person, name=person, role=role)
 
     def push(self, writer):
         """Send what a device has not sent, and return what the answer says was set aside."""
@@ -190,8 +193,8 @@ def test_who_ends_a_visit_is_a_clinician_on_a_device_that_holds_care(clinic, dev
 def test_a_role_that_changed_since_undoes_no_act(clinic):
     """[CV12] A tablet may come back to the network weeks after its clinician has left."""
     clinic.plan()
-    clinic.tablet.write(CLINICIAN, role="data-manager")
-    assert clinic.push(clinic.tablet) == []
+    with clinic.unit.store.transaction():
+        clinic.staff.write(CLINICIAN, role="data-manager")
 
     assert clinic.act(clinic.other, CLINICIAN, status="ended", ended_because="died") == ""
 

@@ -14,6 +14,7 @@ from api.use_cases.revoke_device import revoke_device
 from tests.unit.api.standing_unit import (
     LOCAL_KEY,
     NOON_MS,
+    REVOKED,
     StandingUnit,
     Writer,
     assert_problem,
@@ -66,10 +67,10 @@ def test_a_revoked_device_reads_nothing_and_supplies_nothing(unit, a, b):
     offer = {"device": "tablet-a", "logs": [["tablet-b", "ep01"]]}
 
     assert unit.handshake(a, "tablet-a").status_code == 200
-    assert_problem(unit.pull(a, "care"), 403, "was revoked")
-    assert_problem(
-        unit.client.post("/api/exchange/resupply", json=offer, headers=a), 403, "was revoked"
-    )
+    assert_problem(unit.pull(a, "care"), 403, "was revoked", kind=REVOKED)
+    offered = unit.client.post("/api/exchange/resupply", json=offer, headers=a)
+    assert offered.status_code == 403
+    assert "was revoked" in offered.json()["detail"]
 
 
 def test_what_another_device_supplies_of_a_revoked_one_is_set_aside_too(unit, a, b):
@@ -94,11 +95,10 @@ def test_a_revoked_device_does_not_join_again_under_its_id(unit, a):
     code = unit.environment.new_code()
     invite_device(unit.store, "bedside", code=code, now_ms=unit.environment.now_ms())
 
-    asked = {"code": code, "device": "tablet-a", "name": "A"}
-    answer = unit.client.post("/api/devices", json=asked, headers=a)
+    answer = unit.ask_to_join(code, "tablet-a", **a)
 
     assert_problem(answer, 403, "was revoked")
-    assert_problem(unit.pull(a, "care"), 403, "was revoked")
+    assert_problem(unit.pull(a, "care"), 403, "was revoked", kind=REVOKED)
 
 
 def test_an_unknown_device_and_one_revoked_before_are_refused_in_a_sentence(unit, a):
@@ -119,9 +119,9 @@ def test_the_running_server_revokes_with_the_key_of_the_folder_alone(unit, a):
         "/api/revocations", json=asked, headers={"authorization": f"Bearer {LOCAL_KEY}"}
     )
 
-    assert_problem(refused, 401, "crura device revoke")
+    assert_problem(refused, 403, "unit admin")
     assert [end["counter"] for end in done.json()["ends"]] == [1]
-    assert_problem(unit.pull(a, "care"), 403, "was revoked")
+    assert_problem(unit.pull(a, "care"), 403, "was revoked", kind=REVOKED)
 
 
 def test_the_command_revokes_in_a_store_that_no_server_holds(tmp_path):

@@ -1,0 +1,65 @@
+"""Judges what a device wrote by the authorisation table: its stream, its kind, each field."""
+
+from api.access.access_table import Asker
+from api.storage.device_store import Device
+from api.storage.packaged_access import read_packaged_access_table
+from api.storage.unit_store import UnitStore
+from sync.operation import Operation, decode_body
+
+_ASIDE = "It is kept aside for the data manager."
+
+
+def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> str | None:
+    """Return why a device may not write this, None where it may.
+
+    Kinds and fields that this catalogue does not know pass where the device's role may write the
+    stream: a newer program wrote them, and nothing of it may be lost (HAZ-38).
+
+    Notes
+    -----
+    SEC-21, SEC-22, FU-11. A device that was revoked is judged by the role it had; what it may hand
+    over is decided by its end (EX12).
+    """
+    if (foreign := why_not_in_stream(operation, origin)) is not None:
+        return foreign
+    table, asker = read_packaged_access_table(), _asker(origin)
+    denied = table.fields_denied(
+        asker,
+        "write",
+        store.catalogue,
+        stream=operation.stream,
+        kind=operation.kind,
+        fields=lambda: _fields_of(operation),
+    )
+    if denied is None:
+        return (
+            f"{operation.op_id} writes {operation.kind}, which a {origin.role} device does not "
+            f"write. {_ASIDE}"
+        )
+    if denied:
+        return (
+            f"{operation.op_id} writes {', '.join(denied)} of {operation.kind}, which a "
+            f"{origin.role} device does not write. {_ASIDE}"
+        )
+    return None
+
+
+def why_not_in_stream(operation: Operation, origin: Device) -> str | None:
+    """Return why a device may write nothing into a stream, None where it may."""
+    if operation.stream in read_packaged_access_table().streams_of(_asker(origin), "write"):
+        return None
+    return (
+        f"{operation.op_id} is in stream {operation.stream}, which a {origin.role} device does "
+        f"not write. {_ASIDE}"
+    )
+
+
+def _asker(origin: Device) -> Asker:
+    return Asker("device", origin.role, origin.id)
+
+
+def _fields_of(operation: Operation) -> tuple[str, ...]:
+    if operation.body_text is None:
+        return ()
+    body = decode_body(operation.body_text)
+    return tuple(dict.fromkeys((*body.set, *body.over)))

@@ -1,0 +1,280 @@
+"""Log-ins of people at the unit server: who gets in, for how long, and how it ends."""
+
+from typing import Annotated
+
+import msgspec
+
+from api.storage.access_log import Outcome
+from api.storage.people_store import Account, PersonSession
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import NotAllowedError, UnknownPersonError
+from api.use_cases.note_access import AccessEvent, note_access
+from api.use_cases.people_accounts import NEEDS_CODE, role_that_counts
+from api.use_cases.people_passwords import LONGEST, hash_password, is_password, refuse_weak_password
+from api.use_cases.people_second_factor import find_step, open_secret
+from sync.merge import shown_value
+
+MINUTE_MS = 60_000
+# Unit setting (project default): a desk that was left is closed after a tea, any desk after a day.
+IDLE_MS = 15 * MINUTE_MS
+LONGEST_MS = 12 * 60 * MINUTE_MS
+# How finely the last use is kept; nothing is written for each request. It ends sooner, never later.
+_USE_STEP_MS = 30_000
+# One sentence whatever was wrong: none of the three is told apart (ASVS 6.3.8).
+_WRONG = "Log-in name, password or code is wrong. Check them and wait for the next code."
+_NO_FACTOR = (
+    "This role logs in with a code too, and none is set here. Ask whoever keeps the server: "
+    "crura staff totp."
+)
+_NO_ROLE = (
+    "Your role was changed on a tablet, or you have left. Ask whoever keeps the server: "
+    "crura staff role."
+)
+
+
+class Person(msgspec.Struct, frozen=True, kw_only=True):
+    """Somebody who is logged in. ``digest`` names the session; times are wall milliseconds."""
+
+    staff: str
+    name: str
+    login: str
+    role: str
+    digest: str
+    began_ms: int
+    used_ms: int
+
+
+class SessionRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One log-in as its person lists them. ``session`` names it and opens nothing."""
+
+    session: str
+    began_ms: int
+    used_ms: int
+    is_this: bool
+
+
+class Credentials(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a person types to log in; ``code`` is "" for who has no second factor."""
+
+    # Bounded, since tries are counted by it in memory.
+    login: Annotated[str, msgspec.Meta(max_length=100)]
+    password: Annotated[str, msgspec.Meta(max_length=4_096)]
+    code: Annotated[str, msgspec.Meta(max_length=32)] = ""
+
+
+def log_in(
+    store: UnitStore,
+    typed: Credentials,
+    *,
+    new_token: str,
+    now_ms: int,
+) -> Person:
+    """Begin a session under a token that was never used before, and note it.
+
+    Raises
+    ------
+    UnknownPersonError
+        Something is wrong, in one sentence whatever it was.
+    NotAllowedError
+        All is right and the person may not get in; said to nobody who does not know the password.
+    """
+    login = typed.login.strip().casefold()
+    with store.transaction():
+        account = store.people.find_by_login(login)
+    # Takes a moment; outside the transaction, so that nobody's push waits for it.
+    is_right = len(typed.password) <= LONGEST and is_password(
+        typed.password, account.password if account else None
+    )
+    with store.transaction():
+        account = store.people.find_by_login(login)
+        refusal: Exception | None = UnknownPersonError(_WRONG)
+        has_code = False
+        if account is not None and is_right:
+            refusal, has_code = _judge(store, account, typed.code, now_ms)
+        outcome: Outcome = "done"
+        if refusal is not None:
+            outcome = "refused" if isinstance(refusal, NotAllowedError) else "wrong"
+        # No name that was typed: people type passwords there.
+        _note(store, "log-in", account, at_ms=now_ms, outcome=outcome)
+        if refusal is None and account is not None:
+            end_stale(store, now_ms=now_ms)
+            store.people.begin_session(new_token, account.staff, with_code=has_code, now_ms=now_ms)
+    if refusal is not None:
+        raise refusal
+    person = find_person(store, new_token, now_ms=now_ms)
+    if person is None:
+        raise UnknownPersonError(_WRONG)
+    return person
+
+
+def find_person(store: UnitStore, token: str, *, now_ms: int) -> Person | None:
+    """Return who is logged in under a token; None where nobody is, or not any more."""
+    with store.transaction():
+        session = store.people.find_session(token)
+        account = store.people.find_account(session.staff) if session else None
+        if session is None:
+            return None
+        role = role_that_counts(store, account) if account else ""
+        is_over = (
+            now_ms - session.used_ms >= IDLE_MS
+            or now_ms - session.began_ms >= LONGEST_MS
+            or now_ms < session.began_ms - MINUTE_MS
+        )
+        if account is None or is_over or not role or (role in NEEDS_CODE and not session.with_code):
+            store.people.end_session(session.digest)
+            return None
+        if now_ms - session.used_ms >= _USE_STEP_MS:
+            store.people.note_used(session.digest, now_ms=now_ms)
+        return _person(store, account, session, role)
+
+
+def log_out(store: UnitStore, person: Person, *, now_ms: int) -> None:
+    """End the session of a person."""
+    with store.transaction():
+        account = store.people.find_account(person.staff)
+        store.people.end_session(person.digest)
+        _note(store, "log-out", account, at_ms=now_ms)
+
+
+def list_sessions(store: UnitStore, person: Person, *, now_ms: int) -> list[SessionRow]:
+    """Return the log-ins of a person that last, the latest first."""
+    with store.transaction():
+        end_stale(store, now_ms=now_ms)
+        return [
+            SessionRow(
+                session=one.digest[:16],
+                began_ms=one.began_ms,
+                used_ms=one.used_ms,
+                is_this=one.digest == person.digest,
+            )
+            for one in store.people.sessions_of(person.staff)
+        ]
+
+
+def end_one(store: UnitStore, person: Person, session: str, password: str) -> None:
+    """End one of the person's own log-ins, showing the password again.
+
+    Raises
+    ------
+    NotAllowedError
+        The password is wrong, or the person has no such log-in.
+    """
+    _refuse_wrong_password(store, person, password)
+    with store.transaction():
+        found = [
+            one.digest
+            for one in store.people.sessions_of(person.staff)
+            if one.digest[:16] == session
+        ]
+        if not found:
+            raise NotAllowedError("There is no such log-in of yours. Look at the list again.")
+        store.people.end_session(found[0])
+
+
+def end_others(store: UnitStore, person: Person, password: str) -> int:
+    """End every other log-in of a person, showing the password again; return how many there were.
+
+    Raises
+    ------
+    NotAllowedError
+        The password is wrong.
+    """
+    _refuse_wrong_password(store, person, password)
+    with store.transaction():
+        return store.people.end_all(person.staff, but=person.digest)
+
+
+def change_own_password(
+    store: UnitStore, person: Person, typed: Credentials, new: str, *, salt: str, now_ms: int
+) -> None:
+    """Give oneself another password, showing the old one and a fresh code; ends other log-ins.
+
+    Raises
+    ------
+    NotAllowedError
+        Old password or code is wrong, or the new password cannot be used. Nothing is written.
+    """
+    account = _refuse_wrong_password(store, person, typed.password)
+    kept = hash_password(new, salt)
+    with store.transaction():
+        why = refuse_weak_password(new, (account.login, person.name))
+        if why is not None:
+            raise NotAllowedError(why)
+        refusal, _ = _judge(store, account, typed.code, now_ms)
+        if refusal is not None:
+            raise NotAllowedError(str(refusal))
+        store.people.set_password(person.staff, kept)
+        store.people.end_all(person.staff, but=person.digest)
+        _note(store, "change-password", account, at_ms=now_ms)
+
+
+def _refuse_wrong_password(store: UnitStore, person: Person, password: str) -> Account:
+    """Return the account of a person who shows the password once more."""
+    with store.transaction():
+        account = store.people.find_account(person.staff)
+    # Takes a moment: outside the transaction.
+    is_right = len(password) <= LONGEST and is_password(
+        password, account.password if account else None
+    )
+    if account is None or not is_right:
+        # The log-in itself stands: no 401, by which a page would think that it has ended.
+        raise NotAllowedError(_WRONG)
+    return account
+
+
+def end_stale(store: UnitStore, *, now_ms: int) -> None:
+    """End every log-in that was left or has lasted its time; inside a transaction."""
+    store.people.end_over(used_before_ms=now_ms - IDLE_MS, began_before_ms=now_ms - LONGEST_MS)
+
+
+def _judge(
+    store: UnitStore, account: Account, code: str, now_ms: int
+) -> tuple[Exception | None, bool]:
+    """Return why somebody whose password is right does not get in, and whether a code was shown."""
+    has_code = False
+    if account.totp_sealed is not None:
+        secret = open_secret(store.server_key, account.staff, account.totp_sealed)
+        if secret is None:
+            # The server has another key than when it was set: a restored store.
+            return NotAllowedError(_NO_FACTOR), False
+        step = find_step(secret, code, now_ms=now_ms)
+        if step is None or not store.people.use_step(account.staff, step):
+            return UnknownPersonError(_WRONG), False
+        has_code = True
+    role = role_that_counts(store, account)
+    if not role:
+        return NotAllowedError(_NO_ROLE), has_code
+    if role in NEEDS_CODE and not has_code:
+        return NotAllowedError(_NO_FACTOR), has_code
+    return None, has_code
+
+
+def _person(store: UnitStore, account: Account, session: PersonSession, role: str) -> Person:
+    state = store.views.state_of(account.staff)
+    name = shown_value(state.fields.get("name")) if state else None
+    return Person(
+        staff=account.staff,
+        name=str(name or ""),
+        login=account.login,
+        role=role,
+        digest=session.digest,
+        began_ms=session.began_ms,
+        used_ms=session.used_ms,
+    )
+
+
+def _note(
+    store: UnitStore, verb: str, account: Account | None, *, at_ms: int, outcome: Outcome = "done"
+) -> None:
+    note_access(
+        store,
+        AccessEvent(
+            at_ms=at_ms,
+            asker="person",
+            who=account.staff if account else "",
+            role=account.role if account else "",
+            verb=verb,
+            object="session",
+            outcome=outcome,
+        ),
+    )

@@ -1,0 +1,144 @@
+/**
+ * What the unit desk asks of the unit's server on behalf of who is logged in there. The desk needs
+ * no store of this device; the browser shows the session's cookie by itself and no script sees it.
+ */
+
+export type DeskRole =
+  | 'endoscopist'
+  | 'assistant'
+  | 'anaesthetist'
+  | 'booking'
+  | 'data-manager'
+  | 'unit-admin'
+  | 'auditor'
+  | 'training';
+
+/** Who is logged in. Times are milliseconds. */
+export interface DeskPerson {
+  staff: string;
+  name: string;
+  login: string;
+  role: DeskRole;
+  began_ms: number;
+  idle_ms: number;
+  longest_ms: number;
+}
+
+export interface DeskDevice {
+  id: string;
+  name: string;
+  role: 'bedside' | 'booking';
+  joined_ms: number;
+  last_contact_ms: number | null;
+  silent_ms: number;
+  silence: 'none' | 'silent' | 'escalated';
+  is_waiting: boolean;
+}
+
+/** One person as the unit keeps people; `role` is what the record says, "" while two answers stand. */
+export interface DeskStaff {
+  staff: string;
+  name: string;
+  role: DeskRole | '';
+  is_active: boolean;
+  login: string;
+  given_role: DeskRole | '';
+  has_password: boolean;
+  has_second_factor: boolean;
+  sessions: number;
+}
+
+export interface DeskSession {
+  session: string;
+  began_ms: number;
+  used_ms: number;
+  is_this: boolean;
+}
+
+/** One line of the trail of access. */
+export interface AccessLine {
+  seq: number;
+  at_ms: number;
+  asker: string;
+  who: string;
+  role: string;
+  device: string;
+  verb: string;
+  object: string;
+  records: readonly string[];
+  why: string;
+  outcome: string;
+}
+
+/** How many of one class are held, and which are due by the unit's own rule. */
+export interface RetentionClass {
+  id: string;
+  meaning: string;
+  keep_years: number | null;
+  held: number;
+  oldest_on: string;
+  due: readonly string[];
+  due_count: number;
+}
+
+/** Every question: what is sent along, and what is answered. */
+export interface DeskQuestions {
+  'log-in': { asks: { login: string; password: string; code: string }; tells: DeskPerson };
+  who: { asks: null; tells: DeskPerson };
+  'log-out': { asks: null; tells: null };
+  'first-log-in': {
+    asks: { code: string; password: string };
+    tells: { login: string; secret: string; address: string };
+  };
+  'change-password': {
+    asks: { password: string; new_password: string; code: string };
+    tells: DeskPerson;
+  };
+  sessions: { asks: null; tells: { sessions: DeskSession[] } };
+  'end-sessions': {
+    asks: { session: string; password: string };
+    tells: { sessions: DeskSession[] };
+  };
+  devices: { asks: null; tells: { devices: DeskDevice[] } };
+  invite: { asks: { role: DeskDevice['role'] }; tells: { code: string; fragment: string } };
+  confirm: { asks: { device: string; fingerprint: string }; tells: { device: string } };
+  revoke: { asks: { device: string; is_lost: boolean }; tells: { ends: unknown[] } };
+  people: { asks: null; tells: { people: DeskStaff[] } };
+  'add-person': {
+    asks: { name: string; role: DeskRole; login: string };
+    tells: { people: DeskStaff[]; added: string };
+  };
+  'change-person': {
+    asks: { staff: string; change: 'role' | 'leave' | 'return' | 'end-log-ins'; role: string };
+    tells: { people: DeskStaff[] };
+  };
+  'make-code': {
+    asks: { staff: string; opens: 'tablet' | 'log-in' };
+    tells: { staff: string; code: string; expires_ms: number };
+  };
+  trail: {
+    asks: { patient: string; person: string; device: string; from_on: string; to_on: string };
+    tells: { events: AccessLine[]; names: Record<string, string>; more: boolean };
+  };
+  retention: { asks: null; tells: { on: string; classes: RetentionClass[] } };
+  /** `about` is told as it is, to be saved; `pdf` is base64. */
+  'patient-export': {
+    asks: { patient: string; why: string };
+    tells: { about: { records: readonly unknown[] }; pdf: string };
+  };
+}
+export type DeskQuestion = keyof DeskQuestions;
+
+/** `logged-out` where nobody is logged in any more; `not-told` with the reason, else the answer. */
+export type DeskAnswer<Question extends DeskQuestion> =
+  | { kind: 'told'; answer: DeskQuestions[Question]['tells'] }
+  | { kind: 'logged-out'; sentence: string }
+  | { kind: 'not-told'; sentence: string };
+
+/** Asks the unit's server as whoever is logged in. */
+export interface DeskPort {
+  ask<Question extends DeskQuestion>(
+    question: Question,
+    asks: DeskQuestions[Question]['asks'],
+  ): Promise<DeskAnswer<Question>>;
+}

@@ -1,0 +1,81 @@
+/** Asks the unit's server as whoever is logged in: the browser adds the cookie, nothing is signed. */
+import type { DeskAnswer, DeskPort, DeskQuestion, DeskQuestions } from '../desk-questions';
+import { tell } from '../told';
+
+type Way = readonly ['GET' | 'POST' | 'DELETE', string];
+
+const WAYS: Readonly<Record<DeskQuestion, Way>> = {
+  'log-in': ['POST', '/api/session'],
+  who: ['GET', '/api/session'],
+  'log-out': ['DELETE', '/api/session'],
+  'first-log-in': ['POST', '/api/session-first'],
+  'change-password': ['POST', '/api/session-password'],
+  sessions: ['GET', '/api/sessions'],
+  'end-sessions': ['POST', '/api/session-ends'],
+  devices: ['GET', '/api/unit-devices'],
+  invite: ['POST', '/api/invitations'],
+  confirm: ['POST', '/api/confirmations'],
+  revoke: ['POST', '/api/revocations'],
+  people: ['GET', '/api/unit/staff'],
+  'add-person': ['POST', '/api/unit/staff'],
+  'change-person': ['POST', '/api/unit/staff-changes'],
+  'make-code': ['POST', '/api/staff-codes'],
+  trail: ['GET', '/api/access-events'],
+  retention: ['GET', '/api/retention'],
+  'patient-export': ['POST', '/api/patient-exports'],
+};
+// All about one patient is gathered in up to a minute.
+const LONGEST_ANSWER_MS = 90_000;
+const UNAUTHORIZED = 401;
+
+/** @param fetcher - `fetch` of the page, which sends cookies to this origin alone */
+export function deskRequests(fetcher: typeof fetch): DeskPort {
+  return {
+    async ask<Question extends DeskQuestion>(
+      question: Question,
+      asks: DeskQuestions[Question]['asks'],
+    ): Promise<DeskAnswer<Question>> {
+      const [method, path] = WAYS[question];
+      const isRead = method === 'GET';
+      const query = isRead && asks !== null ? `?${queryOf(asks)}` : '';
+      const init: RequestInit = {
+        method,
+        credentials: 'same-origin',
+        cache: 'no-store',
+        signal: AbortSignal.timeout(LONGEST_ANSWER_MS),
+      };
+      if (!isRead && asks !== null) {
+        init.headers = { 'Content-Type': 'application/json' };
+        init.body = JSON.stringify(asks);
+      }
+      try {
+        const response = await fetcher(path + query, init);
+        if (response.ok) {
+          const answer = response.status === 204 ? null : await response.json();
+          return { kind: 'told', answer };
+        }
+        const sentence = await refusalOf(response);
+        const isOut = response.status === UNAUTHORIZED;
+        return { kind: isOut ? 'logged-out' : 'not-told', sentence };
+      } catch {
+        return { kind: 'not-told', sentence: tell('unreachable') };
+      }
+    },
+  };
+}
+
+/** Return what is asked as a query; what is left empty narrows nothing and is left out. */
+function queryOf(asks: object): string {
+  const filled = Object.entries(asks).filter(([, content]) => content !== '');
+  return new URLSearchParams(filled.map(([name, content]) => [name, String(content)])).toString();
+}
+
+async function refusalOf(response: Response): Promise<string> {
+  try {
+    const problem = (await response.json()) as { detail?: unknown };
+    if (typeof problem.detail === 'string') return problem.detail;
+  } catch {
+    // No problem details: something else than the unit's server answered.
+  }
+  return tell('unitFailed', { status: response.status });
+}

@@ -1,0 +1,117 @@
+/**
+ * The unit desk: who is logged in at the unit's server, and what that person may see there.
+ *
+ * It knows no store and no tablet. What is told once (codes, a second factor) is kept by the screen
+ * that shows it and nowhere else.
+ */
+import type {
+  DeskAnswer,
+  DeskPerson,
+  DeskPort,
+  DeskQuestion,
+  DeskQuestions,
+  DeskRole,
+} from '../desk-questions';
+
+export type DeskPart = 'devices' | 'people' | 'trail' | 'privacy' | 'own';
+
+/** What each role is offered; the server decides by its own table all the same. */
+const PARTS: Readonly<Partial<Record<DeskRole, readonly DeskPart[]>>> = {
+  'unit-admin': ['devices', 'people', 'own'],
+  'data-manager': ['trail', 'privacy', 'own'],
+  auditor: ['trail', 'own'],
+};
+const OTHERS: readonly DeskPart[] = ['own'];
+
+/** Return the parts of the desk that a role is offered, the first of them shown first. */
+export function partsOf(role: DeskRole): readonly DeskPart[] {
+  return PARTS[role] ?? OTHERS;
+}
+
+export class UnitDesk {
+  readonly #port: DeskPort;
+  /** Undefined before the server was asked; null where nobody is logged in. */
+  person = $state.raw<DeskPerson | null | undefined>(undefined);
+  part = $state<DeskPart>('own');
+  isAsking = $state(false);
+  /** Why the server did not do what was asked last; "" where it did. */
+  notTold = $state('');
+  /** Whether the desk was left and closed by itself. */
+  isLeft = $state(false);
+  readonly #monotonicMs: () => number;
+  #touchedMs = 0;
+
+  /** @param monotonicMs - a clock that never jumps */
+  constructor(port: DeskPort, monotonicMs: () => number) {
+    this.#port = port;
+    this.#monotonicMs = monotonicMs;
+  }
+
+  parts = $derived.by(() => (this.person ? partsOf(this.person.role) : []));
+
+  /** Ask who is logged in; that nobody is, is no refusal. */
+  async begin(): Promise<void> {
+    await this.ask('who', null);
+  }
+
+  /**
+   * Ask the server; null where it did not answer, refused, or another question is on its way.
+   *
+   * One question at a time: a double press adds one person and makes one code.
+   */
+  async ask<Question extends DeskQuestion>(
+    question: Question,
+    asks: DeskQuestions[Question]['asks'],
+  ): Promise<DeskQuestions[Question]['tells'] | null> {
+    if (this.isAsking) return null;
+    this.isAsking = true;
+    this.isLeft = false;
+    this.#touchedMs = this.#monotonicMs();
+    try {
+      const found = await this.#port.ask(question, asks);
+      this.#take(question, found);
+      return found.kind === 'told' ? found.answer : null;
+    } finally {
+      this.isAsking = false;
+    }
+  }
+
+  async logIn(login: string, password: string, code: string): Promise<boolean> {
+    return (await this.ask('log-in', { login, password, code })) !== null;
+  }
+
+  /** Log out. Where the server is away the session lasts there, so that the person is told. */
+  async logOut(): Promise<void> {
+    await this.ask('log-out', null);
+    if (this.notTold === '') this.person = null;
+  }
+
+  /**
+   * Close a desk that was left: what it shows goes with the log-in, which has ended at the server
+   * too. Nothing is asked for it: a question would be a use.
+   */
+  look(): void {
+    const { person } = this;
+    if (!person || this.#monotonicMs() - this.#touchedMs < person.idle_ms) return;
+    this.person = null;
+    this.isLeft = true;
+  }
+
+  go(part: DeskPart): void {
+    this.part = part;
+    this.notTold = '';
+  }
+
+  #take<Question extends DeskQuestion>(question: Question, found: DeskAnswer<Question>): void {
+    const isNobody = found.kind === 'logged-out' && question === 'who';
+    this.notTold = found.kind === 'told' || isNobody ? '' : found.sentence;
+    if (found.kind === 'told' && (question === 'who' || question === 'log-in')) {
+      this.person = found.answer as DeskPerson;
+      this.part = this.parts[0] ?? 'own';
+    } else if (found.kind === 'logged-out') {
+      this.person = null;
+    } else if (this.person === undefined) {
+      this.person = null;
+    }
+  }
+}

@@ -1,0 +1,58 @@
+/** Every sentence of the unit desk: devices and people of the unit, log-ins, the trail of access. */
+import { choices, say, sayAs, withMore, words } from './say';
+
+const said = words('unitDesk');
+
+/** What may change for a person; each act says first what it will do. */
+export type PersonAct = keyof typeof said.people.acts;
+
+export const unitDesk = withMore(said, {
+  who: (name: string, role: string) => say('unitDesk.who', { name, role }),
+  logsInAs: (login: string) => say('unitDesk.first.logsInAs', { login }),
+  kinds: choices(said.devices.kinds),
+});
+
+export const deskDevices = withMore(said.devices, {
+  digits: (name: string) => say('unitDesk.devices.digits', { name }),
+  letIn: (name: string) => say('unitDesk.devices.letIn', { name }),
+  joinedOn: (when: string) => say('unitDesk.devices.joinedOn', { when }),
+  last: (when: string) => say('unitDesk.devices.last', { when }),
+  shownOnce: (kind: string) => say('unitDesk.devices.shownOnce', { kind }),
+  revoke: (name: string) => say('unitDesk.devices.revoke', { name }),
+  lost: (name: string) => say('unitDesk.devices.lost', { name }),
+  yesRevoke: (name: string) => say('unitDesk.devices.yesRevoke', { name }),
+  yesLost: (name: string) => say('unitDesk.devices.yesLost', { name }),
+});
+
+export const deskPeople = withMore(said.people, {
+  acts: choices(said.people.acts),
+  add: (name: string) => say('unitDesk.people.add', { name }),
+  logsIn: (login: string) => say('unitDesk.people.logsIn', { login }),
+  sessions: (count: number) => say('unitDesk.people.sessions', { count }),
+  differs: (name: string) => say('unitDesk.people.differs', { name }),
+  more: (name: string) => say('unitDesk.people.more', { name }),
+  change: (name: string) => say('unitDesk.people.change', { name }),
+  takeBack: (name: string) => say('unitDesk.people.takeBack', { name }),
+  what: (act: PersonAct, name: string) => sayAs(`unitDesk.people.what.${act}`, { name }),
+  yes: (act: PersonAct, name: string) => sayAs(`unitDesk.people.yes.${act}`, { name }),
+  codeFor: (opens: 'tablet' | 'log-in', name: string) =>
+    sayAs(`unitDesk.people.codeFor.${opens}`, { name }),
+});
+
+export const deskLogIns = withMore(said.own, {
+  since: (when: string) => say('unitDesk.own.since', { when }),
+  used: (when: string) => say('unitDesk.own.used', { when }),
+});
+
+export const deskTrail = withMore(said.trail, {
+  found: (count: number) => say('unitDesk.trail.found', { count }),
+});
+
+export const deskPrivacy = withMore(said.privacy, {
+  make: (patient: string) => say('unitDesk.privacy.make', { patient }),
+  made: (records: number) => say('unitDesk.privacy.made', { records }),
+  held: (count: number) => say('unitDesk.privacy.held', { count }),
+  oldest: (day: string) => say('unitDesk.privacy.oldest', { day }),
+  keeps: (years: number) => say('unitDesk.privacy.keeps', { years }),
+  due: (count: number) => say('unitDesk.privacy.due', { count }),
+});

@@ -1,0 +1,151 @@
+"""How often may be asked: by devices, addresses and kinds, with a wait that is told."""
+
+import pytest
+
+from api.routes.rate_limits import HOUR_MS, MINUTE_MS, MOST_BUCKETS, RATES, RateLimits
+from api.use_cases.errors import TooManyTriesError
+from tests.unit.api.standing_unit import assert_problem
+
+
+class _Clock:
+    ms = 1_000
+
+    def __call__(self):
+        return self.ms
+
+
+@pytest.fixture
+def clock():
+    return _Clock()
+
+
+@pytest.fixture
+def limits(clock):
+    return RateLimits(clock)
+
+
+@pytest.mark.parametrize(
+    ("kind", "asks", "in_ms"),
+    [
+        ("join", 3, MINUTE_MS),
+        ("search", 60, MINUTE_MS),
+        ("export", 5, HOUR_MS),
+        ("login", 5, MINUTE_MS),
+        ("login-source", 20, MINUTE_MS),
+    ],
+)
+def test_the_rates_that_are_asked_for(kind, asks, in_ms):
+    """[SEC-06]."""
+    assert RATES[kind] == (asks, in_ms)
+
+
+@pytest.mark.parametrize("kind", sorted(RATES))
+def test_a_bucket_gives_what_its_rate_allows_and_one_more_after_its_share_of_the_time(
+    limits, clock, kind
+):
+    """[SEC-06] The planted bug it has caught: one ask more than the rate."""
+    rate = RATES[kind]
+    for _ in range(rate.asks):
+        limits.spend(kind, "x")
+    with pytest.raises(TooManyTriesError, match="Wait"):
+        limits.spend(kind, "x")
+    share = -(-rate.in_ms // rate.asks)
+    clock.ms += share - 1
+    if rate.in_ms % rate.asks == 0:
+        with pytest.raises(TooManyTriesError):
+            limits.spend(kind, "x")
+    clock.ms += 1
+    limits.spend(kind, "x")
+    with pytest.raises(TooManyTriesError):
+        limits.spend(kind, "x")
+
+
+def test_each_asker_and_each_kind_has_a_bucket_of_its_own(limits):
+    """[SEC-06]."""
+    for _ in range(3):
+        limits.spend("join", "one")
+    limits.spend("join", "two")
+    limits.spend("nonce", "one")
+
+
+def test_who_asks_on_while_refused_waits_no_longer_for_it(limits, clock):
+    """[SEC-06] The planted bug it has caught: refused asks that were taken out as well."""
+    for _ in range(3):
+        limits.spend("join", "x")
+    for _ in range(50):
+        with pytest.raises(TooManyTriesError):
+            limits.spend("join", "x")
+    clock.ms += 20_000
+
+    limits.spend("join", "x")
+
+
+def test_what_may_be_asked_again_is_told_in_seconds_and_in_minutes(limits):
+    """[SEC-06]."""
+    for _ in range(5):
+        limits.spend("export", "x")
+    with pytest.raises(TooManyTriesError, match="Wait 12 minutes") as refused:
+        limits.spend("export", "x")
+    assert refused.value.retry_after_s == 720
+
+
+def test_looking_takes_nothing_out(limits):
+    """[SEC-06]."""
+    for _ in range(10):
+        limits.refuse_if_spent("join", "x")
+    for _ in range(3):
+        limits.spend("join", "x")
+    with pytest.raises(TooManyTriesError):
+        limits.refuse_if_spent("join", "x")
+
+
+def test_a_flood_of_addresses_takes_no_memory_without_end_and_frees_nobody_who_is_over(limits):
+    """[SEC-06] The planted bug it has caught: every bucket thrown away once there were too many."""
+    for _ in range(5):
+        limits.spend("export", "busy")
+    for number in range(2 * MOST_BUCKETS):
+        limits.spend("nonce", f"address-{number}")
+
+    assert len(limits._full_at) <= MOST_BUCKETS
+    with pytest.raises(TooManyTriesError):
+        limits.spend("export", "busy")
+
+
+def test_a_device_that_asks_without_end_is_told_to_wait_and_others_go_on(unit, a, b):
+    """[SEC-06] Headers that name another address change nothing."""
+    limits = unit.client.app.state.surroundings.limits
+    for _ in range(RATES["device"].asks - 1):
+        limits.spend("device", "tablet-a")
+    spoofed = {**a, "x-forwarded-for": "192.0.2.9", "forwarded": "for=192.0.2.9"}
+    assert unit.pull(spoofed, "care").status_code == 200
+
+    answer = unit.pull(spoofed, "care")
+
+    assert_problem(answer, 429, "asked too often")
+    assert answer.headers["retry-after"] == "1"
+    assert unit.pull(b, "care").status_code == 200
+    unit.environment.moved["ms"] += 1_000
+    assert unit.pull(a, "care").status_code == 200
+
+
+def test_a_search_has_a_rate_of_its_own(unit, a):
+    """[SEC-06]."""
+    asked = {"lots": ["VK1"], "from_on": "2026-01-01", "to_on": "2026-03-01"}
+    statuses = [
+        unit.client.post("/api/implants/find", json=asked, headers=a).status_code
+        for _ in range(RATES["search"].asks + 1)
+    ]
+
+    assert statuses[-1] == 429
+    assert 429 not in statuses[:-1]
+
+
+def test_an_export_has_a_rate_of_its_own(unit, a):
+    """[SEC-06]."""
+    statuses = [
+        unit.client.get("/api/cases/export", headers=a).status_code
+        for _ in range(RATES["export"].asks + 1)
+    ]
+
+    assert statuses == [200] * RATES["export"].asks + [429]
+    assert unit.pull(a, "care").status_code == 200

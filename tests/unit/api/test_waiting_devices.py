@@ -1,0 +1,257 @@
+"""Devices that joined and wait for their digits to be compared; lost ones; what each may ask."""
+
+import pytest
+from click.testing import CliRunner
+
+from api.command_line import main
+from api.storage.p256 import is_signed, read_base64
+from api.storage.unit_store import open_unit_store
+from api.use_cases.confirm_device import confirm_device
+from api.use_cases.errors import NotAllowedError
+from api.use_cases.invite_device import invite_device
+from api.use_cases.join_device import EnrolledKey, join_device
+from api.use_cases.revoke_device import revoke_device
+from sync.request_signing import write_fingerprint, write_revocation_text
+from tests.unit.api.signing_device import SigningDevice
+from tests.unit.api.standing_unit import LOCAL_KEY, Writer, texts
+
+MACHINE = {"authorization": f"Bearer {LOCAL_KEY}"}
+WAITING = "/problems/device-waiting"
+REVOKED = "/problems/device-revoked"
+
+
+@pytest.fixture
+def waiting(unit):
+    return unit.join("tablet-w", is_trusted=False)
+
+
+def _digits(unit, device="tablet-w"):
+    return write_fingerprint(unit.signers[device].key_id)
+
+
+def _confirm(unit, digits, device="tablet-w", headers=MACHINE):
+    content = {"device": device, "fingerprint": digits}
+    return unit.client.post("/api/confirmations", json=content, headers=headers)
+
+
+def _standing(unit, headers):
+    answer = unit.client.get("/api/devices/own", headers=headers)
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+def _listed(unit, device="tablet-w"):
+    answer = unit.client.get("/api/unit-devices", headers=MACHINE)
+    assert answer.status_code == 200, answer.text
+    return next(one for one in answer.json()["devices"] if one["id"] == device)
+
+
+def test_a_device_that_waits_reads_its_standing_and_nothing_else(unit, waiting):
+    """[RQ7] The planted bug it has caught: both walls down, guard and provider, it could push."""
+    assert _standing(unit, waiting)["is_waiting"] is True
+    for ask in (
+        lambda: unit.push(waiting, "tablet-w", texts(Writer("tablet-w").write())),
+        lambda: unit.pull(waiting, "care"),
+        lambda: unit.handshake(waiting, "tablet-w"),
+        lambda: unit.client.get("/api/devices", headers=waiting),
+        lambda: unit.client.get("/api/unit-devices", headers=waiting),
+        # Last: let through, it would never end.
+        lambda: unit.client.get("/api/exchange/events", headers=waiting),
+    ):
+        answer = ask()
+        assert answer.status_code == 403, answer.text
+        assert answer.json()["type"] == WAITING
+        assert "six digits" in answer.json()["detail"]
+    assert unit.written() == (0, 0, 0)
+
+
+def test_the_digits_of_its_own_screen_let_it_in(unit, waiting):
+    """[RQ6] [RQ7]."""
+    assert _listed(unit)["is_waiting"] is True
+    assert _listed(unit)["fingerprint"] == _digits(unit)
+
+    answer = _confirm(unit, f" {_digits(unit)[:3]} {_digits(unit)[3:]} ")
+
+    assert answer.status_code == 201, answer.text
+    assert _standing(unit, waiting)["is_waiting"] is False
+    assert _listed(unit)["is_waiting"] is False
+    assert unit.handshake(waiting, "tablet-w").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda digits: f"{(int(digits) + 1) % 1_000_000:06}",
+        lambda digits: digits[:5],
+        lambda digits: f"{digits}0",
+        lambda _: "",
+        lambda digits: digits[::-1] if digits != digits[::-1] else "000000",
+    ],
+)
+def test_other_digits_leave_it_waiting(unit, waiting, wrong):
+    """[RQ7] The planted bug it has caught: digits compared by their first ones alone."""
+    answer = _confirm(unit, wrong(_digits(unit)))
+
+    assert answer.status_code == 403
+    assert "other digits" in answer.json()["detail"]
+    assert _standing(unit, waiting)["is_waiting"] is True
+
+
+def test_nobody_confirms_itself_or_another(unit, waiting, a):
+    """[RQ7]."""
+    for headers in (waiting, a, {}):
+        assert _confirm(unit, _digits(unit), headers=headers).status_code in (401, 403)
+    assert _standing(unit, waiting)["is_waiting"] is True
+
+
+def test_a_device_that_is_in_already_or_unknown_is_not_confirmed(unit, waiting, a):
+    """[RQ7]."""
+    for device in ("tablet-a", "tablet-x"):
+        with pytest.raises(NotAllowedError, match="crura device list"):
+            confirm_device(unit.store, device, _digits(unit), by="", now_ms=1)
+    revoke_device(unit.store, "tablet-w", now_ms=1)
+    with pytest.raises(NotAllowedError, match="crura device list"):
+        confirm_device(unit.store, "tablet-w", _digits(unit), by="", now_ms=1)
+
+
+def test_joined_again_with_the_key_that_was_compared_it_waits_no_more(unit, waiting):
+    """[RQ7]."""
+    again = unit.join("tablet-w", is_trusted=False, **waiting)
+    assert _standing(unit, again)["is_waiting"] is True, "nobody has compared it yet"
+    _confirm(unit, _digits(unit))
+
+    last = unit.join("tablet-w", is_trusted=False, **again)
+
+    assert _standing(unit, last)["is_waiting"] is False
+
+
+def test_joined_again_with_another_key_it_waits_again(unit, waiting):
+    """[RQ7] [SG6] The planted bug it has caught: a device once confirmed stayed so with any key."""
+    _confirm(unit, _digits(unit))
+
+    key = SigningDevice("tablet-w", 2)
+    after = unit.join("tablet-w", key=key, epoch="ep02", is_trusted=False, **waiting)
+
+    assert _standing(unit, after)["is_waiting"] is True
+    assert _listed(unit)["fingerprint"] == write_fingerprint(key.key_id)
+
+
+def test_an_invitation_over_http_is_trusted_only_by_a_command_at_the_server(unit):
+    """[RQ7]."""
+    for is_trusted in (False, True):
+        asked = {"role": "bedside", "is_trusted": is_trusted}
+        invited = unit.client.post("/api/invitations", json=asked, headers=MACHINE)
+        assert invited.status_code == 201, invited.text
+        content = invited.json()
+        assert content["fragment"] == f"#join={content['code']}"
+        joined = unit.ask_to_join(content["code"], f"tablet-{is_trusted}".lower())
+        assert joined.json()["is_waiting"] is not is_trusted
+
+
+def test_a_revoked_device_is_told_in_words_that_the_unit_has_signed(unit, a):
+    """[RQ8] The planted bug it has caught: `wipe` sent beside the signature and not within."""
+    for is_lost in (False, True):
+        revoke_device(unit.store, "tablet-a", now_ms=7, is_lost=is_lost)
+        problem = unit.pull(a, "care").json()
+
+        assert problem["type"] == REVOKED
+        said = problem["device"], problem["revoked_ms"], problem["wipe"]
+        assert said == ("tablet-a", 7, is_lost)
+        text = write_revocation_text("tablet-a", 7, is_lost=is_lost)
+        signature = read_base64(problem["signature"])
+        assert is_signed(unit.store.server_key.public_key, text.encode(), signature)
+        told = _standing(unit, a)["revocation"]
+        assert told == {key: problem[key] for key in ("device", "revoked_ms", "wipe", "signature")}
+
+
+def test_a_lost_device_still_hands_over_what_it_holds(unit, a):
+    """[EX12] [RQ8]."""
+    before, after = Writer("tablet-a").write(), None
+    writer = Writer("tablet-a")
+    before = writer.write()
+    assert unit.push(a, "tablet-a", texts(before)).json()["quarantined"] == []
+    assert (
+        unit.client.post(
+            "/api/revocations", json={"device": "tablet-a", "is_lost": True}, headers=MACHINE
+        ).status_code
+        == 201
+    )
+
+    after = writer.write()
+    answer = unit.push(a, "tablet-a", texts(after))
+
+    assert [one["op_id"] for one in answer.json()["quarantined"]] == [after.op_id]
+    assert unit.pull(a, "care").json()["wipe"] is True
+
+
+def test_a_device_is_revoked_once_and_may_be_lost_after_that(unit, a):
+    """[RQ8]."""
+    revoke_device(unit.store, "tablet-a", now_ms=1)
+    with pytest.raises(NotAllowedError, match="revoked before"):
+        revoke_device(unit.store, "tablet-a", now_ms=2)
+    revoke_device(unit.store, "tablet-a", now_ms=3, is_lost=True)
+    with pytest.raises(NotAllowedError, match="revoked before"):
+        revoke_device(unit.store, "tablet-a", now_ms=4, is_lost=True)
+    found = unit.store.devices.find("tablet-a")
+    assert (found.revoked_ms, found.lost_ms) == (1, 3)
+
+
+def _crura(folder, *arguments):
+    done = CliRunner().invoke(main, ["device", *arguments, "--data", str(folder)])
+    return done.exit_code, done.output
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A data folder that nobody serves, with a device that waits."""
+    store = open_unit_store(tmp_path / "unit", new_generation="generation-1")
+    invite_device(store, "bedside", code="CODE", now_ms=0)
+    key = EnrolledKey(SigningDevice("tablet-w").key_text, "ep01")
+    join_device(
+        store,
+        code="CODE",
+        device="tablet-w",
+        name="Room 2",
+        held_token=None,
+        new_token="token",
+        now_ms=0,
+        key=key,
+    )
+    store.close()
+    return tmp_path / "unit"
+
+
+def test_the_commands_list_confirm_and_lose_a_device(folder):
+    """[RQ6] [RQ7] [RQ8]."""
+    digits = write_fingerprint(SigningDevice("tablet-w").key_id)
+    shown = f"{digits[:3]} {digits[3:]}"
+
+    assert _crura(folder, "list") == (
+        0,
+        f"tablet-w  bedside  {shown}  waits to be confirmed  Room 2\n",
+    )
+    code, said = _crura(folder, "confirm", "tablet-w", "000001")
+    assert (code, "other digits" in said) == (2, True)
+    assert _crura(folder, "confirm", "tablet-w", *shown.split()) == (
+        0,
+        "tablet-w is in. It goes on by itself.\n",
+    )
+    assert "is in" in _crura(folder, "list")[1]
+    code, said = _crura(folder, "lost", "tablet-w")
+    assert (code, "clears itself" in said) == (0, True)
+    assert _crura(folder, "list")[1].startswith("No device has joined")
+
+
+def test_an_invitation_is_printed_as_code_link_and_drawing(folder):
+    """[RQ7] 16 letters of 31 are 79 random bits, above the 64 asked for."""
+    code, said = _crura(folder, "invite", "--role", "bedside")
+
+    lines = said.splitlines()
+    assert code == 0
+    assert lines[1].endswith(f"/#join={lines[0]}")
+    assert len(lines[0].replace("-", "")) == 16
+    assert "█" in said
+    assert "for 10 minutes" in said
+    assert "crura device confirm" in said
+    _, of_trusted = _crura(folder, "invite", "--role", "booking", "--trusted")
+    assert "crura device confirm" not in of_trusted
