@@ -1,0 +1,283 @@
+"""Commands for privacy: the trail of access, erasure, what is due, and all about one patient."""
+
+import datetime
+from pathlib import Path
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
+
+import msgspec
+import rich_click as click
+
+from api.clinic_commands import write_file
+from api.command_parts import (
+    ENVIRONMENT,
+    data_option,
+    do_here_or_there,
+    draw_chance,
+    note_here,
+    open_store,
+    refuse,
+    today_of,
+)
+from api.storage.access_log import AccessHead, AccessLine
+from api.storage.running_server import RunningServer, ask_about_access
+from api.storage.unit_store import UnitStore
+from api.use_cases.erase_records import (
+    Consent,
+    ErasurePlan,
+    erase_again,
+    erase_records,
+    plan_erasure,
+)
+from api.use_cases.export_patient import gather_about_patient, print_about_patient, read_pictures
+from api.use_cases.list_held_by import list_held_by
+from api.use_cases.note_access import NOTHING_NOTED, export_access_head
+from api.use_cases.retention import (
+    ClassReport,
+    packaged_retention_file,
+    read_retention_classes,
+    report_retention,
+)
+from api.use_cases.search_access import AccessSearch, FoundAccess, search_access
+from api.use_cases.unit_day import read_unit_zone
+
+# So many records fit a line of a terminal.
+_NAMED = 5
+
+
+def add_privacy_commands(main: click.Group) -> None:
+    """Add the commands of this file to `crura`."""
+    main.add_command(audit_group)
+    main.add_command(erase)
+    main.add_command(retention)
+    main.add_command(patient_export)
+
+
+@click.group("audit")
+def audit_group() -> None:
+    """Search the trail of access: who had whose record, on which device, and why."""
+
+
+@audit_group.command("search")
+@click.option("--patient", default="", help="patient/<id>; its cases and visits count too.")
+@click.option("--person", default="", help="staff/<id>.")
+@click.option("--device", default="")
+@click.option("--from", "from_on", default="", help="First day, such as 2026-03-01.")
+@click.option("--to", "to_on", default="", help="Last day.")
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@data_option
+def search(
+    patient: str, person: str, device: str, from_on: str, to_on: str, form: str, folder: Path
+) -> None:
+    """List events, the newest first; the search itself is noted."""
+    wanted = AccessSearch(
+        patient=patient, person=person, device=device, from_on=from_on, to_on=to_on
+    )
+    found = do_here_or_there(
+        folder,
+        lambda store: _search_here(store, wanted),
+        lambda server: _search_there(server, wanted),
+    )
+    if form == "json":
+        click.echo(msgspec.json.format(msgspec.json.encode(found), indent=1).decode())
+        return
+    for line in found.events:
+        click.echo(_say(line, found.names))
+    click.echo(f"Events: {len(found.events)}{', and more' if found.more else ''}.")
+
+
+@audit_group.command("head")
+@click.option("--to", "target", type=click.Path(path_type=Path), required=True)
+@data_option
+def head(target: Path, folder: Path) -> None:
+    """Write where the trail ends, signed, to a file that is kept outside this machine.
+
+    `crura verify --access-head FILE` later finds whatever was taken out below it.
+    """
+    signed = do_here_or_there(
+        folder,
+        lambda store: export_access_head(store, at_ms=ENVIRONMENT.now_ms()),
+        lambda server: msgspec.convert(ask_about_access(server, "/api/access-head"), AccessHead),
+    )
+    if signed is None:
+        refuse(NOTHING_NOTED)
+    write_file(target, msgspec.json.format(msgspec.json.encode(signed), indent=1))
+    click.echo(f"The trail ends at {signed.seq}; {target} says so. Keep it elsewhere.")
+
+
+@audit_group.command("held-by")
+@click.argument("device")
+@click.option("--at", "at", required=True, help="A moment, such as 2026-03-01T18:30.")
+@data_option
+def held_by(device: str, at: str, folder: Path) -> None:
+    """Say whose records DEVICE may have held at a moment: for a tablet that was lost."""
+    with open_store(folder) as store:
+        zone = ZoneInfo(read_unit_zone(store, otherwise=ENVIRONMENT.time_zone))
+        at_ms = _read_moment(at, zone)
+        note_here(store, "search", "held-by", why=device)
+        found = list_held_by(store, device, at_ms=at_ms)
+    for patient in found.patients:
+        click.echo(patient)
+    for line in found.opened:
+        click.echo(f"opened: {_say(line, {})}")
+    for remark in found.remarks:
+        click.echo(remark, err=True)
+    click.echo(f"Patients of whom {device} may have held anything: {len(found.patients)}.")
+
+
+@click.command("erase")
+@click.argument("records", nargs=-1, metavar="[RECORD]...")
+@click.option("--because", default="", help="Why; kept in the record.")
+@click.option("--decided-by", default="", help="staff/<id>.")
+@click.option("--agreed-by", default="", help="Another person: staff/<id>.")
+@click.option("--also-implants", default="", help="Why what is in the patient may go too.")
+@click.option("--dry-run", is_flag=True, help="Say what would go, and change nothing.")
+@click.option("--again", is_flag=True, help="Do what the list beside the store says.")
+@data_option
+def erase(
+    records: tuple[str, ...],
+    because: str,
+    decided_by: str,
+    agreed_by: str,
+    also_implants: str,
+    folder: Path,
+    *,
+    dry_run: bool,
+    again: bool,
+) -> None:
+    """Destroy the content of each RECORD (patient/<id>) and of all under it, for good.
+
+    The chain of entries stays and verifies. Tablets drop theirs at their next exchange. Backups
+    and former stores hold it still: erase those, or keep them until they are due.
+    """
+    if again == bool(records):
+        refuse("Name the records to erase, or say --again and name none.")
+    with open_store(folder) as store:
+        if again:
+            gone = erase_again(store, draw_chance=draw_chance)
+            click.echo(f"Erased again by the list: {gone} entries.")
+            return
+        if dry_run:
+            _tell_plan(plan_erasure(store, records), "would go")
+            return
+        consent = Consent(
+            because=because,
+            decided_by=decided_by,
+            agreed_by=agreed_by,
+            also_implants=also_implants,
+        )
+        _tell_plan(erase_records(store, records, consent, draw_chance=draw_chance), "are gone")
+
+
+@click.command("retention")
+@click.option("--start", is_flag=True, help="Write the file in which the unit decides.")
+@data_option
+def retention(folder: Path, *, start: bool) -> None:
+    """Say what of each class is held and what is due by the unit's rule; deletes nothing."""
+    with open_store(folder) as store:
+        if start:
+            path = store.folder / "crura.retention.json"
+            if path.exists():
+                refuse(f"{path} is there already. Edit it.")
+            write_file(path, packaged_retention_file())
+            click.echo(f"Set keep_years in {path}; null means: ask the unit.")
+            return
+        classes = read_retention_classes(store.folder)
+        for one in report_retention(store, classes, today=today_of(store)):
+            click.echo(_say_class(one))
+
+
+@click.command("patient-export")
+@click.argument("patient")
+@click.option("--because", required=True, help="Why; kept in the trail of access.")
+@click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="A folder.")
+@data_option
+def patient_export(patient: str, because: str, target: Path, folder: Path) -> None:
+    """Write all that is held about PATIENT (patient/<id>): JSON, PDF, and the pictures."""
+    with open_store(folder) as store:
+        note_here(store, "export", "patient", (patient,), because)
+        about = gather_about_patient(store, patient, now_ms=ENVIRONMENT.now_ms())
+        try:
+            target.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            refuse(f"{target} cannot be made ({error.strerror}). Name another folder.")
+        write_file(target / "about.json", msgspec.json.format(msgspec.json.encode(about), indent=1))
+        for digest, content in read_pictures(store, about):
+            write_file(target / f"{digest}.picture", content)
+        write_file(target / "about.pdf", print_about_patient(about, on=today_of(store)))
+    click.echo(f"{len(about.records)} records of {patient} are in {target}, in clear.")
+
+
+def read_access_head(path: Path) -> AccessHead:
+    """Return a head that was kept outside, or say in a sentence why it is none."""
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=AccessHead)
+    except (OSError, msgspec.MsgspecError, UnicodeError) as error:
+        refuse(f"{path} holds no head of the access log ({error}). Name another file.")
+
+
+def _read_moment(text: str, zone: ZoneInfo) -> int:
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+    except ValueError:
+        refuse(f"{text[:40]!r} is no moment. Write it as 2026-03-01T18:30.")
+    return int((moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp() * 1_000)
+
+
+def _tell_plan(plan: ErasurePlan, verb: str) -> None:
+    for record in plan.records:
+        must_stay = record in plan.implants and verb == "would go"
+        mark = "  (in a patient: stays without --also-implants)" if must_stay else ""
+        click.echo(f"{record}{mark}")
+    click.echo(
+        f"Records: {len(plan.records)}. Entries whose content {verb}: {plan.bodies}. "
+        f"Pictures: {len(plan.pictures)}."
+    )
+    for record in plan.doubtful:
+        click.echo(
+            f"{record} and what lies under it stay: only some of what was written says that they "
+            "belong here. Settle where, or name them too.",
+            err=True,
+        )
+    for copy in plan.copies:
+        click.echo(f"A former store holds it still; delete it: {copy}", err=True)
+    if plan.devices:
+        click.echo(
+            f"Devices drop theirs at their next exchange: {', '.join(plan.devices)}.", err=True
+        )
+    click.echo("Backups made before hold it still: see how long they are kept.", err=True)
+
+
+def _say_class(one: ClassReport) -> str:
+    rule = "ask the unit" if one.keep_years is None else f"kept {one.keep_years} years"
+    oldest = f", the oldest of {one.oldest_on}" if one.oldest_on else ""
+    due = "" if one.keep_years is None else f"; due: {one.due_count}"
+    names = "".join(f"\n  {name}" for name in one.due)
+    return f"{one.id}: {one.held} held{oldest}; {rule}{due}{names}"
+
+
+def _search_here(store: UnitStore, wanted: AccessSearch) -> FoundAccess:
+    note_here(store, "search", "access-events", (wanted.patient,) if wanted.patient else ())
+    zone = read_unit_zone(store, otherwise=ENVIRONMENT.time_zone)
+    return search_access(store, wanted, zone=zone)
+
+
+def _search_there(server: RunningServer, wanted: AccessSearch) -> FoundAccess:
+    asked = urlencode(msgspec.to_builtins(wanted))
+    return msgspec.convert(ask_about_access(server, f"/api/access-events?{asked}"), FoundAccess)
+
+
+def _say(line: AccessLine, names: dict[str, str]) -> str:
+    at = datetime.datetime.fromtimestamp(line.at_ms / 1_000, datetime.UTC)
+    parts = [
+        str(line.seq),
+        at.isoformat(timespec="seconds"),
+        names.get(line.who) or line.who or line.asker,
+        line.role,
+        line.device,
+        f"{line.verb} {line.object}",
+        " ".join(line.records[:_NAMED]) + (" ..." if len(line.records) > _NAMED else ""),
+        line.why,
+        "" if line.outcome == "done" else line.outcome,
+    ]
+    return "  ".join(part for part in parts if part)

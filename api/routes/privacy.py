@@ -1,0 +1,65 @@
+"""What the data manager needs for privacy, over HTTP: all about a patient, and what is due."""
+
+import base64
+from typing import Annotated, Any
+
+import msgspec
+from litestar import Request, get, post
+from litestar.params import JSONBody
+
+from api.routes.access_events import note_asker
+from api.routes.surroundings import Around
+from api.use_cases.export_patient import AboutPatient, gather_about_patient, print_about_patient
+from api.use_cases.retention import ClassReport, read_retention_classes, report_retention
+
+
+class PatientExportRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Whose export, and why: the reason stands in the access log."""
+
+    patient: Annotated[str, msgspec.Meta(max_length=100)]
+    why: Annotated[str, msgspec.Meta(min_length=3, max_length=500)]
+
+
+class PatientExport(msgspec.Struct, frozen=True):
+    """All about a patient, and the same as a PDF in base64."""
+
+    about: AboutPatient
+    pdf: str
+
+
+class RetentionReport(msgspec.Struct, frozen=True):
+    """Each class of what is kept, with what is due by the unit's own rule."""
+
+    on: str
+    classes: list[ClassReport]
+
+
+@post(
+    "/api/patient-exports",
+    status_code=200,
+    tags=["privacy"],
+    sync_to_thread=True,
+    opt={"needs": "patient-export.make"},
+)
+def post_patient_export(
+    request: Request[Any, Any, Any], data: JSONBody[PatientExportRequest], around: Around
+) -> PatientExport:
+    """Give all that the unit holds about one patient, and who had it."""
+    note_asker(request, around, "export", "patient", (data.patient,), data.why)
+    about = gather_about_patient(around.store, data.patient, now_ms=around.environment.now_ms())
+    pdf = print_about_patient(about, on=around.today())
+    return PatientExport(about, base64.b64encode(pdf).decode())
+
+
+@get(
+    "/api/retention",
+    tags=["privacy"],
+    sync_to_thread=True,
+    opt={"needs": "retention.read"},
+)
+def get_retention(request: Request[Any, Any, Any], around: Around) -> RetentionReport:
+    """Say what of each class is held and what is due; nothing is deleted."""
+    note_asker(request, around, "read", "retention")
+    today = around.today()
+    classes = read_retention_classes(around.store.folder)
+    return RetentionReport(today, report_retention(around.store, classes, today=today))

@@ -1,0 +1,384 @@
+"""Erase records for good: their bodies are destroyed, and the chain of the log still verifies.
+
+What stays is that something was recorded, when and on which device: ids, times and commitments,
+each made with a salt that is destroyed with its body, so that nobody can guess what it was.
+"""
+
+import datetime
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+
+import msgspec
+
+from api.storage.access_log import AccessEvent
+from api.storage.connection import FILE_NAME
+from api.storage.erasure_list import ListedErasure, add_to_erasure_list, read_erasure_list
+from api.storage.erasures import record_in
+from api.storage.picture_files import is_digest
+from api.storage.unit_store import UnitStore
+from api.use_cases.active_staff import refuse_stranger
+from api.use_cases.errors import NotAllowedError
+from api.use_cases.note_access import note_access
+from api.use_cases.record_tree import find_doubtful, find_record_tree
+from api.use_cases.server_log import SERVER_DEVICE, Chance, ServerDraft, write_all_as_server
+from sync.operation import decode_body
+
+# Kinds that say what is in a patient: whoever recalls a lot must find them (HAZ-30).
+IMPLANTS = frozenset({"coil_placed", "adhesive_injected", "package_opened"})
+ERASABLE_STREAMS = frozenset({"care", "booking"})
+# So many names fit the body of one operation (OP7).
+NAMES_A_RECORD = 1_000
+_PICTURE, _ERASURE = "picture", "erasure"
+_SAID = ("because", "decided_by", "agreed_by", "at")
+
+
+class ErasurePlan(msgspec.Struct, frozen=True, kw_only=True):
+    """What an erasure would destroy, and what nobody but people can.
+
+    Parameters
+    ----------
+    records : tuple of str
+        The records named and all under them.
+    bodies : int
+        Entries whose content goes, those set aside among them.
+    pictures : tuple of str
+        SHA-256 of the pictures that no other record names.
+    implants : tuple of str
+        Those of the records that say what is in a patient.
+    copies : tuple of str
+        Former stores in the data folder, which hold it still.
+    devices : tuple of str
+        Devices that have not been told yet; each drops its copy at its next exchange.
+    doubtful : tuple of str
+        Records that are not erased and yet may belong there (`find_doubtful`).
+    """
+
+    records: tuple[str, ...]
+    bodies: int
+    pictures: tuple[str, ...]
+    implants: tuple[str, ...]
+    copies: tuple[str, ...]
+    devices: tuple[str, ...]
+    doubtful: tuple[str, ...] = ()
+
+
+class Consent(msgspec.Struct, frozen=True, kw_only=True):
+    """Why records are erased and the two people who say so, as `staff/<id>`."""
+
+    because: str
+    decided_by: str
+    agreed_by: str
+    also_implants: str = ""
+
+
+def plan_erasure(store: UnitStore, named: Sequence[str]) -> ErasurePlan:
+    """Return what erasing records would destroy; changes nothing.
+
+    Raises
+    ------
+    NotAllowedError
+        A record is not held, was erased already, or belongs to the unit itself.
+    """
+    with store.transaction():
+        aside = _set_aside(store)
+        for record in named:
+            _refuse_record(store, record, aside)
+        records = find_record_tree(store, named, aside)
+        return ErasurePlan(
+            records=tuple(records),
+            bodies=store.erasures.bodies_of(records),
+            pictures=tuple(sorted(_pictures_of(store, records))),
+            implants=tuple(one for one in records if _kind(one) in IMPLANTS),
+            copies=tuple(former_stores(store.folder)),
+            devices=tuple(one.id for one in store.devices.expected()),
+            doubtful=tuple(find_doubtful(store, records, aside)),
+        )
+
+
+def erase_records(
+    store: UnitStore,
+    named: Sequence[str],
+    consent: Consent,
+    *,
+    draw_chance: Callable[[], Chance],
+) -> ErasurePlan:
+    """Erase records and all under them, here and, at their next exchange, on every device.
+
+    Returns
+    -------
+    ErasurePlan
+        What went.
+
+    Raises
+    ------
+    NotAllowedError
+        As `plan_erasure`; no reason, the same person twice, a stranger; or implants are among
+        them and nobody said why they may go. Nothing is changed.
+
+    Notes
+    -----
+    Rules ER1, ER2, ER5.
+    """
+    plan = plan_erasure(store, named)
+    with store.transaction():
+        _refuse_consent(store, consent)
+    if plan.implants and not consent.also_implants.strip():
+        raise NotAllowedError(
+            f"{len(plan.implants)} of these records say what is in a patient, and a recall must "
+            "find it. Erase other records alone, or give the reason why these may go too "
+            "(--also-implants)."
+        )
+    listed = tuple(_list_erasures(plan, consent, draw_chance))
+    add_to_erasure_list(store.folder, listed)
+    _carry_out(store, listed, draw_chance)
+    return plan
+
+
+def erase_again(store: UnitStore, *, draw_chance: Callable[[], Chance] | None) -> int:
+    """Do what the list of erasures says and the store does not: after a backup, or a cut-off.
+
+    Parameters
+    ----------
+    draw_chance : callable or None
+        None destroys, and leaves it to a later call to write the erasures into the log.
+
+    Returns
+    -------
+    int
+        How many bodies went.
+
+    Notes
+    -----
+    Rule ER5.
+    """
+    with store.transaction():
+        add_to_erasure_list(store.folder, tuple(_decided_in_log(store)))
+    return _carry_out(store, read_erasure_list(store.folder), draw_chance)
+
+
+def finish_erasures(store: UnitStore, *, draw_chance: Callable[[], Chance]) -> int:
+    """Finish what an erasure left undone; return how many bodies went, 0 where all was done.
+
+    Rewriting the file takes long: nothing is done to a store in which nothing is left to do.
+
+    Notes
+    -----
+    Rule ER5.
+    """
+    with store.transaction():
+        is_whole = next(judge_erasures(store), None) is None
+    return 0 if is_whole else erase_again(store, draw_chance=draw_chance)
+
+
+def former_stores(folder: Path) -> Iterator[str]:
+    """Yield the files in a data folder that a restore kept of the store before it."""
+    for path in sorted(folder.glob(f"{FILE_NAME}.before-*")):
+        if path.suffix not in (".seal", ".broken"):
+            yield str(path)
+
+
+def judge_erasures(store: UnitStore) -> Iterator[str]:
+    """Yield a sentence for each erasure that is not whole, or that nobody decided (ER6)."""
+    again = "Run crura erase --again."
+    erased = store.erasures.listed()
+    decided = _decided(store, set(erased.values()))
+    for one in _decided_in_log(store):
+        if not erased.keys() >= set(one.of):
+            yield f"{one.erasure} was decided and was not done here. {again}"
+    for record, erasure in sorted(erased.items()):
+        if record not in decided.get(erasure, ()):
+            yield (
+                f"{record} is marked here as erased by {erasure}, and no decision of the unit says "
+                f"so. {again}"
+            )
+    if bodies := store.erasures.bodies_of(erased):
+        yield f"Erased records still have content here ({bodies} entries). {again}"
+    if store.erasures.is_unsqueezed():
+        yield f"An erasure was cut off before the file was written anew. {again}"
+    for one in read_erasure_list(store.folder):
+        if any(erased.get(record) != one.erasure for record in one.of if record not in erased):
+            yield f"{one.erasure} stands in the list beside the store and was not done. {again}"
+
+
+def records_under_erased(store: UnitStore) -> list[str]:
+    """Return records that came in later under erased ones; inside a transaction."""
+    erased = set(store.erasures.listed())
+    return [one for one in find_record_tree(store, erased) if one not in erased]
+
+
+def _set_aside(store: UnitStore) -> dict[str, set[str]]:
+    """Return the records of texts that lie aside or wait, and what each names as its parent."""
+    texts = [(one.envelope, one.body) for one in store.operations.quarantined()]
+    found: dict[str, set[str]] = {}
+    for envelope, body in (*texts, *store.waiting.texts()):
+        record = record_in(envelope)
+        known = store.catalogue.kinds.get(_kind(record))
+        try:
+            said = decode_body(body).set if body else {}
+        except (msgspec.MsgspecError, UnicodeError):
+            # No body at all, which is why it lies there: then it is under nothing.
+            said = {}
+        parent = said.get(known.parent) if known and known.parent else None
+        found.setdefault(record, set()).update([parent] if isinstance(parent, str) else [])
+    return found
+
+
+def _refuse_record(store: UnitStore, record: str, aside: Mapping[str, set[str]]) -> None:
+    stream = store.catalogue.stream_of(_kind(record))
+    if stream is not None and stream not in ERASABLE_STREAMS:
+        message = f"{record} belongs to the unit itself and stays. Name a record of a patient."
+        raise NotAllowedError(message)
+    if record in store.erasures.listed():
+        raise NotAllowedError(f"{record} was erased already. Leave it out.")
+    if not store.operations.of_record(record) and record not in aside:
+        raise NotAllowedError(f"{record} is not held here. Name a record such as patient/<id>.")
+
+
+def _refuse_consent(store: UnitStore, consent: Consent) -> None:
+    if not consent.because.strip():
+        raise NotAllowedError("Say why the records are erased; the reason is kept.")
+    if consent.decided_by == consent.agreed_by:
+        raise NotAllowedError("Two people decide on an erasure. Name another person who agrees.")
+    refuse_stranger(store, consent.decided_by)
+    refuse_stranger(store, consent.agreed_by)
+
+
+def _list_erasures(
+    plan: ErasurePlan, consent: Consent, draw_chance: Callable[[], Chance]
+) -> Iterator[ListedErasure]:
+    because = consent.because.strip()
+    if plan.implants:
+        because = f"{because} Implants too: {consent.also_implants.strip()}"
+    for start in range(0, len(plan.records), NAMES_A_RECORD):
+        chance = draw_chance()
+        at = datetime.datetime.fromtimestamp(chance.now_ms // 1_000, datetime.UTC)
+        yield ListedErasure(
+            erasure=f"erasure/{chance.new_id}",
+            of=plan.records[start : start + NAMES_A_RECORD],
+            pictures=plan.pictures if start == 0 else (),
+            because=because,
+            decided_by=consent.decided_by,
+            agreed_by=consent.agreed_by,
+            at=at.isoformat(),
+        )
+
+
+def _carry_out(
+    store: UnitStore,
+    listed: Sequence[ListedErasure],
+    draw_chance: Callable[[], Chance] | None,
+) -> int:
+    gone, pictures = 0, {digest for one in listed for digest in one.pictures}
+    with store.transaction():
+        decided = _decided(store, {one.erasure for one in listed})
+        for one in listed:
+            pictures |= _pictures_of(store, one.of)
+            gone += store.erasures.erase(one.of, one.erasure)
+            if draw_chance is not None and one.erasure not in decided:
+                _write_down(store, one, draw_chance())
+        if listed:
+            store.snapshots.clear()
+            store.views.refresh({record for one in listed for record in one.of})
+            # What the second check said of a plan may speak of what went.
+            store.plan_checks.await_check_of_all()
+        pictures -= _standing_pictures(store)
+    for digest in sorted(pictures):
+        store.pictures.remove(digest)
+    if listed:
+        store.erasures.squeeze_file()
+    return gone
+
+
+def _write_down(store: UnitStore, one: ListedErasure, chance: Chance) -> None:
+    fields = {
+        "of": list(one.of),
+        "because": one.because,
+        "decided_by": one.decided_by,
+        "agreed_by": one.agreed_by,
+        "at": one.at,
+    }
+    write_all_as_server(
+        store,
+        [ServerDraft(record=one.erasure, fields=fields)],
+        by=one.decided_by,
+        because=one.because,
+        draw_chance=lambda: chance,
+    )
+    note_access(
+        store,
+        AccessEvent(
+            at_ms=chance.now_ms,
+            asker="person",
+            who=one.decided_by,
+            verb="erase",
+            object="records",
+            records=one.of,
+            why=f"{one.because} Agreed by {one.agreed_by}.",
+        ),
+    )
+
+
+def _decided(store: UnitStore, erasures: Collection[str]) -> dict[str, set[str]]:
+    """Return what the unit server's own decisions name, by erasure; another's count for nothing."""
+    decided: dict[str, set[str]] = {}
+    for erasure, operations in store.operations.of_records(erasures).items():
+        for operation in operations:
+            if operation.device == SERVER_DEVICE and operation.body_text is not None:
+                named = decode_body(operation.body_text).set.get("of")
+                names = [one for one in named if isinstance(one, str)] if named else []
+                decided.setdefault(erasure, set()).update(names)
+    return decided
+
+
+def _decided_in_log(store: UnitStore) -> Iterator[ListedErasure]:
+    """Yield the erasures that the unit server's own log holds, as they stand in the list."""
+    names = [state.record for state in store.views.of_kind(_ERASURE)]
+    for erasure, operations in sorted(store.operations.of_records(names).items()):
+        for operation in operations:
+            if operation.device != SERVER_DEVICE or operation.body_text is None:
+                continue
+            said = decode_body(operation.body_text).set
+            yield ListedErasure(
+                erasure=erasure,
+                of=tuple(one for one in said.get("of") or () if isinstance(one, str)),
+                pictures=(),
+                **{name: str(said.get(name) or "") for name in _SAID},
+            )
+            break
+
+
+def _pictures_of(store: UnitStore, records: Iterable[str]) -> set[str]:
+    """Return the pictures that records name and no other record does; inside a transaction."""
+    records = [one for one in records if _kind(one) == _PICTURE]
+    if not records:
+        return set()
+    named = set()
+    for operations in store.operations.of_records(records).values():
+        named |= _digests_in(operations)
+    others = [one.record for one in store.views.of_kind(_PICTURE) if one.record not in records]
+    for operations in store.operations.of_records(others).values():
+        named -= _digests_in(operations)
+    return named
+
+
+def _standing_pictures(store: UnitStore) -> set[str]:
+    names = [one.record for one in store.views.of_kind(_PICTURE)]
+    found: set[str] = set()
+    for operations in store.operations.of_records(names).values():
+        found |= _digests_in(operations)
+    return found
+
+
+def _digests_in(operations: Iterable[object]) -> set[str]:
+    found = set()
+    for operation in operations:
+        text = getattr(operation, "body_text", None)
+        file = decode_body(text).set.get("file") if text else None
+        digest = file.get("sha256") if isinstance(file, dict) else None
+        if isinstance(digest, str) and is_digest(digest):
+            found.add(digest)
+    return found
+
+
+def _kind(record: str) -> str:
+    return record.split("/", 1)[0]

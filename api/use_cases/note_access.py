@@ -1,0 +1,104 @@
+"""Note an access event: nothing is read, searched, exported or unlocked without one."""
+
+from collections.abc import Iterable
+
+import msgspec
+
+from api.storage.access_log import (
+    DAY_MS,
+    AccessEvent,
+    AccessHead,
+    AccessLine,
+    Asker,
+    Outcome,
+    sign_access_head,
+)
+from api.storage.unit_store import UnitStore
+
+__all__ = ["AccessEvent", "Asker", "Outcome", "export_access_head", "note_access", "note_read"]
+
+# A line is read by people: more of it than this helps nobody.
+MOST_RECORDS = 500
+MOST_LETTERS = 500
+NOTHING_NOTED = "Nothing was noted yet, so that there is no end to sign. Try again tomorrow."
+
+
+def note_access(store: UnitStore, event: AccessEvent, *, noted_ms: int | None = None) -> AccessLine:
+    """Add an event to the chain of the unit; joins the caller's transaction or makes its own.
+
+    Call it before what it tells of is handed out: where the disk refuses, nothing is.
+
+    Parameters
+    ----------
+    noted_ms : int or None
+        The unit's clock where ``event.at_ms`` is by another one.
+
+    Raises
+    ------
+    StorageError
+        The disk refuses; nothing was noted.
+
+    Notes
+    -----
+    Rules AU1, AU2, AU5. Of a long list of records or a long reason the beginning is kept, and how
+    much more there was.
+    """
+    now_ms = event.at_ms if noted_ms is None else noted_ms
+    with store.transaction():
+        _sign_day_before(store, now_ms)
+        return store.access.append(_shorten(event), noted_ms=now_ms)
+
+
+def note_read(
+    store: UnitStore,
+    who: str,
+    records: Iterable[str],
+    *,
+    at_ms: int,
+    role: str = "",
+    asker: Asker = "device",
+    verb: str = "read",
+    object: str = "patient",  # noqa: A002 - the word of the table of access
+    why: str = "",
+) -> None:
+    """Note that records were handed to somebody."""
+    note_access(
+        store,
+        AccessEvent(
+            at_ms=at_ms,
+            asker=asker,
+            who=who,
+            role=role,
+            verb=verb,
+            object=object,
+            records=tuple(records),
+            why=why,
+        ),
+    )
+
+
+def export_access_head(store: UnitStore, *, at_ms: int) -> AccessHead | None:
+    """Return where the chain ends, signed now; None where nothing was noted yet (AU2)."""
+    with store.transaction():
+        return sign_access_head(store.access, store.server_key, at_ms=at_ms)
+
+
+def _sign_day_before(store: UnitStore, now_ms: int) -> None:
+    """Sign where the chain ends with the first event of a later day."""
+    last = next(store.access.lines(newest_first=True), None)
+    if (
+        last
+        and last.seq > store.access.last_head()[0]
+        and last.noted_ms // DAY_MS < now_ms // DAY_MS
+    ):
+        sign_access_head(store.access, store.server_key, at_ms=now_ms)
+
+
+def _shorten(event: AccessEvent) -> AccessEvent:
+    records, why = event.records, event.why
+    if len(records) > MOST_RECORDS:
+        more = len(records) - MOST_RECORDS
+        records, why = records[:MOST_RECORDS], f"{why} (and {more} more records)".strip()
+    if len(why) > MOST_LETTERS:
+        why = f"{why[:MOST_LETTERS]} (cut off)"
+    return msgspec.structs.replace(event, records=records, why=why)
