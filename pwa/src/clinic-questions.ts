@@ -86,10 +86,23 @@ export interface ClinicExchange {
   stock: { asks: null; told: StockAnswer & { names: Record<string, string> } };
   /** Who has a device; the unit writes down who asked and why. */
   implants: {
-    asks: { search: Search; by: string; because: string; with_letters: boolean };
+    asks: {
+      search: Search;
+      by: string;
+      because: string;
+      /** `lot_search/<id>` by which this device has recorded the search. */
+      entry: string;
+      with_letters: boolean;
+      with_pdf: boolean;
+    };
     told: {
       found: { implants: UnitImplant[]; found: number; unknown: number; cautions: string[] };
-      letters: { csv: string } | null;
+      /** `page` is 0 and `withheld` says why where there is no letter; PDF in base64. */
+      letters: {
+        letters: { page: number; withheld: string; is_draft: boolean }[];
+        csv: string;
+        pdf: string | null;
+      } | null;
     };
   };
   'closed-days': { asks: null; told: ClosedDays };

@@ -1,5 +1,5 @@
 /** Joins the parts: the store, the clock, the network and the screens. */
-import { mount } from 'svelte';
+import { mount, unmount } from 'svelte';
 import App from './App.svelte';
 import { BUILD } from './device/build';
 import { deviceClock } from './device/clock';
@@ -10,14 +10,20 @@ import { browserLabels } from './device/label-camera';
 import { browserPictures } from './device/picture-device';
 import { browserUpdates, registerServiceWorker } from './device/service-worker';
 import { browserSound } from './device/sound';
+import { keepSpoken, lastSpoken } from './device/spoken';
 import { browserWakeLock } from './device/wake-lock';
+import { deskRequests } from './network/desk-requests';
+import type { KeyStanding, OpenAnswer } from './ports';
+import Locked from './screens/lock/Locked.svelte';
+import Wiped from './screens/lock/Wiped.svelte';
 import { openedInvitation } from './screens/welcome/invitation';
 import { AppUpdate } from './state/app-update.svelte';
 import { CaseUse } from './state/case-use.svelte';
 import { Cues } from './state/cues.svelte';
 import { DeviceFacts } from './state/device-facts.svelte';
-import { speakAsKept } from './state/language.svelte';
+import { language, speakAsKept } from './state/language.svelte';
 import { hasLiveCase } from './state/live-on-tablet';
+import { Lock, type OpenedBy } from './state/lock.svelte';
 import { Places } from './state/place.svelte';
 import { ScreenKeeper } from './state/screen-keeper.svelte';
 import { StatusSubject } from './state/status-subject.svelte';
@@ -28,25 +34,69 @@ import { WorkerRecordStore } from './storage/worker-record-store';
 import { sayTold } from './text/told';
 import './theme.css';
 
+/** The unit desk is a page of its own: no store is opened for it, and none stays open beside it. */
+const DESK = '#/unit';
+const isDesk = location.hash === DESK;
+window.addEventListener('hashchange', () => {
+  if ((location.hash === DESK) !== isDesk) location.reload();
+});
+
+async function startDesk(target: HTMLElement): Promise<void> {
+  document.documentElement.dataset.theme = 'day';
+  await speakAsKept({ recall: async () => lastSpoken() }, askedLanguage());
+  const { default: UnitDesk } = await import('./screens/unit/UnitDesk.svelte');
+  const port = deskRequests((path, init) => fetch(path, init));
+  const leave = () => {
+    location.hash = '';
+  };
+  mount(UnitDesk, { target, props: { port, codes: browserCodes, clock: deviceClock, leave } });
+}
+
 async function start(): Promise<void> {
   const target = document.getElementById('app');
   if (target === null) return;
+  if (isDesk) return startDesk(target);
   const store = new WorkerRecordStore();
+  store.onWiped((sentence) => {
+    target.replaceChildren();
+    mount(Wiped, { target, props: { sentence, goOn: () => location.reload() } });
+  });
+  await startTablet(store, target);
+}
+
+/** Open the records and draw the app; what is locked begins here anew. */
+async function startTablet(store: WorkerRecordStore, target: HTMLElement): Promise<void> {
   const tablet = new Tablet(store, deviceClock);
-  const opened = await store.open();
-  if (opened.kind !== 'open') {
+  const { opened, by } = await openWithPeople(store, target);
+  if (opened.kind === 'busy-elsewhere' || opened.kind === 'refused') {
     // Fails closed: without a durable store nothing may look recorded.
     target.textContent = sayTold(opened.sentence);
     target.setAttribute('role', 'alert');
     return;
   }
-  await speakAsKept(store, new URLSearchParams(location.search).get('speak'));
+  // Emergency records are a store of their own, in which no language was chosen.
+  const kept = opened.isEmergency === true ? { recall: async () => lastSpoken() } : store;
+  await speakAsKept(kept, askedLanguage());
+  keepSpoken(language.current.tag);
   await tablet.take(opened);
+  let app: Record<string, never> | null = null;
+  const startAnew = () => {
+    keepSpoken(language.current.tag);
+    // A new page has none of the old one's memory. Without a service worker there may be no page
+    // to load where the network is gone: what was drawn is then taken down in this one.
+    if (navigator.serviceWorker?.controller) return location.reload();
+    if (app !== null) void unmount(app);
+    void startTablet(store, target);
+  };
+  const lock = new Lock({ keys: store, store, clock: deviceClock, startAnew }, by);
+  await takeWhoUnlocked(tablet, await store.keyStanding(), by);
   const unitRules = new UnitRuleBook(store, deviceClock);
   await unitRules.load();
   const caseUse = new CaseUse({ store, unitRules, today: deviceClock.today });
   const places = new Places(store);
   await places.restore({ name: opened.standing?.role === 'booking' ? 'clinic' : 'cases' });
+  await lock.begin(places.current);
+  if (lock.isLocking) return;
   const settings = new TabletSettings(store);
   await settings.load();
   const update = new AppUpdate(
@@ -62,7 +112,7 @@ async function start(): Promise<void> {
   labels.keepReader();
   browserCodes.keep();
   if (opened.standing !== null && openedInvitation() !== '') places.go({ name: 'join' });
-  mount(App, {
+  app = mount(App, {
     target,
     props: {
       app: {
@@ -70,6 +120,8 @@ async function start(): Promise<void> {
         pictures: { store, device: browserPictures },
         tablet,
         places,
+        keys: store,
+        lock,
         clock: deviceClock,
         ids: deviceIds,
         unitRules,
@@ -95,6 +147,51 @@ async function start(): Promise<void> {
       },
     },
   });
+}
+
+function askedLanguage(): string | null {
+  return new URLSearchParams(location.search).get('speak');
+}
+
+type NotLocked = Exclude<OpenAnswer, { kind: 'locked' }>;
+
+/** Open the store; while it is locked, show who can unlock it. */
+async function openWithPeople(
+  store: WorkerRecordStore,
+  target: HTMLElement,
+): Promise<{ opened: NotLocked; by: OpenedBy }> {
+  let by: OpenedBy = { kind: 'no-pin' };
+  for (;;) {
+    const answer = await store.open();
+    if (answer.kind !== 'locked') {
+      const isEmergency = answer.kind === 'open' && answer.isEmergency === true;
+      // A restart finds an emergency case again that was begun before it.
+      const found: OpenedBy = { kind: 'emergency', isNew: false };
+      return { opened: answer, by: isEmergency && by.kind !== 'emergency' ? found : by };
+    }
+    await speakAsKept({ recall: async () => lastSpoken() }, askedLanguage());
+    by = await new Promise<OpenedBy>((resolve) => {
+      const screen = mount(Locked, {
+        target,
+        props: {
+          keys: store,
+          clock: deviceClock,
+          locked: answer,
+          opened: (openedBy) => {
+            void unmount(screen);
+            resolve(openedBy);
+          },
+        },
+      });
+    });
+  }
+}
+
+/** Who unlocked the tablet taps on it. */
+async function takeWhoUnlocked(tablet: Tablet, keys: KeyStanding, by: OpenedBy): Promise<void> {
+  if (by.kind !== 'pin') return;
+  const person = keys.people.find(({ staff }) => staff === by.staff);
+  if (person) await tablet.chooseWhoTaps(person.staff, person.name, person.role);
 }
 
 function later(waitMs: number, work: () => void): () => void {

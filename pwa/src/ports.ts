@@ -52,7 +52,10 @@ export interface RecordQuery {
   parent?: string;
   /** One record by its id. */
   record?: string;
-  /** A person opens this case: it is exchanged first, and brought back where it was dropped. */
+  /**
+   * A person opens this case or patient: that is noted (AU6); a case is exchanged first, and
+   * brought back where it was dropped.
+   */
   isLookedAt?: boolean;
 }
 
@@ -314,6 +317,8 @@ export interface DeviceStanding {
   role: 'bedside' | 'booking';
   joined: boolean;
   unitName: string;
+  /** The six digits of this device while nobody at the unit has compared them yet (RQ7). */
+  waiting?: string;
 }
 
 export interface ExchangeStanding {
@@ -331,9 +336,91 @@ export interface ExchangeStanding {
 export type Reached = 'tablet' | 'unit' | 'hub';
 
 export type OpenAnswer =
-  | { kind: 'open'; standing: DeviceStanding | null; persisted: boolean }
+  | {
+      kind: 'open';
+      standing: DeviceStanding | null;
+      persisted: boolean;
+      /** An emergency case alone: the other records stay locked until a PIN opens them. */
+      isEmergency?: boolean;
+    }
+  /** The records are there, and only a PIN of somebody opens them. */
+  | {
+      kind: 'locked';
+      keys: KeyStanding;
+      unsent: number;
+      oldestUnsentMs: number | null;
+      /** Records are here and no key of them: the unit alone can give it back. */
+      areKeysLost?: true;
+    }
   | { kind: 'busy-elsewhere'; sentence: string }
   | { kind: 'refused'; sentence: string };
+
+/** A person who has a PIN on this tablet. */
+export interface PersonHere {
+  /** `staff/id`. */
+  staff: string;
+  name: string;
+  role: string;
+  triesLeft: number;
+  /** Wall milliseconds before which no PIN of theirs is tried; 0 where none waits. */
+  waitUntilMs: number;
+}
+
+export interface KeyStanding {
+  people: PersonHere[];
+  /** Nobody has a PIN here yet: the records open without one. */
+  isOpen: boolean;
+  /** A live case keeps the records open through a restart. */
+  hasLive: boolean;
+  /** An emergency case is open, without the other records. */
+  hasEmergency: boolean;
+}
+
+/** `removed`: the person has no PIN here, or lost it by ten wrong ones. */
+export type PinAnswer =
+  | { kind: 'right' }
+  | { kind: 'wrong'; triesLeft: number; waitUntilMs: number }
+  | { kind: 'waiting'; waitUntilMs: number }
+  | { kind: 'removed' };
+
+/** A PIN that may not be chosen, a code that is not taken: one sentence. */
+export interface KeyRefusal {
+  kind: 'refused';
+  sentence: string;
+}
+
+/** Who says that a person may have a PIN here; nobody has to where nobody has one yet. */
+export type Voucher = { by: string; pin: string } | { code: string } | null;
+
+/** The keys of this tablet's records, and the PINs that open them [SEC-10] to [SEC-13]. */
+export interface KeyKeeper {
+  keyStanding(): Promise<KeyStanding>;
+  /** Try a PIN; after `right` the store is opened as ever. */
+  unlock(staff: string, pin: string): Promise<PinAnswer>;
+  /** Try a PIN, for what its person confirms. */
+  checkPin(staff: string, pin: string): Promise<PinAnswer>;
+  /** Give a person a PIN. A code names its person itself; `person` is what the screen shows. */
+  addPerson(
+    person: Pick<PersonHere, 'staff' | 'name' | 'role'>,
+    pin: string,
+    voucher: Voucher,
+  ): Promise<PinAnswer | KeyRefusal>;
+  changePin(staff: string, oldPin: string, newPin: string): Promise<PinAnswer | KeyRefusal>;
+  removePerson(staff: string): Promise<{ kind: 'removed' } | KeyRefusal>;
+  /** Say whether a case is live here: it stays open through a restart for at most 12 hours. */
+  keepLive(isLive: boolean): Promise<void>;
+  /** From the locked screen: open a store of its own for a new case; then open as ever. */
+  startEmergency(): Promise<{ kind: 'started' } | KeyRefusal>;
+  /**
+   * Let the unit give the key back; `code` is a fresh invitation. Once the device has joined by it,
+   * the same code or "" goes on where it waited.
+   */
+  recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal>;
+  /** Give up what nobody can open any more: everything on this tablet is removed. */
+  startAnew(): Promise<void>;
+  /** Close the records: the key and everything read goes from memory. */
+  lock(): Promise<void>;
+}
 
 /** A case whose content was dropped here and is kept at the unit. */
 export interface DroppedCase {
@@ -486,6 +573,8 @@ export interface RecordStore {
   join(
     code: string,
   ): Promise<{ kind: 'joined'; standing: DeviceStanding } | { kind: 'refused'; sentence: string }>;
+  /** Ask the unit whether a device that waits may come in; whatever it says, how it stands now. */
+  standingNow(): Promise<DeviceStanding | null>;
   exchangeNow(): Promise<ExchangeStanding>;
   /** Operations that the unit does not hold yet, per case or patient record. */
   unsentRecords(): Promise<string[]>;

@@ -31,6 +31,17 @@ export interface ToldValues {
   newerApp: None;
   reload: None;
   openedLate: None;
+  // --- keys and PINs
+  pinDigits: { fewest: number; most: number };
+  pinCommon: None;
+  pinNeeded: None;
+  lastPerson: None;
+  ringFull: None;
+  noShare: None;
+  freshCodeNeeded: None;
+  keyNotReturned: None;
+  startedAnew: None;
+  wipedByUnit: { count: number };
   // --- several windows
   otherWindow: None;
   readsOnly: { at: At; place: string };
@@ -86,6 +97,7 @@ export interface ToldValues {
   joinUnanswered: None;
   exchangeStopped: { why: string };
   keyLost: None;
+  waitsForDigits: { digits: string };
   brokenChain: None;
   answerCut: None;
   unreachable: None;

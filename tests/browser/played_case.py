@@ -12,13 +12,13 @@ from playwright.sync_api import Locator, Page, expect
 LONGEST_PROCEDURE = 80
 
 
-def button(page: Page, words: str, *, exact: bool = False) -> Locator:
+def button(page: Page | Locator, words: str, *, exact: bool = False) -> Locator:
     """Return the first button that says the words."""
     name = words if exact else re.compile(re.escape(words))
     return page.get_by_role("button", name=name, exact=exact).first
 
 
-def press(page: Page, words: str, *, exact: bool = False) -> None:
+def press(page: Page | Locator, words: str, *, exact: bool = False) -> None:
     button(page, words, exact=exact).click()
 
 
@@ -45,14 +45,75 @@ def go(page: Page, place: str) -> None:
     page.get_by_role("navigation").get_by_role("button", name=re.compile(place)).click()
 
 
-def join(page: Page) -> None:
+# Digits without a pattern or a date, as the tablet asks for.
+PIN = "407182"
+
+
+def join(page: Page, first: str = "") -> None:
+    """Join the unit; a listed person chooses the first PIN here."""
     press(page, "Join as this device")
+    choose_first_pin(page, first)
+
+
+def choose_first_pin(page: Page, name: str = "") -> None:
+    """Choose a PIN as a listed person of this name, unnamed where the unit lists nobody."""
+    listed = page.locator("[data-first-person] [data-people] button", has_text=name)
+    # Whether the unit lists nobody is known once it was heard.
+    unlisted = page.locator("[data-first-person=heard]").get_by_role(
+        "button", name=re.compile("^Nobody on the list")
+    )
+    listed.or_(unlisted).first.click()
+    enter_pin(page)
+    enter_pin(page)
     expect(page.locator("[data-status=unsent]")).to_be_visible()
+
+
+def enter_pin(page: Page, pin: str = PIN) -> None:
+    """Press a PIN on the pad that is on screen, in any language; its last key enters it."""
+    pad = page.locator("[data-pin-pad]")
+    for digit in pin:
+        pad.get_by_role("button", name=digit, exact=True).click()
+    pad.get_by_role("button").last.click()
+
+
+def unlock(page: Page, name: str, pin: str = PIN) -> None:
+    """Unlock a tablet that is locked."""
+    page.locator("[data-locked] [data-people]").get_by_role(
+        "button", name=re.compile(re.escape(name))
+    ).click()
+    enter_pin(page, pin)
+
+
+def come_back(page: Page) -> None:
+    """Wait until the app is drawn again; where it asks for a PIN, the first person gives it."""
+    asked = page.locator("[data-locked], [data-others-locked]")
+    page.locator("nav, main").first.wait_for()
+    if asked.count() > 0:
+        asked.locator("[data-people] button").first.click()
+        enter_pin(page)
+        expect(asked).to_have_count(0)
+        page.locator("nav, main").first.wait_for()
+
+
+def confirm_by_pin(page: Page) -> None:
+    """Confirm by PIN; who has none here yet is vouched for by the first who has."""
+    sheet = page.get_by_role("dialog", name="Confirm with your PIN")
+    expect(sheet).to_be_visible()
+    people = sheet.locator("[data-people] button")
+    people.or_(sheet.locator("[data-pin-pad]")).first.wait_for()
+    if people.count() > 0:
+        people.first.click()
+        enter_pin(page)
+        expect(sheet.locator("[data-pin-pad]").get_by_text("Choose a PIN")).to_be_visible()
+        enter_pin(page)
+        expect(sheet.locator("[data-pin-pad]").get_by_text("The same PIN again")).to_be_visible()
+    enter_pin(page)
+    expect(sheet).to_have_count(0)
 
 
 def choose_who_taps(page: Page, name: str) -> None:
     page.locator("[data-status=who-taps]").click()
-    press(page, name)
+    press(page.get_by_role("dialog"), name)
     expect(page.locator("[data-status=who-taps]")).to_contain_text(name)
 
 
@@ -224,6 +285,7 @@ def close_out(page: Page, signer: str) -> None:
     hold = sign.get_by_role("button", name=re.compile("^Hold 1 s: sign"))
     hold.scroll_into_view_if_needed()
     hold.click(delay=1_400)
+    confirm_by_pin(page)
     expect(page.get_by_text("Nothing has changed since.")).to_be_visible()
 
 

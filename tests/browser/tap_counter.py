@@ -21,9 +21,10 @@ _START = """
   addEventListener('pointerdown', (event) => {
     if (!event.isTrusted) return;
     const on = event.target.closest('button, a, [role=button]') ?? event.target;
+    const isPin = on.closest('[data-pin-pad]') !== null;
     const words = (on.getAttribute('aria-label') || on.innerText || on.tagName)
       .replace(/\\s+/g, ' ').trim();
-    window.touchLog.push({ words, isDigit: /^([0-9]|Decimal point)$/.test(words), at:
+    window.touchLog.push({ words, isPin, isDigit: /^([0-9]|Decimal point)$/.test(words), at:
       performance.now(), heldMs: 0 });
   }, true);
   addEventListener('pointerup', (event) => {
@@ -44,6 +45,7 @@ class Touch:
     words: str
     is_digit: bool
     is_hold: bool
+    is_pin: bool = False
 
 
 def start_counting(page: Page) -> None:
@@ -54,7 +56,12 @@ def start_counting(page: Page) -> None:
 def read_touches(page: Page) -> list[Touch]:
     """Return every touch since the count began, the oldest first."""
     return [
-        Touch(words=one["words"], is_digit=one["isDigit"], is_hold=one["heldMs"] >= 900)
+        Touch(
+            words=one["words"],
+            is_digit=one["isDigit"],
+            is_hold=one["heldMs"] >= 900,
+            is_pin=one["isPin"],
+        )
         for one in page.evaluate("() => window.touchLog")
     ]
 

@@ -81,9 +81,12 @@ def pass_the_gate(page: Page, seen: Played) -> None:
     sheet = page.get_by_role("dialog")
     sheet.get_by_role("button", name="Tip clearly seen").click()
     sheet.get_by_role("button", name=re.compile("^Hold 1 s")).click(delay=1_100)
-    expect(page.locator("[data-gate=BLOOD-RETURN]")).to_have_count(0)
+    expect(page.get_by_role("dialog", name="Confirm with your PIN")).to_be_visible()
+    # The budget is that of the gate; the PIN comes beside it (HAZ-25).
     seen.override_s = time.monotonic() - began
     seen.override_touches = touches(page)
+    case.confirm_by_pin(page)
+    expect(page.locator("[data-gate=BLOOD-RETURN]")).to_have_count(0)
 
 
 def play(page: Page, seen: Played) -> None:

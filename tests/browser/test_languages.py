@@ -187,6 +187,7 @@ class Reader:
         address, *presses = PLACES[place]
         self.page.goto("about:blank")
         self.page.goto(f"{self.server.address}/?speak={language}#{address}")
+        case.come_back(self.page)
         expect(self.page.locator("html")).to_have_attribute("lang", language)
         expect(self.page.locator("main").get_by_text(OPENS).first).to_be_visible()
         expect(self.page.locator("main :is(h1, h2, [data-identity])").first).to_be_visible()
@@ -520,6 +521,7 @@ def test_a_unit_out_of_reach_is_told_once_on_decisions(reader: Reader):
     page = reader.page
     page.goto("about:blank")
     page.goto(f"{reader.server.address}/#/decisions")
+    case.come_back(page)
     agree = page.get_by_text("Second check:")
     expect(agree).to_be_visible()
     told = page.get_by_text("The unit cannot be reached.")

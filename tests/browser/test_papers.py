@@ -76,6 +76,7 @@ def sign(page: Page) -> None:
     hold = part.get_by_role("button", name=re.compile("^Hold 1 s: sign"))
     hold.scroll_into_view_if_needed()
     hold.click(delay=1_400)
+    case.confirm_by_pin(page)
     expect(page.get_by_text("Nothing has changed since.")).to_be_visible()
 
 
@@ -161,6 +162,7 @@ def test_both_sorts_of_code_are_drawn_without_a_network_and_scan_back(ward: Ward
     press_in_sheet(page, "Back to the case")
     ward.server.stop()
     page.goto(f"{ward.server.address}/#/case/{CASE}/surveillance")
+    case.come_back(page)
     open_paper(page, "Implant card")
     face = page.locator(f"{SHEET} [data-face='0']")
     expect(face.locator("img[data-code=qr]")).to_be_visible()

@@ -292,6 +292,7 @@ def test_the_picture_of_another_patient_goes_from_the_tablet_and_from_the_unit(
     case.wait_until_sent(page)
     assert _kept_files(server) == []
     page.reload()
+    case.come_back(page)
     expect(page.get_by_text("No picture attached yet.")).to_be_visible()
     page.wait_for_function(f"async () => (await ({_FILES_ON_TABLET})()).length === 0")
 

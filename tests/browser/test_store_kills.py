@@ -221,9 +221,10 @@ def test_storage_evicted(server: UnitServer, new_device):
 
     # It joins, all reaches the unit, and the file goes again: the rest comes from the unit.
     page.goto(server.invite("bedside"))
-    case.press(page, "Join as this device")
+    case.join(page)
     case.wait_until_sent(page)
     page = wipe(tablet, server, files=True)
+    case.unlock(page, "")
     expect(page.get_by_text(re.compile("The rest comes from the unit"))).to_be_visible()
     page.goto(f"{server.address}/{address}")
     open_questions(page)
@@ -232,6 +233,7 @@ def test_storage_evicted(server: UnitServer, new_device):
 
     # Both go: it does not look like a new tablet, and nothing is invented.
     page = wipe(tablet, server, files=True, databases=True)
+    case.unlock(page, "")
     expect(page.get_by_text(re.compile(r"held as \w+ are gone from its disk"))).to_be_visible()
     page.goto(server.invite("bedside"))
     case.press(page, "Join as this device")

@@ -36,7 +36,7 @@ class Tablet:
         (folder / "profile").mkdir()
         self.device = Device(driver, folder / "profile", "tall")
         self.page = self.device.start(self.server.invite("bedside"))
-        case.join(self.page)
+        case.join(self.page, "Otis")
         case.choose_who_taps(self.page, "Otis")
 
     def stop(self) -> None:
@@ -112,6 +112,7 @@ def test_the_check_before_use_tells_each_thing_and_is_noted_for_the_day(tablet: 
     case.press(page, "Note: 1 open point")
     expect(page.locator("[data-noted]")).to_contain_text("by Dr Otis")
     page.reload()
+    case.come_back(page)
     expect(page.locator("[data-noted]")).to_contain_text("1 open point")
 
 
@@ -163,6 +164,7 @@ def test_a_pedal_is_learned_kept_and_refused_where_it_means_the_other_act(tablet
     expect(heard).to_contain_text('NOT SAVED. "b" means the primary action already.')
     case.press(page, "Stop learning")
     page.reload()
+    case.come_back(page)
     expect(page.locator("[data-learned=primary]")).to_have_text("b")
     expect(page.locator("[data-learned=back]")).to_have_text("F14")
 
@@ -217,6 +219,8 @@ def test_the_status_line_tells_all_six_and_where_the_case_is(bedside: Page, tabl
         expect(status(bedside, name)).not_to_be_empty()
     expect(status(bedside, "screen")).to_have_text("Screen may sleep")
     case.go(bedside, "Cases")
+    # Other tests may have left the case untouched for two minutes.
+    case.come_back(bedside)
     where = bedside.locator("[data-case]").filter(has_text="Quillmere").locator("[data-reached]")
     expect(where).to_have_text("On this tablet")
     tablet.server.start()
@@ -426,6 +430,7 @@ def test_with_sound_suspended_the_cue_is_shown_within_a_tenth_and_the_silence_is
         Object.defineProperty(AudioContext.prototype, 'state', { get: () => 'suspended' });"""
     )
     page.reload()
+    case.come_back(page)
     expect(case.primary(page)).to_be_visible()
     edge = page.locator("[data-edge=standing]")
     expect(edge).to_contain_text("No sound: see This tablet")
@@ -471,10 +476,12 @@ def test_a_low_battery_and_a_screen_that_may_sleep_are_told_on_every_place(bedsi
         };"""
     )
     page.reload()
+    case.come_back(page)
     expect(case.primary(page)).to_be_visible()
     expect(status(page, "battery")).to_contain_text("Battery 19 %: plug in")
     expect(status(page, "screen")).to_have_text("Screen may sleep")
     case.go(page, "Cases")
+    case.come_back(page)
     expect(status(page, "battery")).to_contain_text("Battery 19 %: plug in")
     case.go(page, "This tablet")
     expect(row(page, "battery")).to_have_attribute("data-standing", "look")
@@ -543,6 +550,7 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
     assert page.evaluate("window.sameLoad") is True
     assert page.evaluate("fetch('/build.json').then((one) => one.json())") == {"build": build}
     page.reload()
+    case.come_back(page)
     expect(row(page, "build")).to_contain_text(build)
     page.evaluate("window.sameLoad = true")
 
@@ -569,6 +577,7 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
         except Exception:  # noqa: BLE001 - the page is being loaded anew
             time.sleep(0.1)
         time.sleep(0.1)
+    case.come_back(page)
     expect(row(page, "build")).to_be_visible()
     expect(row(page, "build")).not_to_contain_text(build)
     expect(row(page, "build")).to_have_attribute("data-standing", "good")
@@ -628,11 +637,12 @@ def test_a_kill_in_a_live_case_brings_back_the_build_it_began_with(updated: Tabl
     for _ in range(2):
         assert page.evaluate("fetch('/build.json').then((one) => one.json())") == own
         case.go(page, "Cases")
+        case.come_back(page)
         case.go(page, "This tablet")
         expect(row(page, "build")).to_contain_text(own["build"])
         case.go(page, "Cases")
         page.reload()
-        expect(page.get_by_role("navigation").first).to_be_visible()
+        case.come_back(page)
 
     # when: the case leaves the procedure, the next build comes in
     case.add_patient_and_case(page, "Tarnbrook", "Imre")

@@ -61,9 +61,14 @@ class Counted:
     @contextmanager
     def task(self, page: Page, name: str) -> Iterator[None]:
         start_counting(page)
-        before = len(read_touches(page))
+        before = count_touches(page)
         yield
-        self.touches[name] = len(read_touches(page)) - before
+        self.touches[name] = count_touches(page) - before
+
+
+def count_touches(page: Page) -> int:
+    """Count what a budget is about: a PIN is pressed beside it (HAZ-25, HAZ-28)."""
+    return sum(not touch.is_pin for touch in read_touches(page))
 
 
 def ready(page: Page) -> None:
@@ -100,6 +105,7 @@ def do_bedside(page: Page, counted: Counted) -> None:
         sheet = page.get_by_role("dialog")
         sheet.get_by_role("button", name="Tip clearly seen").click()
         sheet.get_by_role("button", name=re.compile("^Hold 1 s")).click(delay=1_100)
+        case.confirm_by_pin(page)
         expect(page.locator("[data-gate=BLOOD-RETURN]")).to_have_count(0)
     go_to_step(page, "Which package is open")
 
@@ -186,6 +192,7 @@ def close(page: Page, counted: Counted) -> None:
         hold = sign.get_by_role("button", name=re.compile("^Hold 1 s: sign"))
         hold.scroll_into_view_if_needed()
         hold.click(delay=1_400)
+        case.confirm_by_pin(page)
         expect(page.get_by_text("Nothing has changed since.")).to_be_visible()
 
 
@@ -220,7 +227,7 @@ def counted(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwri
     try:
         page = device.start(server.invite("bedside"))
         with found.task(page, "TASK-21 enrol a tablet, with who taps"):
-            case.join(page)
+            case.join(page, "Wren")
             case.choose_who_taps(page, "Otis")
         find_and_settle(page, found)
         case.go(page, "Cases")

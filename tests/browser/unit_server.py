@@ -75,9 +75,10 @@ class UnitServer:
             self._process.wait(timeout=20)
             self._process = None
 
-    def invite(self, role: str) -> str:
-        """Return the address that lets one device join in a role."""
-        printed = self.crura("device", "invite", "--role", role)
+    def invite(self, role: str, *, is_trusted: bool = True) -> str:
+        """Return the address that lets one device join in a role; trusted, it waits for nobody."""
+        trust = ["--trusted"] if is_trusted else []
+        printed = self.crura("device", "invite", "--role", role, *trust)
         code = re.search(r"#join=([A-Za-z0-9-]+)", printed)
         assert code is not None, printed
         return f"{self.address}/#join={code[1]}"

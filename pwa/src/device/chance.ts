@@ -14,6 +14,11 @@ export function randomText(length: number): string {
   return text;
 }
 
+/** Return so many random bytes. */
+export function randomBytes(count: number): Uint8Array<ArrayBuffer> {
+  return crypto.getRandomValues(new Uint8Array(count));
+}
+
 /** Return hexadecimal digits of so many random bytes. */
 export function randomHex(bytes: number): string {
   return [...crypto.getRandomValues(new Uint8Array(bytes))]

@@ -1,5 +1,6 @@
 /** The camera and the hand scanner of the browser, as the label entry asks for them. */
 import type { LabelScanner, PictureDevice } from '../ports';
+import { scriptAddress } from '../script-address';
 import { keepReader } from './label-reader-files';
 import type { FromReader, ToReader } from './label-reader-worker';
 import { watchWedge } from './wedge-reader';
@@ -21,9 +22,7 @@ export function browserLabels(pictures: PictureDevice): LabelScanner {
   let worker: Worker | null = null;
 
   function readCodes(bitmap: ToReader): Promise<FromReader> {
-    worker ??= new Worker(new URL('./label-reader-worker.ts', import.meta.url), {
-      type: 'module',
-    });
+    worker ??= new Worker(scriptAddress('labelReader'), { type: 'module' });
     const asked = worker;
     return new Promise((resolve) => {
       asked.onmessage = ({ data }: MessageEvent<FromReader>) => resolve(data);

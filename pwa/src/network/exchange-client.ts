@@ -12,7 +12,7 @@ import type { Heard, Said, StoreChange, UnitRequest } from '../sync/exchange-mes
 import { writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
 import { tell, whyOf } from '../told';
-import { type Joining, joinUnit } from './joining';
+import { digitsOf, type Joining, joinUnit } from './joining';
 import { OperationCarrier } from './operation-carrier';
 import { isKeyLost, type Signer, settleLostKey, signBatch } from './push-signing';
 import { counterOf, Resupply } from './resupply';
@@ -36,6 +36,8 @@ interface PushAnswer {
   quarantined: { op_id: string; sentence: string }[];
 }
 
+const WAITING_PROBLEM = '/problems/device-waiting';
+
 type Finish = Extract<Said, { kind: 'finish' }>;
 
 export class ExchangeClient {
@@ -55,6 +57,8 @@ export class ExchangeClient {
   #server = '';
   /** A unit of an older release would refuse to be told what was read last (EX20). */
   #doesUnitCompare = false;
+  /** The sentence of the unit once it has revoked this device. */
+  #revoked = '';
   #ownLogsThere: Readonly<Record<string, number>> = {};
 
   constructor(store: OperationStore, requests: UnitRequests, around: ExchangeSurroundings) {
@@ -103,8 +107,34 @@ export class ExchangeClient {
   /** Join a unit by an invitation code; keeps the device id and everything saved before. */
   async join(code: string, name: string): Promise<Joining> {
     const joining = await joinUnit(this.#store, this.#requests, this.#around, { code, name });
-    if (joining.kind === 'joined') this.#tell('exchanging', '');
+    if (joining.kind === 'joined') {
+      this.#revoked = '';
+      this.#tell('exchanging', '');
+    }
     return joining;
+  }
+
+  /** The unit has revoked this device: said from now on, whatever there is to exchange. */
+  noteRevoked(sentence: string): void {
+    this.#revoked = sentence;
+    this.#tell('refused', sentence);
+  }
+
+  /**
+   * Ask whether a device that waits may come in (RQ7).
+   *
+   * @returns true when it has just been let in
+   * @throws NoAnswerError or RefusedError; it waits on
+   */
+  async settleWaiting(): Promise<boolean> {
+    const before = this.#store.ownDevice();
+    if (!before?.token || !before.waiting) return false;
+    const path = '/api/devices/own';
+    const answer = await this.#requests.get<{ is_waiting: boolean }>(path, before.token);
+    if (answer.is_waiting) return false;
+    const { waiting: _, ...own } = before;
+    this.#store.becomeDevice(own, this.#store.tip().epoch);
+    return true;
   }
 
   async #rounds(): Promise<ExchangeStanding> {
@@ -121,6 +151,15 @@ export class ExchangeClient {
       this.#tell('alone', '');
       return;
     }
+    if (isKeyLost(own, this.#around.signer ?? null)) {
+      // Unsigned it may neither send nor read: it waits for a new link, and keeps everything (SG6).
+      this.#tell('needs-a-person', tell('keyLost'));
+      return;
+    }
+    if (own.waiting) {
+      this.#tell('needs-a-person', tell('waitsForDigits', { digits: own.waiting }));
+      return;
+    }
     this.#tell('exchanging', '');
     try {
       this.#end(await this.#exchange(own, own.token));
@@ -131,6 +170,12 @@ export class ExchangeClient {
   }
 
   #end({ outcome, sentence }: Finish): void {
+    if (outcome === 'done' && this.#revoked !== '') {
+      // It may still hand over what it holds, and the unit has it now; it reads nothing (EX12).
+      this.#failures = 0;
+      this.#tell('refused', this.#revoked);
+      return;
+    }
     if (outcome === 'done') {
       this.#failures = 0;
       this.#lastDoneMs = this.#around.nowMs();
@@ -216,8 +261,17 @@ export class ExchangeClient {
     } catch (error) {
       if (error instanceof NoAnswerError) return { kind: 'no_answer' };
       if (!(error instanceof RefusedError)) throw error;
+      this.#noteWaiting(error);
       return { kind: 'refused', status: error.status, sentence: error.message };
     }
+  }
+
+  /** A unit put back to before somebody had compared the digits asks for them again. */
+  #noteWaiting({ problem }: RefusedError): void {
+    const own = this.#store.ownDevice();
+    const signer = this.#around.signer ?? null;
+    if (own === null || signer === null || problem.type !== WAITING_PROBLEM) return;
+    this.#store.becomeDevice({ ...own, waiting: digitsOf(signer) }, this.#store.tip().epoch);
   }
 
   async #greet(
@@ -285,7 +339,6 @@ export class ExchangeClient {
     );
     if (operations.length === 0) return { kind: 'pushed', sent: 0 };
     const signer = this.#around.signer ?? null;
-    if (isKeyLost(own, signer)) return { kind: 'refused', status: 422, sentence: tell('keyLost') };
     const answer = await this.#carrier.send<PushAnswer>(
       '/api/exchange/push',
       token,

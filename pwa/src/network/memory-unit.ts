@@ -21,6 +21,10 @@ interface Received {
 export class MemoryUnit {
   server = 'server-1';
   wallMs = 0;
+  /** How many nonces were handed out; the real server checks what is signed under them. */
+  nonces = 0;
+  /** Whether who joins has to wait for a person. */
+  isWaiting = false;
   received: Received[] = [];
   tokens = new Map<string, string>();
   /** Op ids to set aside when they come. */
@@ -63,6 +67,7 @@ export class MemoryUnit {
   #answer(url: URL, content: Record<string, unknown>, init: RequestInit): Response {
     const bearer = (init.headers as Record<string, string>).Authorization ?? '';
     const device = this.tokens.get(bearer.replace('Bearer ', ''));
+    if (url.pathname === '/api/nonces') return reply(200, { nonces: [`nonce-${++this.nonces}`] });
     if (url.pathname === '/api/devices') return this.#join(content);
     if (device === undefined) return problem(401, 'This device is not known here. Join it again.');
     switch (url.pathname) {
@@ -88,7 +93,8 @@ export class MemoryUnit {
     const token = `token-of-${device}`;
     this.tokens.set(token, String(device));
     const { role, streams } = this;
-    return reply(201, { device, token, role, unit_name: 'Test unit', streams });
+    const waits = this.isWaiting && { is_waiting: true };
+    return reply(201, { device, token, role, unit_name: 'Test unit', streams, ...waits });
   }
 
   #tipOf(device: string, epoch: string): Tip {

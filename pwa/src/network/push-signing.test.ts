@@ -1,9 +1,11 @@
 /** A tablet that signs, against a unit in memory; the real unit verifies in the Python tests. */
+import { createHash } from 'node:crypto';
 import { beforeEach, expect, test } from 'vitest';
 import type { ExchangeStanding } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
+import { writeFingerprint } from '../sync/request-signing';
 import { writeHeadText } from '../sync/signing';
 import { type Row, readRows } from '../sync/wire';
 import { tell } from '../told';
@@ -18,6 +20,14 @@ const signerOf = (name: string): Signer => ({
   publicKey: `key of ${name}`,
   sign: async (text) => `${name} signed ${text}`,
 });
+/** A public key as the browser writes it. */
+async function makePublicKey(): Promise<string> {
+  const algorithm = { name: 'ECDSA', namedCurve: 'P-256' };
+  const { publicKey } = await crypto.subtle.generateKey(algorithm, false, ['sign', 'verify']);
+  const spki = new Uint8Array(await crypto.subtle.exportKey('spki', publicKey));
+  return btoa(String.fromCharCode(...spki));
+}
+
 interface Sent {
   path: string;
   content: Record<string, unknown>;
@@ -116,7 +126,7 @@ test('[SG4] a key that came after joining signs nothing before joining again', a
   expect(Object.keys(pushes()[0]?.content ?? {})).not.toContain('signature');
 });
 
-test('[SG6] a lost key begins a new epoch, sends nothing, pulls on and says so', async () => {
+test('[SG6] a lost key begins a new epoch, exchanges nothing until joined again, and says so', async () => {
   await open(signerOf('a')).join('GOOD', 'a');
   const before = store.tip().epoch;
   save('puncture/p-1');
@@ -132,6 +142,7 @@ test('[SG6] a lost key begins a new epoch, sends nothing, pulls on and says so',
 
   expect(standing).toMatchObject({ state: 'needs-a-person', sentence: tell('keyLost'), unsent: 2 });
   expect(pushes()).toEqual([]);
+  expect(unit.pulls).toEqual([]);
   await client.join('GOOD', 'a');
   expect(joinings().at(-1)?.content).toMatchObject({ key: 'key of b', epoch: after });
   expect(await client.run()).toMatchObject({ state: 'resting', unsent: 0 });
@@ -175,4 +186,60 @@ test('[SG3] a device signs nothing that is not one chain', async () => {
   await expect(signBatch(signerOf('a'), 'tablet-a', [first, third])).rejects.toThrow(
     tell('brokenChain'),
   );
+});
+
+test('[RQ5] [RQ7] a device that has to wait shows its own digits, and exchanges nothing before', async () => {
+  const signer = { ...signerOf('a'), publicKey: await makePublicKey() };
+  const bytes = Buffer.from(signer.publicKey, 'base64');
+  const digits = writeFingerprint(createHash('sha256').update(bytes).digest('hex'));
+  let isWaiting = true;
+  const answer = (path: string) =>
+    path === '/api/devices/own' ? Response.json({ is_waiting: isWaiting }) : null;
+  unit.isWaiting = true;
+  const client = open(signer, answer);
+
+  await client.join('GOOD', 'a');
+  save('puncture/p-1');
+
+  expect(store.ownDevice()?.waiting).toBe(digits);
+  expect(await client.run()).toMatchObject({
+    state: 'needs-a-person',
+    sentence: tell('waitsForDigits', { digits }),
+    unsent: 1,
+  });
+  expect([unit.order, await client.settleWaiting()]).toEqual([[], false]);
+  isWaiting = false;
+  expect(await client.settleWaiting()).toBe(true);
+  expect(store.ownDevice()).not.toHaveProperty('waiting');
+  expect(await client.run()).toMatchObject({ state: 'resting', unsent: 0 });
+  expect(await client.settleWaiting()).toBe(false);
+});
+
+test('[RQ7] a unit that asks for the digits anew makes the device wait again', async () => {
+  // The planted bug it has caught: a device once let in that never showed its digits again.
+  const signer = { ...signerOf('a'), publicKey: await makePublicKey() };
+  const problem = { type: '/problems/device-waiting', detail: 'Waits.', status: 403 };
+  const client = open(signer, (path) =>
+    path === '/api/exchange/handshake' ? Response.json(problem, { status: 403 }) : null,
+  );
+  await client.join('GOOD', 'a');
+  expect(store.ownDevice()).not.toHaveProperty('waiting');
+
+  expect(await client.run()).toMatchObject({ state: 'refused' });
+
+  expect(store.ownDevice()?.waiting).toMatch(/^[0-9]{6}$/);
+});
+
+test('[RQ8] a device that was revoked says so from then on, and still hands over what it holds', async () => {
+  const client = open(signerOf('a'));
+  await client.join('GOOD', 'a');
+  save('puncture/p-1');
+
+  client.noteRevoked('This device was revoked.');
+
+  const said = { state: 'refused', sentence: 'This device was revoked.', unsent: 0 };
+  expect(await client.run()).toMatchObject(said);
+  expect(pushes()).toHaveLength(1);
+  await client.join('GOOD', 'a');
+  expect(await client.run()).toMatchObject({ state: 'resting' });
 });

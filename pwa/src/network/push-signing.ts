@@ -3,6 +3,7 @@ import type { OperationStore, OwnDevice } from '../storage/operation-store';
 import { BrokenChainError } from '../sync/errors';
 import { findHead, type Link, writeHeadText } from '../sync/signing';
 import { tell } from '../told';
+import type { Identity } from './request-proof';
 
 /** Signs as this device; see `device/device-key.ts`. */
 export interface Signer {
@@ -13,6 +14,12 @@ export interface Signer {
 /** Say whether the unit expects signatures that this device cannot give now. */
 export function isKeyLost(own: OwnDevice, signer: Signer | null): boolean {
   return own.key !== undefined && own.key !== signer?.publicKey;
+}
+
+/** Return who signs requests as this device; null where the unit knows no key that is here (RQ1). */
+export function identityOf(own: OwnDevice | null, signer: Signer | null): Identity | null {
+  if (own === null || signer === null || own.key !== signer.publicKey) return null;
+  return { device: own.device, signer };
 }
 
 /**

@@ -1,8 +1,16 @@
 /** What every screen is given: the ports and the few states that all share. */
 import { getContext, setContext } from 'svelte';
 import type { RuleBook } from '../clinical-rules/rule-book';
-import type { Clock, IdSource, PictureDevice, PictureStore, RecordStore } from '../ports';
+import type {
+  Clock,
+  IdSource,
+  KeyKeeper,
+  PictureDevice,
+  PictureStore,
+  RecordStore,
+} from '../ports';
 import type { CaseUse } from './case-use.svelte';
+import type { Lock } from './lock.svelte';
 import type { Places } from './place.svelte';
 import type { StatusSubject } from './status-subject.svelte';
 import type { Tablet } from './tablet.svelte';
@@ -11,6 +19,9 @@ import type { UnitRuleBook } from './unit-rule-book.svelte';
 export interface App {
   store: RecordStore;
   pictures: { store: PictureStore; device: PictureDevice };
+  /** The PINs of this tablet, and when it locks. */
+  keys: KeyKeeper;
+  lock: Lock;
   clock: Clock;
   ids: IdSource;
   tablet: Tablet;

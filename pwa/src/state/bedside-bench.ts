@@ -82,6 +82,8 @@ export class Bench {
     this.app = {
       store: port,
       pictures: null as never,
+      keys: null as never,
+      lock: null as never,
       clock,
       ids: { newId: () => `i${String(this.wallMs).slice(-9)}x${++this.#ids}` },
       tablet: new Tablet(port, clock),

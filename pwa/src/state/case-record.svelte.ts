@@ -5,6 +5,7 @@
  * getters leave those out.
  */
 import type { RecordState, RecordStore } from '../ports';
+import { isErased } from './erased';
 import { shown } from './shown';
 
 const CASE_KINDS = [
@@ -45,6 +46,8 @@ export class CaseRecord {
   patient = $state<RecordState | null>(null);
   visits = $state<RecordState[]>([]);
   isLoaded = $state(false);
+  /** The unit destroyed its content: it will not come. */
+  isErased = $state(false);
 
   /** @param caseId - id without the kind */
   constructor(store: RecordStore, caseId: string) {
@@ -81,6 +84,7 @@ export class CaseRecord {
       isLookedAt: true,
     });
     this.itself = itself ?? null;
+    this.isErased = this.itself === null && (await isErased(this.#store, this.caseRecord));
     const patient = shown(this.itself, 'patient');
     if (typeof patient !== 'string') return;
     const [found] = await this.#store.read({ kind: 'patient', record: patient });

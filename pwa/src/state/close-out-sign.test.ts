@@ -3,6 +3,7 @@ import { expect, test } from 'vitest';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { App } from './app';
 import { CloseOutSession } from './close-out.svelte';
+import { confirmedBy } from './confirmed-by';
 import { openHeldStore } from './held-store';
 import { composeOverride, type StandingGate } from './override';
 import { shown, textOf } from './shown';
@@ -59,15 +60,28 @@ test('[HARD-08] each gate is passed by its own reason; with one of two the case 
   expect(counts?.gate.text).toContain('Coil packages: 1 opened, 0 accounted for.');
   const overrides = [passed(counts, 'counted-by-two'), passed(followUp, 'plan-follows')];
 
-  expect(await session.sign('staff/endoscopist', [])).toBe(false);
-  expect(await session.sign('staff/endoscopist', overrides.slice(0, 1))).toBe(false);
+  expect(await session.sign(confirmedBy('staff/endoscopist'), [])).toBe(false);
+  expect(await session.sign(confirmedBy('staff/endoscopist'), overrides.slice(0, 1))).toBe(false);
   expect(held.read({ kind: 'sign_off' })).toEqual([]);
 
-  expect(await session.sign('staff/endoscopist', overrides)).toBe(true);
+  expect(await session.sign(confirmedBy('staff/endoscopist'), overrides)).toBe(true);
   await settle();
   const [signed] = held.read({ kind: 'sign_off' });
   expect(shown(signed, 'outcome')).toMatchObject({ overrides });
   expect(textOf(held.read({ kind: 'case' })[0], 'stage')).toBe('closed');
+});
+
+/** Has caught: a signature that was saved without how its person had shown who they are. */
+test('[HAZ-25] a signature keeps who confirmed it, how and when', async () => {
+  const { session, held } = await openSession();
+  const given = session.gates.map((standing) =>
+    passed(standing, standing.gate.reasons[0]?.id ?? ''),
+  );
+  expect(await session.sign(confirmedBy('staff/endoscopist'), given)).toBe(true);
+  await settle();
+  const [signed] = held.read({ kind: 'sign_off' });
+  expect(shown(signed, 'confirmation')).toEqual(confirmedBy('staff/endoscopist'));
+  expect(signed?.fields.confirmation?.values[0]).toMatchObject({ by: 'staff/endoscopist' });
 });
 
 test('[HARD-08] a reason given for other counts passes nothing', async () => {
@@ -79,7 +93,7 @@ test('[HARD-08] a reason given for other counts passes nothing', async () => {
   await tablet.save([{ draftId: 'k2', record: 'package_opened/k2', set: second }]);
   await settle();
 
-  expect(await session.sign('staff/endoscopist', overrides)).toBe(false);
+  expect(await session.sign(confirmedBy('staff/endoscopist'), overrides)).toBe(false);
 });
 
 /** The planted bug it has caught: only the case itself was asked, not what lies under it. */
@@ -94,7 +108,7 @@ test('[MG12] a case that holds an entry of a newer version is not signed', async
   );
 
   expect(session.newer).toBe(1);
-  expect(await session.sign('staff/s-1', given)).toBe(false);
+  expect(await session.sign(confirmedBy('staff/s-1'), given)).toBe(false);
   expect(held.read({ kind: 'sign_off' })).toEqual([]);
 });
 

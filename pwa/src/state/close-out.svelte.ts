@@ -6,6 +6,7 @@ import { AnswerActs } from './answer-acts.svelte';
 import type { App } from './app';
 import { CaseRecord } from './case-record.svelte';
 import {
+  changedSince,
   closeOutBase,
   closeOutFacts,
   closeOutRecord,
@@ -25,6 +26,7 @@ import { PackageEnds } from './close-out-packages';
 import { LiveRecords } from './live-records.svelte';
 import { type Override, passes, type StandingGate, standingGates } from './override';
 import { endsOfThePerson } from './person-ends';
+import { type Confirmation, keptConfirmation } from './pin';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import { RaisedCauses } from './raised-causes.svelte';
 import { RaisedTrace } from './raised-trace';
@@ -138,6 +140,15 @@ export class CloseOutSession {
     () => this.signature !== null && shown(this.signature, 'digest') !== this.digest,
   );
 
+  /** Record and field of what was entered after the signature. */
+  readonly changed = $derived.by(() =>
+    changedSince(
+      this.signature,
+      this.record.itself,
+      SIGNED_KINDS.flatMap((kind) => this.record.all(kind)),
+    ),
+  );
+
   /** Keep that these gates are on screen: the next act here leaves their causes (GATE-05). */
   noteRaised(standing: readonly StandingGate[]): void {
     this.#raised.note(
@@ -236,10 +247,10 @@ export class CloseOutSession {
   /**
    * Sign the case as it stands and close it, in one save.
    *
-   * @param by - staff id of the person who signs
+   * @param confirmation - who signs, and how they have shown to be that person [HAZ-25]
    * @param overrides - with which the gates were passed, each on the facts of now
    */
-  async sign(by: string, overrides: readonly Override[]): Promise<boolean> {
+  async sign(confirmation: Confirmation, overrides: readonly Override[]): Promise<boolean> {
     const { itself, caseRecord } = this.record;
     const passed = overrides.filter((one) => this.gates.some((gate) => passes(one, gate)));
     const isOpen = this.blocking.length > 0 && passed.length === 0;
@@ -257,6 +268,7 @@ export class CloseOutSession {
             case: caseRecord,
             digest: this.digest,
             at: this.#app.clock.nowIso(),
+            confirmation: keptConfirmation(confirmation),
             outcome: {
               ...(this.flow ? { doppler_flow: this.flow.flow } : {}),
               ...this.said,
@@ -279,7 +291,7 @@ export class CloseOutSession {
           over: overOf(itself, 'stage'),
         },
       ],
-      by,
+      confirmation.by,
     );
     if (answer.kind !== 'saved') return false;
     this.#signId = this.#app.ids.newId();

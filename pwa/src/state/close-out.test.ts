@@ -1,5 +1,7 @@
 import { expect, test } from 'vitest';
+import { closeOut } from '../text/close-out';
 import {
+  changedSince,
   closeOutFacts,
   countsOf,
   digestOf,
@@ -227,4 +229,31 @@ test('[SOFT-04] a lot is left out where nobody entered it nor called it unknown'
     }),
   ).toEqual([]);
   expect(lotsLeftOut({ packages: [], coils: [], punctures: [], adhesives: [] })).toEqual([]);
+});
+
+test('[HAZ-09] what was entered after the signature is named once each, by the words of its field', () => {
+  const held = (stamp: string) => ({
+    values: [{ value: 1, references: ['r'], by: 'staff/s', stamp }],
+    isConflict: false,
+  });
+  const state = (record: string, stamps: Record<string, string>) =>
+    ({
+      record,
+      fields: Object.fromEntries(Object.entries(stamps).map(([name, at]) => [name, held(at)])),
+    }) as unknown as RecordState;
+  const signature = state('sign_off/s', { digest: '5', at: '6' });
+  const itself = state('case/c', { shunt: '7', stage: '8', weight_g: '4' });
+  const coils = [state('coil_placed/b', { device: '9' }), state('coil_placed/a', { device: '5' })];
+
+  const changed = changedSince(signature, itself, coils);
+
+  expect(changed).toEqual([
+    ['case/c', 'shunt'],
+    ['coil_placed/b', 'device'],
+  ]);
+  expect(closeOut.changedFields([...changed, ...changed])).toBe(
+    'Entered after it: Shunt, Device label.',
+  );
+  expect(closeOut.changedFields([])).toContain('struck');
+  expect(changedSince(null, itself, coils)).toEqual([]);
 });

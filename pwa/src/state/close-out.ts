@@ -143,6 +143,32 @@ export function newerEntries(itself: RecordState | null, under: readonly RecordS
   );
 }
 
+/**
+ * Return record and field of what stands with a later stamp than a signature, sorted.
+ *
+ * A signature is stamped later than all that its device knew, so whatever is later was not signed;
+ * what was struck since, or had not reached the signer, is not in it.
+ */
+export function changedSince(
+  signature: RecordState | null,
+  itself: RecordState | null,
+  under: readonly RecordState[],
+): [string, string][] {
+  if (signature === null) return [];
+  const stamps = Object.values(signature.fields).flatMap(({ values }) => values);
+  const signedAt = stamps.map(({ stamp }) => stamp).sort()[0] ?? '';
+  return [...(itself ? [itself] : []), ...under]
+    .flatMap((state) =>
+      Object.entries(state.fields)
+        .filter(([name]) => state !== itself || !UNSIGNED_FIELDS.has(name))
+        .filter(([, { values }]) => values.some(({ stamp }) => stamp > signedAt))
+        .map(([field]): [string, string] => [state.record, field]),
+    )
+    .sort(([one, field], [other, otherField]) =>
+      one === other ? (field < otherField ? -1 : 1) : one < other ? -1 : 1,
+    );
+}
+
 /** Return the signature that stands last, null while nobody has signed. */
 export function lastSignature(signOffs: readonly RecordState[]): RecordState | null {
   return signOffs.findLast((record) => !record.isEnteredInError) ?? null;

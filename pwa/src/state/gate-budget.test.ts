@@ -7,6 +7,7 @@ import { type Move, NO_ROUND } from '../clinical-rules/step-protocol';
 import { primaryOf } from '../screens/procedure/primary';
 import { Bench, openBench } from './bedside-bench';
 import { CloseOutSession } from './close-out.svelte';
+import { confirmedBy } from './confirmed-by';
 import { identityDigits, isIdentityMatch } from './identity';
 import { composeOverride, needsSecondPerson, type StandingGate, standingGates } from './override';
 import {
@@ -334,7 +335,10 @@ async function closeOut(
     await until(() => !closing.open.includes('follow-up'));
   }
   watcher.see(closing.gates);
-  const isSigned = await closing.sign('staff/endoscopist', closing.gates.map(override));
+  const isSigned = await closing.sign(
+    confirmedBy('staff/endoscopist'),
+    closing.gates.map(override),
+  );
   await bench.pass();
   expect(isSigned, `${script.name} is signed`).toBe(true);
   closing.dispose();

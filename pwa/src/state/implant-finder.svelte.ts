@@ -3,7 +3,7 @@
  * Every search is recorded, with who searched and why (HAZ-46).
  */
 
-import type { UnitImplant } from '../clinic-questions';
+import type { ClinicExchange, UnitImplant } from '../clinic-questions';
 import { ClinicalRuleError } from '../clinical-rules/errors';
 import { findCautions, makeSearch, type Search } from '../clinical-rules/implant-search';
 import { readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
@@ -29,8 +29,20 @@ export interface SearchAnswer {
   found: number;
   unknown: number;
   cautions: readonly string[];
-  /** Whom to write to, as CSV; "" before the unit has made it. */
-  letters: string;
+  /** The record of this search. */
+  entry: string;
+  /** Whom to write to; null before the unit has made it. */
+  letters: FoundLetters | null;
+}
+
+/** Whom to write to, as CSV, and the letters as PDF, null where none was asked for or made. */
+export interface FoundLetters {
+  csv: string;
+  pdf: Uint8Array<ArrayBuffer> | null;
+  printed: number;
+  withheld: number;
+  /** Nobody has reviewed the sentences of one of them. */
+  hasDraft: boolean;
 }
 
 /** How the unit stands to the search: "alone" where there is none. */
@@ -164,20 +176,25 @@ export class ImplantFinder {
     const rows = this.holding.find(search, ruleBook);
     const counts = countPatients(rows);
     const cautions = findCautions(search);
-    this.answer = { from: 'tablet', search, rows, ...counts, cautions, letters: '' };
     const id = ids.newId();
+    const entry = `lot_search/${id}`;
+    this.answer = { from: 'tablet', search, rows, ...counts, cautions, entry, letters: null };
     await tablet.save([
       {
         draftId: id,
-        record: `lot_search/${id}`,
+        record: entry,
         set: { criteria: criteriaOf(search), ...counts, because, at: clock.nowIso() },
       },
     ]);
     if (turn === this.#turn) await this.askUnit(because);
   }
 
-  /** Ask the unit what it knows of the search that is shown; what stands here alone stays. */
-  async askUnit(because: string, wantsLetters = false): Promise<void> {
+  /**
+   * Ask the unit what it knows of the search that is shown; what stands here alone stays.
+   *
+   * @param wants - whom to write to besides: as a list, or with a letter to each
+   */
+  async askUnit(because: string, wants: 'nothing' | 'list' | 'letters' = 'nothing'): Promise<void> {
     const { store, tablet, ruleBook } = this.#around;
     const shown = this.answer;
     if (shown === null || this.unit.kind === 'asking') return;
@@ -193,7 +210,9 @@ export class ImplantFinder {
       search: shown.search,
       by: tablet.whoTaps || 'staff/unnamed',
       because,
-      with_letters: wantsLetters,
+      entry: shown.entry,
+      with_letters: wants !== 'nothing',
+      with_pdf: wants === 'letters',
     });
     if (turn !== this.#turn) return;
     if (told.kind === 'not-told') {
@@ -209,7 +228,8 @@ export class ImplantFinder {
       rows,
       ...countPatients(rows),
       cautions: found.cautions,
-      letters: letters?.csv ?? '',
+      entry: shown.entry,
+      letters: letters && lettersOf(letters),
     };
     this.unit = { kind: 'told' };
   }
@@ -246,6 +266,18 @@ export function criteriaOf(search: Search): Record<string, Json> {
   return Object.fromEntries(
     Object.entries(held).filter((one): one is [string, string] => Boolean(one[1])),
   );
+}
+
+type ToldLetters = NonNullable<ClinicExchange['implants']['told']['letters']>;
+
+function lettersOf({ letters, csv, pdf }: ToldLetters): FoundLetters {
+  return {
+    csv,
+    pdf: pdf === null ? null : Uint8Array.from(atob(pdf), (letter) => letter.charCodeAt(0)),
+    printed: letters.filter(({ page }) => page > 0).length,
+    withheld: letters.filter(({ withheld }) => withheld !== '').length,
+    hasDraft: letters.some((one) => one.is_draft),
+  };
 }
 
 /** Return a row of the unit as one of ours. */

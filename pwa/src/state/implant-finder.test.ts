@@ -148,6 +148,40 @@ test('[HAZ-46] of one implant the better find counts, and nobody whom the unit n
   ]);
 });
 
+/** Caught a planted bug: letters asked for counted as a second search of the record. */
+test('[HAZ-46] asked again for letters it stays one search; the letters are told with who has none', async () => {
+  const told = {
+    ...unit('coil_placed/z'),
+    letters: {
+      letters: [
+        { page: 1, withheld: '', is_draft: true },
+        { page: 0, withheld: 'No address.', is_draft: false },
+      ],
+      csv: 'number\r\n',
+      pdf: btoa('%PDF'),
+    },
+  };
+  const { finder, saved, asked } = tabletWith([], told);
+  await settle();
+  await finder.search({ lots: ['VK4417'] }, 'Recall notice');
+  await finder.askUnit('Recall notice', 'list');
+  await finder.askUnit('Recall notice', 'letters');
+
+  expect(saved.length).toBe(1);
+  expect(asked.map((one) => [one.entry, one.with_letters, one.with_pdf])).toEqual([
+    ['lot_search/i-1', false, false],
+    ['lot_search/i-1', true, false],
+    ['lot_search/i-1', true, true],
+  ]);
+  expect(finder.answer?.letters).toEqual({
+    csv: 'number\r\n',
+    pdf: new Uint8Array([37, 80, 68, 70]),
+    printed: 1,
+    withheld: 1,
+    hasDraft: true,
+  });
+});
+
 test('[HAZ-46] a struck coil is found by what it said; without a unit nobody is asked', async () => {
   const { finder, order, tablet } = tabletWith([coil('coil_placed/a', {}, true)], unit());
   tablet.standing.joined = false;

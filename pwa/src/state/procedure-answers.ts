@@ -3,12 +3,12 @@
  */
 import type { Round, Step, StepOutcome } from '../clinical-rules/step-protocol';
 import type { Draft } from '../ports';
-import { takeLaidOut } from './laid-out';
-import type { Override } from './override';
+import { labelAtHand, takeLaidOut } from './laid-out';
 import {
   type ActMark,
   deviceDraft,
   fateDraft,
+  type GivenOverride,
   madeDraft,
   type PassedStep,
   stepDraft,
@@ -35,7 +35,7 @@ export interface StepAnswers {
   lot: Lot | null | undefined;
   /** Chip of why a step was skipped or not seen, or "". */
   reason: string;
-  override: Override | null;
+  override: GivenOverride | null;
   /** Staff record of the one who answers for the override, "" for the one who taps. */
   by: string;
   /** Cause of a gate that stood and was not passed when this was recorded, or "" (GATE-00). */
@@ -132,7 +132,8 @@ function happenedDrafts(
       if (here.step.id === FEEDER_STEP && outcome === 'done' && answers.amount !== null) {
         said.length_um = answers.amount;
       }
-      return here.step.id === 'aliquot_ready'
+      // "Not done" opens no ampoule, whatever was pressed before.
+      return here.step.id === 'aliquot_ready' && outcome !== 'not-seen'
         ? packageDrafts(mark, here, answers, said, 'adhesive', 'used')
         : [];
   }
@@ -172,7 +173,7 @@ function packageDrafts(
     said.package = laidOut.record;
     return [
       ...(fate === 'open' ? [] : [fateDraft(mark, laidOut, fate)]),
-      ...(lot === undefined ? [] : [deviceDraft(mark, laidOut, deviceOf(lot))]),
+      ...labelDrafts(mark, laidOut, lot),
     ];
   }
   const device = lot === undefined ? {} : { device: deviceOf(lot) };
@@ -180,11 +181,23 @@ function packageDrafts(
 }
 
 function laidOutAtHand(here: StepSurroundings, { stock, lot }: StepAnswers): RecordState | null {
-  if (stock === null) return null;
-  return takeLaidOut(
-    here.laidOut,
-    stock.record,
-    lot === undefined ? undefined : (lot?.lot ?? null),
+  return stock === null ? null : takeLaidOut(here.laidOut, stock.record, lot);
+}
+
+/** What was said of a package's label; nothing where the package says as much already. */
+function labelDrafts(mark: ActMark, taken: RecordState, lot: Lot | null | undefined): Draft[] {
+  const label = labelAtHand(taken, lot);
+  const isNew =
+    lot !== undefined && label !== null && !isEqual(label, structureOf(taken, 'device'));
+  return isNew ? [deviceDraft(mark, taken, label)] : [];
+}
+
+function isEqual(label: Parts, kept: Readonly<Parts> | null): boolean {
+  const names = Object.keys(label);
+  return (
+    kept !== null &&
+    names.length === Object.keys(kept).length &&
+    names.every((name) => label[name] === kept[name])
   );
 }
 
@@ -206,13 +219,9 @@ function coilDrafts(
   }
   const slot = here.coilsInTarget + 1;
   said.slot = slot;
-  const kept = structureOf(opened, 'device');
-  const device = answers.lot === undefined ? kept : deviceOf(answers.lot);
+  const device = labelAtHand(opened, answers.lot);
   const ofPackage = opened
-    ? [
-        fateDraft(mark, opened, 'placed'),
-        ...(answers.lot === undefined ? [] : [deviceDraft(mark, opened, deviceOf(answers.lot))]),
-      ]
+    ? [fateDraft(mark, opened, 'placed'), ...labelDrafts(mark, opened, answers.lot)]
     : packageDrafts(mark, here, answers, said, 'coil', 'placed');
   const packageRecord = opened?.record ?? (stock ? `package_opened/${mark.actId}` : null);
   return [

@@ -8,7 +8,7 @@ import { changeRecorded } from '../text/plan-changes';
 import { lotNames } from '../text/procedure';
 import { lotsLeftOut } from './close-out';
 import { packageFacts } from './label-facts';
-import { takeLaidOut } from './laid-out';
+import { packagesBySerial, takeLaidOut } from './laid-out';
 import { passes, type StandingGate } from './override';
 import type { ProcedureSession } from './procedure.svelte';
 import { findEvent } from './procedure-events';
@@ -126,8 +126,7 @@ export function labelFacts(session: ProcedureSession): Facts {
   const isCoil = step.takes === 'package' || step.takes === 'coil';
   const stock = isCoil ? coilAtHand(session) : answers.stock;
   if (stock === null) return {};
-  const named = answers.lot === undefined ? undefined : (answers.lot?.lot ?? null);
-  const laidOut = takeLaidOut(session.laidOut, stock.record, named);
+  const laidOut = takeLaidOut(session.laidOut, stock.record, answers.lot);
   const taken = (step.takes === 'coil' ? session.opened : null) ?? laidOut;
   const lot = answers.lot ?? lotOfDevice(structureOf(taken, 'device') ?? {});
   if (lot === null) return {};
@@ -180,6 +179,33 @@ export function whyUsed(session: ProcedureSession): Record<string, string> | nul
     said[gate.cause] = reason;
   }
   return said;
+}
+
+/**
+ * Packages on the table of which somebody has to say which by its serial number, with the serial
+ * that was said, "" for one not read, null while nobody has said (SK21).
+ */
+export function serialChoice(session: ProcedureSession): {
+  packages: RecordState[];
+  chosen: string | null;
+} {
+  const { step, answers, laidOut } = session;
+  const isCoil = step?.takes === 'package' || step?.takes === 'coil';
+  const stock = isCoil ? coilAtHand(session) : answers.stock;
+  // The package of this coil was opened at the step before.
+  const isOpened = step?.takes === 'coil' && session.opened !== null;
+  if (stock === null || isOpened) return { packages: [], chosen: null };
+  const { lot } = answers;
+  return {
+    packages: packagesBySerial(laidOut, stock.record, lot),
+    chosen: lot?.serial ? lot.serial : lot?.isSerialUnread ? '' : null,
+  };
+}
+
+/** Say whether a serial number is to be pressed before the package at hand is known. */
+export function waitsForSerial(session: ProcedureSession): boolean {
+  const { packages, chosen } = serialChoice(session);
+  return packages.length > 0 && chosen === null;
 }
 
 /** Return the gate that stands in the way of the step on screen, null where none does. */

@@ -15,6 +15,7 @@ import {
 } from '../clinical-rules/step-protocol';
 import type { Draft, HistoryEntry } from '../ports';
 import type { Override } from './override';
+import { type Confirmation, keptConfirmation } from './pin';
 import { protocolOf } from './plan';
 import { headsOf, idOf, type Json, overOf, type RecordState, textOf } from './shown';
 
@@ -57,17 +58,20 @@ export function madeDraft(mark: ActMark, kind: string, set: Parts, part = ''): D
   };
 }
 
+/** An override, with how its person has shown to be the one who answers for it [HAZ-25]. */
+export type GivenOverride = Override & { confirmation?: Confirmation };
+
 export interface PassedStep {
   step: string;
   round: Round;
   outcome: StepOutcome;
   answers?: Parts;
-  override?: Override;
+  override?: GivenOverride;
 }
 
 /** Return the draft of a step passed. */
 export function stepDraft(mark: ActMark, passed: PassedStep, part = ''): Draft {
-  const { step, round, outcome, answers, override } = passed;
+  const { step, round, outcome, answers, override: given } = passed;
   return madeDraft(
     mark,
     'step_event',
@@ -76,10 +80,14 @@ export function stepDraft(mark: ActMark, passed: PassedStep, part = ''): Draft {
       round: { ...round },
       outcome,
       ...(answers && Object.keys(answers).length > 0 ? { answers } : {}),
-      ...(override ? { override: { ...override } } : {}),
+      ...(given ? givenParts(given) : {}),
     },
     part,
   );
+}
+
+function givenParts({ confirmation, ...override }: GivenOverride): Record<string, Json> {
+  return confirmation ? { override, confirmation: keptConfirmation(confirmation) } : { override };
 }
 
 /** Return the draft of a move chosen between steps. */

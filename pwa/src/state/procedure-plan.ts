@@ -193,6 +193,8 @@ export interface Lot {
   rawLabel?: string;
   /** A person has said that the lot cannot be read, of a label that tells something else. */
   isUnknown?: boolean;
+  /** A person has said that the serial number cannot be read; it is not recorded. */
+  isSerialUnread?: boolean;
 }
 
 /** Return what the unit keeps of one item: coils by loop from the largest, else by name. */

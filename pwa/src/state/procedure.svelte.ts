@@ -13,12 +13,12 @@ import {
 } from '../clinical-rules/step-protocol';
 import type { Draft } from '../ports';
 import type { App } from './app';
-import type { Override } from './override';
 import { actDrafts, type StepAnswers, type StepSurroundings } from './procedure-answers';
 import {
   ACT_KINDS,
   type ActMark,
   actOf,
+  type GivenOverride,
   madeDraft,
   moveDraft,
   sayRaised,
@@ -95,12 +95,12 @@ export class ProcedureSession extends ProcedureView {
   }
 
   /** Record that the team goes on without blood return, and why (GATE-02). */
-  overrideBloodReturn(override: Override, by: string): Promise<boolean> {
+  overrideBloodReturn(override: GivenOverride, by: string): Promise<boolean> {
     return this.#override('blood_return', override, by);
   }
 
   /** Record that the team goes on with its own plan, and why (HARD-03, HARD-06). */
-  goOnWithOwnPlan(override: Override, by: string): Promise<boolean> {
+  goOnWithOwnPlan(override: GivenOverride, by: string): Promise<boolean> {
     return this.#override(OWN_PLAN_STEP, override, by);
   }
 
@@ -234,7 +234,7 @@ export class ProcedureSession extends ProcedureView {
     return true;
   }
 
-  #override(step: string, override: Override, by: string): Promise<boolean> {
+  #override(step: string, override: GivenOverride, by: string): Promise<boolean> {
     const { target, puncture } = this.round;
     const round = { ...NO_ROUND, target, puncture };
     return this.#save(

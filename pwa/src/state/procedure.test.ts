@@ -4,6 +4,7 @@ import { RuleBook } from '../clinical-rules/rule-book';
 import { hashText } from '../clinical-rules/rule-file';
 import type { Json } from '../ports';
 import { Bench, openBench, PLAN, START_MS } from './bedside-bench';
+import { confirmedBy } from './confirmed-by';
 import { composeOverride, type StandingGate } from './override';
 import { ProcedureSession } from './procedure.svelte';
 import { gateAtHand, untickedItems } from './procedure-at-hand';
@@ -280,9 +281,14 @@ test('[HARD-05] a stop beyond the distance is kept with a reason, or recorded as
   const gates = gateAtHand(bench.session);
   if (gates === null) throw new Error('no gate stands');
   const override = passing(bench, [gates], 'team-decision');
-  await bench.session.pass('override', { override, by: 'staff/endoscopist' });
+  const confirmation = confirmedBy('staff/endoscopist');
+  const given = { ...override, confirmation };
+  await bench.session.pass('override', { override: given, by: 'staff/endoscopist' });
   await bench.pass();
   expect(bench.session.overrides).toEqual([override]);
+  // [HAZ-25] Beside the override, which keeps its own parts alone.
+  const event = bench.store.read({ kind: 'step_event' }).find(({ fields }) => fields.override);
+  expect(event?.fields.confirmation?.values[0]).toMatchObject({ value: confirmation });
 
   // One cause, one alert (GATE-04): the next one is quiet, and still withholds.
   enter(bench, 'stop_set', 25_000);

@@ -2,6 +2,7 @@
 import { beforeEach, expect, test } from 'vitest';
 import { type Bench, openBench } from './bedside-bench';
 import { CloseOutSession } from './close-out.svelte';
+import { confirmedBy } from './confirmed-by';
 import { CasePlan } from './plan.svelte';
 import { type Json, structureOf, textOf } from './shown';
 
@@ -110,7 +111,7 @@ test('[GATE-05] a gate that came up and was passed with the signature stands in 
   expect(closing.gates).toEqual([]);
   closing.noteRaised([{ gate: { cause: 'HARD-08 counts_differ coil' } } as never]);
 
-  expect(await closing.sign('staff/endoscopist', [])).toBe(true);
+  expect(await closing.sign(confirmedBy('staff/endoscopist'), [])).toBe(true);
   await bench.pass();
 
   expect(traces()).toEqual([]);

@@ -85,4 +85,9 @@ export class Tablet {
     this.standing = answer.standing;
     return '';
   }
+
+  /** Ask whether the unit has let this device in by now. */
+  async askWhetherIn(): Promise<void> {
+    this.standing = await this.#store.standingNow();
+  }
 }

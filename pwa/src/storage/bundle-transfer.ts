@@ -87,7 +87,8 @@ function speaksForServer({ record, bodyText }: Operation): boolean {
   const { set, over, retract } = readBody(bodyText ?? '');
   const isLive = kindOf(record) === 'site' && ('live_from' in set || 'live_from' in over);
   const takesBack = retract.some((reference) => reference.startsWith(`${SERVER_DEVICE}.`));
-  return kindOf(record) === 'rule_file_release' || isLive || takesBack;
+  const isAlone = kindOf(record) === 'rule_file_release' || kindOf(record) === 'erasure';
+  return isAlone || isLive || takesBack;
 }
 
 class BundleReceiver {

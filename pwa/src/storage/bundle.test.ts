@@ -1,5 +1,6 @@
 /** Bundles on the tablet: whole or refused, and taken in as an exchange would. */
 import { beforeAll, beforeEach, expect, test, vi } from 'vitest';
+import type { Json } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { type Bundle, BundleError, readBundle, writeBundle } from './bundle';
 import { collectBundle, signOwnHead, takeInBundle } from './bundle-transfer';
@@ -16,7 +17,7 @@ async function tablet(device: string, role: OwnDevice['role'] = 'bedside', epoch
 }
 
 let salts = 0;
-function write(store: OperationStore, record: string, set: Record<string, string | number>) {
+function write(store: OperationStore, record: string, set: Record<string, Json>) {
   salts += 1;
   const draft = { draftId: `d-${salts}`, record, set };
   return store.save([draft], WHO, {
@@ -92,20 +93,21 @@ test('[BU4] a desk takes in no clinical operation', async () => {
   expect(desk.database.select("SELECT 1 FROM operation WHERE stream = 'care'")).toEqual([]);
 });
 
-/** The planted bugs it has caught: rule files of anybody, and the server's own log, taken in. */
+/** Planted bugs it has caught: rule files and erasures of anybody, and the server's own log. */
 test('[BU4] no file speaks for the unit server', async () => {
   const server = await tablet('unit-server');
   const told = write(server, 'rule_file_release/r-1', { file: 'sizing/limits' });
   const liar = await tablet('tablet-x');
   write(liar, 'rule_file_release/r-2', { file: 'sizing/limits' });
   write(liar, 'site/s-1', { live_from: '2026-01-01' });
+  write(liar, 'erasure/e-1', { of: ['case/c-1'], because: 'asked' });
   liar.save([{ draftId: 'd-x', record: 'staff/s-9', retract: told.references }], WHO, {
     wallMs: 5_000,
     newSalt: () => '7'.repeat(32),
   });
 
   expect(takeInBundle(a, await carried(server), 6_000)).toMatchObject({ taken: 0, left: 1 });
-  expect(takeInBundle(a, await carried(liar), 6_000)).toMatchObject({ taken: 0, setAside: 3 });
+  expect(takeInBundle(a, await carried(liar), 6_000)).toMatchObject({ taken: 0, setAside: 4 });
   expect(a.read({ kind: 'rule_file_release' })).toEqual([]);
 });
 

@@ -8,6 +8,7 @@ import { type RecordState, shownValue } from '../sync/merge';
 import { tell } from '../told';
 import type { Database } from './database';
 import { forgetDropped, listDropped, recordsInPart } from './dropped-rows';
+import { IS_ERASED } from './erased-rows';
 import { isHeld, logNumber, recordNumber } from './operation-rows';
 import type { OperationStore } from './operation-store';
 import { hideRecord, remergeRecord, shownParent } from './record-states';
@@ -154,8 +155,8 @@ function drop(
 export function goOnPastDropped(store: OperationStore, newEpoch: string): boolean {
   const { epoch } = store.tip();
   const [lacking] = store.database.select(
-    `SELECT count(*) AS count FROM operation WHERE log = ? AND body IS NULL AND counter >
-       (SELECT held_by_unit FROM own_epoch WHERE epoch = ?)`,
+    `SELECT count(*) AS count FROM operation WHERE log = ? AND body IS NULL AND NOT ${IS_ERASED}
+       AND counter > (SELECT held_by_unit FROM own_epoch WHERE epoch = ?)`,
     [logNumber(store.database, store.ownDevice()?.device ?? '', epoch), epoch],
   );
   const count = Number(lacking?.count ?? 0);

@@ -10,8 +10,11 @@ import { MalformedOperationError, SyncError } from '../sync/errors';
 import { kindOf, type Operation, readOperation, writeEnvelope } from '../sync/operation';
 import { tell } from '../told';
 import type { Database } from './database';
+import { carryOutErasures } from './erased-records';
+import { isErased, withheldIfErased } from './erased-rows';
 import { readMeta, writeMeta } from './meta-rows';
 import { fillInBody, insertOperation, recordNumber } from './operation-rows';
+import type { OwnDevice } from './operation-store';
 import { NO_PHRASE } from './phrases';
 import { setAside } from './quarantine';
 import { remergeRecord } from './record-states';
@@ -70,7 +73,8 @@ export class Intake {
   }
 
   /** Put an operation into its free place of the log. */
-  insert(operation: Operation): void {
+  insert(given: Operation): void {
+    const operation = withheldIfErased(this.#database, given);
     const { record } = operation;
     const known = this.#touched.get(record);
     if (known) known.push(operation);
@@ -84,7 +88,7 @@ export class Intake {
 
   /** Fill in the body of an operation whose envelope alone is held; false when it was there. */
   fillIn(operation: Operation): boolean {
-    const isFilled = fillInBody(this.#database, operation);
+    const isFilled = fillInBody(this.#database, withheldIfErased(this.#database, operation));
     if (isFilled) this.touch(operation.record);
     return isFilled;
   }
@@ -110,7 +114,9 @@ export class Intake {
   }
 
   setAside(opId: string, envelope: string, body: string | null, sentence: string): void {
-    setAside(this.#database, 'tablet', opId, envelope, body, sentence, this.#wallMs);
+    const [, record = ''] = /"record":"([^"]{1,110})"/.exec(envelope) ?? [];
+    const kept = isErased(this.#database, record) ? null : body;
+    setAside(this.#database, 'tablet', opId, envelope, kept, sentence, this.#wallMs);
   }
 
   /** Merge what was touched and keep the clock; return the records whose state may have changed. */
@@ -119,6 +125,8 @@ export class Intake {
       remergeRecord(this.#database, this.#catalogue, record, all);
     }
     if (this.#clock !== null) writeMeta(this.#database, 'last_stamp', writeStamp(this.#clock));
-    return [...this.#touched.keys()];
+    const own = readMeta<OwnDevice>(this.#database, 'own_device')?.device ?? '';
+    const touched = [...this.#touched.keys()];
+    return [...touched, ...carryOutErasures(this.#database, own, touched)];
   }
 }

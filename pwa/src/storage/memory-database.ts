@@ -1,5 +1,5 @@
 /** The same SQLite without a disk, for the tests alone: never imported by the app. */
-import sqlite3InitModule from '@sqlite.org/sqlite-wasm';
+import sqlite3InitModule from '@evolu/sqlite-wasm';
 import { SqliteDatabase } from './sqlite-database';
 
 /** A database whose file can be taken out and opened again, as after a restart. */

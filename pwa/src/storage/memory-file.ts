@@ -1,5 +1,5 @@
 /** SQLite files in memory: to write a bundle and to read one, never to keep the record. */
-import sqlite3InitModule from '@sqlite.org/sqlite-wasm';
+import sqlite3InitModule from '@evolu/sqlite-wasm';
 import type { MemoryFile } from './bundle';
 import { SqliteDatabase } from './sqlite-database';
 

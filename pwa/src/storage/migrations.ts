@@ -5,6 +5,7 @@ import createOperationLog from './migrations/0001_create_operation_log.sql?raw';
 import keepForkedBranches from './migrations/0002_keep_forked_branches.sql?raw';
 import dropOldCases from './migrations/0003_drop_old_cases.sql?raw';
 import squeezeOperations from './migrations/0004_squeeze_operations.sql?raw';
+import noteAccessAndErasure from './migrations/0005_note_access_and_erasure.sql?raw';
 import { carryOperations } from './squeezed-operations';
 
 /** The store was written by a newer version of the app. */
@@ -23,6 +24,7 @@ const MIGRATIONS: readonly Migration[] = [
   { script: keepForkedBranches },
   { script: dropOldCases },
   { script: squeezeOperations, carry: carryOperations },
+  { script: noteAccessAndErasure },
 ];
 
 /**

@@ -8,6 +8,7 @@ import { sha256 } from '@noble/hashes/sha2.js';
 import { bytesToHex } from '@noble/hashes/utils.js';
 import type { Json, KeepPictureAnswer, PictureBytes } from '../ports';
 import { tell, whyOf } from '../told';
+import { isErased } from './erased-rows';
 import { readMeta, writeMeta } from './meta-rows';
 import type { OperationStore } from './operation-store';
 import type { PictureFiles } from './picture-files';
@@ -109,7 +110,8 @@ export class PictureShelf {
     const named = this.named();
     for (const [hash, record] of Object.entries(this.unsent())) {
       const [state] = this.#store.read({ kind: 'picture', record });
-      if (!state?.isEnteredInError) continue;
+      const isGone = isErased(this.#store.database, record);
+      if (!state?.isEnteredInError && !isGone) continue;
       // The same bytes attached once more: they are sent for the record that stands.
       const other = named.find((picture) => picture.sha256 === hash);
       if (other) this.noteUnsent(hash, other.record);

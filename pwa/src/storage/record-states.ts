@@ -9,6 +9,7 @@ import { type MergedOperation, mergeRecord, type RecordState, shownValue } from 
 import { decodeBody, kindOf, readBody } from '../sync/operation';
 import type { Database } from './database';
 import { droppedWith, hasDropped, isDroppedCase, wantDropped } from './dropped-rows';
+import { isErased } from './erased-rows';
 import { MERGED_COLUMNS, mergedOf, recordNumber } from './operation-rows';
 import { phrasesOf } from './phrases';
 
@@ -66,6 +67,11 @@ export function remergeRecord(
   const named = parentsOf(state, operations, catalogue.parentFieldOf(kind));
   const parents = hasDropped(database) ? namedHere(database, record, named) : named;
   if (parents === null) return state;
+  // Of an erased record nothing is shown (ER4).
+  if (isErased(database, record)) {
+    hideRecord(database, record);
+    return state;
+  }
   const hasConflict = listConflicts(state).length > 0 ? 1 : 0;
   database.exec(
     `INSERT INTO record_state (record, has_conflict) VALUES (?, ?)

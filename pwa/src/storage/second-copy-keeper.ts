@@ -47,6 +47,7 @@ export class SecondCopyKeeper {
   #written = '';
   #traced = '';
   #running: Promise<void> | null = null;
+  #settling: Promise<void> | null = null;
   #isReadable = false;
   #trouble = '';
 
@@ -62,8 +63,13 @@ export class SecondCopyKeeper {
     return this.#trouble;
   }
 
-  /** Make log and copy one, before anything else is written. */
-  async settle(): Promise<void> {
+  /** Make log and copy one, before anything else is written; once, however often it is asked. */
+  settle(): Promise<void> {
+    this.#settling ??= this.#settle();
+    return this.#settling;
+  }
+
+  async #settle(): Promise<void> {
     let content: CopyContent;
     try {
       content = await this.#copy.read();

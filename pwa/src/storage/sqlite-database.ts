@@ -1,9 +1,5 @@
 /** `Database` on a connection of the official SQLite build for the browser. */
-import type {
-  Database as Connection,
-  PreparedStatement,
-  Sqlite3Static,
-} from '@sqlite.org/sqlite-wasm';
+import type { Database as Connection, PreparedStatement, Sqlite3Static } from '@evolu/sqlite-wasm';
 import type { Bound, Database, Row } from './database';
 
 /** The functions of SQLite as compiled: its own wrapper costs more than most statements do. */

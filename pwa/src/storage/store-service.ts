@@ -4,11 +4,13 @@
  * Everything of the browser comes in as an argument, so that the tests run it as it is.
  */
 import type { AskClinic } from '../clinic-questions';
+import { sendAccessLines } from '../network/access-sending';
 import { ExchangeClient } from '../network/exchange-client';
 import { PictureLane } from '../network/picture-lane';
+import { identityOf } from '../network/push-signing';
 import { retryWaitMs } from '../network/retry-wait';
 import { takeSnapshots } from '../network/snapshot-client';
-import type { UnitRequests } from '../network/unit-requests';
+import { NoAnswerError, RefusedError, type UnitRequests } from '../network/unit-requests';
 import type {
   DeviceStanding,
   Draft,
@@ -37,13 +39,16 @@ import type {
 } from '../ports';
 import { SyncError } from '../sync/errors';
 import { tell, whyOf } from '../told';
+import { type AccessNote, isNewAccess, noteAccess } from './access-rows';
 import { listAlarms } from './alarm-rows';
 import { checkInRounds } from './check-rounds';
 import { listDropped } from './dropped-rows';
+import { dropErasedBodies } from './erased-records';
 import { openFile, saveToFile } from './file-transfer';
 import { OldCases } from './old-cases';
 import type { OperationStore } from './operation-store';
 import { PictureShelf } from './picture-shelf';
+import { shownParent } from './record-states';
 import type { SecondCopyKeeper } from './second-copy-keeper';
 import type { ServiceSurroundings } from './service-surroundings';
 import { UnitAnswers } from './unit-answers';
@@ -78,6 +83,7 @@ export class StoreService {
     this.#keeper = keeper;
     this.#requests = requests;
     this.#around = around;
+    requests.identify(() => identityOf(store.ownDevice(), around.signer ?? null));
     this.#oldCases = new OldCases(store, requests, around);
     this.#answers = new UnitAnswers(store, requests);
     this.#shelf = around.pictureFiles ? new PictureShelf(store, around.pictureFiles) : null;
@@ -156,11 +162,46 @@ export class StoreService {
 
   read(query: RecordQuery): RecordState[] {
     if (query.isLookedAt && query.record !== undefined) {
-      this.#openCase = query.record;
-      if (this.#oldCases.lookAt(query.record)) this.#schedule(0);
-      void this.#lane?.run(query.record).catch(() => {});
+      if (query.kind === 'case') this.#openUp(query.record);
+      const shown = this.#store.read(query);
+      this.#noteLook(query.record, shown[0]);
+      return shown;
     }
     return this.#store.read(query);
+  }
+
+  /** Let the entries and pictures of a case come first, and bring it back where it was dropped. */
+  #openUp(record: string): void {
+    this.#openCase = record;
+    if (this.#oldCases.lookAt(record)) this.#schedule(0);
+    void this.#lane?.run(record).catch(() => {});
+  }
+
+  /** Note an access on this tablet; it is sent with the next round (AU6). */
+  noteAccess(note: AccessNote): void {
+    const { database } = this.#store;
+    const device = this.#store.ownDevice()?.device;
+    if (device === undefined) return;
+    noteAccess(database, device, note, this.#around.nowMs(), this.#around.newEpoch);
+  }
+
+  /** Note that a patient's record or case is looked at, by whoever taps (AU6). */
+  #noteLook(record: string, state: RecordState | undefined): void {
+    if (state === undefined) return;
+    const isPatient = record.startsWith('patient/');
+    const patient = isPatient ? record : shownParent(state, 'patient');
+    if (patient === '') return;
+    const taps = readWho(this.#store.recall('who-taps'));
+    if (!isNewAccess(this.#store.database, taps.id, patient, this.#around.nowMs())) return;
+    this.noteAccess({
+      person: taps.id,
+      role: taps.role,
+      verb: 'read',
+      object: isPatient ? 'patient' : 'case',
+      records: isPatient ? [patient] : [patient, record],
+      why: '',
+      outcome: 'done',
+    });
   }
 
   droppedCases(): DroppedCase[] {
@@ -282,14 +323,33 @@ export class StoreService {
     const answer = await this.#client.join(code, this.#store.ownDevice()?.device ?? 'tablet');
     if (answer.kind === 'refused') return answer;
     this.#store.giveNotice('');
-    // Whatever stops it, the pull that follows meets it again and tells it.
-    this.#starting = takeSnapshots(this.#store, this.#requests, this.#around).catch(() => {});
-    this.#keepCopy();
-    this.#schedule(0);
+    this.#begin();
     return { kind: 'joined', standing: standingOf(answer.own) as DeviceStanding };
   }
 
+  /** Ask whether a device that waits may come in now; returns how it stands. */
+  async standingNow(): Promise<DeviceStanding | null> {
+    try {
+      if (await this.#client.settleWaiting()) this.#begin();
+    } catch (error) {
+      // No answer, or a refusal that the next round tells of: it waits on.
+      if (!(error instanceof NoAnswerError || error instanceof RefusedError)) throw error;
+    }
+    return this.standing();
+  }
+
+  /** Read what the unit has, where it lets this device in. */
+  #begin(): void {
+    if (!this.#store.ownDevice()?.waiting) {
+      // Whatever stops it, the pull that follows meets it again and tells it.
+      this.#starting = takeSnapshots(this.#store, this.#requests, this.#around).catch(() => {});
+    }
+    this.#keepCopy();
+    this.#schedule(0);
+  }
+
   async exchangeNow(): Promise<ExchangeStanding> {
+    if (this.#store.ownDevice()?.waiting) await this.standingNow();
     const asked = this.#asked;
     await this.#starting;
     const standing = this.#withTrouble(await this.#client.run());
@@ -299,12 +359,24 @@ export class StoreService {
     }
     if (standing.state === 'resting' || standing.state === 'needs-a-person') {
       if (await this.#oldCases.tidy()) this.#schedule(SOON_MS);
+      this.#dropErased();
+      // Never waited for: what was recorded comes first.
+      void sendAccessLines(this.#store, this.#requests).catch(() => {});
       // The next round that goes well listens again.
-      void this.#answers.listen(() => this.#schedule(0));
+      void this.#answers.listen(
+        () => this.#schedule(0),
+        (sentence) => this.#client.noteRevoked(sentence),
+      );
       // Never waited for: operations come before pictures.
       void this.#lane?.run(this.#openCase).catch(() => {});
     }
     return standing;
+  }
+
+  /** Own entries in erased records go once the unit holds them (ER4). */
+  #dropErased(): void {
+    const own = this.#store.ownDevice()?.device ?? '';
+    if (dropErasedBodies(this.#store.database, own)) void this.#shelf?.tidy().catch(() => {});
   }
 
   /** The network is back, or the page can be seen again. */
@@ -330,4 +402,12 @@ export class StoreService {
     const sentence = standing.sentence || this.#keeper.trouble || this.#pictureTrouble;
     return { ...standing, sentence };
   }
+}
+
+/** Whoever taps, as the page keeps it; nobody where it keeps none. */
+function readWho(kept: Json): { id: string; role: string } {
+  const { id = '', role = '' } = (typeof kept === 'object' && kept !== null ? kept : {}) as {
+    [part: string]: Json;
+  };
+  return { id: typeof id === 'string' ? id : '', role: typeof role === 'string' ? role : '' };
 }

@@ -88,14 +88,16 @@ function readOn() {
   const door = hall.door();
   const records: string[][] = [];
   const standings: ExchangeStanding[] = [];
+  const locked: true[] = [];
   const id = `window-${++windows}`;
   const window = new ReadingWindow(door, {
     newId: () => id,
     later: noTimers,
     onRecords: (named) => records.push(named),
     onExchange: (standing) => standings.push(standing),
+    onLocked: () => locked.push(true),
   });
-  return { window, door, records, standings };
+  return { window, door, records, standings, locked };
 }
 
 beforeEach(async () => {
@@ -219,4 +221,31 @@ test('a third window asks the new one for what the dead one owed', async () => {
   await writeOn(disk.reopen());
 
   expect(await asked).toHaveLength(1);
+});
+
+test('[SEC-10] a window that only reads hears that the one that writes was locked', async () => {
+  const first = await writeOn(disk);
+  first.service.startAlone('bedside');
+  const second = readOn();
+  await second.window.seek(1_000);
+  expect(second.locked).toEqual([]);
+
+  first.door.post({ locks: true });
+  await settled();
+
+  expect(second.locked).toEqual([true]);
+});
+
+test('a window that reads can go on with the key of the one that writes', async () => {
+  const first = await writeOn(disk);
+  first.service.startAlone('bedside');
+  const second = readOn();
+  await second.window.seek(1_000);
+  expect(second.window.key).toBeNull();
+
+  const key = new Uint8Array(32).fill(7);
+  new WritingWindow(first.service, first.door, () => key);
+  await settled();
+
+  expect(second.window.key).toEqual(key);
 });

@@ -28,6 +28,7 @@ const READ_CALLS: ReadonlySet<AnsweredCall> = new Set([
   'askClinic',
   'ownAlarms',
   'recall',
+  'standingNow',
   'exchangeNow',
   'unsentRecords',
   'saveToFile',
@@ -41,6 +42,8 @@ export interface WritingNotice {
   exchange: ExchangeStanding;
   /** Address of the place that is open there. */
   place: string;
+  /** By it another window goes on when this one has gone; it reads everything already. */
+  key?: Uint8Array;
 }
 
 export type WindowMessage =
@@ -50,7 +53,9 @@ export type WindowMessage =
   | { exchange: ExchangeStanding }
   | { ask: string; call: AnsweredCall; given: readonly unknown[] }
   | { to: string; answer: unknown }
-  | { to: string; failure: string };
+  | { to: string; failure: string }
+  /** The window that writes was locked: nothing of the records stays on any screen. */
+  | { locks: true };
 
 /** What one window posts, all others hear. */
 export interface WindowChannel {
@@ -67,11 +72,18 @@ export interface CallAnswerer {
 export class WritingWindow implements CallAnswerer {
   readonly #service: StoreService;
   readonly #channel: WindowChannel;
+  readonly #key: () => Uint8Array | null;
   #place: string;
 
-  constructor(service: StoreService, channel: WindowChannel) {
+  /** @param key - the data key of the records while they are open */
+  constructor(
+    service: StoreService,
+    channel: WindowChannel,
+    key: () => Uint8Array | null = () => null,
+  ) {
     this.#service = service;
     this.#channel = channel;
+    this.#key = key;
     const place = service.recall('place');
     this.#place = typeof place === 'string' ? place : '';
     channel.hear((message) => void this.#hear(message));
@@ -86,7 +98,7 @@ export class WritingWindow implements CallAnswerer {
       this.#place = content;
       this.announce();
     }
-    if (call === 'startAlone' || call === 'join') {
+    if (call === 'startAlone' || call === 'join' || call === 'standingNow') {
       void Promise.resolve(answer).then(() => this.announce());
     }
     return answer;
@@ -94,11 +106,13 @@ export class WritingWindow implements CallAnswerer {
 
   /** Tell every window that this one writes. */
   announce(): void {
+    const key = this.#key();
     this.#channel.post({
       writes: {
         standing: this.#service.standing(),
         exchange: this.#service.exchangeStanding(),
         place: this.#place,
+        ...(key && { key }),
       },
     });
   }
@@ -130,6 +144,7 @@ export interface ReadingSurroundings {
   later(waitMs: number, work: () => void): () => void;
   onRecords(records: string[]): void;
   onExchange(standing: ExchangeStanding): void;
+  onLocked(): void;
 }
 
 /** A window without the lock. */
@@ -162,6 +177,11 @@ export class ReadingWindow implements CallAnswerer {
       };
       this.#channel.post({ seeks: true });
     });
+  }
+
+  /** The data key, as the window that writes had it; null where it said none. */
+  get key(): Uint8Array | null {
+    return this.#notice?.key ?? null;
   }
 
   /** Call with every further notice. */
@@ -223,7 +243,8 @@ export class ReadingWindow implements CallAnswerer {
 
   #hear(message: WindowMessage): void {
     if (this.#isOver) return;
-    if ('writes' in message) {
+    if ('locks' in message) this.#around.onLocked();
+    else if ('writes' in message) {
       this.#notice = message.writes;
       this.#around.onExchange(this.shown(message.writes.exchange));
       // It may be another window than the one that was asked: ask again, reading repeats well.

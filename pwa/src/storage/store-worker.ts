@@ -3,19 +3,16 @@
  * reads through the window that is. The browser's lock chooses the one writer.
  */
 import { BUILD } from '../device/build';
-import { randomFraction, randomHex, randomText } from '../device/chance';
+import { randomText } from '../device/chance';
 import { openDeviceKey } from '../device/device-key';
 import { UnitRequests } from '../network/unit-requests';
-import type { ExchangeStanding } from '../ports';
-import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import type { ExchangeStanding, KeyStanding } from '../ports';
 import { tell, whyOf } from '../told';
-import { indexedSecondCopy } from './indexed-second-copy';
+import { later, serviceOf } from './browser-service';
+import { holdTablet } from './browser-tablet';
 import { NewerStoreError } from './migrations';
-import { openRecordsFiles } from './opfs-database';
-import { opfsPictureFiles } from './picture-files';
-import { SecondCopyKeeper } from './second-copy-keeper';
-import { openStore, StoreRefusedError } from './store-opening';
-import { StoreService } from './store-service';
+import { StoreRefusedError } from './store-opening';
+import type { StoreService } from './store-service';
 import {
   type CallAnswerer,
   ReadingWindow,
@@ -23,6 +20,7 @@ import {
   type WindowMessage,
   WritingWindow,
 } from './store-windows';
+import { isKeyCall, TabletHolder } from './tablet-holder';
 import type { FromWorker, StoreRequest, ToWorker, WorkerOpenAnswer } from './worker-messages';
 
 const LOCK = 'crura-store';
@@ -46,12 +44,20 @@ const channel: WindowChannel = {
 let service: StoreService | null = null;
 let answerer: CallAnswerer | null = null;
 let opening: Promise<WorkerOpenAnswer> | null = null;
+/** The files and keys, once this window has the lock. */
+let holding: Promise<TabletHolder> | null = null;
+let hasLock = false;
 
 post({ build: BUILD });
 scope.addEventListener('message', (event: MessageEvent<ToWorker>) => {
-  if ('nudge' in event.data) service?.nudge();
+  if ('nudge' in event.data) void nudge();
   else void answer(event.data);
 });
+
+async function nudge(): Promise<void> {
+  service?.nudge();
+  if (holding !== null) (await holding).nudge();
+}
 
 async function answer({ id, call, given }: StoreRequest): Promise<void> {
   try {
@@ -61,20 +67,42 @@ async function answer({ id, call, given }: StoreRequest): Promise<void> {
   }
 }
 
-function carryOut(call: StoreRequest['call'], given: readonly unknown[]): unknown {
+async function carryOut(call: StoreRequest['call'], given: readonly unknown[]): Promise<unknown> {
   if (call === 'open') {
     opening ??= open();
     return opening;
+  }
+  if (isKeyCall(call)) {
+    if (!hasLock) return answerKeysOfReader(call);
+    const answered = await (await hold()).carryOut(call, given);
+    // What is open now is another store than before: the page asks anew.
+    if (answered.opensAnew) opening = null;
+    if (call === 'lock') channel.post({ locks: true });
+    return answered.answer;
   }
   if (answerer === null) throw new StoreRefusedError(tell('notOpen'));
   return answerer.carryOut(call, given);
 }
 
+/** A window that only reads has no keys: the one that writes locks both. */
+function answerKeysOfReader(call: StoreRequest['call']): KeyStanding | undefined {
+  if (call === 'keepLive') return undefined;
+  if (call !== 'keyStanding') throw new StoreRefusedError(tell('onlyWriter'));
+  return { people: [], isOpen: false, hasLive: false, hasEmergency: false };
+}
+
 async function open(): Promise<WorkerOpenAnswer> {
-  if (!(await holdLock())) return read();
+  hasLock ||= await holdLock();
+  if (!hasLock) return read();
   try {
-    return { kind: 'open', standing: (await write()).standing() };
+    const opened = await write();
+    if (opened !== null) {
+      const { isEmergency } = await hold();
+      return { kind: 'open', standing: opened.standing(), ...(isEmergency && { isEmergency }) };
+    }
+    return { kind: 'locked', ...(await (await hold()).locked()) };
   } catch (error) {
+    opening = null;
     if (error instanceof StoreRefusedError || error instanceof NewerStoreError) {
       return { kind: 'refused', sentence: error.message };
     }
@@ -82,44 +110,75 @@ async function open(): Promise<WorkerOpenAnswer> {
   }
 }
 
-/** Open the store and write from here on. The caller holds the lock. */
-async function write(): Promise<StoreService> {
-  const files = await openRecordsFiles();
-  const { database, store } = await openStore(files, packagedCatalogue(), indexedSecondCopy);
-  const around = { nowMs: () => Date.now(), newEpoch: () => randomText(8) };
-  const keeper = new SecondCopyKeeper(database, store, indexedSecondCopy, around);
-  const requests = new UnitRequests((path, init) => fetch(path, init));
-  const tell = (message: { records: string[] } | { exchange: ExchangeStanding }) => {
-    post(message);
-    channel.post(message);
-  };
-  const opened = new StoreService(store, keeper, requests, {
-    ...around,
-    newSalt: () => randomHex(16),
-    newDeviceId: () => randomText(10),
-    signer: await openDeviceKey(),
-    pictureFiles: opfsPictureFiles,
-    chance: randomFraction,
-    later,
-    onRecords: (records) => tell({ records }),
-    onExchange: (exchange) => tell({ exchange }),
+function hold(): Promise<TabletHolder> {
+  holding ??= makeHolder();
+  holding.catch(() => {
+    holding = null;
   });
-  await opened.start();
+  return holding;
+}
+
+async function makeHolder(): Promise<TabletHolder> {
+  const requests = new UnitRequests(async (path, init) => {
+    const response = await fetch(path, init);
+    if (response.status === 403) void noteRefusal(response.clone());
+    return response;
+  });
+  const signer = await openDeviceKey();
+  const parts = await holdTablet(requests, () => holder.token());
+  const holder = new TabletHolder(parts, requests, signer, {
+    onExchange: (exchange) => tellAll({ exchange }),
+    onWiped: (sentence) => post({ wiped: sentence }),
+    later,
+  });
+  return holder;
+}
+
+/** The unit may have given this device up as lost, whatever it was asked. */
+async function noteRefusal(response: Response): Promise<void> {
+  try {
+    const problem = (await response.json()) as Record<string, unknown>;
+    await (await hold()).noteProblem(problem);
+  } catch {
+    // No problem of ours, or something stopped it: the next refusal says the same.
+  }
+}
+
+function tellAll(message: { records: string[] } | { exchange: ExchangeStanding }): void {
+  post(message);
+  channel.post(message);
+}
+
+/**
+ * Open the store and write from here on; null while it is locked. The caller holds the lock.
+ */
+async function write(): Promise<StoreService | null> {
+  const holder = await hold();
+  const records = await holder.open();
+  if (records === null) return null;
+  const isCurrent = () => service === opened;
+  const opened: StoreService = serviceOf(records, holder, (message) => {
+    if (isCurrent()) tellAll(message);
+  });
   service = opened;
-  answerer = new WritingWindow(opened, channel);
+  await opened.start();
+  // An emergency case is this window's alone: the others would take it for the records.
+  const heard: WindowChannel = holder.isEmergency ? { post: () => {}, hear: () => {} } : channel;
+  answerer = new WritingWindow(opened, heard, () => holder.dataKey);
   return opened;
 }
 
 /** Read through the window that writes, and take over when it has gone. */
 async function read(): Promise<WorkerOpenAnswer> {
+  const reload = () => post({ isFree: true });
   const reading = new ReadingWindow(channel, {
     newId: () => randomText(10),
     later,
     onRecords: (records) => post({ records }),
     onExchange: (exchange) => post({ exchange }),
+    onLocked: reload,
   });
   const notice = await reading.seek(LONGEST_SEARCH_MS);
-  const reload = () => post({ isFree: true });
   if (notice === null || notice.standing === null) {
     // Nothing to read yet: the page starts anew when there is, or when it can write itself.
     reading.onNotice(({ standing }) => standing !== null && reload());
@@ -133,17 +192,15 @@ async function read(): Promise<WorkerOpenAnswer> {
 
 /** Write in the place of a window that has gone; keeps the lock as long as this worker lives. */
 async function takeOver(reading: ReadingWindow): Promise<never> {
+  hasLock = true;
+  (await hold()).takeOver(reading.key);
   const opened = await write();
+  if (opened === null) throw new StoreRefusedError(tell('notOpen'));
   if (answerer !== null) reading.handOver(answerer);
   // Something may have been saved after the last word that was heard of the other window.
   post({ records: opened.everyRecord() });
   post({ exchange: opened.exchangeStanding() });
   return new Promise<never>(() => {});
-}
-
-function later(waitMs: number, work: () => void): () => void {
-  const timer = setTimeout(work, waitMs);
-  return () => clearTimeout(timer);
 }
 
 /** Take the lock and hold it as long as this worker lives; false when another window has it. */

@@ -5,8 +5,9 @@ import {
   type ClinicExchange,
   type ClinicQuestion,
 } from '../clinic-questions';
+import { REVOKED_PROBLEM } from '../network/revocation';
 import { readEvents } from '../network/unit-events';
-import type { UnitRequests } from '../network/unit-requests';
+import { RefusedError, type UnitRequests } from '../network/unit-requests';
 import type {
   Alarms,
   FollowUpCheck,
@@ -108,8 +109,9 @@ export class UnitAnswers {
    * Listen until the line breaks; a call meanwhile does nothing.
    *
    * @param onNews - the unit has something new
+   * @param onRevoked - the unit has revoked this device; hears its sentence
    */
-  async listen(onNews: () => void): Promise<void> {
+  async listen(onNews: () => void, onRevoked: (sentence: string) => void): Promise<void> {
     const token = this.#store.ownDevice()?.token;
     if (this.#isListening || !token) return;
     this.#isListening = true;
@@ -117,8 +119,10 @@ export class UnitAnswers {
       const stop = new AbortController();
       const events = await this.#requests.stream('/api/exchange/events', token, stop.signal);
       await readEvents(events, onNews);
-    } catch {
-      // The rounds every 30 s go on without it.
+    } catch (error) {
+      const isRevoked = error instanceof RefusedError && error.problem.type === REVOKED_PROBLEM;
+      // Of anything else the rounds every 30 s tell, which go on without it.
+      if (isRevoked) onRevoked(error.message);
     } finally {
       this.#isListening = false;
     }

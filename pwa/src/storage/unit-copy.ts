@@ -10,6 +10,7 @@ import type { LastRead } from '../sync/exchange';
 import { type Operation, writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
 import type { Database } from './database';
+import { IS_ERASED } from './erased-rows';
 import { moveBranch } from './forked-branch';
 import { readMeta, writeMeta } from './meta-rows';
 import { heldHash, logNumber, selectOperations } from './operation-rows';
@@ -29,6 +30,8 @@ export interface OwnDevice {
   newKey?: string;
   /** Public key of the unit's server, base64, as it told it at joining (SG10). */
   serverKey?: string;
+  /** Six digits that a person at the unit has still to compare; left out once it has let us in. */
+  waiting?: string;
 }
 
 /** Return what a screen is told of this device. */
@@ -39,6 +42,7 @@ export function standingOf(own: OwnDevice | null): DeviceStanding | null {
     role: own.role,
     joined: own.token !== null,
     unitName: own.unitName,
+    ...(own.waiting && { waiting: own.waiting }),
   };
 }
 
@@ -241,11 +245,16 @@ export class UnitCopy {
       .sort();
   }
 
-  /** Return operations of one log after a counter, without those whose body is not here. */
+  /**
+   * Return operations of one log after a counter, without those whose body is not here.
+   *
+   * Of an erased record nobody has a body: it is sent as withheld, so that what follows can (ER3).
+   */
   logOf(device: string, epoch: string, after: number, limit: number): Operation[] {
     return selectOperations(
       this.database,
-      'WHERE log = ? AND counter > ? AND body IS NOT NULL ORDER BY counter LIMIT ?',
+      `WHERE log = ? AND counter > ? AND (body IS NOT NULL OR ${IS_ERASED})
+       ORDER BY counter LIMIT ?`,
       [logNumber(this.database, device, epoch), after, limit],
     );
   }

@@ -2,6 +2,7 @@
 import type {
   DeviceStanding,
   ExchangeStanding,
+  KeyKeeper,
   OpenAnswer,
   PictureStore,
   RecordStore,
@@ -10,10 +11,11 @@ import type {
 /** Calls of `RecordStore` that the worker answers. */
 export type StoreCall =
   | Exclude<keyof RecordStore, 'onRecords' | 'onExchange' | 'hubRecords'>
-  | keyof PictureStore;
+  | keyof PictureStore
+  | keyof KeyKeeper;
 
 /** Calls on a store that is open. */
-export type AnsweredCall = Exclude<StoreCall, 'open'>;
+export type AnsweredCall = Exclude<StoreCall, 'open' | keyof KeyKeeper>;
 
 export interface StoreRequest {
   id: number;
@@ -36,9 +38,11 @@ export type FromWorker =
   /** Which build the worker is, said once when it starts (HAZ-27). */
   | { build: string }
   /** The other window has closed: this one can open the store now. */
-  | { isFree: true };
+  | { isFree: true }
+  /** Everything on this tablet was removed; the sentence says why. */
+  | { wiped: string };
 
 /** What the worker says to `open`; whether storage persists is asked by the page. */
 export type WorkerOpenAnswer =
-  | { kind: 'open'; standing: DeviceStanding | null }
+  | { kind: 'open'; standing: DeviceStanding | null; isEmergency?: boolean }
   | Exclude<OpenAnswer, { kind: 'open' }>;

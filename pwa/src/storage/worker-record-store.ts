@@ -10,12 +10,17 @@ import type {
   HistoryEntry,
   Json,
   KeepPictureAnswer,
+  KeyKeeper,
+  KeyRefusal,
+  KeyStanding,
   LetterKind,
   LetterVisit,
   OpenAnswer,
   OpenConflictRow,
+  PersonHere,
   PictureBytes,
   PictureStore,
+  PinAnswer,
   PlanChecksAnswer,
   RecordQuery,
   RecordState,
@@ -29,7 +34,9 @@ import type {
   UnitProposalsAnswer,
   UnitRemindersAnswer,
   UnitWeeksAnswer,
+  Voucher,
 } from '../ports';
+import { scriptAddress } from '../script-address';
 import { tell } from '../told';
 import type { FromWorker, StoreCall, ToWorker, WorkerOpenAnswer } from './worker-messages';
 
@@ -38,25 +45,19 @@ interface Waiting {
   reject(error: Error): void;
 }
 
-export class WorkerRecordStore implements RecordStore, PictureStore {
-  readonly #worker: Worker;
+export class WorkerRecordStore implements RecordStore, PictureStore, KeyKeeper {
+  #worker: Worker;
   readonly #waiting = new Map<number, Waiting>();
   readonly #onRecords = new Set<(records: string[]) => void>();
   readonly #onExchange = new Set<(standing: ExchangeStanding) => void>();
+  readonly #onWiped = new Set<(sentence: string) => void>();
   #lastExchange: ExchangeStanding | null = null;
   #lastId = 0;
   /** Which build the worker said it is; null before. */
   build: string | null = null;
 
   constructor() {
-    this.#worker = new Worker(new URL('./store-worker.ts', import.meta.url), { type: 'module' });
-    this.#worker.addEventListener('message', (event: MessageEvent<FromWorker>) =>
-      this.#hear(event.data),
-    );
-    this.#worker.addEventListener('error', (event) => {
-      for (const { reject } of this.#waiting.values()) reject(new Error(event.message));
-      this.#waiting.clear();
-    });
+    this.#worker = this.#startWorker();
     const nudge = () => this.#post({ nudge: true });
     window.addEventListener('online', nudge);
     document.addEventListener('visibilitychange', () => {
@@ -154,6 +155,10 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     }
   }
 
+  standingNow(): Promise<DeviceStanding | null> {
+    return this.#ask('standingNow');
+  }
+
   exchangeNow(): Promise<ExchangeStanding> {
     return this.#ask('exchangeNow');
   }
@@ -206,6 +211,77 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
     return () => this.#onExchange.delete(listener);
   }
 
+  /** Hear that everything on this tablet was removed, and why. */
+  onWiped(listener: (sentence: string) => void): () => void {
+    this.#onWiped.add(listener);
+    return () => this.#onWiped.delete(listener);
+  }
+
+  keyStanding(): Promise<KeyStanding> {
+    return this.#ask('keyStanding');
+  }
+
+  unlock(staff: string, pin: string): Promise<PinAnswer> {
+    return this.#ask('unlock', staff, pin);
+  }
+
+  checkPin(staff: string, pin: string): Promise<PinAnswer> {
+    return this.#ask('checkPin', staff, pin);
+  }
+
+  addPerson(
+    person: Pick<PersonHere, 'staff' | 'name' | 'role'>,
+    pin: string,
+    voucher: Voucher,
+  ): Promise<PinAnswer | KeyRefusal> {
+    return this.#ask('addPerson', plain(person), pin, plain(voucher));
+  }
+
+  changePin(staff: string, oldPin: string, newPin: string): Promise<PinAnswer | KeyRefusal> {
+    return this.#ask('changePin', staff, oldPin, newPin);
+  }
+
+  removePerson(staff: string): Promise<{ kind: 'removed' } | KeyRefusal> {
+    return this.#ask('removePerson', staff);
+  }
+
+  keepLive(isLive: boolean): Promise<void> {
+    return this.#ask('keepLive', isLive);
+  }
+
+  startEmergency(): Promise<{ kind: 'started' } | KeyRefusal> {
+    return this.#ask('startEmergency');
+  }
+
+  recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal> {
+    return this.#ask('recover', code);
+  }
+
+  startAnew(): Promise<void> {
+    return this.#ask('startAnew');
+  }
+
+  /** The worker ends with everything it has read; the one after it begins locked. */
+  async lock(): Promise<void> {
+    await this.#ask('lock');
+    this.#worker.terminate();
+    this.#giveUp(tell('notOpen'));
+    this.#lastExchange = null;
+    this.#worker = this.#startWorker();
+  }
+
+  #startWorker(): Worker {
+    const worker = new Worker(scriptAddress('store'), { type: 'module' });
+    worker.addEventListener('message', (event: MessageEvent<FromWorker>) => this.#hear(event.data));
+    worker.addEventListener('error', (event) => this.#giveUp(event.message));
+    return worker;
+  }
+
+  #giveUp(sentence: string): void {
+    for (const { reject } of this.#waiting.values()) reject(new Error(sentence));
+    this.#waiting.clear();
+  }
+
   #ask<Answer>(call: StoreCall, ...given: readonly unknown[]): Promise<Answer> {
     const id = ++this.#lastId;
     return new Promise<Answer>((resolve, reject) => {
@@ -228,6 +304,11 @@ export class WorkerRecordStore implements RecordStore, PictureStore {
       this.build = message.build;
     } else if ('isFree' in message) {
       window.location.reload();
+    } else if ('wiped' in message) {
+      // Nothing of it may go on and write anew.
+      this.#worker.terminate();
+      for (const listener of this.#onWiped) listener(message.wiped);
+      if (this.#onWiped.size === 0) window.location.reload();
     } else {
       const waiting = this.#waiting.get(message.id);
       this.#waiting.delete(message.id);

@@ -1,6 +1,6 @@
 /** Sentences of the Close-out screen. */
 import type { ItemCount, OpenPoint } from '../state/close-out';
-import { fieldChoices } from './record';
+import { fieldChoices, fieldWords, kindOf } from './record';
 import { type Choice, choices, reasons, say, withMore, words } from './say';
 
 const said = words('closeOut');
@@ -17,6 +17,12 @@ function numbers(offered: readonly number[], name: (number: number) => string): 
 const hours = (hours: number) => (hours === 0 ? said.mayEat : say('closeOut.hours', { hours }));
 
 export const closeOut = withMore(said, {
+  /** By names of fields, each once; what they say now stands on screen. */
+  changedFields: (changed: readonly (readonly [record: string, field: string])[]) => {
+    const names = changed.map(([record, field]) => fieldWords(field, kindOf(record)));
+    const what = [...new Set(names)].join(', ');
+    return what === '' ? said.changedUnseen : say('closeOut.changedWhat', { what });
+  },
   countLine: ({ item, opened, placed, discarded, used, returned }: ItemCount) => {
     const counts = { packages: said.packages[item], opened, discarded, returned };
     return item === 'coil'

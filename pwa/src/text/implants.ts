@@ -19,6 +19,9 @@ export const implants = withMore(said, {
   found: (count: number) => say('implants.found', { count }),
   unknownCount: (count: number) => say('implants.unknownCount', { count }),
   openCaseOf: (name: string) => say('implants.openCaseOf', { name }),
+  noLetters: (why: string) => say('implants.noLetters', { why }),
+  printed: (made: { printed: number; withheld: number }) =>
+    say('implants.printed', { printed: made.printed, withheld: made.withheld }),
   moreRows: (count: number) => say('implants.moreRows', { count }),
 });
 

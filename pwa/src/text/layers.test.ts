@@ -15,7 +15,7 @@ const SOURCES = import.meta.glob(
 /** Three words in a row, or two that end like a sentence; code and SQL have none. */
 const SENTENCE = /\p{L}+(,? \p{L}+){2}|[\p{L}#]{2,} [\p{L}#]+[.:!?](\s|$)/u;
 const SQL =
-  /^\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|PRAGMA|WITH|WHERE|ORDER|JOIN|DROP|phrase\.|own_epoch\b)/;
+  /^\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|PRAGMA|WITH|WHERE|ORDER|JOIN|DROP|phrase\.|operation\.|own_epoch\b)/;
 /** Stand in for the unit's server or a person; no app has them. */
 const STANDS_IN =
   /\/(memory-unit|memory-picture-files|memory-second-copy|test-tablet|bedside-bench|bedside-tablet|worklist-samples)\.ts$/;

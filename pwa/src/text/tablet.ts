@@ -48,13 +48,17 @@ export const checkWords = withMore(words('check'), {
 });
 
 const statusSaid = words('status');
+
+/** Return how long something has waited for the unit, in words. */
+export function waitedText(ageMs: number): string {
+  return ageText(Math.max(0, Math.floor(ageMs / 60_000))) || statusSaid.underMinute;
+}
+
 /** Words of the status line. */
 export const statusWords = withMore(statusSaid, {
   states: statusSaid.states satisfies Record<ExchangeStanding['state'], string>,
   unsent: (count: number, ageMs: number, state: string) => {
-    const minutes = Math.max(0, Math.floor(ageMs / 60_000));
-    const age = ageText(minutes) || statusSaid.underMinute;
-    return say('status.unsent', { count, age, state: midSentence(state) });
+    return say('status.unsent', { count, age: waitedText(ageMs), state: midSentence(state) });
   },
   battery: (perCent: number) => say('status.battery', { perCent }),
   batteryCharging: (perCent: number) => say('status.batteryCharging', { perCent }),

@@ -9,6 +9,7 @@ import {
   gateAtHand,
   mediumAtHand,
   plannedMsAtHand,
+  waitsForSerial,
   whyUsed,
 } from '../../state/procedure-at-hand';
 import { mlText, mmText } from '../../state/tally';
@@ -64,6 +65,7 @@ function primaryOfStep(session: ProcedureSession, step: Step): Primary {
       if (stock === null) return blocked(procedure.noCoilChosen);
       const why = whyUsed(session);
       if (why === null) return blocked(procedure.whyFirst);
+      if (waitsForSerial(session)) return blocked(procedure.serialFirst);
       const loop = coilWords(stock.coil?.loop_um);
       const slot = session.target ? session.tally(session.target.record).coils + 1 : 1;
       const words =
@@ -80,6 +82,7 @@ function primaryOfStep(session: ProcedureSession, step: Step): Primary {
       }
       const why = whyUsed(session);
       if (why === null) return blocked(procedure.whyFirst);
+      if (waitsForSerial(session)) return blocked(procedure.serialFirst);
       return open(tickWords(step), () => session.pass('done', { stock: answers.stock, why }));
     }
   }
@@ -91,6 +94,7 @@ function plainFlush(session: ProcedureSession, step: Step): Primary {
   const medium = mediumAtHand(session);
   const why = whyUsed(session);
   if (why === null) return blocked(procedure.whyFirst);
+  if (waitsForSerial(session)) return blocked(procedure.serialFirst);
   return open(amount === null ? words : procedure.flushed(words, mlText(amount)), () =>
     session.pass('done', { medium, why }),
   );

@@ -1,0 +1,94 @@
+/**
+ * What was recorded from the locked screen: a file and a copy of its own, under a key of its own.
+ *
+ * It is written in an epoch of its own, so that it goes into the log of the same device as it is
+ * once somebody unlocks the tablet; until then it opens nothing of the records before it.
+ */
+import type { CopyShelf } from './copy-shelf';
+import { type OpenedRecords, openRecords, type RecordsPlace } from './opened-records';
+import type { OwnDevice } from './operation-store';
+import {
+  keepLaterStamp,
+  putBackEntries,
+  readLastStamp,
+  readOwnEntries,
+  readOwnLogs,
+} from './own-log-rows';
+import { emergencyStem, removeRecords } from './records-pool';
+
+/** As a limit of SQLite: none. */
+const ALL = -1;
+
+export interface EmergencyKey {
+  number: number;
+  key: Uint8Array;
+}
+
+/** Where emergency records lie; the rest is that of the records. */
+export type EmergencyPlace = Omit<
+  RecordsPlace,
+  'stem' | 'dataKey' | 'copyShelf' | 'pictureFiles'
+> & {
+  emergencyCopy(number: number): CopyShelf;
+};
+
+/**
+ * Open emergency records, beginning them where there are none.
+ *
+ * @param own - the device they are written by; it works alone until they are in its log
+ */
+export async function openEmergency(
+  place: EmergencyPlace,
+  { number, key }: EmergencyKey,
+  own: OwnDevice | null,
+): Promise<OpenedRecords> {
+  const opened = await openRecords({
+    ...place,
+    stem: emergencyStem(number),
+    dataKey: key,
+    copyShelf: place.emergencyCopy(number),
+    pictureFiles: null,
+  });
+  await opened.keeper.settle();
+  if (own !== null && opened.store.ownDevice() === null) {
+    opened.store.becomeDevice({ ...own, token: null }, place.newEpoch());
+  }
+  return opened;
+}
+
+/**
+ * Put what emergency records hold into the log of the tablet. Again, it changes nothing.
+ *
+ * @returns how many entries the log lacked
+ */
+export function putIntoLog(
+  records: OpenedRecords,
+  emergency: OpenedRecords,
+  nowMs: number,
+): number {
+  const own = emergency.store.ownDevice();
+  if (own === null) return 0;
+  const { database, store } = records;
+  const logs = readOwnLogs(emergency.database);
+  const entries = logs.flatMap(({ epoch }) =>
+    readOwnEntries(emergency.database, own.device, epoch, 1, ALL),
+  );
+  const { restored, refused } = putBackEntries(
+    database,
+    store.catalogue,
+    own.device,
+    entries,
+    logs.filter(({ counter }) => counter > 0),
+  );
+  for (const { entry, opId, sentence } of refused) {
+    store.setAside('tablet', opId, entry.envelope, entry.body, sentence, nowMs);
+  }
+  keepLaterStamp(database, readLastStamp(emergency.database));
+  return restored;
+}
+
+/** Remove emergency records whose entries are in the log, on the disk, by now. */
+export async function removeEmergency(place: EmergencyPlace, number: number): Promise<void> {
+  removeRecords(place.pool, emergencyStem(number));
+  await place.emergencyCopy(number).wipe();
+}

@@ -1,0 +1,515 @@
+/**
+ * The keys of this tablet: one data key, wrapped once for each person who has a PIN here.
+ *
+ * It lies in two homes, either of which suffices. What a home says is believed by its checksum, and
+ * of the sound ones the newest counts. Keys in the clear (before the first PIN, through a live
+ * case) lie in the files alone and are overwritten there, at both places, when they are taken away:
+ * a database that appends would keep them. A try is counted on the disk before it is made, so that
+ * nobody gets a free one by ending the app [SEC-12] [SEC-13].
+ */
+import { tell } from '../told';
+import {
+  NO_SLOTS,
+  type OpenSlot,
+  type PlainSlots,
+  type RingContent,
+  type RingEntry,
+  readRing,
+  writeRing,
+} from './key-ring-content';
+import { type Argon, type ArgonCost, strongerCost } from './key-ring-cost';
+import {
+  type Bytes,
+  deriveKey,
+  keyOfPin,
+  makePair,
+  openSealedKey,
+  readBase64,
+  sealKey,
+  unwrap,
+  wrap,
+  writeBase64,
+} from './key-ring-crypto';
+import { MOST_TRIES, requirePin, waitAfter } from './key-ring-pin';
+import type { RingShelf, RingShelves } from './key-ring-shelves';
+
+export type { RingShelf, RingShelves } from './key-ring-shelves';
+
+const KEY_BYTES = 32;
+const SALT_BYTES = 16;
+/** A case does not last longer; a slot that was left behind closes then. */
+const LIVE_MS = 12 * 3_600_000;
+
+/** A person of this tablet, as the locked screen shows it. */
+export interface RingPerson {
+  staff: string;
+  name: string;
+  role: string;
+  triesLeft: number;
+  /** Wall milliseconds before which no PIN is tried; 0 where none waits. */
+  waitUntilMs: number;
+}
+
+export interface RingStanding {
+  people: RingPerson[];
+  /** Nobody has a PIN here yet, so that the records open without one. */
+  isOpen: boolean;
+  /** A live case is open without a PIN. */
+  hasLive: boolean;
+  /** An emergency case is open, without the other records. */
+  hasEmergency: boolean;
+}
+
+/** Why a PIN opened nothing. */
+export type PinRefusal =
+  | { kind: 'wrong'; triesLeft: number; waitUntilMs: number }
+  | { kind: 'waiting'; waitUntilMs: number }
+  /** The person has no key on this tablet, or has none any more. */
+  | { kind: 'removed' };
+export type UnlockAnswer = { kind: 'open'; dataKey: Uint8Array } | PinRefusal;
+export type PinAnswer = { kind: 'right' } | PinRefusal;
+
+export interface RingSurroundings {
+  /** Wall milliseconds. */
+  nowMs(): number;
+  random(bytes: number): Uint8Array;
+  argon: Argon;
+}
+
+export type NewPerson = Pick<RingPerson, 'staff' | 'name' | 'role'>;
+
+export class KeyRing {
+  readonly #shelves: RingShelves;
+  readonly #around: RingSurroundings;
+  #content: RingContent;
+  #turns: Promise<unknown> = Promise.resolve();
+  #cost: ArgonCost | null = null;
+
+  private constructor(shelves: RingShelves, around: RingSurroundings, content: RingContent) {
+    this.#shelves = shelves;
+    this.#around = around;
+    this.#content = content;
+  }
+
+  /**
+   * Read the ring of this tablet, or begin one.
+   *
+   * @throws an error where neither home can be read: nothing may be begun anew then
+   */
+  static async open(shelves: RingShelves, around: RingSurroundings): Promise<KeyRing> {
+    const [files, indexed] = await Promise.allSettled([
+      newestOf(shelves.files),
+      newestOf(shelves.indexed),
+    ]);
+    const inFiles = files.status === 'fulfilled' ? files.value : null;
+    const inIndexed = indexed.status === 'fulfilled' ? indexed.value : null;
+    const newest = later(inFiles, inIndexed);
+    if (newest === null) {
+      // A home that cannot be read may hold the only key of every record here.
+      if (files.status === 'rejected') throw files.reason;
+      if (indexed.status === 'rejected') throw indexed.reason;
+    }
+    // Keys in the clear of an older turn were taken away meanwhile.
+    const slots = newest !== null && newest === inFiles ? newest.slots : NO_SLOTS;
+    const content = newest ?? {
+      turn: 0,
+      deviceSecret: writeBase64(around.random(KEY_BYTES)),
+      people: [],
+      pair: null,
+      sealed: [],
+      lastNumber: 0,
+      notes: {},
+      slots,
+    };
+    const ring = new KeyRing(shelves, around, { ...content, slots });
+    await ring.#mend(inFiles?.turn ?? 0, inIndexed?.turn ?? 0);
+    return ring;
+  }
+
+  standing(): RingStanding {
+    const { people, slots } = this.#content;
+    return {
+      people: people.map(({ staff, name, role, tries, waitUntilMs }) => ({
+        staff,
+        name,
+        role,
+        triesLeft: MOST_TRIES - tries,
+        waitUntilMs: this.#untilMs({ tries, waitUntilMs }),
+      })),
+      isOpen: slots.first !== null,
+      hasLive: this.#liveSlot() !== null,
+      hasEmergency: this.#isOpenNow(slots.emergency),
+    };
+  }
+
+  /**
+   * Return the data key of a tablet that nobody has a PIN on yet, making it at the first start.
+   *
+   * @param recovered - the key that the unit has given back: it is taken instead of a new one
+   * @throws an error where somebody has a PIN here: there is a data key already
+   */
+  firstKey(recovered?: Uint8Array): Promise<Uint8Array> {
+    return this.#inTurn(async () => {
+      const { people, slots: before } = this.#content;
+      if (before.first !== null) return readBase64(before.first);
+      if (people.length > 0) throw new Error(tell('pinNeeded'));
+      const key = new Uint8Array(recovered ?? this.#around.random(KEY_BYTES));
+      const slots = { ...before, first: writeBase64(key) };
+      await this.#write({ ...this.#content, slots, pair: await this.#pairFor(key) });
+      return key;
+    });
+  }
+
+  /** Return the data key where it is open without a PIN: before the first one, or in a live case. */
+  async openKey(): Promise<Uint8Array | null> {
+    const { first } = this.#content.slots;
+    const key = first ?? this.#liveSlot()?.key ?? null;
+    return key === null ? null : readBase64(key);
+  }
+
+  /**
+   * Give a person a PIN here; the first one closes the open key.
+   *
+   * @throws WeakPinError for a PIN that may not be chosen; nothing was changed
+   */
+  addPerson(dataKey: Uint8Array, person: NewPerson, pin: string): Promise<void> {
+    return this.#inTurn(async () => {
+      requirePin(pin);
+      const entry = await this.#newEntry(dataKey, person, pin);
+      const { people, slots } = this.#content;
+      const others = people.filter(({ staff }) => staff !== person.staff);
+      const next = { ...this.#content, people: [...others, entry] };
+      await this.#write({ ...next, slots: { ...slots, first: null } }, slots.first !== null);
+    });
+  }
+
+  /**
+   * Refuse a PIN that may not be chosen.
+   *
+   * @throws WeakPinError
+   */
+  requirePin(pin: string): void {
+    requirePin(pin);
+  }
+
+  /** Try a PIN, for the data key. */
+  unlock(staff: string, pin: string): Promise<UnlockAnswer> {
+    return this.#inTurn(() => this.#try(staff, pin));
+  }
+
+  /** Try a PIN, for what its person confirms. */
+  async checkPin(staff: string, pin: string): Promise<PinAnswer> {
+    const answer = await this.unlock(staff, pin);
+    return answer.kind === 'open' ? { kind: 'right' } : answer;
+  }
+
+  /**
+   * Give a person another PIN.
+   *
+   * @throws WeakPinError for a PIN that may not be chosen; no try was counted
+   */
+  changePin(staff: string, oldPin: string, newPin: string): Promise<PinAnswer> {
+    return this.#inTurn(async () => {
+      requirePin(newPin);
+      const answer = await this.#try(staff, oldPin);
+      if (answer.kind !== 'open') return answer;
+      const before = this.#entry(staff) as RingEntry;
+      await this.#replace(await this.#newEntry(answer.dataKey, before, newPin));
+      return { kind: 'right' };
+    });
+  }
+
+  /**
+   * Take a person's key away from this tablet.
+   *
+   * @throws an error for the last person: the records could not be opened any more
+   */
+  removePerson(staff: string): Promise<void> {
+    return this.#inTurn(async () => {
+      if (this.#content.people.every((one) => one.staff === staff)) {
+        throw new Error(tell('lastPerson'));
+      }
+      await this.#drop(staff);
+    });
+  }
+
+  /** Keep the data key open through a live case, at most 12 hours; null takes it away. */
+  keepLive(dataKey: Uint8Array | null): Promise<void> {
+    return this.#inTurn(async () => {
+      const { live } = this.#content.slots;
+      const key = dataKey === null ? null : writeBase64(dataKey);
+      if ((live?.key ?? null) === key) return;
+      const next = key === null ? null : { key, sinceMs: this.#around.nowMs() };
+      await this.#writeSlots({ live: next }, live !== null);
+    });
+  }
+
+  /**
+   * Return the key of the emergency records in use, making one where there is none.
+   *
+   * @throws an error on a tablet that never held a data key
+   */
+  emergencyKey(): Promise<{ number: number; key: Uint8Array }> {
+    return this.#inTurn(async () => {
+      const { slots, pair, lastNumber, sealed } = this.#content;
+      if (slots.emergency !== null && this.#isOpenNow(slots.emergency)) {
+        return { number: slots.emergency.number, key: readBase64(slots.emergency.key) };
+      }
+      if (pair === null) throw new Error(tell('notOpen'));
+      const number = lastNumber + 1;
+      const key = new Uint8Array(this.#around.random(KEY_BYTES));
+      const one = await sealKey(pair.publicKey, number, key, this.#around.random);
+      const emergency = { number, key: writeBase64(key), sinceMs: this.#around.nowMs() };
+      await this.#write({
+        ...this.#content,
+        lastNumber: number,
+        sealed: [...sealed, one],
+        slots: { ...slots, emergency },
+      });
+      return { number, key };
+    });
+  }
+
+  /** Close the emergency records: from now on only a person with a PIN opens them. */
+  closeEmergency(): Promise<void> {
+    return this.#inTurn(async () => {
+      if (this.#content.slots.emergency === null) return;
+      await this.#writeSlots({ emergency: null }, true);
+    });
+  }
+
+  /** Return the keys of emergency records that were not yet put into the log. */
+  async emergencyKeys(dataKey: Uint8Array): Promise<{ number: number; key: Uint8Array }[]> {
+    const { pair, sealed } = this.#content;
+    if (pair === null || sealed.length === 0) return [];
+    const half = await unwrap(await pairKey(dataKey), pair.privateKey, pair.publicKey);
+    if (half === null) return [];
+    const opened: { number: number; key: Uint8Array }[] = [];
+    for (const one of sealed) {
+      const key = await openSealedKey(half, one);
+      if (key !== null) opened.push({ number: one.number, key });
+    }
+    return opened;
+  }
+
+  /** Return the numbers of emergency records that were not yet put into the log. */
+  emergencyNumbers(): number[] {
+    return this.#content.sealed.map(({ number }) => number);
+  }
+
+  /** Forget the key of emergency records that are in the log by now. */
+  dropEmergency(number: number): Promise<void> {
+    return this.#inTurn(async () => {
+      const { slots, sealed } = this.#content;
+      const emergency = slots.emergency?.number === number ? null : slots.emergency;
+      const rest = sealed.filter((one) => one.number !== number);
+      const next = { ...this.#content, sealed: rest, slots: { ...slots, emergency } };
+      await this.#write(next, emergency !== slots.emergency);
+    });
+  }
+
+  /** Return what was noted under a name, null where nothing was. Notes are no secrets. */
+  note(name: string): string | null {
+    return this.#content.notes[name] ?? null;
+  }
+
+  /** Keep a short text that a locked tablet needs: the unit's public key, the recovery share. */
+  keepNote(name: string, text: string | null): Promise<void> {
+    return this.#inTurn(async () => {
+      if (this.note(name) === text) return;
+      const { [name]: _, ...others } = this.#content.notes;
+      const notes = text === null ? others : { ...others, [name]: text };
+      await this.#write({ ...this.#content, notes });
+    });
+  }
+
+  /** Throw every key away: nobody opens the records of this tablet any more. */
+  wipe(): Promise<void> {
+    return this.#inTurn(async () => {
+      const deviceSecret = writeBase64(this.#around.random(KEY_BYTES));
+      const { turn } = this.#content;
+      const empty = { people: [], pair: null, sealed: [], lastNumber: 0, notes: {} };
+      const next = { ...empty, turn, deviceSecret, slots: NO_SLOTS };
+      // Overwritten before they are removed.
+      await this.#write(next, true);
+      await Promise.all([this.#shelves.files.wipe(), this.#shelves.indexed.wipe()]);
+    });
+  }
+
+  async #try(staff: string, pin: string): Promise<UnlockAnswer> {
+    const entry = this.#entry(staff);
+    if (entry === undefined) return { kind: 'removed' };
+    const waitUntilMs = this.#untilMs(entry);
+    if (waitUntilMs > 0) {
+      // A clock that was set back must not make the wait longer.
+      if (waitUntilMs !== entry.waitUntilMs) await this.#replace({ ...entry, waitUntilMs });
+      return { kind: 'waiting', waitUntilMs };
+    }
+    if (entry.tries >= MOST_TRIES) return this.#dropAfterTries(staff);
+    const tries = entry.tries + 1;
+    const nextWait = waitAfter(tries);
+    const until = nextWait === 0 ? 0 : this.#around.nowMs() + nextWait;
+    await this.#replace({ ...entry, tries, waitUntilMs: until });
+    const began = this.#around.nowMs();
+    const dataKey = await this.#unwrap(entry, pin);
+    const tookMs = this.#around.nowMs() - began;
+    if (dataKey === null) {
+      if (tries >= MOST_TRIES) return this.#dropAfterTries(staff);
+      return { kind: 'wrong', triesLeft: MOST_TRIES - tries, waitUntilMs: until };
+    }
+    await this.#replace(await this.#rested(entry, dataKey, pin, tookMs));
+    return { kind: 'open', dataKey };
+  }
+
+  async #dropAfterTries(staff: string): Promise<UnlockAnswer> {
+    await this.#drop(staff);
+    return { kind: 'removed' };
+  }
+
+  #drop(staff: string): Promise<void> {
+    const people = this.#content.people.filter((one) => one.staff !== staff);
+    return this.#write({ ...this.#content, people }, true);
+  }
+
+  /** Return the entry with its tries forgotten, wrapped anew where the device can afford more. */
+  async #rested(entry: RingEntry, key: Bytes, pin: string, tookMs: number): Promise<RingEntry> {
+    const cost = strongerCost(entry.cost, tookMs);
+    if (cost === null) return { ...entry, tries: 0, waitUntilMs: 0 };
+    return this.#newEntry(key, entry, pin, cost);
+  }
+
+  async #unwrap(entry: RingEntry, pin: string): Promise<Bytes | null> {
+    const hashed = await this.#around.argon.hash(pin, readBase64(entry.salt), entry.cost);
+    const secret = readBase64(this.#content.deviceSecret);
+    return unwrap(await keyOfPin(hashed, secret, entry.staff), entry.wrapped, entry.staff);
+  }
+
+  async #newEntry(
+    dataKey: Uint8Array,
+    person: NewPerson,
+    pin: string,
+    asked?: ArgonCost,
+  ): Promise<RingEntry> {
+    const salt = this.#around.random(SALT_BYTES);
+    const cost = asked ?? (await this.#ownCost());
+    const hashed = await this.#around.argon.hash(pin, salt, cost);
+    const key = await keyOfPin(hashed, readBase64(this.#content.deviceSecret), person.staff);
+    return {
+      staff: person.staff,
+      name: person.name,
+      role: person.role,
+      salt: writeBase64(salt),
+      cost,
+      wrapped: await wrap(key, dataKey, person.staff, this.#around.random),
+      tries: 0,
+      waitUntilMs: 0,
+    };
+  }
+
+  async #ownCost(): Promise<ArgonCost> {
+    this.#cost ??= await this.#around.argon.calibrate();
+    return this.#cost;
+  }
+
+  /** Return the pair for emergency keys: the one that the data key opens, else a new one. */
+  async #pairFor(dataKey: Uint8Array): Promise<RingContent['pair']> {
+    const key = await pairKey(dataKey);
+    const { pair } = this.#content;
+    if (pair !== null && (await unwrap(key, pair.privateKey, pair.publicKey)) !== null) return pair;
+    const { publicKey, privateKey } = await makePair();
+    const closed = await wrap(key, privateKey, publicKey, this.#around.random);
+    return { publicKey, privateKey: closed };
+  }
+
+  #entry(staff: string): RingEntry | undefined {
+    return this.#content.people.find((one) => one.staff === staff);
+  }
+
+  /** Until when no PIN of a person is tried; 0 when one may be tried now. */
+  #untilMs({ tries, waitUntilMs }: Pick<RingEntry, 'tries' | 'waitUntilMs'>): number {
+    const now = this.#around.nowMs();
+    return waitUntilMs <= now ? 0 : Math.min(waitUntilMs, now + waitAfter(tries));
+  }
+
+  #liveSlot(): PlainSlots['live'] {
+    const { live } = this.#content.slots;
+    return this.#isOpenNow(live) ? live : null;
+  }
+
+  #isOpenNow(slot: OpenSlot | null): boolean {
+    return slot !== null && this.#around.nowMs() - slot.sinceMs < LIVE_MS;
+  }
+
+  #replace(entry: RingEntry): Promise<void> {
+    const people = this.#content.people.map((one) => (one.staff === entry.staff ? entry : one));
+    return this.#write({ ...this.#content, people });
+  }
+
+  #writeSlots(slots: Partial<PlainSlots>, takesAway: boolean): Promise<void> {
+    const next = { ...this.#content, slots: { ...this.#content.slots, ...slots } };
+    return this.#write(next, takesAway);
+  }
+
+  /** Write the next turn; both places where a key is taken away, which an older copy still holds. */
+  async #write(content: RingContent, takesAway = false): Promise<void> {
+    for (let time = 0; time < (takesAway ? 2 : 1); time++) {
+      const next = { ...content, turn: this.#content.turn + 1 };
+      await this.#writeTurn(next, takesAway || hasSlot(next));
+      this.#content = next;
+    }
+  }
+
+  /**
+   * @param needsFiles - keys in the clear are meant, which lie in the files alone
+   * @throws an error where no home, or not the one that is needed, took it
+   */
+  async #writeTurn(content: RingContent, needsFiles: boolean): Promise<void> {
+    const place = (content.turn % 2) as 0 | 1;
+    const [files] = await Promise.allSettled([
+      this.#shelves.files.write(place, writeRing(content)),
+    ]);
+    const [indexed] = await Promise.allSettled([
+      this.#shelves.indexed.write(place, writeRing({ ...content, slots: NO_SLOTS })),
+    ]);
+    if (files.status === 'rejected' && (needsFiles || indexed.status === 'rejected')) {
+      throw files.reason;
+    }
+  }
+
+  /** Bring both homes to the newest turn; a home that refuses now is tried at the next write. */
+  async #mend(filesTurn: number, indexedTurn: number): Promise<void> {
+    const isSame = filesTurn === indexedTurn;
+    const { live, emergency } = this.#content.slots;
+    const isLate = (slot: OpenSlot | null) => slot !== null && !this.#isOpenNow(slot);
+    if (isLate(live)) await this.keepLive(null);
+    if (isLate(emergency)) await this.closeEmergency();
+    if (!isSame && !isLate(live) && !isLate(emergency))
+      await this.#write(this.#content, true).catch(() => {});
+  }
+
+  /** One change after another: each begins from what the one before has written. */
+  #inTurn<Answer>(work: () => Promise<Answer>): Promise<Answer> {
+    const done = this.#turns.then(work, work);
+    this.#turns = done.catch(() => {});
+    return done;
+  }
+}
+
+function hasSlot({ slots }: RingContent): boolean {
+  return slots.first !== null || slots.live !== null || slots.emergency !== null;
+}
+
+function pairKey(dataKey: Uint8Array): Promise<CryptoKey> {
+  return deriveKey(new Uint8Array(dataKey), 'crura-emergency-pair');
+}
+
+/** Return the newest sound copy of a home. */
+async function newestOf(shelf: RingShelf): Promise<RingContent | null> {
+  const copies = (await shelf.read()).map(readRing);
+  return copies.reduce(later, null);
+}
+
+function later(one: RingContent | null, other: RingContent | null): RingContent | null {
+  if (one === null || other === null) return one ?? other;
+  return other.turn > one.turn ? other : one;
+}

@@ -1,0 +1,93 @@
+/**
+ * The data key of a tablet, sealed for its unit: how records are opened again when every key here
+ * is lost.
+ *
+ * The tablet holds the sealed key and cannot open it; the unit could open it and does not hold it.
+ * It is given back to the device it was sealed by, and that is noted [SEC-12].
+ */
+
+import type { Signer } from '../network/push-signing';
+import {
+  aboutReturn,
+  aboutShare,
+  base64Of,
+  bytesOf,
+  makeReturnPair,
+  openSealed,
+  seal,
+} from '../network/sealing';
+import type { UnitRequests } from '../network/unit-requests';
+import { tell } from '../told';
+import type { OwnDevice } from './operation-store';
+import type { ShareShelf } from './share-shelf';
+
+/** What the file says: whose key it is, and the key as only that unit's server opens it. */
+export interface RecoveryShare {
+  own: OwnDevice;
+  /** The unit's key that it is sealed for. */
+  serverKey: string;
+  share: string;
+  /** The epoch in which the log goes on, once the device has joined again without its records. */
+  rejoined?: string;
+}
+
+/** Return what lies there, null for nothing or for a file that was cut off. */
+export async function readShare(shelf: ShareShelf): Promise<RecoveryShare | null> {
+  const text = await shelf.read();
+  if (text === null) return null;
+  try {
+    return JSON.parse(text) as RecoveryShare;
+  } catch {
+    return null;
+  }
+}
+
+/** Keep the share of this data key for the unit that the device has joined by now. */
+export async function keepShare(
+  shelf: ShareShelf,
+  own: OwnDevice | null,
+  dataKey: Uint8Array,
+): Promise<void> {
+  if (!own?.token || own.serverKey === undefined) return;
+  const before = await readShare(shelf);
+  const isKept = before !== null && JSON.stringify(before.own) === JSON.stringify(own);
+  if (isKept && before.rejoined === undefined) return;
+  const { serverKey } = own;
+  const share = base64Of(await seal(serverKey, aboutShare(own.device), dataKey));
+  await shelf.write(JSON.stringify({ own, serverKey, share } satisfies RecoveryShare));
+}
+
+/** Note that the device has joined again; what it sealed for its unit stays as it is. */
+export async function noteRejoined(
+  shelf: ShareShelf,
+  found: RecoveryShare,
+  own: OwnDevice,
+  epoch: string,
+): Promise<RecoveryShare> {
+  const next = { ...found, own, rejoined: epoch };
+  await shelf.write(JSON.stringify(next));
+  return next;
+}
+
+/**
+ * Ask the unit for the data key.
+ *
+ * @param signer - what the device signs with now
+ * @throws RefusedError, NoAnswerError, or an error with one sentence where the answer does not open
+ */
+export async function recoverKey(
+  requests: UnitRequests,
+  signer: Signer | null,
+  { own, share }: RecoveryShare,
+): Promise<Uint8Array> {
+  const { pair, publicKey } = await makeReturnPair();
+  const answer = await requests.post<{ sealed: string }>(
+    '/api/devices/recovery',
+    own.token,
+    { device: own.device, share, to: publicKey },
+    signer && { device: own.device, signer },
+  );
+  const key = await openSealed(pair, aboutReturn(own.device), bytesOf(answer.sealed));
+  if (key === null) throw new Error(tell('keyNotReturned'));
+  return key;
+}

@@ -1,0 +1,331 @@
+/**
+ * A tablet that is locked, open, or in an emergency: what its page may ask of its keys, and what it
+ * does meanwhile.
+ */
+import { randomFraction } from '../device/chance';
+import { identityOf, type Signer } from '../network/push-signing';
+import { REVOKED_PROBLEM, readRevocation } from '../network/revocation';
+import { RefusedError, type UnitRequests } from '../network/unit-requests';
+import type { ExchangeStanding, KeyKeeper, KeyRefusal, KeyStanding } from '../ports';
+import { tell, whyOf } from '../told';
+import { noteAccess } from './access-rows';
+import { KeyNotes } from './key-notes';
+import { LockedUpload } from './locked-upload';
+import type { OpenedRecords } from './opened-records';
+import type { OwnDevice } from './operation-store';
+import { noteRejoined, type RecoveryShare, readShare, recoverKey } from './recovery-share';
+import { rejoin } from './rejoining';
+import { SealedOutbox } from './sealed-outbox';
+import { type TabletParts, TabletRecords } from './tablet-records';
+
+export type KeyCall = keyof KeyKeeper;
+
+const KEY_CALLS: ReadonlySet<string> = new Set<KeyCall>([
+  'keyStanding',
+  'unlock',
+  'checkPin',
+  'addPerson',
+  'changePin',
+  'removePerson',
+  'keepLive',
+  'startEmergency',
+  'lock',
+  'recover',
+  'startAnew',
+]);
+
+/** Say whether a call is one on the keys: it is answered locked, too. */
+export function isKeyCall(call: string): call is KeyCall {
+  return KEY_CALLS.has(call);
+}
+
+export interface HolderSurroundings {
+  onExchange(standing: ExchangeStanding): void;
+  /** Everything here was removed; the page says why and starts anew. */
+  onWiped(sentence: string): void;
+  later(waitMs: number, work: () => void): () => void;
+}
+
+export interface LockedStanding {
+  keys: KeyStanding;
+  unsent: number;
+  oldestUnsentMs: number | null;
+  areKeysLost?: true;
+}
+
+export class TabletHolder {
+  readonly requests: UnitRequests;
+  readonly signer: Signer | null;
+  readonly #parts: TabletParts;
+  readonly #records: TabletRecords;
+  readonly #notes: KeyNotes;
+  readonly #around: HolderSurroundings;
+  #opened: OpenedRecords | null = null;
+  #isEmergency = false;
+  #areKeysLost = false;
+  #upload: LockedUpload | null = null;
+  #isWiping = false;
+
+  constructor(
+    parts: TabletParts,
+    requests: UnitRequests,
+    signer: Signer | null,
+    around: HolderSurroundings,
+  ) {
+    this.#parts = parts;
+    this.#records = new TabletRecords(parts);
+    this.#notes = new KeyNotes(parts.ring, parts.nowMs);
+    this.requests = requests;
+    this.signer = signer;
+    this.#around = around;
+  }
+
+  /** Only a case that began on the locked tablet is open. */
+  get isEmergency(): boolean {
+    return this.#isEmergency;
+  }
+
+  /** The key that opens the records; null while they are locked. */
+  get dataKey(): Uint8Array | null {
+    return this.#parts.keys.dataKey;
+  }
+
+  /** Go on in the place of another window, with the key that it had. */
+  takeOver(dataKey: Uint8Array | null): void {
+    this.#parts.keys.takeOver(dataKey);
+  }
+
+  /** The token of this device, null before it has joined and while nothing says it. */
+  token(): string | null {
+    return this.#opened?.store.ownDevice()?.token ?? null;
+  }
+
+  /**
+   * Open what can be opened now; null while it is locked, which goes on sending what is sealed.
+   *
+   * @throws StoreRefusedError with one sentence; nothing was changed
+   */
+  async open(): Promise<OpenedRecords | null> {
+    const before = this.#upload;
+    await before?.end();
+    this.#upload = null;
+    const opening = await this.#records.open();
+    if (opening.kind === 'locked') {
+      this.#areKeysLost = opening.areKeysLost;
+      await this.#beginUpload();
+      return null;
+    }
+    const { records, isEmergency } = opening;
+    this.#opened = records;
+    this.#isEmergency = isEmergency;
+    if (!isEmergency) await this.#afterOpening(records);
+    return records;
+  }
+
+  /** What the locked screen shows. */
+  async locked(): Promise<LockedStanding> {
+    const unsent = (await this.#upload?.unsent().catch(() => null)) ?? null;
+    return {
+      keys: this.#parts.keys.standing(),
+      unsent: unsent?.count ?? 0,
+      oldestUnsentMs: unsent?.oldestMs ?? null,
+      ...(this.#areKeysLost && { areKeysLost: true }),
+    };
+  }
+
+  nudge(): void {
+    void this.#upload?.run();
+  }
+
+  /** Call it with each standing of the exchange: the device may have joined meanwhile. */
+  noteExchange(): void {
+    const records = this.#opened;
+    if (records === null || this.#isEmergency) return;
+    void this.#records.noteDevice(records).catch(() => {});
+  }
+
+  /** Answer a call on the keys, and say whether another store can be opened by now. */
+  async carryOut(
+    call: KeyCall,
+    given: readonly unknown[],
+  ): Promise<{ answer: unknown; opensAnew: boolean }> {
+    const done = await this.#carryOut(call, given);
+    // A note that cannot be kept is no reason to keep anybody from the patient.
+    await this.#notes.keep(call, given, done.answer).catch(() => {});
+    if (this.#opened !== null && !this.#isEmergency) await this.#handOverNotes(this.#opened);
+    return done;
+  }
+
+  async #carryOut(
+    call: KeyCall,
+    given: readonly unknown[],
+  ): Promise<{ answer: unknown; opensAnew: boolean }> {
+    switch (call) {
+      case 'startEmergency':
+        return { answer: await this.#startEmergency(), opensAnew: true };
+      case 'recover':
+        return { answer: await this.#recover(String(given[0] ?? '')), opensAnew: true };
+      case 'startAnew':
+        return { answer: await this.wipe(tell('startedAnew')), opensAnew: false };
+      default: {
+        const { keys } = this.#parts;
+        const method = keys[call] as (...args: readonly unknown[]) => Promise<unknown>;
+        const answer = await method.apply(keys, [...given]);
+        return { answer, opensAnew: call === 'unlock' };
+      }
+    }
+  }
+
+  /** Remove everything from this tablet, and say why. */
+  async wipe(sentence: string): Promise<void> {
+    await this.#upload?.end();
+    // Nothing that still runs may write the copy anew.
+    this.#opened?.database.close();
+    await this.#records.wipe();
+    this.#around.onWiped(sentence);
+  }
+
+  /**
+   * Act on what the unit has refused with: a device that it gave up as lost sends what it holds and
+   * then removes everything, on a word that the unit's server has signed (RQ8).
+   */
+  async noteProblem(problem: Readonly<Record<string, unknown>>): Promise<void> {
+    if (problem.type === REVOKED_PROBLEM) await this.#noteRevocation(problem);
+  }
+
+  async #noteRevocation(told: Readonly<Record<string, unknown>>): Promise<void> {
+    const own = await this.#ownDevice();
+    if (own?.serverKey === undefined || this.#isWiping) return;
+    const revocation = await readRevocation(told, own.serverKey, own.device);
+    if (!revocation?.wipe || this.#isWiping) return;
+    this.#isWiping = true;
+    try {
+      await this.#upload?.end();
+      await this.#opened?.keeper.keep();
+      const outbox = await this.#outbox();
+      const answer = await outbox.run();
+      // What the network swallowed is sent at the next contact, which says this again.
+      if (answer.kind === 'no-network') {
+        if (this.#opened === null) await this.#beginUpload();
+        return;
+      }
+      const { count } = await outbox.unsent();
+      await this.wipe(tell('wipedByUnit', { count }));
+    } finally {
+      this.#isWiping = false;
+    }
+  }
+
+  async #askStanding(): Promise<void> {
+    const own = await this.#ownDevice();
+    if (!own?.token) return;
+    this.requests.identify(() => identityOf(own, this.signer));
+    const path = '/api/devices/own';
+    const answer = await this.requests.get<{ revocation?: Record<string, unknown> | null }>(
+      path,
+      own.token,
+    );
+    if (answer.revocation) await this.#noteRevocation(answer.revocation);
+  }
+
+  async #ownDevice(): Promise<OwnDevice | null> {
+    const own = this.#opened?.store.ownDevice();
+    if (own) return own;
+    const { head } = await this.#parts.recordsCopy.read();
+    return head?.own ?? (await readShare(this.#parts.share))?.own ?? null;
+  }
+
+  async #outbox(): Promise<SealedOutbox> {
+    return new SealedOutbox(await this.#records.copies(), this.requests, this.signer);
+  }
+
+  async #afterOpening(records: OpenedRecords): Promise<void> {
+    // Without the share a lost key cannot be had again; the records are open all the same.
+    try {
+      await this.#records.takeRejoined(records);
+      await this.#records.noteDevice(records);
+    } catch {
+      // The next exchange tries again.
+    }
+    await this.#handOverNotes(records);
+  }
+
+  /** What was noted of PINs goes into the chain of this tablet, now that it is open (AU4). */
+  async #handOverNotes({ store }: OpenedRecords): Promise<void> {
+    const device = store.ownDevice()?.device;
+    if (device === undefined) return;
+    const { newEpoch } = this.#parts;
+    const take: Parameters<KeyNotes['handOver']>[0] = (note, atMs) =>
+      noteAccess(store.database, device, note, atMs, newEpoch);
+    await this.#notes.handOver(take).catch(() => {});
+  }
+
+  async #beginUpload(): Promise<void> {
+    this.#upload = new LockedUpload(await this.#outbox(), {
+      ...this.#around,
+      nowMs: this.#parts.nowMs,
+      chance: randomFraction,
+      askStanding: () => this.#askStanding(),
+    });
+    void this.#upload.run();
+  }
+
+  async #startEmergency(): Promise<{ kind: 'started' } | KeyRefusal> {
+    try {
+      await this.#parts.ring.emergencyKey();
+      return { kind: 'started' };
+    } catch (error) {
+      return { kind: 'refused', sentence: whyOf(error) };
+    }
+  }
+
+  /**
+   * Ask the unit for the data key, after joining anew by a fresh invitation: who holds the tablet
+   * alone gets nothing. A joining that still gives the key is not done twice.
+   */
+  async #recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal> {
+    const { share } = this.#parts;
+    try {
+      const found = await readShare(share);
+      if (found === null) return { kind: 'refused', sentence: tell('noShare') };
+      if (found.rejoined !== undefined) {
+        try {
+          return await this.#fetchKey(found, found.rejoined);
+        } catch (error) {
+          if (code === '' || !(error instanceof RefusedError) || error.status !== 403) throw error;
+          // That joining gives nothing more; this code may be that of another.
+        }
+      }
+      if (code === '') return { kind: 'refused', sentence: tell('freshCodeNeeded') };
+      const epoch = this.#parts.newEpoch();
+      const own = await rejoin(this.requests, this.signer, found.own, { code, epoch });
+      return await this.#fetchKey(await noteRejoined(share, found, own, epoch), epoch);
+    } catch (error) {
+      return { kind: 'refused', sentence: whyOf(error) };
+    }
+  }
+
+  /** Fetch the data key for a device that has joined anew, once its digits were compared. */
+  async #fetchKey(
+    found: RecoveryShare,
+    epoch: string,
+  ): Promise<{ kind: 'recovered' } | KeyRefusal> {
+    if (found.own.waiting && (await this.#isWaiting(found))) {
+      const sentence = tell('waitsForDigits', { digits: found.own.waiting });
+      return { kind: 'refused', sentence };
+    }
+    const { waiting: _, ...own } = found.own;
+    const key = await recoverKey(this.requests, this.signer, { ...found, own });
+    await this.#parts.ring.firstKey(key);
+    await noteRejoined(this.#parts.share, found, own, epoch);
+    return { kind: 'recovered' };
+  }
+
+  /** Ask whether the unit still waits for somebody to compare the digits (RQ7). */
+  async #isWaiting({ own }: RecoveryShare): Promise<boolean> {
+    this.requests.identify(() => this.signer && { device: own.device, signer: this.signer });
+    const path = '/api/devices/own';
+    const answer = await this.requests.get<{ is_waiting: boolean }>(path, own.token ?? '');
+    return answer.is_waiting;
+  }
+}

@@ -1,0 +1,36 @@
+/** Sentences of the locked screen, of PINs, and of the people of a tablet. */
+import type { KeyRefusal, PinAnswer } from '../ports';
+import { say, withMore, words } from './say';
+import { waitedText } from './tablet';
+import { sayTold } from './told';
+
+const two = (count: number) => String(count).padStart(2, '0');
+
+/** Return a wait as minutes and seconds. */
+function waitText(ms: number): string {
+  const seconds = Math.max(0, Math.ceil(ms / 1_000));
+  return `${Math.floor(seconds / 60)}:${two(seconds % 60)}`;
+}
+
+export const lockWords = withMore(words('lock'), {
+  unsent: (count: number, ageMs: number) => say('lock.unsent', { count, age: waitedText(ageMs) }),
+  pinOf: (name: string) => say('lock.pinOf', { name }),
+  digits: (count: number) => say('lock.digits', { count }),
+  notHere: (name: string) => say('lock.notHere', { name }),
+  whoVouches: (name: string) => say('lock.whoVouches', { name }),
+  added: (name: string) => say('lock.added', { name }),
+  changed: (name: string) => say('lock.changed', { name }),
+  removeAsk: (name: string) => say('lock.removeAsk', { name }),
+  removedNow: (name: string) => say('lock.removedNow', { name }),
+  anewNote: (count: number) => say('lock.anewNote', { count }),
+  failed: (why: string) => say('lock.failed', { why: sayTold(why) }),
+  /** What a try of a PIN came to, "" where it was right. */
+  answer: (answer: PinAnswer | KeyRefusal, name: string, nowMs: number): string => {
+    if (answer.kind === 'right') return '';
+    if ('sentence' in answer) return sayTold(answer.sentence);
+    if (answer.kind === 'removed') return say('lock.removed', { name });
+    const waitMs = answer.waitUntilMs - nowMs;
+    if (waitMs > 0) return say('lock.waiting', { name, time: waitText(waitMs) });
+    return answer.kind === 'wrong' ? say('lock.wrong', { name, left: answer.triesLeft }) : '';
+  },
+});

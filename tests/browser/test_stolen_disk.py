@@ -1,0 +1,184 @@
+"""A stolen tablet gives nothing away, a locked one still sends, and lost keys have a second home.
+
+Plays the built app in Chromium and reads every file of the profile; nothing is stubbed. Cites
+SEC-12, SEC-14, SEC-15 and HAZ-36.
+"""
+
+import base64
+import re
+import sqlite3
+from contextlib import closing
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser import played_case as case
+from tests.browser.chromium import Device
+from tests.browser.stolen_disk import count_bytes, files_that_hold, spellings
+from tests.browser.unit_server import ROOT, UnitServer
+
+pytestmark = pytest.mark.browser
+
+STORY = str(ROOT / "seed_scenarios/00_unit.json")
+FAMILY, GIVEN = "Quillmere", "Dorothea"
+# What was typed, and what only the store could have written.
+PLANTED = (FAMILY, GIVEN, "TH-52088", "1968-04-17")
+OF_THE_STORE = ("tapped_by", "CREATE TABLE", "shunt_right_to_left", "clinic_session/")
+
+_REMOVE_FILES = """async (name) => {
+  await (await navigator.storage.getDirectory()).removeEntry(name, { recursive: true });
+}"""
+_DROP_DATABASES = """async () => {
+  for (const { name } of await indexedDB.databases()) {
+    await new Promise((resolve, reject) => {
+      const request = indexedDB.deleteDatabase(name);
+      request.onsuccess = resolve;
+      request.onerror = reject;
+    });
+  }
+}"""
+_FILES_LEFT = """async () => {
+  const found = [];
+  const walk = async (folder) => {
+    for await (const entry of folder.values()) {
+      if (entry.kind === 'directory') await walk(entry);
+      else {
+        const content = await (await entry.getFile()).slice(0, 4096).text();
+        if (content.replaceAll('\\0', '').length > 20) found.push(entry.name);
+      }
+    }
+  };
+  await walk(await navigator.storage.getDirectory());
+  return found;
+}"""
+
+
+def count_entries(server: UnitServer) -> int:
+    with closing(sqlite3.connect(server.folder / "crura.sqlite3")) as connection:
+        return int(connection.execute("SELECT count(*) FROM operation").fetchone()[0])
+
+
+def open_outside(tablet: Device, server: UnitServer) -> Page:
+    """Start the browser anew on a page of the origin that is not the app."""
+    tablet.kill()
+    return tablet.start(f"{server.address}/api/health")
+
+
+def lock_by_hand(page: Page) -> None:
+    case.press(page, "Lock", exact=True)
+    expect(page.locator("[data-locked]")).to_be_visible()
+
+
+def expect_records(page: Page) -> None:
+    expect(page.get_by_text(FAMILY).first).to_be_visible()
+
+
+def test_spellings_find_a_word_however_it_is_written():
+    """The search itself: a word in text, in UTF-16 and in base64 anywhere is found."""
+    for before in ("", "a", "ab", "abc"):
+        for coding in ("utf-8", "utf-16-le"):
+            content = base64.b64encode(f"{before}{FAMILY} and more".encode(coding))
+            assert any(one in content for one in spellings(FAMILY)), (before, coding)
+    assert not any(one in base64.b64encode(b"something else") for one in spellings(FAMILY))
+
+
+def test_a_stolen_tablet_is_silent_and_lost_keys_come_back(server: UnitServer, new_device):
+    """[SEC-12] [SEC-14] Locked, killed, read; sent while locked; each home of keys wiped.
+
+    The planted bug it has caught: the second copy written plain.
+    """
+    server.crura("load-scenario", STORY, "--as-if-today", "today")
+    server.start()
+    tablet = new_device("tablet")
+    page = tablet.start(server.invite("bedside"))
+    case.join(page)
+    case.choose_who_taps(page, "Otis")
+    case.wait_until_sent(page)
+    at_unit = count_entries(server)
+    server.stop()
+    case.add_patient_and_case(page, FAMILY, GIVEN)
+    case.fill_workup(page)
+    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    assert unsent > 20
+
+    # Locked and stolen: nothing that was typed or stored lies in any file.
+    lock_by_hand(page)
+    tablet.kill()
+    assert count_bytes(tablet._profile) > 1_000_000
+    assert files_that_hold(tablet._profile, PLANTED) == {}
+    for store in ("File System", "IndexedDB"):
+        assert count_bytes(tablet._profile / "Default" / store) > 10_000
+        assert files_that_hold(tablet._profile / "Default" / store, OF_THE_STORE) == {}
+
+    # Nobody unlocks it, and all of it reaches the unit.
+    server.start()
+    page = tablet.start(server.address)
+    expect(page.locator("[data-locked] [data-status=unsent]")).to_have_attribute(
+        "data-unsent", "0", timeout=60_000
+    )
+    assert count_entries(server) >= at_unit + unsent
+    assert page.get_by_text(FAMILY).count() == 0
+
+    # Chromium has thrown IndexedDB away: a PIN opens everything.
+    page = open_outside(tablet, server)
+    page.evaluate(_DROP_DATABASES)
+    page.goto(server.address)
+    case.unlock(page, "")
+    expect_records(page)
+
+    # The files of the key ring are gone: the other home has them.
+    lock_by_hand(page)
+    page = open_outside(tablet, server)
+    page.evaluate(_REMOVE_FILES, "crura-ring")
+    page.goto(server.address)
+    case.unlock(page, "")
+    expect_records(page)
+
+    # Every key is gone: nothing is begun over the records, and the unit gives the key back.
+    lock_by_hand(page)
+    page = open_outside(tablet, server)
+    page.evaluate(_REMOVE_FILES, "crura-ring")
+    page.evaluate(_DROP_DATABASES)
+    code = server.invite("bedside").partition("#join=")[2]
+    page.goto(server.address)
+    expect(page.get_by_text("Nobody has a PIN on this tablet any more.")).to_be_visible()
+    page.get_by_label("Invitation code, where the unit gave one").fill(code)
+    case.press(page, "Ask for the key")
+    case.choose_first_pin(page)
+    expect_records(page)
+    case.wait_until_sent(page)
+    server.stop()
+    assert "recovery" in server.crura("audit", "search")
+    assert "sound" in server.crura("verify").lower()
+    assert [one for one in tablet.problems if "40" not in one] == []
+
+
+def test_a_lost_tablet_clears_itself_when_it_is_next_heard_of(server: UnitServer, new_device):
+    """[SEC-15] What it holds goes to the unit's quarantine first; then nothing is left on it."""
+    server.crura("load-scenario", STORY, "--as-if-today", "today")
+    server.start()
+    tablet = new_device("tablet")
+    page = tablet.start(server.invite("bedside"))
+    case.join(page)
+    case.choose_who_taps(page, "Otis")
+    case.wait_until_sent(page)
+    server.stop()
+    case.add_patient_and_case(page, FAMILY, GIVEN)
+    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    assert unsent > 1
+    listed = server.crura("device", "list")
+    device = re.search(r"^([a-z0-9]{10})\b", listed, re.MULTILINE)
+    assert device is not None, listed
+    server.crura("device", "lost", device[1])
+
+    server.start()
+    page.reload()
+
+    expect(page.get_by_text("The unit has revoked this tablet.")).to_be_visible(timeout=60_000)
+    assert page.get_by_text(FAMILY).count() == 0
+    assert page.evaluate(_FILES_LEFT) == []
+    with closing(sqlite3.connect(server.folder / "crura.sqlite3")) as connection:
+        (aside,) = connection.execute("SELECT count(*) FROM quarantine").fetchone()
+    assert aside == unsent
+    tablet.kill()
+    assert files_that_hold(tablet._profile, PLANTED) == {}

@@ -1,0 +1,152 @@
+"""The unit desk as the unit administrator uses it, beside a tablet that joins and is revoked."""
+
+import base64
+import re
+import time
+
+import pytest
+from cryptography.hazmat.primitives.hashes import SHA1
+from cryptography.hazmat.primitives.twofactor.totp import TOTP
+from playwright.sync_api import expect
+
+from tests.browser.played_case import press
+from tests.browser.served_build import ServedBuild
+
+pytestmark = pytest.mark.browser
+PASSWORD = "teal lantern over wet slate"
+
+
+@pytest.fixture
+def server(tmp_path):
+    unit = ServedBuild(tmp_path / "server")
+    yield unit
+    unit.stop()
+
+
+def _make_admin(server, tmp_path):
+    """Return the secret of the code app of a unit administrator, made at the server."""
+    told = server.crura("staff", "add", "--name", "Ida Norrwood", "--role", "unit-admin")
+    staff = told.split()[-1].rstrip(".")
+    typed = tmp_path / "typed"
+    typed.write_text(f"{PASSWORD}\n")
+    server.crura("staff", "password", staff, "--from-file", str(typed))
+    key = re.search(r"Key: ([A-Z2-7 ]+)", server.crura("staff", "totp", staff))
+    assert key is not None
+    return base64.b32decode(key[1].replace(" ", ""))
+
+
+def _code(secret):
+    return TOTP(secret, 6, SHA1(), 30).generate(int(time.time())).decode()  # noqa: S303
+
+
+def _log_in(page, password, secret):
+    """Show password and code; the log-in name stands there already."""
+    page.get_by_label("Password").fill(password)
+    press(page, "Go on")
+    page.get_by_label("Six digits of your code app").fill(_code(secret))
+    press(page, "Log in")
+
+
+def _smallest_target(page):
+    """Return the smallest height of what can be pressed or typed into."""
+    return page.evaluate(
+        "Math.min(...[...document.querySelectorAll('main button, main input, main a')]"
+        ".map(each => each.getBoundingClientRect().height))"
+    )
+
+
+def _play_first_log_in(server, page):
+    """A data manager chooses a password by a one-time code, and sees what that role sees alone."""
+    told = server.crura("staff", "add", "--name", "Pell Thistlewood", "--role", "data-manager")
+    code = server.crura("staff", "code", told.split()[-1].rstrip("."), "--log-in").split()[0]
+    press(page, "First log-in with a one-time code")
+    page.get_by_label("One-time code").fill(code.lower())
+    page.get_by_label("New password").fill("amber kettle under dry birch")
+    press(page, "Set the password")
+    key = page.locator("[data-secret]").inner_text()
+    expect(page.locator("[data-code-picture]")).to_be_visible()
+    press(page, "The app has it, log in")
+    expect(page.get_by_label("Log-in name")).to_have_value("pell.thistlewood")
+    _log_in(page, "amber kettle under dry birch", base64.b32decode(key.replace(" ", "")))
+    expect(page.locator("[data-who]")).to_have_text("Pell Thistlewood, Data manager")
+    expect(page.get_by_role("navigation").get_by_role("button")).to_have_count(3)
+    page.get_by_label("Person: staff").fill(told.split()[-1].rstrip("."))
+    press(page, "Search")
+    expect(page.get_by_role("row").filter(has_text="log-in").first).to_be_visible()
+    press(page, "Privacy")
+    press(page, "Look what is due")
+    expect(page.locator("[data-class]")).to_have_count(4)
+    press(page, "My log-ins")
+    expect(page.get_by_text("this one")).to_be_visible()
+    press(page, "Log out")
+
+
+def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device, tmp_path):
+    """[HAZ-47] [SEC-05] Log-in with a code, invitation, six digits from its screen, revocation.
+
+    The desk opens no records of its browser, and wrong digits let nobody in.
+    """
+    secret = _make_admin(server, tmp_path)
+    server.start()
+    desk = new_device("desk", "desk")
+    page = desk.start(f"{server.address}/#/unit")
+
+    page.get_by_label("Log-in name").fill("ida.norrwood")
+    _log_in(page, PASSWORD, secret)
+    expect(page.locator("[data-who]")).to_have_text("Ida Norrwood, Unit administrator")
+    assert page.evaluate("document.cookie") == ""
+
+    press(page, "Bedside tablet")
+    press(page, "Make an invitation")
+    expect(page.locator("[data-code-picture]")).to_be_visible()
+    address = page.locator("[data-invitation]").inner_text()
+    assert _smallest_target(page) >= 44
+    tablet = new_device("tablet").start(address)
+    press(tablet, "Join as this device")
+    digits = "".join(tablet.locator("[data-digits]").inner_text().split())
+    assert re.fullmatch(r"[0-9]{6}", digits)
+
+    press(page, "Done, hide it")
+    waiting = page.locator("[data-waiting]")
+    let_in = waiting.get_by_role("button", name=re.compile("^Let .* in$"))
+    expect(let_in).to_be_disabled()
+    wrong = f"{(int(digits) + 1) % 1_000_000:06d}"
+    waiting.get_by_role("textbox").fill(wrong)
+    let_in.click()
+    expect(page.get_by_text("has other digits")).to_be_visible()
+    expect(waiting.get_by_role("textbox")).to_have_value("")
+    waiting.get_by_role("textbox").fill(f"{digits[:3]} {digits[3:]}")
+    let_in.click()
+    expect(waiting).to_have_count(0)
+    # The tablet goes on by itself.
+    expect(tablet.locator("[data-first-person]")).to_be_visible()
+
+    press(page, "People")
+    page.get_by_label("Name").fill("Asa Fenwick")
+    page.get_by_role("button", name="Assistant", exact=True).click()
+    press(page, "Add Asa Fenwick")
+    press(page, "Change Asa Fenwick")
+    press(page, "Code for a tablet")
+    press(page, "Make the code")
+    expect(page.locator("[data-staff-code]")).to_have_text(re.compile(r"^([A-Z2-9]{4}-){3}\w{4}$"))
+    assert _smallest_target(page) >= 44
+
+    press(page, "Devices")
+    joined = page.locator("[data-device]")
+    expect(joined).to_have_count(1)
+    joined.get_by_role("button", name=re.compile("^Revoke")).click()
+    expect(joined.get_by_text("It reads nothing any more")).to_be_visible()
+    joined.get_by_role("button", name=re.compile("for good$")).click()
+    expect(joined).to_have_count(0)
+
+    press(page, "Log out")
+    expect(page.get_by_label("Log-in name")).to_be_visible()
+    _play_first_log_in(server, page)
+    kept = page.evaluate(
+        "navigator.storage.getDirectory().then(async (folder) => {"
+        " const names = []; for await (const name of folder.keys()) names.push(name);"
+        " return names; })"
+    )
+    assert kept == []
+    # That nobody is logged in is told by a status, which the console of a browser repeats.
+    assert [one for one in desk.problems if "401" not in one and "403" not in one] == []
