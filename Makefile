@@ -55,8 +55,10 @@ screenshots: setup .venv/.test-ready chromium
 	$(BIN)/python -m tests.browser.make_screenshots
 
 # Both engines on 100,000 random requests a kind; the seed is printed. `make fuzz SEED=4711` repeats.
+# Then what outsiders' bytes reach, led by coverage, one minute each.
 fuzz: .venv/.test-ready pwa/node_modules/.ready
 	$(BIN)/python -m tests.fuzz.differential $(if $(SEED),--seed $(SEED))
+	$(BIN)/python -m tests.fuzz.coverage
 
 # Each number and word of the rule files changed, one at a time: does a vector notice?
 mutants: .venv/.test-ready
@@ -76,7 +78,8 @@ bench: setup .venv/.test-ready chromium tests/bench/node_modules/.ready
 # closed store, a clinic of 2,000 patients, and 200 kills of the browser. Most of an hour;
 # `make soak SEED=20001` draws others.
 soak: setup .venv/.test-ready chromium
-	SOAK=1 $(BIN)/python -m pytest -q tests/unit/api/test_seal.py tests/unit/api/test_tampering.py
+	SOAK=1 $(BIN)/python -m pytest -q tests/unit/api/test_seal.py tests/unit/api/test_tampering.py tests/unit/api/test_access_log.py
+	REQUESTS=100 $(BIN)/python -m pytest -q tests/safety/test_requests_of_every_role.py
 	$(BIN)/python -m tests.reliability.kills --rounds 10000 $(if $(SEED),--seed $(SEED))
 	POWER_CUTS=10000 $(if $(SEED),POWER_SEED=$(SEED)) SERVER_KILLS=100 KILLS=100 $(BIN)/python -m pytest -q tests/reliability
 	$(BIN)/python -m tests.simulator.run --count 10000 $(if $(SEED),--first $(SEED))

@@ -1,8 +1,9 @@
 """Joins the parts into one application; the only file that knows them all."""
 
 from importlib import metadata
+from pathlib import Path
 
-from litestar import Litestar
+from litestar import Litestar, Router
 from litestar.config.compression import CompressionConfig
 from litestar.datastructures import State
 from litestar.di import Provide
@@ -10,6 +11,9 @@ from litestar.openapi import OpenAPIConfig
 from litestar.openapi.plugins import JsonRenderPlugin
 
 from api.environment import Environment
+from api.routes.access_events import get_access_events, get_access_head, post_access_events
+from api.routes.access_guard import guard_access, refuse_undeclared_routes
+from api.routes.backups import post_backup
 from api.routes.bookings import get_closed_days, get_over_bookings, post_proposals
 from api.routes.calculate import post_calculation
 from api.routes.calendar import (
@@ -20,7 +24,17 @@ from api.routes.calendar import (
 )
 from api.routes.case_export import get_case_export
 from api.routes.conflicts import get_conflicts, get_decisions
-from api.routes.devices import get_devices, post_device, post_invitation, post_revocation
+from api.routes.described_rows import DescribedRows
+from api.routes.devices import (
+    get_devices,
+    get_own_standing,
+    get_unit_devices,
+    post_confirmation,
+    post_device,
+    post_invitation,
+    post_nonces,
+    post_revocation,
+)
 from api.routes.documents import get_document, post_paper
 from api.routes.error_responses import EXCEPTION_HANDLERS
 from api.routes.exchange import exchange_router
@@ -31,13 +45,21 @@ from api.routes.follow_up_check import get_follow_up_check
 from api.routes.health import get_health
 from api.routes.implants import post_implant_search
 from api.routes.letters import get_reminders, post_letters
+from api.routes.metrics import UnitMetrics, get_metrics
 from api.routes.outer_shell import OuterShell
+from api.routes.people import people_router
+from api.routes.person_session import session_router
 from api.routes.pictures import get_picture_piece, get_picture_standing, put_picture_piece
 from api.routes.plan_checks import get_plan_checks
+from api.routes.privacy import get_retention, post_patient_export
+from api.routes.request_log import RequestLog
+from api.routes.sealed import sealed_router
+from api.routes.signed_shell import SignedShell
 from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
 from api.routes.stock import get_stock
 from api.routes.surroundings import Surroundings, provide_surroundings
+from api.storage.log_files import LogFiles
 from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore
 
@@ -51,6 +73,9 @@ def create_app(
     *,
     local_key: str,
     hosts: frozenset[str] | None = None,
+    is_https: bool = False,
+    log_folder: Path | None = None,
+    with_schema: bool = False,
 ) -> Litestar:
     """Return the application over one store.
 
@@ -60,6 +85,17 @@ def create_app(
         Secret that opens the way for commands on this machine; fresh at each start.
     hosts : frozenset of str or None
         Host names that requests may name; None allows every name.
+    is_https : bool
+        Browsers reach the app by HTTPS alone.
+    log_folder : Path or None
+        Where a line about each request is kept; None keeps none.
+    with_schema : bool
+        Describe the interface at /schema/openapi.json; a unit in use tells it to nobody (SEC-01).
+
+    Raises
+    ------
+    UndeclaredRouteError
+        A route does not say what it needs, so nobody could say who may have it (SEC-21).
     """
     release = metadata.version("crura")
     surroundings = Surroundings(
@@ -68,15 +104,22 @@ def create_app(
         build=f"{release}+{static_files.build}",
         local_key=local_key,
     )
+    metrics = UnitMetrics()
     app = Litestar(
         route_handlers=[
             exchange_router,
+            sealed_router,
             get_snapshot,
             get_segment,
             post_device,
             get_devices,
+            get_own_standing,
+            get_unit_devices,
+            post_nonces,
             post_invitation,
+            post_confirmation,
             post_revocation,
+            post_backup,
             get_conflicts,
             get_decisions,
             get_plan_checks,
@@ -100,13 +143,21 @@ def create_app(
             get_document,
             post_paper,
             post_implant_search,
+            post_access_events,
+            get_access_events,
+            get_access_head,
+            get_retention,
+            post_patient_export,
             get_failsafe_paper,
             post_failsafe_review,
             post_proposals,
             get_closed_days,
             get_over_bookings,
             get_health,
+            get_metrics,
             post_calculation,
+            session_router,
+            people_router,
             get_start,
             get_static_file,
         ],
@@ -115,10 +166,12 @@ def create_app(
             {
                 "static_files": static_files,
                 "surroundings": surroundings,
+                "metrics": metrics,
             }
         ),
         on_startup=[surroundings.follow_up_watch.start],
         on_shutdown=[surroundings.follow_up_watch.close, surroundings.second_check.close],
+        guards=[guard_access],
         exception_handlers=EXCEPTION_HANDLERS,
         compression_config=CompressionConfig(
             backend="gzip",
@@ -127,15 +180,29 @@ def create_app(
             exclude="/api/exchange/events",
             exclude_opt_key="comes_squeezed",
         ),
-        openapi_config=OpenAPIConfig(
-            title="Crura unit server",
-            version=release,
-            path="/schema",
-            render_plugins=[JsonRenderPlugin(path="/openapi.json")],
-        ),
+        openapi_config=_describe(release) if with_schema else None,
+        plugins=[DescribedRows()],
         request_max_body_size=MAX_BODY_BYTES,
         debug=False,
         logging_config=None,
     )
-    app.asgi_handler = OuterShell(app.asgi_handler, hosts=hosts)
+    refuse_undeclared_routes(app)
+    shell = OuterShell(app.asgi_handler, hosts=hosts, is_https=is_https)
+    app.asgi_handler = RequestLog(
+        SignedShell(shell),
+        environment=environment,
+        metrics=metrics,
+        files=LogFiles(log_folder) if log_folder is not None else None,
+    )
     return app
+
+
+def _describe(release: str) -> OpenAPIConfig:
+    return OpenAPIConfig(
+        title="Crura unit server",
+        version=release,
+        openapi_router=Router(
+            "/schema", route_handlers=[], include_in_schema=False, opt={"needs": "schema.read"}
+        ),
+        render_plugins=[JsonRenderPlugin(path="/openapi.json")],
+    )

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import rich_click as click
 
-from api.command_parts import ENVIRONMENT, data_option, open_store, refusals
+from api.command_parts import ENVIRONMENT, data_option, note_here, open_store, refusals
 from api.storage.bundle import read_bundle
 from api.use_cases.export_bundle import export_bundle
 from api.use_cases.import_bundle import Imported, import_bundle
@@ -22,6 +22,7 @@ def bundle_group() -> None:
 def export(target: Path, streams: tuple[str, ...], folder: Path) -> None:
     """Write what the unit holds to a new file."""
     with open_store(folder) as store:
+        note_here(store, "export", "bundle", why=" ".join(streams))
         written = export_bundle(store, target, streams=streams, now_ms=ENVIRONMENT.now_ms())
     for sentence in written.remarks:
         click.echo(sentence, err=True)

@@ -10,6 +10,7 @@ from api.command_parts import (
     ENVIRONMENT,
     data_option,
     draw_chance,
+    note_here,
     open_store,
     refuse,
     today_of,
@@ -43,6 +44,7 @@ def add_case_commands(main: click.Group) -> None:
 def export_fhir(case: str, out: Path | None, folder: Path) -> None:
     """Write CASE (case/<id>) as FHIR R4B bundle. It names the patient."""
     with open_store(folder) as store:
+        note_here(store, "export", "case", (case,))
         content = export_case_bundle(
             store,
             case,
@@ -65,6 +67,7 @@ def export_cases(csv_folder: Path | None, json_file: Path | None, folder: Path) 
     if (csv_folder is None) == (json_file is None):
         refuse("Say where to: --csv FOLDER or --json FILE.")
     with open_store(folder) as store:
+        note_here(store, "export", "cases")
         if json_file is not None:
             write_file(json_file, export_cases_as_json(store))
         if csv_folder is not None:

@@ -6,7 +6,15 @@ from pathlib import Path
 import msgspec
 import rich_click as click
 
-from api.command_parts import ENVIRONMENT, data_option, draw_chance, open_store, refuse, today_of
+from api.command_parts import (
+    ENVIRONMENT,
+    data_option,
+    draw_chance,
+    note_here,
+    open_store,
+    refuse,
+    today_of,
+)
 from api.documents.contact_bars import Expected
 from api.documents.letter_words import LETTER_KINDS, LetterKind
 from api.use_cases.count_follow_up import count_follow_up
@@ -75,6 +83,7 @@ def follow_up_measures(from_on: str | None, until_on: str | None, form: str, fol
 def letters(kind: LetterKind, visits: tuple[str, ...], target: Path, folder: Path) -> None:
     """Make letters about VISITS (visit/<id>) as they stand now, in one PDF."""
     with open_store(folder) as store:
+        note_here(store, "export", "letters", visits)
         made = make_letters(
             store,
             [Expected(visit) for visit in visits],
@@ -103,6 +112,7 @@ def letters(kind: LetterKind, visits: tuple[str, ...], target: Path, folder: Pat
 def reminders(from_on: str | None, until_on: str | None, target: Path, folder: Path) -> None:
     """List the reminders that fall due, for the hospital's own messaging."""
     with open_store(folder) as store:
+        note_here(store, "read", "reminders")
         made = list_reminders(
             store,
             from_on=from_on,
@@ -121,6 +131,7 @@ def reminders(from_on: str | None, until_on: str | None, target: Path, folder: P
 def visits_export(target: Path, folder: Path) -> None:
     """Write every visit as FHIR R4B, checked before it leaves."""
     with open_store(folder) as store:
+        note_here(store, "export", "visits")
         content = export_visits(
             store,
             on=today_of(store),
@@ -138,6 +149,7 @@ def visits_export(target: Path, folder: Path) -> None:
 def failsafe_list(to_csv: Path | None, to_pdf: Path | None, folder: Path) -> None:
     """List patients with implants and no future plan, for a second person to sign."""
     with open_store(folder) as store:
+        note_here(store, "read", "failsafe-list")
         on = today_of(store)
         found = list_failsafe(store, on=on, time_zone=ENVIRONMENT.time_zone)
         if to_pdf is not None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import rich_click as click
 
+from api.backup_commands import backup, backup_key, drill, restore
 from api.booking_commands import add_season, closed_days, propose
 from api.bundle_commands import bundle_group
 from api.calendar_commands import calendar_group
@@ -18,7 +19,6 @@ from api.command_parts import (
     DEFAULT_PORT,
     ENVIRONMENT,
     data_option,
-    draw_chance,
     open_store,
     refusals,
     today_of,
@@ -27,18 +27,20 @@ from api.demonstration import prepare_demonstration, read_drawn_pictures
 from api.device_commands import device_group
 from api.document_commands import print_document
 from api.follow_up_commands import check_follow_up_command
+from api.interface_command import describe_interface
+from api.metrics_command import metrics_command
+from api.people_commands import staff_group
+from api.privacy_commands import add_privacy_commands, read_access_head
 from api.rule_commands import rules_group
 from api.stock_commands import stock_command
-from api.storage.backups import write_backup
+from api.storage.encrypted_backups import read_recipients
 from api.storage.errors import StorageError
 from api.storage.unit_store import open_unit_store
 from api.trace_commands import add_trace_commands
-from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.check_plans import check_every_plan
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
-from api.use_cases.restore_unit import restore_unit
 from api.use_cases.rule_health import RuleHealth, count_rule_health
 from api.use_cases.verify_log import verify_log
 
@@ -61,6 +63,7 @@ def main() -> None:
 main.add_command(rules_group)
 main.add_command(bundle_group)
 main.add_command(device_group)
+main.add_command(staff_group)
 main.add_command(add_season)
 main.add_command(propose)
 main.add_command(closed_days)
@@ -68,9 +71,14 @@ main.add_command(calendar_group)
 add_clinic_commands(main)
 add_case_commands(main)
 add_trace_commands(main)
+add_privacy_commands(main)
 main.add_command(check_follow_up_command)
 main.add_command(print_document)
 main.add_command(stock_command)
+main.add_command(metrics_command)
+main.add_command(describe_interface)
+for backup_command in (backup, restore, drill, backup_key):
+    main.add_command(backup_command)
 
 
 @main.command("serve")
@@ -79,15 +87,44 @@ main.add_command(stock_command)
 @_port_option
 @click.option("--certificate", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
 @click.option("--private-key", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
+@click.option(
+    "--host-name",
+    "host_names",
+    multiple=True,
+    help="A name by which tablets open the server, without port; may be given more than once.",
+)
+@click.option(
+    "--behind-proxy", is_flag=True, help="A proxy on this machine ends the HTTPS (see README)."
+)
+@click.option(
+    "--backup-to",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for encrypted backups while serving; best on another disk.",
+)
+@click.option("--backup-every", type=click.IntRange(1, 1440), default=60, show_default=True)
+@click.option("--backups-kept", type=click.IntRange(2, 10_000), default=72, show_default=True)
 def serve_unit(
-    folder: Path, host: str, port: int, certificate: Path | None, private_key: Path | None
+    folder: Path,
+    host: str,
+    port: int,
+    certificate: Path | None,
+    private_key: Path | None,
+    host_names: tuple[str, ...],
+    behind_proxy: bool,
+    backup_to: Path | None,
+    backup_every: int,
+    backups_kept: int,
 ) -> None:
-    """Serve the app and the exchange of one unit."""
+    """Serve the app and the exchange of one unit; --backup-every is minutes."""
     # The web framework takes half a second to load, which only serving needs.
-    from api.serving import Listening, open_socket, serve
+    from api.serving import BackupPlan, Listening, open_socket, serve
 
-    listening = Listening(host, port, certificate, private_key)
+    listening = Listening(host, port, certificate, private_key, host_names, behind_proxy)
     with refusals():
+        backups = None
+        if backup_to is not None:
+            readers = read_recipients((), folder)
+            backups = BackupPlan(backup_to, readers, backup_every * 60.0, backups_kept)
         bound = open_socket(listening)
         store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
         serve(
@@ -99,6 +136,7 @@ def serve_unit(
             on_ready=lambda: click.echo(
                 f"Crura serves {folder} at {listening.address} (stop with Ctrl-C)."
             ),
+            backups=backups,
         )
 
 
@@ -150,32 +188,24 @@ def calculate(kind: str, folder: Path | None) -> None:
 
 
 @main.command("verify")
+@click.option(
+    "--access-head",
+    "access_heads",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="A file that `crura audit head` wrote and that was kept elsewhere.",
+)
 @data_option
-def verify(folder: Path) -> None:
+def verify(access_heads: tuple[Path, ...], folder: Path) -> None:
     """Check the seal, and every hash, chain, commitment, signature and view of a store."""
+    heads = [read_access_head(path) for path in access_heads]
     with open_store(folder) as store:
-        verification = verify_log(store)
+        verification = verify_log(store, heads)
     for line in (*verification.findings, *verification.remarks):
         click.echo(line, err=True)
     if verification.findings:
         sys.exit(2)
     click.echo(f"{verification.operations} operations in {verification.logs} logs are sound.")
-
-
-@main.group("staff")
-def staff_group() -> None:
-    """Staff of the unit."""
-
-
-@staff_group.command("add")
-@click.option("--name", required=True)
-@click.option("--role", required=True)
-@data_option
-def add(name: str, role: str, folder: Path) -> None:
-    """Add a person to the unit."""
-    with open_store(folder) as store:
-        record = add_staff(store, name, role, chance=draw_chance())
-    click.echo(f"{name} is {record}.")
 
 
 @main.command("load-scenario")
@@ -255,36 +285,6 @@ def _say_health(rule: RuleHealth) -> str:
         f"{rule.free_notes}), recorded all the same {rule.recorded_anyway}, median time to pass "
         f"{median}{'; review it' if rule.wants_review else ''}"
     )
-
-
-@main.command("backup")
-@click.argument("target", type=click.Path(path_type=Path))
-@data_option
-def backup(target: Path, folder: Path) -> None:
-    """Write a sound copy of the store to a new file."""
-    with open_store(folder) as store:
-        left_out = write_backup(store, target)
-    for digest in left_out:
-        click.echo(f"The picture {digest} was changed here and is left out.", err=True)
-    click.echo(
-        f"The backup is {target}, its seal {target}.seal, its pictures, if any, lie in "
-        f"{target}.pictures. Keep them where records of patients may be kept."
-    )
-
-
-@main.command("restore")
-@click.argument("backup_file", type=click.Path(path_type=Path))
-@data_option
-def restore(backup_file: Path, folder: Path) -> None:
-    """Put a backup in the place of the store; the former one is kept beside it."""
-    with refusals():
-        aside = restore_unit(
-            backup_file,
-            folder,
-            new_generation=ENVIRONMENT.new_id(),
-            now_ms=ENVIRONMENT.now_ms(),
-        )
-    click.echo(f"{folder} holds the backup. " + (f"Before: {aside}." if aside else ""))
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ from api.storage.errors import FolderInUseError, StorageError
 from api.storage.running_server import RunningServer, find_running_server
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.errors import UseCaseError
+from api.use_cases.note_access import AccessEvent, note_access
 from api.use_cases.server_log import Chance
 from api.use_cases.unit_day import read_unit_zone
 
@@ -87,4 +88,21 @@ def draw_chance() -> Chance:
         new_epoch=ENVIRONMENT.new_id(),
         salt=ENVIRONMENT.new_salt(),
         now_ms=ENVIRONMENT.now_ms(),
+    )
+
+
+def note_here(
+    store: UnitStore, verb: str, thing: str, records: tuple[str, ...] = (), why: str = ""
+) -> None:
+    """Note what a command on this machine is about to show or write (AU5)."""
+    note_access(
+        store,
+        AccessEvent(
+            at_ms=ENVIRONMENT.now_ms(),
+            asker="machine",
+            verb=verb,
+            object=thing,
+            records=records,
+            why=why,
+        ),
     )

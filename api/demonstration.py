@@ -43,7 +43,14 @@ def prepare_demonstration(store: UnitStore, address: str, environment: Environme
     links = {}
     for role in ROLE_STREAMS:
         code = environment.new_code()
-        invite_device(store, role, code=code, now_ms=environment.now_ms(), lasts_ms=DAY_MS)
+        invite_device(
+            store,
+            role,
+            code=code,
+            now_ms=environment.now_ms(),
+            lasts_ms=DAY_MS,
+            is_trusted=True,
+        )
         links[role] = f"{address}/#join={code}"
     return _welcome(address, links, titles)
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import rich_click as click
 
 from api.clinic_commands import write_file
-from api.command_parts import data_option, open_store, today_of
+from api.command_parts import data_option, note_here, open_store, today_of
 from api.documents.paper import PAPER_KINDS
 from api.use_cases.make_documents import make_document
 
@@ -19,6 +19,7 @@ from api.use_cases.make_documents import make_document
 def print_document(document: str, case: str, language: str, target: Path, folder: Path) -> None:
     """Write a DOCUMENT about CASE (case/<id>) as a PDF, as the record stands now."""
     with open_store(folder) as store:
+        note_here(store, "read", "paper", (case,), document)
         made = make_document(store, document, case, language=language, on=today_of(store))
     write_file(target, made.pdf)
     if made.is_draft:

@@ -29,6 +29,14 @@ class Environment:
         """Return the wall clock, whole milliseconds since 1970-01-01T00:00Z."""
         return time.time_ns() // 1_000_000
 
+    def monotonic_ms(self) -> int:
+        """Return milliseconds that only go on, whatever is done to the wall clock."""
+        return time.monotonic_ns() // 1_000_000
+
+    def draw_bytes(self, count: int) -> bytes:
+        """Return so many random bytes."""
+        return secrets.token_bytes(count)
+
     def today(self, zone: str = "") -> str:
         """Return today's civil date in a zone, ``YYYY-MM-DD``; "" is the one of this environment.
 

@@ -89,7 +89,7 @@ def read_rule_file(name_on_disk: str, content: bytes, row_type: type[RowT]) -> R
     """
     try:
         head = msgspec.json.decode(content, type=_Content)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         message = f"Rule file {name_on_disk} cannot be read ({error}). Correct it there."
         raise RuleFileError(message) from error
     if f"{head.name}.v{head.version}.json" != name_on_disk:
@@ -105,7 +105,7 @@ def read_rule_file(name_on_disk: str, content: bytes, row_type: type[RowT]) -> R
     for place, raw in enumerate(head.rows, start=1):
         try:
             rows.append(msgspec.json.decode(raw, type=row_type))
-        except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
             message = f"Rule file {name_on_disk}: row {place} cannot be read ({error}). Correct it."
             raise RuleFileError(message) from error
     return RuleFile(

@@ -31,6 +31,7 @@ class ProposalRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     status_code=200,
     dependencies=_BY_A_DEVICE,
     sync_to_thread=True,
+    opt={"needs": "bookings.propose"},
 )
 def post_proposals(
     data: JSONBody[ProposalRequest], device: AskingDevice, around: Around
@@ -45,13 +46,25 @@ def post_proposals(
     )
 
 
-@get("/api/bookings/over", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+@get(
+    "/api/bookings/over",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "bookings.read"},
+)
 def get_over_bookings(device: AskingDevice, around: Around) -> OverBookings:
     """List the sessions from today on in which a booked visit has no place."""
     return list_over_bookings(around.store, from_on=around.today())
 
 
-@get("/api/closed-days", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+@get(
+    "/api/closed-days",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "closed-days.read"},
+)
 def get_closed_days(device: AskingDevice, around: Around) -> ClosedDays:
     """List the public holidays of the unit's country, from today on; a device keeps them."""
     return list_closed_days(around.store, on=around.today())

@@ -76,6 +76,7 @@ def _refusal_examples() -> list[Example]:
             examples=_refusal_examples(),
         ),
     },
+    opt={"needs": "calculation.make"},
 )
 def post_calculation(
     kind: Annotated[

@@ -24,7 +24,12 @@ _ENDING = ".ics"
 _MAX_TOKEN = 128
 
 
-@get("/calendar/{name:str}", include_in_schema=False, sync_to_thread=True)
+@get(
+    "/calendar/{name:str}",
+    include_in_schema=False,
+    sync_to_thread=True,
+    opt={"needs": "calendar-feed.read"},
+)
 def get_calendar(
     request: Request[Any, Any, Any], name: FromPath[str], around: Around
 ) -> Response[bytes]:
@@ -66,7 +71,7 @@ class Calendars(msgspec.Struct, frozen=True):
     calendars: list[CalendarToken]
 
 
-@post("/api/calendars", tags=["clinic"], sync_to_thread=True)
+@post("/api/calendars", tags=["clinic"], sync_to_thread=True, opt={"needs": "calendars.make"})
 def post_calendar(
     request: Request[Any, Any, Any], data: JSONBody[CalendarRequest], around: Around
 ) -> MadeCalendar:
@@ -83,7 +88,12 @@ def post_calendar(
     )
 
 
-@post("/api/calendar-revocations", tags=["clinic"], sync_to_thread=True)
+@post(
+    "/api/calendar-revocations",
+    tags=["clinic"],
+    sync_to_thread=True,
+    opt={"needs": "calendars.close"},
+)
 def post_calendar_revocation(
     request: Request[Any, Any, Any], data: JSONBody[CalendarRevocation], around: Around
 ) -> Calendars:
@@ -93,7 +103,7 @@ def post_calendar_revocation(
     return Calendars(list_calendars(around.store))
 
 
-@get("/api/calendars", tags=["clinic"], sync_to_thread=True)
+@get("/api/calendars", tags=["clinic"], sync_to_thread=True, opt={"needs": "calendars.read"})
 def get_calendars(request: Request[Any, Any, Any], around: Around) -> Calendars:
     """List the feeds, without their tokens."""
     _refuse_strangers(request, around)

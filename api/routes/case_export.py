@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from litestar import Response, get
+from litestar import Request, Response, get
 from litestar.di import Provide
 
+from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.export_cases import export_cases_for
 
@@ -14,8 +15,12 @@ from api.use_cases.export_cases import export_cases_for
     tags=["case"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "cases.export", "limit": "export"},
 )
-def get_case_export(device: AskingDevice, around: Around) -> Response[Any]:
+def get_case_export(
+    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+) -> Response[Any]:
     """Answer with one JSON object: tables of rows, and the data dictionary."""
+    note_asker(request, around, "export", "cases")
     content = export_cases_for(around.store, device)
     return Response(content, media_type="application/json")

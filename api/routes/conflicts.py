@@ -20,6 +20,7 @@ class Conflicts(msgspec.Struct, frozen=True):
     tags=["record"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "decisions.read"},
 )
 def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
     """List the open conflicts in the streams the device may read."""
@@ -32,6 +33,7 @@ def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
     tags=["record"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "decisions.read"},
 )
 def get_decisions(device: AskingDevice, around: Around) -> Decisions:
     """List conflicts, possible double entries and alarms in the streams the device may read."""

@@ -1,6 +1,10 @@
-"""Devices over HTTP: joining by a code, and invitations made by commands on this machine."""
+"""Devices over HTTP: joining by a code, and what the unit admin does about devices.
 
-import hmac
+What a person may do here, a command at the server may too, by the key of the data folder; who may
+what stands in the authorisation table.
+"""
+
+import asyncio
 from typing import Annotated, Any
 
 import msgspec
@@ -8,62 +12,98 @@ from litestar import Request, get, post
 from litestar.di import Provide
 from litestar.params import JSONBody
 
+from api.routes.access_events import note_asker
+from api.routes.device_proof import prove_joining, proved_device
+from api.routes.people import BY_A_KEEPER, Keeper
+from api.routes.person_session import source_of
 from api.routes.surroundings import Around, AskingDevice, bearer_token, provide_device
-from api.use_cases.errors import JoinRefusedError, TooManyTriesError, UnknownDeviceError
+from api.storage.device_store import ROLE_STREAMS, Device
+from api.use_cases.confirm_device import confirm_device, fingerprint_of
+from api.use_cases.errors import JoinRefusedError, UnknownDeviceError
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
-from api.use_cases.join_device import EnrolledKey, Membership, join_device
-from api.use_cases.list_devices import Devices, list_devices
-from api.use_cases.revoke_device import revoke_device
+from api.use_cases.join_device import EnrolledKey, Membership, join_device, refuse_malformed
+from api.use_cases.list_devices import Devices, list_all_devices, list_devices
+from api.use_cases.revoke_device import ToldRevocation, revoke_device, tell_revocation
 from sync.operation_log import Tip
+
+MAX_NONCES = 16
+_DeviceId = Annotated[str, msgspec.Meta(max_length=64)]
 
 
 class Joining(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a device sends to join: the code, the id it chose, and a name people know it by.
 
-    ``key`` is its public key (base64) and ``epoch`` the epoch from which it signs with it.
+    ``key`` is its public key (base64), by which this very request is signed, and ``epoch`` the
+    epoch from which it signs with it. ``for_recovery`` says that its keys are lost and that it
+    will ask for its data key (SE4).
     """
 
     code: Annotated[str, msgspec.Meta(max_length=64)]
-    device: Annotated[str, msgspec.Meta(max_length=64)]
+    device: _DeviceId
     name: Annotated[str, msgspec.Meta(max_length=200)]
-    key: Annotated[str, msgspec.Meta(max_length=200)] | None = None
+    key: Annotated[str, msgspec.Meta(max_length=200)] = ""
     epoch: Annotated[str, msgspec.Meta(max_length=64)] = ""
+    for_recovery: bool = False
 
 
-class InvitationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a command asks of the running server."""
+class NonceRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How many nonces are wanted."""
 
-    role: str
-    lasts_ms: int = TEN_MINUTES_MS
-
-
-class Invitation(msgspec.Struct, frozen=True):
-    """A code that lets one device join."""
-
-    code: str
+    count: Annotated[int, msgspec.Meta(ge=1, le=MAX_NONCES)] = 1
 
 
-@post("/api/devices", tags=["devices"], sync_to_thread=True)
-def post_device(
+class DrawnNonces(msgspec.Struct, frozen=True):
+    """Nonces, each good for one signed request and for ten minutes."""
+
+    nonces: tuple[str, ...]
+
+
+@post(
+    "/api/nonces",
+    tags=["devices"],
+    status_code=200,
+    sync_to_thread=False,
+    opt={"needs": "nonces.draw"},
+)
+def post_nonces(
+    request: Request[Any, Any, Any], data: JSONBody[NonceRequest], around: Around
+) -> DrawnNonces:
+    """Draw nonces for requests to come; nothing is kept of them before they are used."""
+    around.limits.spend("nonce", source_of(request))
+    return DrawnNonces(tuple(around.nonces.draw() for _ in range(data.count)))
+
+
+@post("/api/devices", tags=["devices"], opt={"needs": "membership.join"})
+async def post_device(
     request: Request[Any, Any, Any], data: JSONBody[Joining], around: Around
 ) -> Membership:
     """Join the unit; the token in the answer is shown this one time."""
-    now_ms = around.environment.now_ms()
-    if around.wrong_codes.are_too_many(now_ms):
-        raise TooManyTriesError("Too many wrong codes were tried. Wait a minute, then try again.")
+    source = source_of(request)
+    around.limits.refuse_if_spent("join", source)
+    around.limits.refuse_if_spent("join-anywhere", "")
+    if not data.key:
+        raise JoinRefusedError(
+            "This browser gives no key to sign with. Open the link by https, or update the browser."
+        )
+    key = EnrolledKey(data.key, data.epoch)
+    refuse_malformed(data.device, key)
+    await prove_joining(request, data.device, data.key)
     try:
-        return join_device(
+        return await asyncio.to_thread(
+            join_device,
             around.store,
             code=data.code,
             device=data.device,
             name=data.name,
             held_token=bearer_token(request),
-            key=EnrolledKey(data.key, data.epoch) if data.key is not None else None,
+            key=key,
+            for_recovery=data.for_recovery,
             new_token=around.environment.new_token(),
-            now_ms=now_ms,
+            now_ms=around.environment.now_ms(),
         )
     except JoinRefusedError:
-        around.wrong_codes.note(now_ms)
+        around.limits.spend("join", source)
+        around.limits.spend("join-anywhere", "")
         raise
 
 
@@ -72,16 +112,141 @@ def post_device(
     tags=["devices"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "devices.read"},
 )
 def get_devices(device: AskingDevice, around: Around) -> Devices:
     """List the unit's devices with their last exchange, the longest silent one first."""
     return list_devices(around.store, device, now_ms=around.environment.now_ms())
 
 
-class Revocation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a command asks of the running server."""
+class OwnStanding(msgspec.Struct, frozen=True, kw_only=True):
+    """How a device stands to the unit; ``revocation`` is None but for one that was revoked."""
 
-    device: Annotated[str, msgspec.Meta(max_length=64)]
+    device: str
+    role: str
+    streams: tuple[str, ...]
+    is_waiting: bool
+    fingerprint: str
+    revocation: ToldRevocation | None
+
+
+@get("/api/devices/own", tags=["devices"], sync_to_thread=True, opt={"needs": "standing.read"})
+def get_own_standing(request: Request[Any, Any, Any], around: Around) -> OwnStanding:
+    """Say whether the asking device may come in yet, also to one that waits or was revoked."""
+    device = proved_device(request)
+    if device is None:
+        raise UnknownDeviceError("This device is not known here. Join it again by an invitation.")
+    with around.store.transaction():
+        fingerprint = fingerprint_of(around.store, device.id)
+    return OwnStanding(
+        device=device.id,
+        role=device.role,
+        streams=ROLE_STREAMS[device.role],
+        is_waiting=device.is_waiting,
+        fingerprint=fingerprint,
+        revocation=_told(around, device),
+    )
+
+
+def _told(around: Around, device: Device) -> ToldRevocation | None:
+    return None if device.revoked_ms is None else tell_revocation(around.store, device)
+
+
+@get(
+    "/api/unit-devices",
+    tags=["unit desk"],
+    sync_to_thread=True,
+    opt={"needs": "unit-devices.read"},
+)
+def get_unit_devices(around: Around) -> Devices:
+    """List the unit's devices to who looks after them; those that wait are among them."""
+    return list_all_devices(around.store, now_ms=around.environment.now_ms())
+
+
+class InvitationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Whom to invite; ``is_trusted`` is for a command that invites a browser of this machine."""
+
+    role: Annotated[str, msgspec.Meta(max_length=24)]
+    lasts_ms: Annotated[int, msgspec.Meta(ge=60_000, le=86_400_000)] = TEN_MINUTES_MS
+    is_trusted: bool = False
+
+
+class Invitation(msgspec.Struct, frozen=True):
+    """A code that lets one device join, and the part of the address that carries it as a QR code.
+
+    The code stands behind ``#``, so that no server and no log ever sees it.
+    """
+
+    code: str
+    fragment: str
+
+
+@post(
+    "/api/invitations",
+    tags=["unit desk"],
+    dependencies=BY_A_KEEPER,
+    sync_to_thread=True,
+    opt={"needs": "unit-devices.invite"},
+)
+def post_invitation(
+    request: Request[Any, Any, Any],
+    data: JSONBody[InvitationRequest],
+    keeper: Keeper,
+    around: Around,
+) -> Invitation:
+    """Make an invitation; only a command at the server makes one that waits for nobody."""
+    note_asker(request, around, "invite", "unit-devices", why=data.role)
+    code = around.environment.new_code()
+    invite_device(
+        around.store,
+        data.role,
+        code=code,
+        now_ms=around.environment.now_ms(),
+        lasts_ms=data.lasts_ms,
+        is_trusted=data.is_trusted and keeper == "",
+    )
+    return Invitation(code, f"#join={code}")
+
+
+class Confirmation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A device that waits, and the six digits that its own screen shows."""
+
+    device: _DeviceId
+    fingerprint: Annotated[str, msgspec.Meta(max_length=16)]
+
+
+class Confirmed(msgspec.Struct, frozen=True):
+    """The device that is in now."""
+
+    device: str
+
+
+@post(
+    "/api/confirmations",
+    tags=["unit desk"],
+    dependencies=BY_A_KEEPER,
+    sync_to_thread=True,
+    opt={"needs": "unit-devices.confirm"},
+)
+def post_confirmation(
+    request: Request[Any, Any, Any],
+    data: JSONBody[Confirmation],
+    keeper: Keeper,
+    around: Around,
+) -> Confirmed:
+    """Let in a device whose six digits a person has compared with its screen."""
+    now_ms = around.environment.now_ms()
+    with around.store.transaction():
+        confirm_device(around.store, data.device, data.fingerprint, by=keeper, now_ms=now_ms)
+        note_asker(request, around, "confirm", "unit-devices", device=data.device)
+    return Confirmed(data.device)
+
+
+class RevocationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which device to refuse from now on; one that is lost also clears itself."""
+
+    device: _DeviceId
+    is_lost: bool = False
 
 
 class Revoked(msgspec.Struct, frozen=True):
@@ -90,32 +255,22 @@ class Revoked(msgspec.Struct, frozen=True):
     ends: tuple[Tip, ...]
 
 
-@post("/api/revocations", include_in_schema=False, sync_to_thread=True)
-def post_revocation(
-    request: Request[Any, Any, Any], data: JSONBody[Revocation], around: Around
+@post(
+    "/api/revocations",
+    tags=["unit desk"],
+    opt={"needs": "unit-devices.revoke"},
+)
+async def post_revocation(
+    request: Request[Any, Any, Any], data: JSONBody[RevocationRequest], around: Around
 ) -> Revoked:
-    """Revoke a device for `crura device revoke`, which holds the key of the data folder."""
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
-        raise UnknownDeviceError("Devices are revoked by `crura device revoke` on the server.")
-    now_ms = around.environment.now_ms()
-    return Revoked(revoke_device(around.store, data.device, now_ms=now_ms))
-
-
-@post("/api/invitations", include_in_schema=False, sync_to_thread=True)
-def post_invitation(
-    request: Request[Any, Any, Any], data: JSONBody[InvitationRequest], around: Around
-) -> Invitation:
-    """Make an invitation for `crura device invite`, which holds the key of the data folder."""
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
-        raise UnknownDeviceError("Invitations are made by `crura device invite` on the server.")
-    code = around.environment.new_code()
-    invite_device(
+    """Refuse a device from now on; what it sends is kept aside."""
+    ends = await asyncio.to_thread(
+        revoke_device,
         around.store,
-        data.role,
-        code=code,
+        data.device,
         now_ms=around.environment.now_ms(),
-        lasts_ms=data.lasts_ms,
+        is_lost=data.is_lost,
     )
-    return Invitation(code)
+    # Whoever listens is sent home and told at the next question.
+    around.bell.ring()
+    return Revoked(ends)

@@ -1,13 +1,14 @@
 """Papers of a case over HTTP as PDF, for devices that read care."""
 
 import base64
-from typing import Annotated
+from typing import Annotated, Any
 
 import msgspec
-from litestar import Response, get, post
+from litestar import Request, Response, get, post
 from litestar.di import Provide
 from litestar.params import FromPath, JSONBody, QueryParameter
 
+from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.make_documents import make_document_for
 
@@ -39,8 +40,10 @@ class MadePaper(msgspec.Struct, frozen=True):
     dependencies=_BY_A_DEVICE,
     media_type="application/pdf",
     sync_to_thread=True,
+    opt={"needs": "papers.make"},
 )
 def get_document(
+    request: Request[Any, Any, Any],
     device: AskingDevice,
     around: Around,
     document: FromPath[str],
@@ -52,6 +55,7 @@ def get_document(
     `Content-Language` says what it is written in; `Crura-Words` is `draft` where nobody has
     reviewed the sentences of that language.
     """
+    note_asker(request, around, "read", "paper", (_record_of(case),), document)
     made = make_document_for(
         around.store, device, document, case, language=language, on=around.today()
     )
@@ -72,10 +76,21 @@ def get_document(
     tags=["papers"],
     dependencies=_BY_A_DEVICE,
     sync_to_thread=True,
+    opt={"needs": "papers.make"},
 )
-def post_paper(device: AskingDevice, data: JSONBody[PaperRequest], around: Around) -> MadePaper:
+def post_paper(
+    request: Request[Any, Any, Any],
+    device: AskingDevice,
+    data: JSONBody[PaperRequest],
+    around: Around,
+) -> MadePaper:
     """Give a paper as the tablet asks for it, as the record stands now."""
+    note_asker(request, around, "read", "paper", (_record_of(data.case),), data.document)
     made = make_document_for(
         around.store, device, data.document, data.case, language=data.language, on=around.today()
     )
     return MadePaper(base64.b64encode(made.pdf).decode(), made.language, made.is_draft)
+
+
+def _record_of(case: str) -> str:
+    return case if case.startswith("case/") else f"case/{case}"

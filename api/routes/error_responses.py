@@ -16,10 +16,15 @@ from litestar.exceptions import (
 )
 from litestar.types import ExceptionHandlersMap
 
+from api.routes.bounded_body import BodyRefusedError
+from api.routes.request_notes import METHODS, notes_of
 from api.storage.errors import DiskFullError, StorageError
 from api.use_cases.errors import (
     CalculationError,
+    DeviceRevokedError,
+    DeviceWaitingError,
     JoinRefusedError,
+    NonceRefusedError,
     NoSuchPictureError,
     NoSuchSegmentError,
     NotAllowedError,
@@ -27,6 +32,7 @@ from api.use_cases.errors import (
     TooLargeError,
     TooManyTriesError,
     UnknownDeviceError,
+    UnknownPersonError,
     UnnamedPictureError,
     UnreadablePushError,
     UseCaseError,
@@ -36,7 +42,11 @@ _LOG = logging.getLogger("crura")
 CONTENT_TYPE = "application/problem+json"
 _STATUS: dict[type[UseCaseError], HTTPStatus] = {
     UnknownDeviceError: HTTPStatus.UNAUTHORIZED,
+    UnknownPersonError: HTTPStatus.UNAUTHORIZED,
+    NonceRefusedError: HTTPStatus.UNAUTHORIZED,
     NotAllowedError: HTTPStatus.FORBIDDEN,
+    DeviceWaitingError: HTTPStatus.FORBIDDEN,
+    DeviceRevokedError: HTTPStatus.FORBIDDEN,
     JoinRefusedError: HTTPStatus.FORBIDDEN,
     TooManyTriesError: HTTPStatus.TOO_MANY_REQUESTS,
     TooLargeError: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
@@ -47,14 +57,19 @@ _STATUS: dict[type[UseCaseError], HTTPStatus] = {
     PictureRefusedError: HTTPStatus.UNPROCESSABLE_ENTITY,
     CalculationError: HTTPStatus.UNPROCESSABLE_ENTITY,
 }
+# What an app acts on by itself; every other problem is for a person alone.
+_TYPES: dict[type[UseCaseError], str] = {
+    NonceRefusedError: "/problems/nonce",
+    DeviceWaitingError: "/problems/device-waiting",
+    DeviceRevokedError: "/problems/device-revoked",
+}
+_WHAT_IS_EXPECTED = "`crura describe-interface` says what is expected."
 _SENTENCES = {
     HTTPStatus.NOT_FOUND: "There is nothing at this address. Check it, or start at /.",
-    HTTPStatus.METHOD_NOT_ALLOWED: "This address does not take that method. See /schema.",
+    HTTPStatus.METHOD_NOT_ALLOWED: f"This address takes other methods; {_WHAT_IS_EXPECTED}",
     HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "The request is too large. Send it in smaller parts.",
 }
-_BROKEN = (
-    "Something went wrong here and nothing was written. Try again, then tell the data manager."
-)
+BROKEN = "Something went wrong here and nothing was written. Try again, then tell the data manager."
 
 
 def problem_content(status: int, detail: str, extra: dict[str, Any] | None = None) -> bytes:
@@ -95,15 +110,30 @@ def _respond(status: int, detail: str, extra: dict[str, Any] | None = None) -> R
 
 def _answer_use_case(_: Request[Any, Any, Any], error: UseCaseError) -> Response[bytes]:
     status = _STATUS.get(type(error), HTTPStatus.BAD_REQUEST)
-    extra = {"answer": error.answer} if isinstance(error, CalculationError) and error.answer else {}
-    return _respond(status, str(error), extra)
+    extra: dict[str, Any] = {}
+    if isinstance(error, CalculationError) and error.answer:
+        extra = {"answer": error.answer}
+    if type(error) in _TYPES:
+        extra = {"type": _TYPES[type(error)]}
+    if isinstance(error, DeviceRevokedError):
+        extra |= msgspec.to_builtins(error.told)
+    response = _respond(status, str(error), extra)
+    if isinstance(error, TooManyTriesError):
+        response.headers["retry-after"] = str(error.retry_after_s)
+    return response
 
 
-def _answer_storage(_: Request[Any, Any, Any], error: StorageError) -> Response[bytes]:
+def _answer_storage(request: Request[Any, Any, Any], error: StorageError) -> Response[bytes]:
     is_full = isinstance(error, DiskFullError)
     status = HTTPStatus.INSUFFICIENT_STORAGE if is_full else HTTPStatus.SERVICE_UNAVAILABLE
-    _LOG.error("%s", error)
-    return _respond(status, str(error))
+    return _respond(status, str(error), {"error": _note_error(request, error)})
+
+
+def _answer_refused_body(_: Request[Any, Any, Any], error: BodyRefusedError) -> Response[bytes]:
+    response = _respond(error.status, error.sentence)
+    # The rest of the body is not waited for.
+    response.headers["connection"] = "close"
+    return response
 
 
 def _answer_validation(_: Request[Any, Any, Any], error: ValidationException) -> Response[bytes]:
@@ -114,17 +144,19 @@ def _answer_validation(_: Request[Any, Any, Any], error: ValidationException) ->
         where = ""
         why = "it has no content" if why == "'data'" else why
     named = f" ({': '.join(part for part in (where, why) if part)})" if where or why else ""
-    detail = f"The request cannot be read{named}. Correct it; /schema says what is expected."
+    detail = f"The request cannot be read{named}. Correct it; {_WHAT_IS_EXPECTED}"
     return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)
 
 
-def _answer_http(_: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
+def _answer_http(request: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
     status = HTTPStatus(error.status_code)
+    if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
+        return _answer_unexpected(request, error)
     if status is HTTPStatus.BAD_REQUEST:
         # What cannot even be decoded; litestar words it for programmers.
-        detail = "The request cannot be read as JSON. Correct it; /schema says what is expected."
+        detail = f"The request cannot be read as JSON. Correct it; {_WHAT_IS_EXPECTED}"
         return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)
-    response = _respond(status, _SENTENCES.get(status, f"{status.phrase}. See /schema."))
+    response = _respond(status, _SENTENCES.get(status, f"{status.phrase}; {_WHAT_IS_EXPECTED}"))
     if isinstance(error, MethodNotAllowedException) and error.headers:
         response.headers.update(error.headers)
     return response
@@ -136,18 +168,32 @@ def _answer_no_text(_: Request[Any, Any, Any], __: UnicodeDecodeError) -> Respon
     return _respond(HTTPStatus.UNPROCESSABLE_ENTITY, detail)
 
 
-def _answer_unexpected(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
-    # Neither the message nor the path: both may hold what patients' records hold (SEC-20).
+def _note_error(request: Request[Any, Any, Any], error: Exception) -> str:
+    """Note an error where the log is read and return its id, by which it is found there.
+
+    Neither its message nor the path: both may hold what patients' records hold (SEC-20).
+    """
     frames = traceback.extract_tb(error.__traceback__)
-    place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else "nowhere"
+    place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else "nowhere:0"
+    notes = notes_of(request.scope)
+    notes.error = request.app.state.surroundings.environment.new_id()
+    notes.place = f"{type(error).__name__} at {place}"
     route = request.scope.get("path_template", "")
-    _LOG.error("%s at %s in %s %s", type(error).__name__, place, request.method, route)
-    return _respond(HTTPStatus.INTERNAL_SERVER_ERROR, _BROKEN)
+    method = request.method if request.method in METHODS else "other"
+    _LOG.error("%s in %s %s (error %s)", notes.place, method, route, notes.error)
+    return notes.error
+
+
+def _answer_unexpected(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
+    found = _note_error(request, error)
+    sentence = f"{BROKEN.removesuffix('.')} of error {found}."
+    return _respond(HTTPStatus.INTERNAL_SERVER_ERROR, sentence, {"error": found})
 
 
 EXCEPTION_HANDLERS: ExceptionHandlersMap = {
     UseCaseError: _answer_use_case,
     StorageError: _answer_storage,
+    BodyRefusedError: _answer_refused_body,
     ValidationException: _answer_validation,
     NotFoundException: _answer_http,
     HTTPException: _answer_http,

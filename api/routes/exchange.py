@@ -10,7 +10,7 @@ from litestar.di import Provide
 from litestar.params import FromQuery, JSONBody, QueryParameter
 from litestar.response import Stream
 
-from api.routes.outer_shell import MAX_INFLATED_BYTES
+from api.routes.bounded_body import MAX_INFLATED_BYTES
 from api.routes.surroundings import (
     Around,
     AskingDevice,
@@ -56,7 +56,7 @@ class Resupply(Batch, frozen=True, kw_only=True, forbid_unknown_fields=True):
     logs: list[tuple[str, str]] = []
 
 
-@post("/handshake", status_code=200, sync_to_thread=True)
+@post("/handshake", status_code=200, sync_to_thread=True, opt={"needs": "exchange.handshake"})
 def post_handshake(
     data: JSONBody[Handshake], sender: SendingDevice, around: Around
 ) -> HandshakeAnswer:
@@ -70,7 +70,12 @@ def post_handshake(
     )
 
 
-@post("/push", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
+@post(
+    "/push",
+    status_code=200,
+    request_max_body_size=MAX_INFLATED_BYTES,
+    opt={"needs": "exchange.push"},
+)
 async def post_push(data: JSONBody[Push], sender: SendingDevice, around: Around) -> PushAnswer:
     """Take in operations; the answer comes after they are on disk. Gzip is welcome.
 
@@ -91,7 +96,12 @@ async def post_push(data: JSONBody[Push], sender: SendingDevice, around: Around)
     return answer
 
 
-@post("/resupply", status_code=200, request_max_body_size=MAX_INFLATED_BYTES)
+@post(
+    "/resupply",
+    status_code=200,
+    request_max_body_size=MAX_INFLATED_BYTES,
+    opt={"needs": "exchange.resupply"},
+)
 async def post_resupply(
     data: JSONBody[Resupply], sender: SendingDevice, around: Around
 ) -> ResupplyAnswer:
@@ -111,7 +121,7 @@ async def post_resupply(
     return answer
 
 
-@get("/pull", sync_to_thread=True)
+@get("/pull", sync_to_thread=True, opt={"needs": "exchange.pull"})
 def get_pull(
     device: AskingDevice,
     around: Around,
@@ -135,7 +145,7 @@ def get_pull(
     )
 
 
-@get("/events", media_type="text/event-stream")
+@get("/events", media_type="text/event-stream", opt={"needs": "exchange.pull"})
 async def get_events(device: AskingDevice, around: Around) -> Stream:
     """Say at once, and whenever it changes, how far each stream goes (server-sent events)."""
     return Stream(
@@ -150,13 +160,15 @@ async def tell_heads(
 ) -> AsyncIterator[bytes]:
     """Yield the heads of the device's streams, and a comment after each quiet stretch.
 
-    Ends when the bell is closed.
+    Ends when the bell is closed, and once the device was revoked: it asks again and is told.
     """
     told: dict[str, int] | None = None
     with around.bell.listen() as rung:
         while not around.bell.is_closed:
             rung.clear()
             heads = await asyncio.to_thread(_heads, device, around)
+            if heads is None:
+                return
             if heads != told:
                 told = heads
                 yield b"data: " + msgspec.json.encode({"heads": heads}) + b"\n\n"
@@ -168,8 +180,12 @@ async def tell_heads(
                     yield b": nothing new\n\n"
 
 
-def _heads(device: Device, around: Surroundings) -> dict[str, int]:
+def _heads(device: Device, around: Surroundings) -> dict[str, int] | None:
+    """Return how far each stream goes, None for a device that was revoked meanwhile."""
     with around.store.transaction():
+        now = around.store.devices.find(device.id)
+        if now is not None and now.revoked_ms is not None:
+            return None
         return around.store.operations.heads(device.streams)
 
 

@@ -1,13 +1,14 @@
 """The failsafe list over HTTP, for devices that read care: shown, on paper, signed (FU-12)."""
 
 import base64
-from typing import Annotated
+from typing import Annotated, Any
 
 import msgspec
-from litestar import get, post
+from litestar import Request, get, post
 from litestar.di import Provide
 from litestar.params import JSONBody
 
+from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.list_failsafe import (
     FailsafeList,
@@ -38,18 +39,36 @@ class FailsafeSignature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknow
     list_hash: _Text
 
 
-@get("/api/failsafe-list", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
-def get_failsafe_list(device: AskingDevice, around: Around) -> FailsafeList:
+@get(
+    "/api/failsafe-list",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "failsafe.read"},
+)
+def get_failsafe_list(
+    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+) -> FailsafeList:
     """List patients with implants and no future plan, with the latest signature."""
+    note_asker(request, around, "read", "failsafe-list")
     environment = around.environment
     return list_failsafe_for(
         around.store, device, on=around.today(), time_zone=environment.time_zone
     )
 
 
-@get("/api/failsafe-paper", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
-def get_failsafe_paper(device: AskingDevice, around: Around) -> FailsafePaper:
+@get(
+    "/api/failsafe-paper",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "failsafe.print"},
+)
+def get_failsafe_paper(
+    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+) -> FailsafePaper:
     """Print the list of today."""
+    note_asker(request, around, "export", "failsafe-list")
     on = around.today()
     found = list_failsafe_for(around.store, device, on=on, time_zone=around.environment.time_zone)
     unit_name = read_unit_settings(around.store, on=on).unit_name
@@ -57,7 +76,13 @@ def get_failsafe_paper(device: AskingDevice, around: Around) -> FailsafePaper:
     return FailsafePaper(as_of_on=found.as_of_on, list_hash=found.list_hash, pdf=pdf)
 
 
-@post("/api/failsafe-reviews", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+@post(
+    "/api/failsafe-reviews",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "failsafe.sign"},
+)
 def post_failsafe_review(
     device: AskingDevice, data: JSONBody[FailsafeSignature], around: Around
 ) -> FailsafeList:

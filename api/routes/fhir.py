@@ -2,10 +2,11 @@
 
 from typing import Any
 
-from litestar import Response, get
+from litestar import Request, Response, get
 from litestar.di import Provide
 from litestar.params import FromPath
 
+from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.export_case_bundle import export_case_bundle_for
 from api.use_cases.export_visits import export_visits
@@ -18,9 +19,13 @@ _MEDIA_TYPE = "application/fhir+json"
     tags=["clinic"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "visits.export", "limit": "export"},
 )
-def get_fhir_visits(device: AskingDevice, around: Around) -> Response[Any]:
+def get_fhir_visits(
+    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+) -> Response[Any]:
     """Answer with a Bundle of Patient, ServiceRequest and Appointment: no finding, no name."""
+    note_asker(request, around, "export", "visits")
     environment = around.environment
     content = export_visits(
         around.store,
@@ -36,9 +41,13 @@ def get_fhir_visits(device: AskingDevice, around: Around) -> Response[Any]:
     tags=["case"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "cases.export"},
 )
-def get_fhir_case(device: AskingDevice, case: FromPath[str], around: Around) -> Response[Any]:
+def get_fhir_case(
+    request: Request[Any, Any, Any], device: AskingDevice, case: FromPath[str], around: Around
+) -> Response[Any]:
     """Answer with a Bundle of one case; `case` is its id without the kind."""
+    note_asker(request, around, "export", "case", (f"case/{case}",))
     environment = around.environment
     content = export_case_bundle_for(
         around.store,

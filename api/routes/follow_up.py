@@ -11,7 +11,13 @@ from api.use_cases.count_follow_up import FollowUpMeasures, count_clinic_weeks, 
 _BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
 
 
-@get("/api/follow-up-measures", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+@get(
+    "/api/follow-up-measures",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "clinic-counts.read"},
+)
 def get_follow_up_measures(
     device: AskingDevice,
     around: Around,
@@ -29,7 +35,13 @@ def get_follow_up_measures(
     )
 
 
-@get("/api/clinic-weeks", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+@get(
+    "/api/clinic-weeks",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "clinic-counts.read"},
+)
 def get_clinic_weeks(
     device: AskingDevice,
     around: Around,

@@ -1,9 +1,12 @@
 """What the check of follow-up found, over HTTP, for devices that read care."""
 
-from litestar import get
+from typing import Any
+
+from litestar import Request, get
 from litestar.di import Provide
 from litestar.params import FromQuery
 
+from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.check_follow_up import FollowUpCheck, refuse_stranger_to_care
 
@@ -13,14 +16,17 @@ from api.use_cases.check_follow_up import FollowUpCheck, refuse_stranger_to_care
     tags=["clinic"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "follow-up-check.read"},
 )
 def get_follow_up_check(
+    request: Request[Any, Any, Any],
     device: AskingDevice,
     around: Around,
     now: FromQuery[bool] = False,
 ) -> FollowUpCheck:
     """Give the day's check of follow-up; with `now` it is made anew, as after a gap was closed."""
     refuse_stranger_to_care(device)
+    note_asker(request, around, "read", "follow-up-check")
     watch = around.follow_up_watch
     if watch.latest is None or now:
         return watch.check_now()

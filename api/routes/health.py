@@ -22,7 +22,7 @@ class Health(msgspec.Struct, frozen=True):
     damaged: int
 
 
-@get("/api/health", tags=["server"], sync_to_thread=True)
+@get("/api/health", tags=["server"], sync_to_thread=True, opt={"needs": "health.read"})
 def get_health(around: Around) -> Health:
     """Say what this server is; it answers only when its store does."""
     with around.store.transaction():

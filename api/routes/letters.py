@@ -1,15 +1,16 @@
 """Letters and reminders over HTTP, for every device of the unit: name and contact, no finding."""
 
 import base64
-from typing import Annotated
+from typing import Annotated, Any
 
 import msgspec
-from litestar import get, post
+from litestar import Request, get, post
 from litestar.di import Provide
 from litestar.params import FromQuery, JSONBody
 
 from api.documents.contact_bars import Expected
 from api.documents.letter_words import LetterKind
+from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.list_reminders import Reminders, list_reminders
 from api.use_cases.make_letters import MAX_LETTERS, MadeLetter, Withheld, make_letters
@@ -42,17 +43,21 @@ class Letters(msgspec.Struct, frozen=True):
     tags=["clinic"],
     dependencies=_BY_A_DEVICE,
     sync_to_thread=True,
+    opt={"needs": "letters.make"},
 )
 def post_letters(
+    request: Request[Any, Any, Any],
     device: AskingDevice,
     data: JSONBody[LetterRequest],
     around: Around,
 ) -> Letters:
     """Make letters as the visits stand now; the state is looked at again for each (HAZ-45)."""
+    visits = [Expected(one) if isinstance(one, str) else one for one in data.visits]
+    note_asker(request, around, "export", "letters", tuple(one.visit for one in visits))
     environment = around.environment
     made = make_letters(
         around.store,
-        [Expected(one) if isinstance(one, str) else one for one in data.visits],
+        visits,
         data.kind,
         on=around.today(),
         time_zone=environment.time_zone,
@@ -61,14 +66,22 @@ def post_letters(
     return Letters(pdf, made.letters, made.withheld)
 
 
-@get("/api/reminders", tags=["clinic"], dependencies=_BY_A_DEVICE, sync_to_thread=True)
+@get(
+    "/api/reminders",
+    tags=["clinic"],
+    dependencies=_BY_A_DEVICE,
+    sync_to_thread=True,
+    opt={"needs": "letters.read"},
+)
 def get_reminders(
+    request: Request[Any, Any, Any],
     device: AskingDevice,
     around: Around,
     from_on: FromQuery[str | None] = None,
     until_on: FromQuery[str | None] = None,
 ) -> Reminders:
     """List the reminders that fall due on some days, with the same as CSV."""
+    note_asker(request, around, "read", "reminders")
     environment = around.environment
     return list_reminders(
         around.store,

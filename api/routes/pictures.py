@@ -22,7 +22,13 @@ Record = Annotated[str, QueryParameter(max_length=105)]
 Offset = Annotated[int, QueryParameter(ge=0)]
 
 
-@get(f"{_PATH}/standing", sync_to_thread=True, dependencies=_DEPENDENCIES, tags=["pictures"])
+@get(
+    f"{_PATH}/standing",
+    sync_to_thread=True,
+    dependencies=_DEPENDENCIES,
+    tags=["pictures"],
+    opt={"needs": "pictures.read"},
+)
 def get_picture_standing(
     device: AskingDevice, around: Around, digest: FromPath[str], record: Record
 ) -> PictureStanding:
@@ -36,6 +42,7 @@ def get_picture_standing(
     dependencies=_DEPENDENCIES,
     request_max_body_size=MAX_PIECE_BYTES,
     tags=["pictures"],
+    opt={"needs": "pictures.write"},
 )
 async def put_picture_piece(
     request: Request[Any, Any, Any],
@@ -57,7 +64,7 @@ async def put_picture_piece(
     dependencies=_DEPENDENCIES,
     tags=["pictures"],
     # JPEG and PNG are squeezed already.
-    opt={"comes_squeezed": True},
+    opt={"needs": "pictures.read", "comes_squeezed": True},
 )
 async def get_picture_piece(
     device: AskingDevice,

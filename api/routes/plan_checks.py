@@ -12,6 +12,7 @@ from api.use_cases.check_plans import PlanChecks, list_plan_checks
     tags=["record"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "plan-checks.read"},
 )
 def get_plan_checks(device: AskingDevice, around: Around) -> PlanChecks:
     """List plans that differ or cannot be checked, in the streams the device may read."""

@@ -12,7 +12,13 @@ from api.use_cases.answer_snapshot import Snapshot, give_segment, list_segments
 _DEPENDENCIES = {"device": Provide(provide_device, sync_to_thread=True)}
 
 
-@get("/api/exchange/snapshot", sync_to_thread=True, dependencies=_DEPENDENCIES, tags=["exchange"])
+@get(
+    "/api/exchange/snapshot",
+    sync_to_thread=True,
+    dependencies=_DEPENDENCIES,
+    tags=["exchange"],
+    opt={"needs": "exchange.snapshot"},
+)
 def get_snapshot(
     device: AskingDevice,
     around: Around,
@@ -28,7 +34,7 @@ def get_snapshot(
     dependencies=_DEPENDENCIES,
     tags=["exchange"],
     # It is gzip already.
-    opt={"comes_squeezed": True},
+    opt={"needs": "exchange.snapshot", "comes_squeezed": True},
 )
 def get_segment(device: AskingDevice, around: Around, digest: FromPath[str]) -> Response[bytes]:
     """Give one segment: gzip over one line of JSON an operation, never changed."""

@@ -21,7 +21,11 @@ Run <code>make setup</code> in the project's folder, then start the server again
 
 
 @route(
-    "/", http_method=[HttpMethod.GET, HttpMethod.HEAD], include_in_schema=False, comes_squeezed=True
+    "/",
+    http_method=[HttpMethod.GET, HttpMethod.HEAD],
+    include_in_schema=False,
+    comes_squeezed=True,
+    opt={"needs": "app.read"},
 )
 async def get_start(request: Request[Any, Any, Any], state: State) -> Response[bytes]:
     """Answer with the app."""
@@ -33,6 +37,7 @@ async def get_start(request: Request[Any, Any, Any], state: State) -> Response[b
     http_method=[HttpMethod.GET, HttpMethod.HEAD],
     include_in_schema=False,
     comes_squeezed=True,
+    opt={"needs": "app.read"},
 )
 async def get_static_file(
     request: Request[Any, Any, Any], state: State, path: FromPath[str]

@@ -14,6 +14,7 @@ from api.use_cases.count_shelf import count_shelf
     tags=["stock"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
+    opt={"needs": "stock.read"},
 )
 def get_stock(device: AskingDevice, around: Around) -> dict[str, Any]:
     """Count the shelf by everything the unit holds; names items and lots, and no patient."""

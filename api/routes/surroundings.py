@@ -11,16 +11,17 @@ from litestar.datastructures import State
 from litestar.di import NamedDependency
 
 from api.environment import Environment
+from api.routes.device_proof import bearer_token as bearer_token
+from api.routes.device_proof import proved_device, refuse_barred, refuse_waiting
 from api.routes.follow_up_watch import FollowUpWatch
+from api.routes.nonces import Nonces
 from api.routes.push_turns import PushTurns
+from api.routes.rate_limits import RateLimits
 from api.routes.second_check import SecondCheck
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import NotAllowedError, UnknownDeviceError
+from api.use_cases.errors import UnknownDeviceError
 from api.use_cases.unit_day import read_unit_zone
-
-WINDOW_MS = 60_000
-MAX_WRONG_CODES = 10
 
 
 class HeadsBell:
@@ -54,21 +55,6 @@ class HeadsBell:
         self.ring()
 
 
-class WrongCodes:
-    """Counts wrong invitation codes, so that nobody can try many (SEC-06)."""
-
-    def __init__(self) -> None:
-        self._at_ms: list[int] = []
-
-    def note(self, now_ms: int) -> None:
-        """Count one."""
-        self._at_ms = [at for at in self._at_ms if at > now_ms - WINDOW_MS] + [now_ms]
-
-    def are_too_many(self, now_ms: int) -> bool:
-        """Say whether the last minute saw as many as are allowed."""
-        return sum(at > now_ms - WINDOW_MS for at in self._at_ms) >= MAX_WRONG_CODES
-
-
 @dataclass(frozen=True)
 class Surroundings:
     """Everything a route may use. ``local_key`` opens the way for commands on this machine."""
@@ -78,12 +64,15 @@ class Surroundings:
     build: str
     local_key: str
     bell: HeadsBell = field(default_factory=HeadsBell)
-    wrong_codes: WrongCodes = field(default_factory=WrongCodes)
     turns: PushTurns = field(default_factory=PushTurns)
+    nonces: Nonces = field(init=False)
+    limits: RateLimits = field(init=False)
     second_check: SecondCheck = field(init=False)
     follow_up_watch: FollowUpWatch = field(init=False)
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "nonces", Nonces(self.environment))
+        object.__setattr__(self, "limits", RateLimits(self.environment.monotonic_ms))
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
         object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
 
@@ -105,43 +94,36 @@ def provide_surroundings(state: State) -> Surroundings:
     return surroundings
 
 
-def bearer_token(request: Request[Any, Any, Any]) -> str | None:
-    """Return the token of a request, None when it carries none."""
-    scheme, _, token = request.headers.get("authorization", "").partition(" ")
-    return token.strip() if scheme.lower() == "bearer" and token.strip() else None
-
-
 def provide_device(request: Request[Any, Any, Any], around: Around) -> Device:
-    """Return the device that asks.
+    """Return the device that asks, which the guard has found (`access_guard.py`).
 
     Raises
     ------
     UnknownDeviceError
-        No token, or none that is valid here.
+        None has proved itself.
     NotAllowedError
-        The device was revoked.
+        The device was revoked, or waits until its key is confirmed.
     """
-    device = provide_sender(request, around)
-    if device.revoked_ms is not None:
-        raise NotAllowedError(
-            "This device was revoked. What it recorded is kept aside for the data manager; use "
-            "another device."
-        )
+    device = _proved(request)
+    refuse_barred(device, around.store)
     return device
 
 
-def provide_sender(request: Request[Any, Any, Any], around: Around) -> Device:
+def provide_sender(request: Request[Any, Any, Any]) -> Device:
     """Return the device that hands something over, also one that was revoked.
 
     Raises
     ------
-    UnknownDeviceError
-        No token, or none that is valid here.
+    UnknownDeviceError, NotAllowedError
+        As `provide_device`.
     """
-    token = bearer_token(request)
-    if token is not None:
-        with around.store.transaction():
-            device = around.store.devices.find_by_token(token)
-        if device is not None:
-            return device
-    raise UnknownDeviceError("This device is not known here. Join it again by an invitation.")
+    device = _proved(request)
+    refuse_waiting(device)
+    return device
+
+
+def _proved(request: Request[Any, Any, Any]) -> Device:
+    device = proved_device(request)
+    if device is None:
+        raise UnknownDeviceError("This device is not known here. Join it again by an invitation.")
+    return device

@@ -13,12 +13,17 @@ ROLE_STREAMS: dict[str, tuple[str, ...]] = {
 
 
 class Device(msgspec.Struct, frozen=True):
-    """A device of the unit. What it may read and write follows from its role."""
+    """A device of the unit. What it may read and write follows from its role.
+
+    One that waits is known and may do nothing yet (RQ7); one that is lost clears itself (RQ8).
+    """
 
     id: str
     name: str
     role: str
     revoked_ms: int | None
+    lost_ms: int | None = None
+    is_waiting: bool = False
 
     @property
     def streams(self) -> tuple[str, ...]:
@@ -35,11 +40,22 @@ class Enrolled(msgspec.Struct, frozen=True):
     joined_ms: int
     last_seen_ms: int | None
     clock_offset_ms: int | None
+    is_waiting: bool
+
+
+class TakenInvitation(msgspec.Struct, frozen=True):
+    """What a used invitation gives; a trusted one was made by this machine for itself."""
+
+    role: str
+    is_trusted: bool
 
 
 def digest_secret(secret: str) -> str:
     """Return SHA-256 of a random secret; random ones need no slow hash."""
     return hashlib.sha256(secret.encode()).hexdigest()
+
+
+_OF_DEVICE = "id, name, role, revoked_ms, lost_ms, confirmed_ms IS NULL"
 
 
 class DeviceStore:
@@ -48,34 +64,68 @@ class DeviceStore:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
-    def invite(self, code: str, role: str, *, expires_ms: int) -> None:
+    def invite(self, code: str, role: str, *, expires_ms: int, is_trusted: bool = False) -> None:
         """Keep an invitation."""
         self._connection.execute(
-            "INSERT INTO invitation VALUES (?, ?, ?, NULL)", (digest_secret(code), role, expires_ms)
+            "INSERT INTO invitation (code_sha256, role, expires_ms, is_trusted)"
+            " VALUES (?, ?, ?, ?)",
+            (digest_secret(code), role, expires_ms, is_trusted),
         )
 
-    def take_invitation(self, code: str, *, now_ms: int) -> str | None:
-        """Use an invitation up and return its role; None when it is unknown, used or over."""
+    def take_invitation(self, code: str, *, now_ms: int) -> TakenInvitation | None:
+        """Use an invitation up and return it; None when it is unknown, used or over."""
         wanted = digest_secret(code)
-        for known, role in self._connection.execute(
-            "SELECT code_sha256, role FROM invitation WHERE used_ms IS NULL AND expires_ms > ?",
+        for known, role, is_trusted in self._connection.execute(
+            "SELECT code_sha256, role, is_trusted FROM invitation"
+            " WHERE used_ms IS NULL AND expires_ms > ?",
             (now_ms,),
         ).fetchall():
             if hmac.compare_digest(known, wanted):
                 self._connection.execute(
                     "UPDATE invitation SET used_ms = ? WHERE code_sha256 = ?", (now_ms, known)
                 )
-                return str(role)
+                return TakenInvitation(str(role), bool(is_trusted))
         return None
 
-    def keep(self, device: str, name: str, role: str, token: str, *, joined_ms: int) -> None:
-        """Keep a device that joined; one that joined before gets a new role and token."""
+    def keep(
+        self,
+        device: str,
+        name: str,
+        role: str,
+        token: str,
+        *,
+        joined_ms: int,
+        is_waiting: bool = False,
+        may_recover: bool = False,
+    ) -> None:
+        """Keep a device that joined; one that joined before gets a new role and token.
+
+        One that ``may_recover`` joined to have its data key back, once (SE4).
+        """
+        confirmed_ms = None if is_waiting else joined_ms
         self._connection.execute(
-            "INSERT INTO device (id, name, role, token_sha256, joined_ms) VALUES (?, ?, ?, ?, ?)"
+            "INSERT INTO device (id, name, role, token_sha256, joined_ms, confirmed_ms,"
+            " confirmed_by, may_recover) VALUES (?, ?, ?, ?, ?, ?, '', ?)"
             " ON CONFLICT (id) DO UPDATE SET name = excluded.name, role = excluded.role,"
-            " token_sha256 = excluded.token_sha256, joined_ms = excluded.joined_ms",
-            (device, name, role, digest_secret(token), joined_ms),
+            " token_sha256 = excluded.token_sha256, joined_ms = excluded.joined_ms,"
+            " confirmed_ms = excluded.confirmed_ms, may_recover = excluded.may_recover",
+            (device, name, role, digest_secret(token), joined_ms, confirmed_ms, may_recover),
         )
+
+    def confirm(self, device: str, *, by: str, confirmed_ms: int) -> None:
+        """Let a device in whose key a person has compared; by "" is at the server itself."""
+        self._connection.execute(
+            "UPDATE device SET confirmed_ms = ?, confirmed_by = ? WHERE id = ?",
+            (confirmed_ms, by, device),
+        )
+
+    def take_recovery(self, device: str, *, after_ms: int) -> bool:
+        """Use up that a device may have its key back; False unless it was let in after a time."""
+        taken = self._connection.execute(
+            "UPDATE device SET may_recover = 0 WHERE id = ? AND may_recover AND confirmed_ms > ?",
+            (device, after_ms),
+        )
+        return taken.rowcount == 1
 
     def find(self, device: str) -> Device | None:
         """Return a device by id."""
@@ -102,9 +152,10 @@ class DeviceStore:
     def expected(self) -> list[Enrolled]:
         """Return the devices that joined and were not revoked, by id."""
         return [
-            Enrolled(*row)
+            Enrolled(*row[:-1], is_waiting=bool(row[-1]))
             for row in self._connection.execute(
-                "SELECT id, name, role, joined_ms, last_seen_ms, clock_offset_ms FROM device"
+                "SELECT id, name, role, joined_ms, last_seen_ms, clock_offset_ms,"
+                " confirmed_ms IS NULL FROM device"
                 " WHERE revoked_ms IS NULL ORDER BY id"
             )
         ]
@@ -115,9 +166,13 @@ class DeviceStore:
             "UPDATE device SET revoked_ms = ? WHERE id = ?", (revoked_ms, device)
         )
 
+    def note_lost(self, device: str, *, lost_ms: int) -> None:
+        """Keep that a device is lost: once it has handed over what it holds, it clears itself."""
+        self._connection.execute("UPDATE device SET lost_ms = ? WHERE id = ?", (lost_ms, device))
+
     def _device(self, clause: str, value: str) -> Device | None:
         row = self._connection.execute(
-            f"SELECT id, name, role, revoked_ms FROM device WHERE {clause}",  # noqa: S608
+            f"SELECT {_OF_DEVICE} FROM device WHERE {clause}",  # noqa: S608
             (value,),
         ).fetchone()
-        return Device(*row) if row else None
+        return Device(*row[:-1], is_waiting=bool(row[-1])) if row else None

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator
 import msgspec
 
 from api.storage.entry_rows import Entry, append_entries, read_entries
+from api.storage.erasures import ErasedRecords
 from api.storage.handles import EnteredRecords, Handles
 from sync.operation import Operation
 from sync.operation_log import Tip
@@ -46,6 +47,7 @@ class OperationStore:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
         self._handles = Handles(connection)
+        self._erased = ErasedRecords(connection)
         self._damaged: dict[int, str] = {}
         self._looked_through_to = 0
 
@@ -69,7 +71,11 @@ class OperationStore:
     def append(
         self, operations: Collection[Operation], *, received_ms: int, is_quarantined: bool = False
     ) -> EnteredRecords:
-        """Append operations that continue their logs (checked by the caller)."""
+        """Append operations that continue their logs (checked by the caller).
+
+        Of erased records no body is kept (ER3).
+        """
+        operations = self._erased.withhold(operations)
         records = self._handles.enter_records(one.record for one in operations)
         append_entries(
             self._connection,
@@ -83,7 +89,12 @@ class OperationStore:
     def quarantine(
         self, op_id: str, envelope: str, body: str | None, sentence: str, *, received_ms: int
     ) -> None:
-        """Keep the exact texts of an operation that cannot be taken in; the same ones once."""
+        """Keep the exact texts of an operation that cannot be taken in; the same ones once.
+
+        Of erased records no body is kept (ER3).
+        """
+        if not self._erased.may_keep_body(envelope):
+            body = None
         digest = _digest_texts(envelope, body)
         self._connection.execute(
             "INSERT INTO quarantine VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
@@ -120,12 +131,17 @@ class OperationStore:
         return [row[1] for row in rows if row[0] != _digest_texts(row[2], row[3])]
 
     def without_texts(self) -> list[tuple[str, bool]]:
-        """Return each operation whose body is nowhere: op id, and whether it was set aside."""
+        """Return each operation whose body is nowhere: op id, and whether it was set aside.
+
+        Those of erased records are meant to be so.
+        """
+        erased = self._erased.listed()
         clause = "WHERE is_quarantined = 1 OR bodies IS NULL ORDER BY seq"
         return [
             (entry.operation.op_id, entry.is_set_aside)
             for entry in self._entries(clause)
-            if not (
+            if entry.operation.record not in erased
+            and not (
                 entry.is_set_aside
                 and self.sentence_about(entry.operation.envelope_text) is not None
             )

@@ -100,7 +100,11 @@ class RecordView:
         return self.reads.conflicts(streams)
 
     def of_kind(self, kind: str) -> list[RecordState]:
-        """Return what all records of one kind show, by record id."""
+        """Return what all records of one kind show, by record id.
+
+        A record of which nothing is known, neither a value nor a strike, is left out: its bodies
+        were destroyed (ER4).
+        """
         rows = self._connection.execute(
             "SELECT name FROM record JOIN record_state ON record_state.record = record.id"
             # The sign after the slash: all names that begin with the kind, by their index.
@@ -111,6 +115,7 @@ class RecordView:
             one.state
             for some in _parts_of([row[0] for row in rows])
             for one in self._merge(self._operations.of_records(some))
+            if one.state.fields or one.state.struck
         ]
 
     def differing(self) -> list[str]:

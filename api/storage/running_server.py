@@ -10,6 +10,7 @@ import msgspec
 from api.storage.errors import StorageError
 
 FILE_NAME = "crura.running.json"
+_LONGEST_BACKUP_SECONDS = 600.0
 
 
 class RunningServer(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -44,28 +45,10 @@ def find_running_server(folder: Path) -> RunningServer | None:
         return None
 
 
-def ask_for_invitation(server: RunningServer, role: str, lasts_ms: int) -> str:
-    """Return the code of an invitation that the running server makes.
-
-    Raises
-    ------
-    StorageError
-        It does not answer, or refuses.
-    """
-    try:
-        answer = _ask(server, "/api/invitations", {"role": role, "lasts_ms": lasts_ms})
-        answer.raise_for_status()
-        return str(answer.json()["code"])
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not make an invitation ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
-
-
-def ask_for_revocation(server: RunningServer, device: str) -> int:
-    """Let the running server revoke a device; return how many logs of it end there.
+def ask_about_devices(
+    server: RunningServer, path: str, content: dict[str, Any] | None = None
+) -> dict[str, Any]:
+    """Let the running server invite, confirm, revoke or (without content) list devices.
 
     Raises
     ------
@@ -73,14 +56,38 @@ def ask_for_revocation(server: RunningServer, device: str) -> int:
         It does not answer, or refuses; the sentence is then the server's own.
     """
     try:
-        answer = _ask(server, "/api/revocations", {"device": device})
+        answer = _ask(server, path, content)
         if answer.status_code == httpx.codes.FORBIDDEN:
             raise StorageError(str(answer.json()["detail"]))
         answer.raise_for_status()
-        return len(answer.json()["ends"])
+        return dict(answer.json())
     except (httpx.HTTPError, KeyError, ValueError) as error:
         message = (
-            f"The server that runs at {server.address} did not revoke the device ({error}). "
+            f"The server that runs at {server.address} did not answer about devices ({error}). "
+            "Stop it and try again."
+        )
+        raise StorageError(message) from error
+
+
+def ask_for_backup(
+    server: RunningServer, target: Path, recipients: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Let the running server write a backup; return the pictures it left out.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses; the sentence is then the server's own.
+    """
+    content = {"target": str(target), "recipients": recipients}
+    try:
+        answer = _ask(server, "/api/backups", content, longest_seconds=_LONGEST_BACKUP_SECONDS)
+        if answer.is_error:
+            raise StorageError(str(answer.json()["detail"]))
+        return tuple(answer.json()["left_out"])
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not write a backup ({error}). "
             "Stop it and try again."
         )
         raise StorageError(message) from error
@@ -110,7 +117,77 @@ def ask_about_calendars(
         raise StorageError(message) from error
 
 
-def _ask(server: RunningServer, path: str, content: dict[str, Any] | None) -> httpx.Response:
+def ask_about_people(
+    server: RunningServer, path: str, content: dict[str, Any] | None = None
+) -> dict[str, Any]:
+    """Let the running server list people or change something about one.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses; the sentence is then the server's own.
+    """
+    try:
+        answer = _ask(server, path, content)
+        if answer.is_error:
+            raise StorageError(str(answer.json()["detail"]))
+        return dict(answer.json())
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not answer about people ({error}). "
+            "Stop it and try again."
+        )
+        raise StorageError(message) from error
+
+
+def ask_about_access(server: RunningServer, path: str) -> dict[str, Any]:
+    """Let the running server search the trail of access, or sign where it ends.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses; the sentence is then the server's own.
+    """
+    try:
+        answer = _ask(server, path, None)
+        if answer.is_client_error:
+            raise StorageError(str(answer.json()["detail"]))
+        answer.raise_for_status()
+        return dict(answer.json())
+    except (httpx.HTTPError, KeyError, ValueError) as error:
+        message = (
+            f"The server that runs at {server.address} did not answer about access ({error}). "
+            "Stop it and try again."
+        )
+        raise StorageError(message) from error
+
+
+def ask_for_metrics(server: RunningServer) -> str:
+    """Return the numbers of the running server as text.
+
+    Raises
+    ------
+    StorageError
+        It does not answer, or refuses.
+    """
+    try:
+        answer = _ask(server, "/metrics", None)
+        answer.raise_for_status()
+    except httpx.HTTPError as error:
+        message = (
+            f"The server that runs at {server.address} told no numbers ({error}). Start it again."
+        )
+        raise StorageError(message) from error
+    return answer.text
+
+
+def _ask(
+    server: RunningServer,
+    path: str,
+    content: dict[str, Any] | None,
+    *,
+    longest_seconds: float = 5.0,
+) -> httpx.Response:
     return httpx.request(
         "GET" if content is None else "POST",
         f"{server.address}{path}",
@@ -118,6 +195,7 @@ def _ask(server: RunningServer, path: str, content: dict[str, Any] | None) -> ht
         headers={"authorization": f"Bearer {server.key}"},
         verify=_trust_only(server.certificate),
         trust_env=False,
+        timeout=longest_seconds,
     )
 
 

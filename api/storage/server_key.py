@@ -5,8 +5,9 @@ import os
 from pathlib import Path
 
 from cryptography.exceptions import UnsupportedAlgorithm
-from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
 from api.storage.errors import DiskFullError, StorageError
 from api.storage.p256 import name_key, sign, write_public_key
@@ -26,6 +27,15 @@ class ServerKey:
     def sign(self, message: bytes) -> bytes:
         """Return the signature over a message, 64 bytes."""
         return sign(self._private_key, message)
+
+    def agree(self, other: ec.EllipticCurvePublicKey) -> bytes:
+        """Return the 32 secret bytes shared with the owner of another key (ECDH on P-256)."""
+        return self._private_key.exchange(ec.ECDH(), other)
+
+    def derive_key(self, purpose: str) -> bytes:
+        """Return 32 secret bytes for one purpose (HKDF-SHA256); another purpose gives others."""
+        secret = self._private_key.private_numbers().private_value.to_bytes(32, "big")
+        return HKDF(hashes.SHA256(), 32, salt=None, info=purpose.encode()).derive(secret)
 
 
 def load_server_key(folder: Path) -> ServerKey:

@@ -9,16 +9,20 @@ from pathlib import Path
 import sqlite_utils
 
 from api.record_catalogue.catalogue import Catalogue, read_catalogue
+from api.storage.access_log import AccessLog, sign_last_line
 from api.storage.calendar_tokens import CalendarTokenStore
 from api.storage.connection import FILE_NAME, Database, open_database
 from api.storage.device_store import DeviceStore
+from api.storage.erasures import ErasedRecords
 from api.storage.errors import UNREADABLE, StorageError
 from api.storage.held_back import HeldBackStore
 from api.storage.implant_rows import ImplantRows
 from api.storage.log_marks import LogMarks
 from api.storage.operation_store import OperationStore
+from api.storage.people_store import PeopleStore
 from api.storage.picture_files import FOLDER_NAME, PictureFiles
 from api.storage.plan_checks import PlanCheckStore
+from api.storage.record_ages import RecordAges
 from api.storage.record_view import RecordView
 from api.storage.seal import SealedHead, broken_seal_of, take_off_seal, write_seal
 from api.storage.server_key import ServerKey, load_server_key
@@ -43,6 +47,10 @@ class UnitStore:
         self.held_back = HeldBackStore(database.connection, self.operations)
         self.devices = DeviceStore(database.connection)
         self.calendars = CalendarTokenStore(database.connection)
+        self.people = PeopleStore(database.connection)
+        self.access = AccessLog(database.connection)
+        self.erasures = ErasedRecords(database.connection)
+        self.ages = RecordAges(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
         self.implants = ImplantRows(database.connection)
         self.pictures = PictureFiles(file.parent / FOLDER_NAME)
@@ -51,6 +59,11 @@ class UnitStore:
         self.waiting = WaitingRoom(database.connection)
         self.marks = LogMarks(database.connection)
         self.snapshots = SnapshotStore(database.connection, self.operations)
+
+    @property
+    def folder(self) -> Path:
+        """The data folder."""
+        return self._file.parent
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -93,7 +106,11 @@ class UnitStore:
         return {row["name"]: row["sql"] for row in rows}
 
     def heads_to_seal(self) -> tuple[SealedHead, ...]:
-        """Return where each log ends; runs inside a transaction."""
+        """Sign where the trail of access ends, and return where each log does.
+
+        Runs inside a transaction.
+        """
+        sign_last_line(self.access, self.server_key)
         tips = (
             (device, self.operations.tip_of(device, epoch))
             for device, epoch in self.operations.logs()
@@ -112,6 +129,7 @@ class UnitStore:
         self._is_open = False
         try:
             with self.transaction():
+                sign_last_line(self.access, self.server_key)
                 heads = self.heads_to_seal()
         except UNREADABLE:
             # A file that cannot be read gets no seal; it is closed all the same.

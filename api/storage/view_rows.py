@@ -57,11 +57,12 @@ def rows_of(merged: Merged) -> Iterator[tuple[str, Row]]:
     """Yield table and row for everything that the read views hold of a record.
 
     Values of another type than the catalogue says are left out: any device may have sent them.
+    Of an erased record nothing is listed (ER4).
     """
     kind, stream, state, before_strike = merged
     make = _TABLES.get(kind)
     said = before_strike if state.is_entered_in_error else state
-    if make is not None and said is not None:
+    if make is not None and said is not None and said.fields:
         table, rows = make
         for row in rows(said, is_struck=state.is_entered_in_error):
             yield table, row

@@ -7,8 +7,13 @@ from api.use_cases.server_log import Chance, write_as_server
 _LONGEST_NAME = 80
 
 
-def add_staff(store: UnitStore, name: str, role: str, *, chance: Chance) -> str:
+def add_staff(store: UnitStore, name: str, role: str, *, chance: Chance, by: str = "") -> str:
     """Write the person into the log of the server and return the record, ``staff/<id>``.
+
+    Parameters
+    ----------
+    by : str
+        Who adds, ``staff/<id>``; "" is a command at the server: the new record itself bears it.
 
     Raises
     ------
@@ -28,5 +33,5 @@ def add_staff(store: UnitStore, name: str, role: str, *, chance: Chance) -> str:
     fields = {"name": name.strip(), "role": role, "active": True}
     because = "added on the unit server"
     with store.transaction():
-        write_as_server(store, record, fields, by=record, because=because, chance=chance)
+        write_as_server(store, record, fields, by=by or record, because=because, chance=chance)
     return record

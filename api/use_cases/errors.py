@@ -2,9 +2,13 @@
 
 UseCaseError
   UnknownDeviceError      no device is known by this token
+  UnknownPersonError      nobody is logged in, or the log-in is wrong
+    NonceRefusedError     the request is signed under a nonce that is not good any more
   NotAllowedError         the device is known and may not do this
+    DeviceWaitingError    nobody has confirmed the key of the device yet
+    DeviceRevokedError    the device was revoked; says whether it is to clear itself
   JoinRefusedError        the code or the id does not let a device join
-  TooManyTriesError       too many wrong codes in a short time
+  TooManyTriesError       too many tries in a short time
   UnreadablePushError     the push breaks the structure; nothing was written
   TooLargeError           more than one request may carry
   NoSuchPictureError      the bytes of a picture have not come yet
@@ -26,8 +30,31 @@ class UnknownDeviceError(UseCaseError):
     """No device is known by this token."""
 
 
+class UnknownPersonError(UseCaseError):
+    """Nobody is logged in, or what was shown to log in is wrong."""
+
+
+class NonceRefusedError(UnknownDeviceError):
+    """The request is signed under a nonce that is over, used or of an earlier start."""
+
+
 class NotAllowedError(UseCaseError):
     """The device is known and may not do this."""
+
+
+class DeviceWaitingError(NotAllowedError):
+    """The device has joined, and nobody has confirmed its key yet."""
+
+
+class DeviceRevokedError(NotAllowedError):
+    """The device was revoked; ``told`` is what the unit signed of it, for the device to act on."""
+
+    def __init__(self, told: Any) -> None:  # noqa: ANN401  a ToldRevocation, made by a use case
+        super().__init__(
+            "This device was revoked. What it recorded is kept aside for the data manager; use "
+            "another device."
+        )
+        self.told = told
 
 
 class JoinRefusedError(UseCaseError):
@@ -35,7 +62,11 @@ class JoinRefusedError(UseCaseError):
 
 
 class TooManyTriesError(UseCaseError):
-    """Too many wrong codes in a short time."""
+    """Too many tries in a short time; good again after so many seconds."""
+
+    def __init__(self, sentence: str, *, retry_after_s: int = 60) -> None:
+        super().__init__(sentence)
+        self.retry_after_s = retry_after_s
 
 
 class UnreadablePushError(UseCaseError):

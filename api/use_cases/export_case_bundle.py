@@ -89,6 +89,9 @@ def tell_case(
         No such case is on record.
     """
     with store.transaction():
+        if store.erasures.is_erased(record):
+            message = f"{record} was erased by the unit for good. Nothing of it is left to tell."
+            raise CalculationError(message)
         itself = store.views.state_of(record) if record.startswith("case/") else None
         if itself is None:
             message = f"{record[:80]!r} is no case on record. Name one that is: case/<id>."

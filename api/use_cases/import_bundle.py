@@ -97,6 +97,7 @@ class _Importer:
                 forged,
                 supplied_by=self._made_by,
                 is_vouched=self._is_of_unit,
+                is_by_hand=True,
             )
             self._known += place is Place.HELD
 

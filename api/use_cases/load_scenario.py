@@ -73,7 +73,7 @@ def load_scenario(
             device = Device(push.device, push.device, push.role, None)
             for start in range(0, len(texts), MAX_BATCH_COUNT):
                 batch = texts[start : start + MAX_BATCH_COUNT]
-                answer = receive_push(store, device, batch, now_ms=push.sent_ms)
+                answer = receive_push(store, device, batch, now_ms=push.sent_ms, is_story=True)
                 if answer.quarantined:
                     message = f"Scenario {name}: {answer.quarantined[0].sentence}"
                     raise ScenarioError(message)

@@ -8,6 +8,7 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.check_plans import may_change_plans
 from api.use_cases.judge_acts import ACTED_ON, judge_acts, judge_again, tell_waiting
+from api.use_cases.judge_writes import why_not_written
 from api.use_cases.server_words import refuse_server_words
 from sync.errors import MalformedOperationError, SyncError
 from sync.operation import Operation, read_operation
@@ -76,6 +77,7 @@ class LogReceiver:
         *,
         supplied_by: str,
         is_vouched: bool = False,
+        is_by_hand: bool = False,
     ) -> Place | None:
         """Decide on one operation that another than its own device brings (EX10, EX11).
 
@@ -90,7 +92,9 @@ class LogReceiver:
             self._quarantine(operation, envelope, body, forged)
             return None
         origin = self._store.devices.find(operation.device)
-        sentence = why_not_taken_in(self._store, operation, origin, is_vouched=is_vouched)
+        sentence = why_not_taken_in(
+            self._store, operation, origin, is_vouched=is_vouched, is_by_hand=is_by_hand
+        )
         place = self.take(operation, envelope, body, sentence)
         if place is Place.GAP:
             self._store.waiting.admit(operation, supplied_by=supplied_by, received_ms=self._now_ms)
@@ -225,7 +229,12 @@ def read_or_explain(envelope: str, body: str) -> tuple[Operation, str | None]:
 
 
 def why_not_taken_in(
-    store: UnitStore, operation: Operation, origin: Device | None, *, is_vouched: bool = False
+    store: UnitStore,
+    operation: Operation,
+    origin: Device | None,
+    *,
+    is_vouched: bool = False,
+    is_by_hand: bool = False,
 ) -> str | None:
     """Return why a sound operation cannot be taken in, None when it can.
 
@@ -236,6 +245,8 @@ def why_not_taken_in(
         copy knows fewer devices).
     is_vouched : bool
         A person vouches for what bears the unit server's name (RL12).
+    is_by_hand : bool
+        A person at the server brings it, as a file or a story, and vouches for whom it names.
     """
     kind = operation.kind
     expected = store.catalogue.stream_of(kind)
@@ -244,15 +255,14 @@ def why_not_taken_in(
             f"{operation.op_id} puts {kind} in stream {operation.stream}; it belongs in "
             f"{expected}. It is kept aside for the data manager."
         )
-    if (words := refuse_server_words(operation, is_vouched=is_vouched)) is not None:
+    if (
+        words := refuse_server_words(operation, is_vouched=is_vouched, is_by_hand=is_by_hand)
+    ) is not None:
         return words
     if origin is None:
         return None
-    if operation.stream not in origin.streams:
-        return (
-            f"{operation.op_id} is in stream {operation.stream}, which a {origin.role} device does "
-            "not write. It is kept aside for the data manager."
-        )
+    if (words := why_not_written(store, operation, origin)) is not None:
+        return words
     if origin.revoked_ms is not None and operation.counter > store.marks.end_of(
         operation.device, operation.epoch
     ):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from api.storage.unit_store import UnitStore
 from api.use_cases.errors import TooLargeError, UnreadablePushError
 from api.use_cases.log_receiver import read_or_explain
 from sync.errors import ChangedBatchError, MalformedOperationError
@@ -33,25 +34,27 @@ def read_batch(
         raise UnreadablePushError("The batch comes in rows and in the long form. Send one of both.")
     refuse_count(rows)
     try:
-        read = read_rows(rows, digest, device)
+        return read_rows(rows, digest, device)
     except ChangedBatchError as changed:
         raise UnreadablePushError(str(changed)) from changed
-    for operation in read:
-        if operation.body_text is None:
-            message = f"{operation.op_id} comes without its body. Send it with its body."
-            raise UnreadablePushError(message)
-    return read
 
 
-def read_sent(sent: Sent) -> tuple[Operation, Texts, str | None]:
+def read_sent(store: UnitStore, sent: Sent) -> tuple[Operation, Texts, str | None]:
     """Return an operation, its exact texts, and why its body cannot be taken in, if so.
 
     Raises
     ------
     UnreadablePushError
-        Not even the envelope can be read.
+        Not even the envelope can be read; or the body is withheld, of a record that was not erased.
+
+    Notes
+    -----
+    Rule ER3: of an erased record nobody has a body any more; what follows in its log goes on.
     """
     if isinstance(sent, Operation):
+        if sent.body_text is None and not store.erasures.is_erased(sent.record):
+            message = f"{sent.op_id} comes without its body. Send it with its body."
+            raise UnreadablePushError(message)
         return sent, (sent.envelope_text, sent.body_text or ""), None
     try:
         operation, sentence = read_or_explain(*sent)

@@ -8,6 +8,7 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnreadablePushError
 from api.use_cases.forget_pictures import forget_struck_pictures
+from api.use_cases.judge_writes import why_not_in_stream
 from api.use_cases.log_receiver import LogReceiver, SetAside, why_not_taken_in
 from api.use_cases.push_signature import judge_push, set_all_aside
 from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
@@ -31,6 +32,7 @@ def receive_push(
     *,
     now_ms: int,
     signature: str | None = None,
+    is_story: bool = False,
 ) -> PushAnswer:
     """Take in a batch; when this returns, everything in it is on disk.
 
@@ -42,6 +44,8 @@ def receive_push(
         Exact texts, or operations built from rows (EX16), in the order of the device's log.
     signature : str or None
         The device's, over the head of the batch (SG1); None from a device without a key.
+    is_story : bool
+        A story told on the server itself, whose devices speak for the whole unit, its people too.
 
     Raises
     ------
@@ -60,7 +64,7 @@ def receive_push(
     """
     refuse_count(operations)
     with store.transaction():
-        read = [_read(sent, device, store) for sent in operations]
+        read = [_read(sent, device, store, is_story=is_story) for sent in operations]
         last = read[-1][0]
         verdict = judge_push(store, device.id, [one for one, _, _ in read], signature)
         if verdict.refusal:
@@ -93,12 +97,19 @@ def receive_push(
     return answer
 
 
-def _read(sent: Sent, device: Device, store: UnitStore) -> tuple[Operation, Texts, str | None]:
+def _read(
+    sent: Sent, device: Device, store: UnitStore, *, is_story: bool
+) -> tuple[Operation, Texts, str | None]:
     """Return the operation, its texts, and why it cannot be taken in (None when it can)."""
-    operation, texts, sentence = read_sent(sent)
+    operation, texts, sentence = read_sent(store, sent)
     if operation.device != device.id:
         message = (
             f"{operation.op_id} was not made on {device.id}. A device sends its own entries alone."
         )
         raise NotAllowedError(message)
+    if is_story:
+        told = why_not_in_stream(operation, device) or why_not_taken_in(
+            store, operation, None, is_by_hand=True
+        )
+        return operation, texts, sentence or told
     return operation, texts, sentence or why_not_taken_in(store, operation, device)

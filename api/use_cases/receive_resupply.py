@@ -77,7 +77,7 @@ def receive_resupply(
                 "This unit was not put back to an older copy, so it takes no entries of other "
                 "devices. Go on; nothing is missing here."
             )
-        read = [_read(sent, device) for sent in operations]
+        read = [_read(store, sent, device) for sent in operations]
         receiver = LogReceiver(store, now_ms)
         for operation, sent, forged in read:
             receiver.take_supplied(operation, sent, forged, supplied_by=device.id)
@@ -93,8 +93,8 @@ def receive_resupply(
         )
 
 
-def _read(sent: Sent, device: Device) -> tuple[Operation, Texts, str | None]:
-    operation, texts, sentence = read_sent(sent)
+def _read(store: UnitStore, sent: Sent, device: Device) -> tuple[Operation, Texts, str | None]:
+    operation, texts, sentence = read_sent(store, sent)
     if operation.device == device.id:
         message = f"{operation.op_id} was made on {device.id} itself. Send it by a push."
         raise NotAllowedError(message)

@@ -1,18 +1,35 @@
 """Restore a unit from a backup, so that its devices notice and nothing is lost."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from api.storage.backups import put_back
 from api.storage.unit_store import open_unit_store
+from api.use_cases.erase_records import erase_again
+from api.use_cases.note_access import AccessEvent, note_access
 from api.use_cases.receive_resupply import PUT_BACK
+from api.use_cases.server_log import Chance
 
 
-def restore_unit(backup: Path, folder: Path, *, new_generation: str, now_ms: int) -> Path | None:
+def restore_unit(
+    backup: Path,
+    folder: Path,
+    *,
+    new_generation: str,
+    now_ms: int,
+    draw_chance: Callable[[], Chance] | None = None,
+) -> Path | None:
     """Put a backup in place under a new generation.
 
     Receipt numbers begin again where the backup ends, so devices have to read every stream anew;
     the new generation tells them. What the backup lacks they send again themselves (EX3), and what
-    others had written they supply (EX10).
+    others had written they supply (EX10). What was erased here is erased in it again (ER5).
+
+    Parameters
+    ----------
+    draw_chance : callable or None
+        Writes erasures that the backup lacks into its log; without it they are done all the same,
+        and `crura erase --again` writes them down.
 
     Returns
     -------
@@ -29,5 +46,12 @@ def restore_unit(backup: Path, folder: Path, *, new_generation: str, now_ms: int
     store = open_unit_store(folder, new_generation=new_generation)
     with store.transaction():
         store.keep_fact(PUT_BACK, str(now_ms))
-    store.close()
+    try:
+        # The trail in the backup ends where it was made; the former one lies beside it.
+        note_access(
+            store, AccessEvent(at_ms=now_ms, asker="machine", verb="restore", object="store")
+        )
+        erase_again(store, draw_chance=draw_chance)
+    finally:
+        store.close()
     return aside

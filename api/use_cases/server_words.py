@@ -1,13 +1,23 @@
-"""What only the unit server may say: that a rule file counts, and that the unit is live (RL12)."""
+"""What only the unit server may say (RL12).
+
+That a rule file counts, that the unit is live, that a record is erased, and that somebody of the
+staff is a person of the desk who logs in at the server: with such a word a device could give itself
+a role, or destroy what others wrote.
+"""
 
 from api.use_cases.server_log import SERVER_DEVICE
 from api.use_cases.unit_rules import RELEASE_KIND
 from sync.operation import Operation, decode_body
 
-_WATCHED = (RELEASE_KIND, "site")
+# Roles that open the Unit desk: who has one was let in there by the server.
+DESK_ROLES = ("unit-admin", "data-manager", "auditor")
+_ALONE = (RELEASE_KIND, "erasure")
+_WATCHED = (*_ALONE, "site", "staff")
 
 
-def refuse_server_words(operation: Operation, *, is_vouched: bool = False) -> str | None:
+def refuse_server_words(
+    operation: Operation, *, is_vouched: bool = False, is_by_hand: bool = False
+) -> str | None:
     """Return why an operation that came from outside may not say this, None where it may.
 
     Parameters
@@ -17,6 +27,8 @@ def refuse_server_words(operation: Operation, *, is_vouched: bool = False) -> st
     is_vouched : bool
         A person of the unit vouches for what bears the unit server's name: without that, anybody
         could have written it.
+    is_by_hand : bool
+        A person at the server brings it and vouches for the people that it names.
     """
     if operation.body_text is None or (is_vouched and operation.device == SERVER_DEVICE):
         return None
@@ -27,9 +39,10 @@ def refuse_server_words(operation: Operation, *, is_vouched: bool = False) -> st
     body = decode_body(text)
     takes_back = any(reference.startswith(f"{SERVER_DEVICE}.") for reference in body.retract)
     is_live = kind == "site" and ("live_from" in body.set or "live_from" in body.over)
-    if kind != RELEASE_KIND and not is_live and not takes_back:
+    is_of_desk = kind == "staff" and not is_by_hand and body.set.get("role") in DESK_ROLES
+    if kind not in _ALONE and not is_live and not is_of_desk and not takes_back:
         return None
     return (
-        f"{operation.op_id} speaks for the unit server: rule files and going live are decided "
-        "there (crura rules). It is kept aside; decide it there again if it was meant."
+        f"{operation.op_id} speaks for the unit server: rule files, going live, erasure and roles "
+        "of the desk are decided there. It is kept aside; decide it there again if it was meant."
     )

@@ -1,13 +1,16 @@
 """Verify the store: every hash, chain, signature, set-aside text and view, trusting nothing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import partial
 
 import msgspec
 
+from api.storage.access_log import AccessHead
 from api.storage.errors import UNREADABLE
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_snapshot import are_sealed_under_key
+from api.use_cases.erase_records import judge_erasures, records_under_erased
+from api.use_cases.verify_access import judge_access_log
 from api.use_cases.verify_pictures import judge_pictures
 from api.use_cases.verify_signatures import LogStanding, judge_log_signatures, judge_sealed_heads
 from sync.errors import SyncError
@@ -19,7 +22,8 @@ class Verification(msgspec.Struct, frozen=True):
 
     ``unsigned`` counts the logs that no device has signed here, or not to their end;
     ``set_aside`` the texts in quarantine; ``waiting`` the operations that leave a gap in their
-    log; ``absent_pictures`` the pictures whose bytes are not here. None of them is wrong by itself.
+    log; ``absent_pictures`` the pictures whose bytes are not here; ``under_erased`` records that
+    came in later under erased ones. None of them is wrong by itself.
     """
 
     operations: int
@@ -29,6 +33,7 @@ class Verification(msgspec.Struct, frozen=True):
     set_aside: int = 0
     waiting: int = 0
     absent_pictures: tuple[str, ...] = ()
+    under_erased: tuple[str, ...] = ()
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -43,29 +48,38 @@ class Verification(msgspec.Struct, frozen=True):
         if self.absent_pictures:
             names = ", ".join(self.absent_pictures)
             remarks.append(f"Pictures whose bytes are not here, or not yet: {names}.")
+        if self.under_erased:
+            names = ", ".join(self.under_erased)
+            remarks.append(f"Records that came later under erased ones, to be erased too: {names}.")
         return tuple(remarks)
 
 
-def verify_log(store: UnitStore) -> Verification:
+def verify_log(store: UnitStore, access_heads: Iterable[AccessHead] = ()) -> Verification:
     """Walk every log from its first operation, its signatures, quarantine, views and segments.
 
     The seal was judged when the store was opened; a broken one is told of here.
 
+    Parameters
+    ----------
+    access_heads : iterable of AccessHead
+        Heads of the access log that were kept outside.
+
     Notes
     -----
-    Rules OP3, OP5, LG1, LG6, SG8, SG9, SG10. Each operation is judged by itself, so that a damaged
-    one does not hide what lies behind it. Whoever changes a log together with its keys and
+    Rules OP3, OP5, LG1, LG6, SG8, SG9, SG10, AU3. Each operation is judged by itself, so that a
+    damaged one does not hide what lies behind it. Whoever changes a log together with its keys and
     signatures, and takes the seal away, is not found here; the next handshake of its device tells
     (EX2).
     """
-    return _Walk(store).walk()
+    return _Walk(store, tuple(access_heads)).walk()
 
 
 class _Walk:
     """One verification on its way through the store."""
 
-    def __init__(self, store: UnitStore) -> None:
+    def __init__(self, store: UnitStore, access_heads: tuple[AccessHead, ...]) -> None:
         self._store = store
+        self._access_heads = access_heads
         self._findings: list[str] = []
         self._count = 0
         self._logs: list[tuple[str, str]] = []
@@ -74,6 +88,7 @@ class _Walk:
         self._set_aside = 0
         self._waiting = 0
         self._absent_pictures: list[str] = []
+        self._under_erased: list[str] = []
 
     def walk(self) -> Verification:
         # A damaged file can make even the end of the reading fail.
@@ -86,6 +101,7 @@ class _Walk:
             self._set_aside,
             self._waiting,
             tuple(self._absent_pictures),
+            tuple(self._under_erased),
         )
 
     def _walk_all(self) -> None:
@@ -101,6 +117,8 @@ class _Walk:
                 self._judge_views,
                 self._judge_pictures,
                 self._judge_segments,
+                self._judge_access,
+                self._judge_erasures,
             ):
                 self._look(part)
 
@@ -173,6 +191,13 @@ class _Walk:
     def _judge_pictures(self) -> None:
         findings, self._absent_pictures = judge_pictures(self._store)
         self._findings.extend(findings)
+
+    def _judge_access(self) -> None:
+        self._findings.extend(judge_access_log(self._store, self._access_heads))
+
+    def _judge_erasures(self) -> None:
+        self._findings.extend(judge_erasures(self._store))
+        self._under_erased = records_under_erased(self._store)
 
     def _judge_views(self) -> None:
         self._findings.extend(

@@ -1,6 +1,7 @@
 """Row f: memory of the server with much held, and many tablets arriving at once."""
 
 import http.client
+import json
 import tempfile
 import threading
 import time
@@ -10,10 +11,13 @@ from api.storage.unit_store import open_unit_store
 from tests.bench.joined_unit import JoinedUnit
 from tests.bench.rounds import Row, Section, Spread, percentile, resident_mb
 from tests.bench.workload import OPERATIONS_A_CASE, DeviceLog, cut_batches, make_cases, squeeze_push
+from tests.unit.api.signing_client import sign_request
+from tests.unit.api.signing_device import SigningDevice
 
 TABLETS, EACH = 50, 1_000
 HEAVY = "bench-heavy"
 BYSTANDER = "bench-bystander"
+_PUSH = "/api/exchange/push"
 _HEADERS = {"Content-Type": "application/json", "Content-Encoding": "gzip"}
 
 
@@ -67,6 +71,7 @@ def let_join(folder: Path, devices: list[str]) -> None:
     with store.transaction():
         for device in devices:
             store.devices.keep(device, device, "bedside", f"token of {device}", joined_ms=1)
+            store.signatures.enrol(device, SigningDevice(device).public_key, "bench1")
     store.close()
 
 
@@ -81,17 +86,26 @@ class _Connection:
     def __init__(self, unit: JoinedUnit, device: str) -> None:
         self._http = http.client.HTTPConnection("127.0.0.1", int(unit.address.rsplit(":", 1)[1]))
         self._headers = _HEADERS | {"Authorization": f"Bearer token of {device}"}
+        self._signer = SigningDevice(device)
+        self._nonce = self._draw_nonce()
 
     def push(self, content: bytes) -> float:
         """Send one push; return the time until its acknowledgement, in ms."""
+        signed = sign_request(self._signer, "POST", _PUSH, content, self._nonce)
         started = time.perf_counter()
-        self._http.request("POST", "/api/exchange/push", content, self._headers)
+        self._http.request("POST", _PUSH, content, self._headers | signed)
         response = self._http.getresponse()
         text = response.read()
+        self._nonce = response.headers["crura-nonce"]
         taken = 1e3 * (time.perf_counter() - started)
         assert response.status == 200, text
         assert b'"quarantined":[]' in text, text
         return taken
+
+    def _draw_nonce(self) -> str:
+        kind = {"Content-Type": "application/json"}
+        self._http.request("POST", "/api/nonces", b'{"count": 1}', kind)
+        return str(json.loads(self._http.getresponse().read())["nonces"][0])
 
     def close(self) -> None:
         """Close it."""

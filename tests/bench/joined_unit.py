@@ -9,6 +9,8 @@ from types import TracebackType
 import httpx
 
 from tests.browser.unit_server import UnitServer
+from tests.unit.api.signing_client import join_over_http
+from tests.unit.api.signing_device import SigningDevice
 
 _PAGES = ("page_count", "page_size")
 
@@ -51,14 +53,10 @@ class JoinedUnit:
         """Return a code that lets one device join."""
         return self._server.invite(role).rsplit("=", 1)[1]
 
-    def join(self, device: str, role: str = "bedside") -> str:
-        """Let a device join and return its token."""
-        response = httpx.post(
-            f"{self.address}/api/devices",
-            json={"code": self.invite(role), "device": device, "name": device},
-        )
-        assert response.status_code in (200, 201), response.text
-        return str(response.json()["token"])
+    def join(self, device: str, role: str = "bedside") -> httpx.Client:
+        """Let a device join and return a client that signs as it."""
+        signer = SigningDevice(device)
+        return join_over_http(self.address, self.invite(role), signer, epoch="bench1")
 
     def stored_bytes(self) -> int:
         """Return the size of the store, all its pages, whether checkpointed yet or not."""

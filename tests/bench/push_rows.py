@@ -52,7 +52,7 @@ def measure_push(rounds: int) -> Section:
             ways: dict[str, Way] = {
                 "raw": _Raw(folder / "raw.sqlite3"),
                 "in process": ours,
-                "over HTTP": _OverHttp(unit.address, unit.join(_OverHttp.device)),
+                "over HTTP": _OverHttp(unit.join(_OverHttp.device)),
             }
             taken: dict[str, list[float]] = {key: [] for key in ways}
             logs = {key: DeviceLog(way.device) for key, way in ways.items()}
@@ -163,10 +163,8 @@ class _OverHttp:
 
     device = "bench-http"
 
-    def __init__(self, address: str, token: str) -> None:
-        self._client = httpx.Client(
-            base_url=address, headers={"Authorization": f"Bearer {token}"}, timeout=60
-        )
+    def __init__(self, client: httpx.Client) -> None:
+        self._client = client
 
     def write(self, batch: list[tuple[str, str]]) -> bytes:
         return squeeze_push(self.device, batch)

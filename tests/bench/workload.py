@@ -15,6 +15,7 @@ from sync.clock import Stamp
 from sync.exchange import cut_batch
 from sync.operation import Body, Operation, make_operation, read_operation
 from sync.wire import ROW_BYTES, digest_rows, write_rows
+from tests.unit.api.signing_device import SigningDevice
 
 START_MS = 1_764_000_000_000
 OPERATIONS_A_CASE = 40
@@ -188,10 +189,11 @@ def cut_batches(operations: list[Operation]) -> list[list[tuple[str, str]]]:
 
 
 def squeeze_push(device: str, batch: list[tuple[str, str]]) -> bytes:
-    """Return the request of one push as a tablet sends it: in rows (EX16), squeezed."""
+    """Return the request of one push as a tablet sends it: in rows (EX16), signed, squeezed."""
     operations = [read_operation(*texts) for texts in batch]
     rows, digest = write_rows(operations), digest_rows(operations, device)
-    content = {"device": device, "rows": rows, "digest": digest}
+    signature = SigningDevice(device).sign_head(operations[-1])
+    content = {"device": device, "rows": rows, "digest": digest, "signature": signature}
     return gzip.compress(msgspec.json.encode(content), 6)
 
 

@@ -215,6 +215,10 @@ def test_a_store_of_every_release_keeps_every_row_and_its_plans_wait_for_the_sec
     assert after == before
 
 
+# What the first schema keeps of a device; a later one adds columns of its own.
+_COLUMNS = {
+    "device": "id, name, role, token_sha256, joined_ms, last_seen_ms, clock_offset_ms, revoked_ms"
+}
 # Every operation with its texts, as the first six schemas keep it.
 _OLD_ENTRIES = (
     "SELECT seq, device, epoch, counter, stream, record, stamp, lower(hex(previous)),"
@@ -226,7 +230,7 @@ def _rows(folder, entries):
     """Return every row of the tables that the first release filled."""
     with sqlite3.connect(folder / FILE_NAME) as connection:
         rows = {
-            table: connection.execute(f"SELECT * FROM {table}").fetchall()  # noqa: S608
+            table: connection.execute(f"SELECT {_COLUMNS.get(table, '*')} FROM {table}").fetchall()  # noqa: S608
             for table in ("quarantine", "device", "fact")
         }
         rows["entries"] = connection.execute(entries).fetchall()
@@ -245,10 +249,13 @@ def _rows(folder, entries):
 _OF_0007 = ("log", "stream", "record", "bodies", "log_entry", "quarantine", "device", "fact")
 
 
+_DEVICES = ("tablet-a", "tablet-b")
+
+
 def _tables(folder):
     with sqlite3.connect(folder / FILE_NAME) as connection:
         rows = {
-            table: connection.execute(f"SELECT * FROM {table}").fetchall()  # noqa: S608
+            table: connection.execute(f"SELECT {_COLUMNS.get(table, '*')} FROM {table}").fetchall()  # noqa: S608
             for table in _OF_0007
         }
     connection.close()
@@ -270,5 +277,8 @@ def test_a_store_of_the_seventh_schema_keeps_every_row_and_gains_calendar_tokens
     with store.transaction():
         assert store.calendars.listed() == []
         assert store.plan_checks.waiting() == ["case/c-3"]
+        # Whoever had joined waits for nobody now, and nobody is told to clear itself.
+        for one in map(store.devices.find, _DEVICES):
+            assert (one.is_waiting, one.lost_ms) == (False, None)
     store.close()
     assert _tables(tmp_path) == before

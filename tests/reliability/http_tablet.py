@@ -7,8 +7,10 @@ import httpx
 
 from api.storage.unit_store import open_unit_store
 from api.use_cases.invite_device import invite_device
-from api.use_cases.join_device import join_device
+from api.use_cases.join_device import EnrolledKey, join_device
 from tests.reliability.ward import NOON_MS, Texts
+from tests.unit.api.signing_client import SigningClient
+from tests.unit.api.signing_device import SigningDevice
 from tests.unit.api.standing_unit import Writer, texts
 
 
@@ -18,7 +20,7 @@ def join_tablets(folder: Path, names: list[str]) -> dict[str, str]:
     tokens = {}
     for number, name in enumerate(names):
         code, token = f"CODE-{number}", f"{number:064x}"
-        invite_device(store, "bedside", code=code, now_ms=NOON_MS)
+        invite_device(store, "bedside", code=code, now_ms=NOON_MS, is_trusted=True)
         join_device(
             store,
             code=code,
@@ -27,6 +29,7 @@ def join_tablets(folder: Path, names: list[str]) -> dict[str, str]:
             held_token=None,
             new_token=token,
             now_ms=NOON_MS,
+            key=EnrolledKey(SigningDevice(name).key_text, "ep01"),
         )
         tokens[name] = token
     store.close()
@@ -42,6 +45,9 @@ class HttpTablet:
         self.told: list[Texts] = []
         self._address = address
         self._headers = {"authorization": f"Bearer {token}"}
+        self._signer = SigningDevice(name)
+        self._signing = SigningClient()
+        self._signing.signers[token] = self._signer
 
     def write(self, count: int) -> None:
         """Save some operations on the tablet."""
@@ -63,7 +69,8 @@ class HttpTablet:
         held = json.loads(answer.content)["tip"]["counter"]
         waiting = texts(*log[held:])
         if waiting:
-            answer = self._post(client, "push", {"operations": waiting})
+            signature = self._signer.sign_head(log[-1])
+            answer = self._post(client, "push", {"operations": waiting, "signature": signature})
             if answer.status_code == 200:
                 self.told += waiting
         return answer
@@ -73,4 +80,5 @@ class HttpTablet:
             f"{self._address}/api/exchange/{what}",
             json={"device": self.name, **content},
             headers=self._headers,
+            auth=self._signing,
         )

@@ -1,8 +1,11 @@
 """A unit that stands still: fixed time and ids, a store on disk, and devices that write."""
 
 import gzip
+import hashlib
 import json
+import re
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -15,10 +18,14 @@ from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.invite_device import invite_device
 from sync.clock import Stamp
-from sync.operation import Body, Operation, make_operation
+from sync.errors import SyncError
+from sync.operation import Body, Operation, make_operation, read_operation
+from tests.unit.api.signing_client import SigningClient
+from tests.unit.api.signing_device import SigningDevice
 
 NOON_MS = 1_790_000_000_000
 LOCAL_KEY = "key-of-this-folder"
+_DEVICE = re.compile(r"[a-z0-9-]{1,32}")
 Texts = tuple[str, str]
 
 
@@ -26,14 +33,24 @@ Texts = tuple[str, str]
 class StandingEnvironment(Environment):
     """An environment that tests move by hand; tokens, codes and ids are counted.
 
+    ``moved["wall_ms"]`` moves the wall clock alone, as who sets a server's clock does.
     ``zones`` are those in which the day was asked for.
     """
 
-    moved: dict[str, int] = field(default_factory=lambda: {"ms": 0, "drawn": 0})
+    moved: dict[str, int] = field(default_factory=lambda: {"ms": 0, "drawn": 0, "bytes": 0})
     zones: list[str] = field(default_factory=list)
 
     def now_ms(self) -> int:
-        return NOON_MS + self.moved["ms"]
+        return NOON_MS + self.moved["ms"] + self.moved.get("wall_ms", 0)
+
+    def monotonic_ms(self) -> int:
+        # It only goes on, also where a test puts the clock back.
+        self.moved["highest"] = max(self.moved.get("highest", 0), self.moved["ms"])
+        return self.moved["highest"]
+
+    def draw_bytes(self, count: int) -> bytes:
+        self.moved["bytes"] += 1
+        return hashlib.shake_256(str(self.moved["bytes"]).encode()).digest(count)
 
     def today(self, zone: str = "") -> str:
         self.zones.append(zone)
@@ -119,31 +136,85 @@ class StandingUnit:
         self.store: UnitStore = open_unit_store(folder, new_generation="generation-1")
         self.static_files = StaticFiles({"index.html": b"<p>Crura</p>"})
         self.client: TestClient[Any]
+        # Requests that bear the token of a device are signed by its key.
+        self.auth = SigningClient()
+        self.signers: dict[str, SigningDevice] = {}
 
     @contextmanager
     def serving(self):
-        app = create_app(self.store, self.environment, self.static_files, local_key=LOCAL_KEY)
+        app = create_app(
+            self.store, self.environment, self.static_files, local_key=LOCAL_KEY, with_schema=True
+        )
         with TestClient(app, raise_server_exceptions=False) as client:
             self.client = client
+            client.auth = self.auth
             yield self
         self.store.close()
 
-    def join(self, device: str, role: str = "bedside") -> dict[str, str]:
-        """Let a device join and return the headers it then sends."""
+    def join(
+        self,
+        device: str,
+        role: str = "bedside",
+        *,
+        key: SigningDevice | None = None,
+        is_trusted: bool = True,
+        epoch: str = "ep01",
+        for_recovery: bool = False,
+        **headers: str,
+    ) -> dict[str, str]:
+        """Let a device join and return the headers it then sends; its key is that of its name."""
         code = self.environment.new_code()
-        invite_device(self.store, role, code=code, now_ms=self.environment.now_ms())
-        answer = self.client.post(
-            "/api/devices", json={"code": code, "device": device, "name": f"Name of {device}"}
+        now_ms = self.environment.now_ms()
+        invite_device(self.store, role, code=code, now_ms=now_ms, is_trusted=is_trusted)
+        answer = self.ask_to_join(
+            code, device, key=key, epoch=epoch, for_recovery=for_recovery, **headers
         )
         assert answer.status_code == 201, answer.text
         return {"authorization": f"Bearer {answer.json()['token']}"}
 
+    def ask_to_join(
+        self,
+        code: str,
+        device: str,
+        name: str | None = None,
+        *,
+        key: SigningDevice | None = None,
+        epoch: str = "ep01",
+        for_recovery: bool = False,
+        **headers: str,
+    ):
+        """Ask to join by a code, as the browser on a device does, and return the answer."""
+        key = key or SigningDevice(device)
+        content = {
+            "code": code,
+            "device": device,
+            "name": f"Name of {device}" if name is None else name,
+            "key": key.key_text,
+            "epoch": epoch,
+            "for_recovery": for_recovery,
+        }
+        self.auth.joining = copy(key)
+        # What can be no id is refused before anybody looks who signed.
+        self.auth.joining.device = device if _DEVICE.fullmatch(device) else "x"
+        answer = self.client.post("/api/devices", json=content, headers=headers)
+        self.auth.joining = None
+        if answer.status_code == 201:
+            self.signers[device] = self.auth.signers[answer.json()["token"]] = key
+        return answer
+
     def push(self, headers: dict[str, str], device: str, operations: list[Any], **more: Any):
-        return self.client.post(
-            "/api/exchange/push",
-            json={"device": device, "operations": operations, **more},
-            headers=headers,
-        )
+        """Send operations; their head is signed as the device does, where nothing else is said."""
+        content = {"device": device, "operations": operations, **more}
+        if "signature" not in more:
+            content |= self._sign_head(device, operations)
+        return self.client.post("/api/exchange/push", json=content, headers=headers)
+
+    def _sign_head(self, device: str, operations: list[Any]) -> dict[str, str]:
+        try:
+            last = read_operation(operations[-1][0], None)
+        except (IndexError, TypeError, SyncError):
+            return {}
+        return {"signature": self.signers[device].sign_head(last)} if device in self.signers else {}
 
     def push_squeezed(self, headers: dict[str, str], content: bytes):
         return self.client.post(
@@ -182,18 +253,24 @@ class StandingUnit:
             )
 
 
+REVOKED = "/problems/device-revoked"
+
+
 def squeezed(content: Any) -> bytes:
     """Return JSON as gzip."""
     return gzip.compress(json.dumps(content).encode())
 
 
-def assert_problem(answer: Any, status: int, *parts: str) -> None:
-    """Assert problem details of RFC 9457 with one sentence that holds the parts."""
+def assert_problem(answer: Any, status: int, *parts: str, kind: str = "about:blank") -> None:
+    """Assert problem details of RFC 9457 with one sentence that holds the parts.
+
+    ``kind`` is the type of a problem that an app acts on by itself.
+    """
     assert answer.status_code == status, answer.text
     assert answer.headers["content-type"] == "application/problem+json"
     problem = answer.json()
     assert problem["status"] == status
     assert problem["title"]
-    assert problem["type"] == "about:blank"
+    assert problem["type"] == kind
     for part in parts:
         assert part in problem["detail"]

@@ -20,6 +20,8 @@ from click.testing import CliRunner
 
 from api.command_line import main
 from api.storage.running_server import FILE_NAME, find_running_server
+from tests.unit.api.signing_client import join_over_http
+from tests.unit.api.signing_device import SigningDevice
 from tests.unit.api.standing_unit import Writer, texts
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -85,11 +87,7 @@ def _serving(folder, *more, scheme="http", verify=True):
 
 
 def _join(address, code, device="tablet-a"):
-    answer = httpx.post(
-        f"{address}/api/devices", json={"code": code, "device": device, "name": device}
-    )
-    assert answer.status_code == 201, answer.text
-    return {"authorization": f"Bearer {answer.json()['token']}"}
+    return join_over_http(address, code, SigningDevice(device))
 
 
 def test_help_says_that_it_is_no_certified_device():
@@ -100,16 +98,18 @@ def test_help_says_that_it_is_no_certified_device():
 
 
 def test_an_invitation_made_before_serving_lets_a_device_join(tmp_path):
-    printed = _crura("device", "invite", "--role", "bedside", folder=tmp_path).stdout
+    trusted = "device", "invite", "--role", "bedside", "--trusted"
+    printed = _crura(*trusted, folder=tmp_path).stdout
     code = re.search(r"#join=([A-Z0-9-]+)", printed)[1]
 
     with _serving(tmp_path) as (_, address):
-        headers = _join(address, code)
-        answer = httpx.post(
-            f"{address}/api/exchange/push",
-            json={"device": "tablet-a", "operations": texts(Writer("tablet-a").write())},
-            headers=headers,
-        )
+        operation = Writer("tablet-a").write()
+        content = {
+            "device": "tablet-a",
+            "operations": texts(operation),
+            "signature": SigningDevice("tablet-a").sign_head(operation),
+        }
+        answer = _join(address, code).post("/api/exchange/push", json=content)
 
     assert answer.json()["tip"]["counter"] == 1
     assert "1 operations in 1 logs are sound" in _crura("verify", folder=tmp_path).stdout
@@ -124,17 +124,23 @@ def test_while_it_serves_invitations_work_and_other_commands_say_what_to_do(tmp_
         for command in (
             ["verify"],
             ["rebuild-views"],
-            ["staff", "add", "--name", "Juno", "--role", "assistant"],
             ["load-scenario", STORY],
-            ["backup", tmp_path / "copy"],
             ["restore", tmp_path / "copy"],
             ["serve", "--port", _free_port()],
         ):
             _assert_refused(_crura(*command, folder=tmp_path), "crura")
+        assert _crura("backup", "--plain", tmp_path / "copy", folder=tmp_path).returncode == 0
+        again = _crura("backup", "--plain", tmp_path / "copy", folder=tmp_path)
+        _assert_refused(again, "Choose a new name")
+        added = ["staff", "add", "--name", "Juno Marl", "--role", "assistant"]
+        assert _crura(*added, folder=tmp_path).returncode == 0
+        listed = _crura("staff", "list", folder=tmp_path).stdout
+        _assert_refused(_crura(*added[:-1], "surgeon", folder=tmp_path), "no role", "assistant")
 
+    assert "Juno Marl  assistant  no log-in" in listed
     assert f"{address}/#join=" in printed.stdout
     assert mode == 0o600
-    assert not (tmp_path / "copy").exists()
+    assert (tmp_path / "copy").exists()
 
 
 def test_a_note_left_by_a_dead_server_leads_nowhere(tmp_path):
@@ -150,10 +156,11 @@ def test_a_note_left_by_a_dead_server_leads_nowhere(tmp_path):
 
 
 def test_it_stops_within_seconds_while_somebody_listens(tmp_path):
-    code = _crura("device", "invite", "--role", "bedside", folder=tmp_path).stdout.split()[0]
+    trusted = "device", "invite", "--role", "bedside", "--trusted"
+    code = _crura(*trusted, folder=tmp_path).stdout.split()[0]
     with _serving(tmp_path) as (process, address):
-        headers = _join(address, code)
-        with httpx.stream("GET", f"{address}/api/exchange/events", headers=headers) as stream:
+        client = _join(address, code)
+        with client.stream("GET", "/api/exchange/events") as stream:
             parts = stream.iter_text()
             assert next(parts).startswith("data:")
             process.send_signal(signal.SIGTERM)
@@ -218,7 +225,12 @@ def test_with_a_certificate_it_serves_https_and_invitations_still_work(tmp_path)
     with _serving(tmp_path / "unit", *more, scheme="https", verify=trust) as (_, address):
         health = httpx.get(f"{address}/api/health", verify=trust)
         invited = _crura("device", "invite", "--role", "bedside", folder=tmp_path / "unit")
+        numbers = _crura("metrics", folder=tmp_path / "unit")
 
+    assert 'route="/api/health",status="200"' in numbers.stdout
+    (log,) = (tmp_path / "unit/log").iterdir()
+    assert '"route": "/api/health"' in log.read_text()
+    _assert_refused(_crura("metrics", folder=tmp_path / "other"), "No server runs")
     assert "max-age" in health.headers["strict-transport-security"]
     assert f"{address}/#join=" in invited.stdout
 
@@ -231,7 +243,7 @@ def test_staff_scenario_rebuild_verify_backup_and_restore(tmp_path):
         (["staff", "add", "--name", "Ada Test", "--role", "assistant"], "Ada Test is staff/"),
         (["rebuild-views"], "records were merged again"),
         (["verify"], "are sound"),
-        (["backup", tmp_path / "copy"], "The backup is"),
+        (["backup", "--plain", tmp_path / "copy"], "The backup is"),
         (["restore", tmp_path / "copy"], "Before:"),
         (["verify"], "are sound"),
     ]
@@ -239,7 +251,8 @@ def test_staff_scenario_rebuild_verify_backup_and_restore(tmp_path):
         done = _crura(*command, folder=unit)
         assert done.returncode == 0, done.stderr
         assert part in done.stdout
-    _assert_refused(_crura("backup", tmp_path / "copy", folder=unit), "Choose a new name")
+    again = _crura("backup", "--plain", tmp_path / "copy", folder=unit)
+    _assert_refused(again, "Choose a new name")
     _assert_refused(_crura("restore", tmp_path / "gone", folder=unit), "no backup")
     _assert_refused(
         _crura("staff", "add", "--name", "Ada", "--role", "boss", folder=unit), "endoscopist"
@@ -333,10 +346,8 @@ def test_the_demo_prints_links_that_work_and_leaves_no_folder(tmp_path):
         address = f"http://127.0.0.1:{port}"
         tablet = _join(address, codes[0], "tablet-x")
         desk = _join(address, codes[1], "desk-x")
-        staff = httpx.get(
-            f"{address}/api/exchange/pull", params={"stream": "unit"}, headers=tablet
-        ).json()["operations"]
-        refused = httpx.get(f"{address}/api/exchange/pull", params={"stream": "care"}, headers=desk)
+        staff = tablet.get("/api/exchange/pull", params={"stream": "unit"}).json()["operations"]
+        refused = desk.get("/api/exchange/pull", params={"stream": "care"})
     finally:
         process.send_signal(signal.SIGTERM)
         process.wait(timeout=15)

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from api.routes.outer_shell import MAX_INFLATED_BYTES
+from api.routes.bounded_body import MAX_INFLATED_BYTES
 from tests.unit.api.standing_unit import (
     NOON_MS,
     Writer,
@@ -28,7 +28,11 @@ def test_torn_batch_cut_anywhere_writes_nothing_and_heals(unit, a):
     The planted bug it has caught: what could be unpacked before the cut was taken for the whole.
     """
     writer = Writer("tablet-a")
-    content = {"device": "tablet-a", "operations": texts(*(writer.write() for _ in range(3)))}
+    content = {
+        "device": "tablet-a",
+        "operations": texts(*(writer.write() for _ in range(3))),
+        "signature": unit.signers["tablet-a"].sign_head(writer.log[-1]),
+    }
     plain, packed = json.dumps(content).encode(), squeezed(content)
     draw = random.Random(8)
 
@@ -38,7 +42,9 @@ def test_torn_batch_cut_anywhere_writes_nothing_and_heals(unit, a):
             cut = unit.push_squeezed(a, packed[:place])
             assert cut.status_code == 422, cut.text
         torn = unit.client.post(
-            "/api/exchange/push", content=plain[: draw.randrange(len(plain))], headers=a
+            "/api/exchange/push",
+            content=plain[: draw.randrange(len(plain))],
+            headers=a | {"content-type": "application/json"},
         )
         assert torn.status_code == 422, torn.text
     assert unit.written() == (0, 0, 0)
@@ -60,7 +66,11 @@ def test_torn_batch_one_flipped_bit_in_a_body_never_yields_another_operation(uni
         content = bytearray(json.dumps({"device": "tablet-a", "operations": log}).encode())
         body_from = content.index(b"salt")
         content[draw.randrange(body_from, len(content))] ^= 1 << draw.randrange(8)
-        answer = unit.client.post("/api/exchange/push", content=bytes(content), headers=a)
+        answer = unit.client.post(
+            "/api/exchange/push",
+            content=bytes(content),
+            headers={**a, "content-type": "application/json"},
+        )
         assert answer.status_code in (200, 422), answer.text
 
     after = unit.pull(b, "care").json()["operations"]

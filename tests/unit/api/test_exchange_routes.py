@@ -5,9 +5,10 @@ import hashlib
 
 import pytest
 
+from api.routes.bounded_body import MAX_INFLATED_BYTES
 from api.routes.exchange import tell_heads
-from api.routes.outer_shell import MAX_INFLATED_BYTES
 from api.use_cases.answer_calculation import answer_calculation
+from api.use_cases.revoke_device import revoke_device
 from tests.unit.api.standing_unit import (
     NOON_MS,
     Writer,
@@ -91,7 +92,9 @@ def test_the_same_push_twice_writes_once(unit, a):
 
 
 def test_a_squeezed_push_is_taken_in(unit, a):
-    content = {"device": "tablet-a", "operations": texts(Writer("tablet-a").write())}
+    operation = Writer("tablet-a").write()
+    signature = unit.signers["tablet-a"].sign_head(operation)
+    content = {"device": "tablet-a", "operations": texts(operation), "signature": signature}
 
     answer = unit.push_squeezed(a, squeezed(content))
 
@@ -143,9 +146,10 @@ def test_a_push_that_leaves_a_gap_is_refused_whole(unit, a):
 
     writer = Writer("tablet-a")
     first, _, third = writer.write(), writer.write(), writer.write()
+    unit.push(a, "tablet-a", texts(first))
 
-    assert_problem(unit.push(a, "tablet-a", texts(first, third)), 422, "handshake")
-    assert unit.written() == (0, 0, 0)
+    assert_problem(unit.push(a, "tablet-a", texts(third)), 422, "handshake")
+    assert unit.written() == (1, 0, 1)
 
 
 def test_a_push_of_more_operations_than_a_batch_holds_is_refused(unit, a):
@@ -422,12 +426,26 @@ def test_events_tell_when_heads_move(unit, a):
 
         with unit.store.transaction():
             device = unit.store.devices.find("tablet-a")
-        receive_push(unit.store, device, texts(Writer("tablet-a").write()), now_ms=NOON_MS)
+        operation = Writer("tablet-a").write()
+        signature = unit.signers["tablet-a"].sign_head(operation)
+        receive_push(unit.store, device, texts(operation), now_ms=NOON_MS, signature=signature)
         around.bell.ring()
 
     heard = _heard(unit, 2, then=somebody_pushes)
 
     assert heard[1] == b'data: {"heads":{"care":1,"booking":0,"unit":0}}\n\n'
+
+
+def test_events_end_when_the_device_was_revoked(unit, a):
+    """[EX12] [RQ8] The planted bug it has caught: a line that stayed open, so that a device with
+    nothing to read was never told.
+    """
+
+    def revoke(around):
+        revoke_device(unit.store, "tablet-a", now_ms=NOON_MS)
+        around.bell.ring()
+
+    assert len(_heard(unit, 99, then=revoke)) == 1
 
 
 def test_events_end_when_the_server_stops(unit, a):

@@ -53,7 +53,8 @@ def test_both_engines_write_the_same_bundle_and_each_is_sound():
 
 
 @pytest.mark.parametrize("path", STORIES, ids=lambda path: path.stem)
-def test_every_case_of_the_stories_leaves_as_a_sound_bundle(unit, a, path):
+def test_every_case_of_the_stories_leaves_as_a_sound_bundle(unit, path):
+    reader = unit.join("tablet-r")
     load_scenario(unit.store, "00_unit", STORIES[0].read_bytes())
     load_scenario(unit.store, path.stem, path.read_bytes())
     with unit.store.transaction():
@@ -61,7 +62,8 @@ def test_every_case_of_the_stories_leaves_as_a_sound_bundle(unit, a, path):
         coils = unit.store.views.of_kind("coil_placed")
     exported = 0
     for record in records:
-        answer = unit.client.get(f"/api/fhir/case/{record.removeprefix('case/')}", headers=a)
+        address = f"/api/fhir/case/{record.removeprefix('case/')}"
+        answer = unit.client.get(address, headers=reader)
         assert answer.status_code == 200, answer.text
         content = answer.json()
         (procedure,) = _of(content, "Procedure")

@@ -346,7 +346,7 @@ def test_the_commands_tell_of_pictures(tmp_path):
     assert CliRunner().invoke(main, ["verify", *data]).exit_code == 0
     place.write_bytes(b"other")
     verified = CliRunner().invoke(main, ["verify", *data])
-    backed = CliRunner().invoke(main, ["backup", str(tmp_path / "backup"), *data])
+    backed = CliRunner().invoke(main, ["backup", "--plain", str(tmp_path / "backup"), *data])
 
     assert verified.exit_code == 2
     assert _digest(PNG) in verified.output

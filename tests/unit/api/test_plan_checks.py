@@ -106,6 +106,11 @@ def pushed(unit, headers, *operations, device="tablet-a"):
     return answer
 
 
+def push_content(unit, *operations):
+    signature = unit.signers["tablet-a"].sign_head(operations[-1])
+    return {"device": "tablet-a", "operations": texts(*operations), "signature": signature}
+
+
 def check_one(unit, headers, plan):
     """Push one plan and return its verdict as listed; None where it agrees."""
     pushed(unit, headers, Planner("tablet-a").plan(plan))
@@ -362,14 +367,12 @@ def test_the_answer_to_a_push_does_not_wait_for_the_check(unit, a, monkeypatch):
         await app(scope, receive, note)
 
     with TestClient(watched) as client:
-        client.post(
-            "/api/exchange/push",
-            json={
-                "device": "tablet-a",
-                "operations": texts(Planner("tablet-a").plan(true_plan())),
-            },
-            headers=a,
-        ).raise_for_status()
+        client.auth = unit.auth
+        # The first request to another server is for a nonce.
+        client.get("/api/conflicts", headers=a).raise_for_status()
+        order.clear()
+        content = push_content(unit, Planner("tablet-a").plan(true_plan()))
+        client.post("/api/exchange/push", json=content, headers=a).raise_for_status()
         wait_until(lambda: "checked" in order)
 
     assert order == ["answered", "checked"]
@@ -399,9 +402,10 @@ def test_a_push_goes_before_the_plans_that_still_wait_for_their_check(unit, a, m
         lambda *given, **more: order.append("push") or receive(*given, **more),
     )
     with TestClient(app) as client:
+        client.auth = unit.auth
 
         def push(*operations):
-            content = {"device": "tablet-a", "operations": texts(*operations)}
+            content = push_content(unit, *operations)
             client.post("/api/exchange/push", json=content, headers=a).raise_for_status()
 
         push(planner.plan(true_plan()), planner.plan(tampered(to=4), record=record))
@@ -450,8 +454,9 @@ def test_a_plan_whose_check_was_cut_off_is_checked_when_somebody_asks(unit, a):
     """A server that stops between the commit and the check."""
     device = Device("tablet-a", "Tablet A", "bedside", None)
     plan = Planner("tablet-a").plan(tampered(to=4))
+    signature = unit.signers["tablet-a"].sign_head(plan)
 
-    receive_push(unit.store, device, texts(plan), now_ms=NOON_MS)
+    receive_push(unit.store, device, texts(plan), now_ms=NOON_MS, signature=signature)
 
     with unit.store.transaction():
         assert unit.store.plan_checks.waiting() == ["case/c-1"]
@@ -461,15 +466,15 @@ def test_a_plan_whose_check_was_cut_off_is_checked_when_somebody_asks(unit, a):
 def test_a_plan_that_comes_during_a_check_is_not_covered_by_its_verdict(unit, a, monkeypatch):
     """The planted bug it has caught: verdicts kept without looking at the case again."""
     device = Device("tablet-a", "Tablet A", "bedside", None)
-    planner = Planner("tablet-a")
+    planner, sign = Planner("tablet-a"), unit.signers["tablet-a"].sign_head
     first = planner.plan(true_plan())
-    receive_push(unit.store, device, texts(first), now_ms=NOON_MS)
+    receive_push(unit.store, device, texts(first), now_ms=NOON_MS, signature=sign(first))
     judge = check_plans.check_plan
 
     def push_meanwhile(*given):
         monkeypatch.setattr(check_plans, "check_plan", judge)
         second = planner.plan(tampered(to=4), over=[first.reference])
-        receive_push(unit.store, device, texts(second), now_ms=NOON_MS)
+        receive_push(unit.store, device, texts(second), now_ms=NOON_MS, signature=sign(second))
         return judge(*given)
 
     monkeypatch.setattr(check_plans, "check_plan", push_meanwhile)

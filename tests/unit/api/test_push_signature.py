@@ -10,18 +10,24 @@ from api.storage.p256 import read_base64
 from api.storage.server_key import FILE_NAME as KEY_FILE
 from api.storage.unit_store import open_unit_store
 from api.use_cases.add_staff import add_staff
+from api.use_cases.errors import JoinRefusedError
 from api.use_cases.invite_device import invite_device
+from api.use_cases.join_device import join_device
+from api.use_cases.receive_push import receive_push
 from api.use_cases.server_log import SERVER_DEVICE, Chance
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.signing_device import SigningDevice
 from tests.unit.api.standing_unit import Writer, assert_problem, forged, texts
 
 
-def _join(unit, device="tablet-a", headers=None, **more):
-    code = unit.environment.new_code()
-    invite_device(unit.store, "bedside", code=code, now_ms=unit.environment.now_ms())
-    content = {"code": code, "device": device, "name": device, **more}
-    return unit.client.post("/api/devices", json=content, headers=headers)
+def _invite(unit):
+    code, now_ms = unit.environment.new_code(), unit.environment.now_ms()
+    invite_device(unit.store, "bedside", code=code, now_ms=now_ms, is_trusted=True)
+    return code
+
+
+def _join(unit, key, epoch="ep01", device="tablet-a", headers=None):
+    return unit.ask_to_join(_invite(unit), device, key=key, epoch=epoch, **(headers or {}))
 
 
 def _bearer(answer):
@@ -36,12 +42,11 @@ def signer():
 
 @pytest.fixture
 def headers(unit, signer):
-    return _bearer(_join(unit, key=signer.key_text, epoch="ep01"))
+    return _bearer(_join(unit, signer))
 
 
 def _push(unit, headers, operations, signature=None):
-    more = {} if signature is None else {"signature": signature}
-    answer = unit.push(headers, "tablet-a", texts(*operations), **more)
+    answer = unit.push(headers, "tablet-a", texts(*operations), signature=signature)
     assert answer.status_code == 200, answer.text
     return answer.json()
 
@@ -153,15 +158,21 @@ def test_the_signature_over_a_second_branch_is_kept_as_its_proof(unit, signer, h
     assert verify_log(unit.store).findings == ()
 
 
-def test_a_device_without_a_key_pushes_until_it_joins_with_one(unit, signer):
+def test_a_log_of_before_there_were_keys_is_signed_once_its_device_has_one(unit, signer):
     """[SG4]."""
     writer = Writer("tablet-a")
-    before = _bearer(_join(unit))
     first = writer.write()
-    assert _push(unit, before, [first])["tip"]["counter"] == 1
+    with unit.store.transaction():
+        unit.store.devices.keep("tablet-a", "A", "bedside", "token-of-before", joined_ms=1)
+        old = unit.store.devices.find("tablet-a")
+    receive_push(unit.store, old, texts(first), now_ms=1)
     assert verify_log(unit.store).unsigned == 1
+    before = {"authorization": "Bearer token-of-before"}
+    refused = unit.push(before, "tablet-a", texts(writer.write()))
+    assert_problem(refused, 401, "no key to sign with")
+    writer.log.pop()
 
-    after = _bearer(_join(unit, headers=before, key=signer.key_text, epoch="ep01"))
+    after = _bearer(_join(unit, signer, headers=before))
     second = writer.write("puncture/p-2")
 
     assert _push(unit, after, [second])["tip"]["counter"] == 1
@@ -173,7 +184,20 @@ def test_a_device_without_a_key_pushes_until_it_joins_with_one(unit, signer):
 
 def test_a_device_with_a_key_does_not_join_without_one(unit, headers):
     """[SG4]."""
-    assert_problem(_join(unit, headers=headers), 403, "sent no key")
+    token = headers["authorization"].removeprefix("Bearer ")
+    with pytest.raises(JoinRefusedError, match="sent no key"):
+        join_device(
+            unit.store,
+            code=_invite(unit),
+            device="tablet-a",
+            name="A",
+            held_token=token,
+            new_token="another",
+            now_ms=unit.environment.now_ms(),
+        )
+    without = {"code": _invite(unit), "device": "tablet-a", "name": "A"}
+    refused = unit.client.post("/api/devices", json=without, headers=headers)
+    assert_problem(refused, 403, "gives no key")
 
 
 def test_a_new_key_needs_an_invitation_and_ends_the_one_before(unit, signer, headers):
@@ -182,7 +206,7 @@ def test_a_new_key_needs_an_invitation_and_ends_the_one_before(unit, signer, hea
     first = writer.write()
     _push(unit, headers, [first], signer.sign_head(first))
     newer = SigningDevice("tablet-a", number=2)
-    joined = _bearer(_join(unit, headers=headers, key=newer.key_text, epoch="ep02"))
+    joined = _bearer(_join(unit, newer, "ep02", headers=headers))
     second = after.write("puncture/p-2")
 
     refused = _push(unit, joined, [second], signer.sign_head(second))
@@ -207,7 +231,7 @@ def test_a_new_key_does_not_go_on_where_another_has_signed(unit, signer, headers
     _push(unit, headers, [first], signer.sign_head(first))
     newer = SigningDevice("tablet-a", number=2)
 
-    refused = _join(unit, headers=headers, key=newer.key_text, epoch="ep01")
+    refused = _join(unit, newer, headers=headers)
 
     assert_problem(refused, 403, "signed with another")
     with unit.store.transaction():
@@ -216,7 +240,7 @@ def test_a_new_key_does_not_go_on_where_another_has_signed(unit, signer, headers
 
 def test_the_same_key_again_is_no_new_key(unit, signer, headers):
     """[SG5]."""
-    again = _join(unit, headers=headers, key=signer.key_text, epoch="ep05")
+    again = _join(unit, signer, "ep05", headers=headers)
 
     assert again.status_code == 201
     with unit.store.transaction():
@@ -225,18 +249,20 @@ def test_the_same_key_again_is_no_new_key(unit, signer, headers):
 
 
 @pytest.mark.parametrize(
-    ("more", "part"),
+    ("of", "key_text", "epoch", "part"),
     [
-        ({"key": "AAAA", "epoch": "ep01"}, "cannot be read"),
-        ({"key": "no base64", "epoch": "ep01"}, "cannot be read"),
-        ({"key": SigningDevice("tablet-b").key_text, "epoch": ""}, "from where it signs"),
-        ({"key": SigningDevice("tablet-b").key_text, "epoch": "Ep 1"}, "from where it signs"),
-        ({"key": SigningDevice("tablet-a").key_text, "epoch": "ep01"}, "belongs to another"),
+        ("tablet-b", "AAAA", "ep01", "cannot be read"),
+        ("tablet-b", "no base64", "ep01", "cannot be read"),
+        ("tablet-b", None, "", "from where it signs"),
+        ("tablet-b", None, "Ep 1", "from where it signs"),
+        ("tablet-a", None, "ep01", "belongs to another"),
     ],
 )
-def test_a_key_that_does_not_fit_lets_nobody_join(unit, headers, more, part):
+def test_a_key_that_does_not_fit_lets_nobody_join(unit, headers, of, key_text, epoch, part):
     """[SG2] [SG5]."""
-    assert_problem(_join(unit, "tablet-b", **more), 403, part)
+    key = SigningDevice(of)
+    key.key_text = key_text or key.key_text
+    assert_problem(_join(unit, key, epoch, "tablet-b"), 403, part)
     with unit.store.transaction():
         assert unit.store.devices.find("tablet-b") is None
         assert unit.store.signatures.keys_of("tablet-b") == []

@@ -114,11 +114,23 @@ def test_server_restored_from_backup_gets_everything_of_a_wiped_tablet_back(tmp_
             }
         for writer, count in ((wiped, 40), (other, 10)):
             made = [writer.write(f"puncture/p-{number}") for number in range(count)]
-            receive_push(standing.store, devices[writer.device], texts(*made), now_ms=NOON_MS)
+            receive_push(
+                standing.store,
+                devices[writer.device],
+                texts(*made),
+                now_ms=NOON_MS,
+                signature=standing.signers[writer.device].sign_head(made[-1]),
+            )
         write_backup(standing.store, tmp_path / "backup")
         for writer, count in ((wiped, 25), (other, 5)):
             made = [writer.write(f"puncture/q-{number}") for number in range(count)]
-            receive_push(standing.store, devices[writer.device], texts(*made), now_ms=NOON_MS)
+            receive_push(
+                standing.store,
+                devices[writer.device],
+                texts(*made),
+                now_ms=NOON_MS,
+                signature=standing.signers[writer.device].sign_head(made[-1]),
+            )
     restore_unit(tmp_path / "backup", tmp_path / "unit", new_generation="g-2", now_ms=NOON_MS)
     restored = open_unit_store(tmp_path / "unit", new_generation="g-3")
 

@@ -563,9 +563,7 @@ def test_nobody_joins_under_the_name_of_the_unit_server(live):
     code = live.environment.new_code()
     invite_device(live.store, "bedside", code=code, now_ms=live.environment.now_ms())
 
-    answer = live.client.post(
-        "/api/devices", json={"code": code, "device": "unit-server", "name": "Tablet"}
-    )
+    answer = live.ask_to_join(code, "unit-server")
 
     assert answer.status_code == 403
     assert "unit server" in answer.json()["detail"]

@@ -101,9 +101,9 @@ def _verify(public_key, segment, stream):
 
 def _join_and_hear_key(unit, device):
     code = unit.environment.new_code()
-    invite_device(unit.store, "bedside", code=code, now_ms=unit.environment.now_ms())
-    joining = {"code": code, "device": device, "name": device}
-    joined = unit.client.post("/api/devices", json=joining).json()
+    now_ms = unit.environment.now_ms()
+    invite_device(unit.store, "bedside", code=code, now_ms=now_ms, is_trusted=True)
+    joined = unit.ask_to_join(code, device).json()
     return {"authorization": f"Bearer {joined['token']}"}, joined["server_key"]
 
 
@@ -221,7 +221,7 @@ def test_what_was_set_aside_is_in_no_segment(unit, a):
 def test_a_desk_is_refused_the_list_and_the_segment(unit, a):
     """[SN2]. The planted bug it has caught: only the list asked for the role."""
     desk = unit.join("desk-1", "booking")
-    unit.push(a, "tablet-a", texts(*(Writer("tablet-a", f"ep{n:02}").write() for n in range(20))))
+    _fill(unit, a, 20)
     (one,) = _list(unit, a).json()["segments"]
 
     assert_problem(_list(unit, desk), 403, "does not read stream 'care'")
@@ -237,7 +237,7 @@ def test_an_unknown_name_is_told_as_such(unit, a):
 
 def test_a_segment_may_be_kept_by_the_one_who_asked_and_the_list_by_nobody(unit, a):
     """[SN1]: what never changes says so. Refusals are never kept."""
-    unit.push(a, "tablet-a", texts(*(Writer("tablet-a", f"ep{n:02}").write() for n in range(20))))
+    _fill(unit, a, 20)
     (one,) = _list(unit, a).json()["segments"]
 
     kept = _segment(unit, a, one["digest"]).headers
