@@ -11,6 +11,7 @@ import msgspec
 
 from api.clinical_rules.clinic_facts import PatientFacts, SessionFacts, VisitFacts
 from api.documents.letter_words import LetterKind
+from api.record_catalogue.record_names import VisitName
 
 BarReason = Literal[
     "not-on-record",
@@ -67,7 +68,7 @@ class Bar(msgspec.Struct, frozen=True):
 class Expected(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A visit as somebody saw it when they asked: where it differs by now, nothing is sent."""
 
-    visit: str
+    visit: VisitName
     on: str | None = None
     time: str | None = None
 
