@@ -22,7 +22,7 @@ from api.storage.errors import StorageError
 from api.storage.running_server import ask_for_backup
 from api.storage.server_key import OWNER_ALONE
 from api.storage.unit_store import UnitStore, open_unit_store
-from api.use_cases.restore_unit import restore_unit
+from api.use_cases.restore_unit import name_copied_back, restore_unit
 from api.use_cases.verify_log import verify_log
 
 _DRILL = "crura-drill-"
@@ -73,11 +73,27 @@ def _back_up_here(
 
 
 @click.command("restore")
-@click.argument("backup_file", type=click.Path(path_type=Path))
+@click.argument("backup_file", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--copied-back",
+    is_flag=True,
+    help="No backup: the store in the folder is an older copy that was copied there by hand.",
+)
 @_IDENTITY
 @data_option
-def restore(backup_file: Path, identity: Path | None, folder: Path) -> None:
-    """Put a backup in the place of the store; the former one is kept beside it."""
+def restore(
+    backup_file: Path | None, identity: Path | None, folder: Path, *, copied_back: bool
+) -> None:
+    """Put a backup in the place of the store; the former one is kept beside it.
+
+    Afterwards the devices bring back what the older copy lacks.
+    """
+    if copied_back:
+        _name_copied_back(backup_file, folder)
+        return
+    with refusals():
+        if backup_file is None:
+            raise StorageError("Name the backup that is to be put back.")
     with refusals(), _in_clear(backup_file, folder, identity) as opened:
         aside = restore_unit(
             opened,
@@ -87,6 +103,19 @@ def restore(backup_file: Path, identity: Path | None, folder: Path) -> None:
             draw_chance=draw_chance,
         )
     click.echo(f"{folder} holds the backup. " + (f"Before: {aside}." if aside else ""))
+
+
+def _name_copied_back(backup_file: Path | None, folder: Path) -> None:
+    with refusals():
+        if backup_file is not None:
+            raise StorageError("Name a backup or say --copied-back, not both.")
+        name_copied_back(
+            folder,
+            new_generation=ENVIRONMENT.new_id(),
+            now_ms=ENVIRONMENT.now_ms(),
+            draw_chance=draw_chance,
+        )
+    click.echo(f"{folder} holds an older copy. Start the server: the devices bring what it lacks.")
 
 
 @click.command("backup-drill")
