@@ -13,9 +13,10 @@ from api.access.access_table import AccessTable, Asker
 from api.routes.device_proof import prove_device, proved_device, refuse_barred
 from api.routes.person_session import find_asking_person
 from api.routes.surroundings import Surroundings, bearer_token
+from api.storage.access_log import AccessEvent, Outcome
 from api.storage.device_store import Device
 from api.storage.packaged_access import read_packaged_access_table
-from api.use_cases.errors import NotAllowedError, UnknownDeviceError
+from api.use_cases.errors import NonceRefusedError, NotAllowedError, UnknownDeviceError
 
 NEEDS = "needs"
 _PUBLIC = Asker("public")
@@ -45,12 +46,44 @@ async def guard_access(
     if table.is_public(verb, thing):
         return
     request: Request[Any, Any, Any] = Request(connection.scope, connection.receive, connection.send)
-    asker = await asker_of(request)
+    asker = await _prove(request, verb, thing)
     if not table.may(asker, verb, thing):
+        await _note(request, asker, verb, thing, "refused")
         device = proved_device(request)
         if device is not None:
             refuse_barred(device, request.app.state.surroundings.store)
         raise _refusal(table, asker, verb, thing)
+
+
+async def _prove(request: Request[Any, Any, Any], verb: str, thing: str) -> Asker:
+    """Return who asks; note whoever shows something that proves nobody."""
+    try:
+        return await asker_of(request)
+    except NonceRefusedError:
+        # A device whose nonce is over asks again with the one that comes along.
+        raise
+    except (UnknownDeviceError, NotAllowedError):
+        await _note(request, Asker("public"), verb, thing, "wrong")
+        raise
+
+
+async def _note(
+    request: Request[Any, Any, Any], asker: Asker, verb: str, thing: str, outcome: Outcome
+) -> None:
+    """Note a refusal (AU7), but for whoever shows nothing at all: the request log has that."""
+    if asker.kind == "public" and outcome == "refused":
+        return
+    around: Surroundings = request.app.state.surroundings
+    event = AccessEvent(
+        at_ms=around.environment.now_ms(),
+        asker=asker.kind,
+        who=asker.id,
+        role=asker.role,
+        verb=verb,
+        object=thing,
+        outcome=outcome,
+    )
+    await asyncio.to_thread(around.refusals.note, event)
 
 
 async def asker_of(request: Request[Any, Any, Any]) -> Asker:

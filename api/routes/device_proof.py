@@ -11,7 +11,7 @@ from typing import Any
 
 from litestar import Request
 
-from api.routes.nonces import NonceVerdict
+from api.routes.nonces import LASTS_MS, NonceVerdict
 from api.routes.request_notes import note_device
 from api.routes.signed_shell import sent_body
 from api.storage.device_store import Device
@@ -81,7 +81,7 @@ async def prove_device(request: Asked) -> Device | None:
             "This device has no key to sign with. Update the app on it, then join it again by an "
             "invitation."
         )
-    await _refuse_unproved(request, device.id, key)
+    await _refuse_unproved(request, device.id, key, counted_for=device.id)
     note_device(request, device.id)
     around.limits.spend(request.route_handler.opt.get("limit", "device"), device.id)
     request.state[_PROVED] = device
@@ -97,12 +97,14 @@ def proved_device(request: Asked) -> Device | None:
 async def prove_joining(request: Asked, device: str, public_key: str) -> None:
     """Refuse a joining that is not signed by the very key it brings (RQ5).
 
+    The name in it is a claim that anybody can make: nothing is counted against who bears it.
+
     Raises
     ------
-    UnknownDeviceError, NonceRefusedError
-        As `prove_device`.
+    UnknownDeviceError, NonceRefusedError, TooManyTriesError
+        As `prove_device`; too many are all joinings of the last ten minutes together.
     """
-    await _refuse_unproved(request, device, read_base64(public_key) or b"")
+    await _refuse_unproved(request, device, read_base64(public_key) or b"", counted_for=None)
 
 
 def refuse_barred(device: Device, store: UnitStore) -> None:
@@ -142,7 +144,9 @@ def _find(store: UnitStore, token: str) -> tuple[Device, bytes | None] | None:
         return device, None if key is None else key.public_key
 
 
-async def _refuse_unproved(request: Asked, device: str, public_key: bytes) -> None:
+async def _refuse_unproved(
+    request: Asked, device: str, public_key: bytes, *, counted_for: str | None
+) -> None:
     nonces = request.app.state.surroundings.nonces
     body = sent_body(request.scope)
     # With every answer comes the nonce for the next request, also with a refusal.
@@ -154,9 +158,10 @@ async def _refuse_unproved(request: Asked, device: str, public_key: bytes) -> No
     if proof.device != device or not is_signed(public_key, base.encode(), signature):
         raise UnknownDeviceError(_UNPROVED)
     # Only now: a nonce is used up by who may use it, and by nobody who merely saw it.
-    verdict = nonces.take(proof.nonce, device)
+    verdict = nonces.take(proof.nonce, counted_for)
     if verdict is NonceVerdict.TOO_MANY:
-        raise TooManyTriesError("This device asks too often. Wait a minute, then try again.")
+        sentence = "This was asked too often. Wait ten minutes, then try again."
+        raise TooManyTriesError(sentence, retry_after_s=LASTS_MS // 1_000)
     if verdict is not NonceVerdict.GOOD:
         raise NonceRefusedError("This request comes too late or a second time. Send it anew.")
     # The body last: nothing of it is read for somebody unknown.

@@ -8,6 +8,7 @@ devices play no part, and after a restart every device asks again.
 import base64
 import hashlib
 import hmac
+from collections import Counter
 from enum import StrEnum
 from threading import Lock
 
@@ -16,6 +17,8 @@ from api.environment import Environment
 LASTS_MS = 600_000
 # Over ten minutes, above what the rate limit lets through: whoever reaches it waits.
 MAX_USED_BY_DEVICE = 20_000
+# Anybody can sign a joining, under any name: all of them together share this.
+MAX_USED_BY_JOININGS = 1_000
 _KEY_BYTES = 32
 _TIME_BYTES, _RANDOM_BYTES, _SEAL_BYTES = 6, 10, 16
 
@@ -36,8 +39,9 @@ class Nonces:
     def __init__(self, environment: Environment) -> None:
         self._environment = environment
         self._key = environment.draw_bytes(_KEY_BYTES)
-        # For each device: nonce and when it was drawn, in the order of use.
-        self._used: dict[str, dict[str, int]] = {}
+        # In the order of use: nonce, when it was used, and by which device; None is a joining.
+        self._used: dict[str, tuple[int, str | None]] = {}
+        self._counts: Counter[str | None] = Counter()
         self._lock = Lock()
 
     def draw(self) -> str:
@@ -45,8 +49,14 @@ class Nonces:
         drawn = self._now_ms().to_bytes(_TIME_BYTES) + self._environment.draw_bytes(_RANDOM_BYTES)
         return base64.urlsafe_b64encode(drawn + self._seal(drawn)).decode().rstrip("=")
 
-    def take(self, nonce: str, device: str) -> NonceVerdict:
-        """Use a nonce up for a device whose signature was found valid."""
+    def take(self, nonce: str, device: str | None) -> NonceVerdict:
+        """Use a nonce up under a signature that was found valid.
+
+        Parameters
+        ----------
+        device : str or None
+            Who has proved to be asking; None for a joining, which proves nothing but its own key.
+        """
         drawn_ms = self._read(nonce)
         if drawn_ms is None:
             return NonceVerdict.NOT_OURS
@@ -55,12 +65,13 @@ class Nonces:
             return NonceVerdict.OVER
         with self._lock:
             self._forget(now_ms)
-            if any(nonce in used for used in self._used.values()):
+            if nonce in self._used:
                 return NonceVerdict.USED
-            used = self._used.setdefault(device, {})
-            if len(used) >= MAX_USED_BY_DEVICE:
+            most = MAX_USED_BY_JOININGS if device is None else MAX_USED_BY_DEVICE
+            if self._counts[device] >= most:
                 return NonceVerdict.TOO_MANY
-            used[nonce] = drawn_ms
+            self._used[nonce] = now_ms, device
+            self._counts[device] += 1
             return NonceVerdict.GOOD
 
     def _read(self, nonce: str) -> int | None:
@@ -88,12 +99,12 @@ class Nonces:
         return hmac.digest(self._key, drawn, hashlib.sha256)[:_SEAL_BYTES]
 
     def _forget(self, now_ms: int) -> None:
-        """Drop those that are over: their time refuses them from then on."""
-        for device, used in list(self._used.items()):
-            while used:
-                oldest = next(iter(used))
-                if now_ms - used[oldest] < LASTS_MS:
-                    break
-                del used[oldest]
-            if not used:
-                del self._used[device]
+        """Drop those used so long ago that they are over: their time refuses them from then on."""
+        while self._used:
+            nonce, (used_ms, device) = next(iter(self._used.items()))
+            if now_ms - used_ms < LASTS_MS:
+                return
+            del self._used[nonce]
+            self._counts[device] -= 1
+            if not self._counts[device]:
+                del self._counts[device]

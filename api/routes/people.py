@@ -11,11 +11,12 @@ from litestar import Request, Router, get, post
 from litestar.di import NamedDependency, Provide
 from litestar.params import JSONBody
 
+from api.routes.access_events import note_refusal
+from api.routes.asking_source import source_of
 from api.routes.device_proof import bearer_token
 from api.routes.person_session import (
     find_asking_person,
     refuse_foreign_page,
-    source_of,
 )
 from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
 from api.storage.people_store import Opens
@@ -199,13 +200,19 @@ def post_staff_code(keeper: Keeper, data: JSONBody[CodeRequest], around: Around)
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
 )
-def post_redeemed_code(device: AskingDevice, data: JSONBody[TypedCode], around: Around) -> LetOnto:
+def post_redeemed_code(
+    request: Request[Any, Any, Any],
+    device: AskingDevice,
+    data: JSONBody[TypedCode],
+    around: Around,
+) -> LetOnto:
     """Use a code up on a tablet: whom it lets on."""
     around.limits.refuse_if_spent("join", device.id)
     try:
         now_ms = around.environment.now_ms()
         return redeem_on_tablet(around.store, device, data.code, now_ms=now_ms)
     except JoinRefusedError:
+        note_refusal(request, around, "redeem", "staff-codes")
         around.limits.spend("join", device.id)
         raise
 
@@ -219,14 +226,18 @@ def post_first_log_in(
     # The code has 79 random bits: only an address can try too many, no account is locked.
     around.limits.spend("login-source", source_of(request))
     environment = around.environment
-    login, factor = set_up_log_in(
-        around.store,
-        data.code,
-        data.password,
-        token=environment.new_token(),
-        salts=(environment.new_salt(), environment.new_salt()),
-        now_ms=environment.now_ms(),
-    )
+    try:
+        login, factor = set_up_log_in(
+            around.store,
+            data.code,
+            data.password,
+            token=environment.new_token(),
+            salts=(environment.new_salt(), environment.new_salt()),
+            now_ms=environment.now_ms(),
+        )
+    except JoinRefusedError:
+        note_refusal(request, around, "set-up", "staff-codes")
+        raise
     return LogInMade(
         login=login,
         secret=write_secret(factor.secret),

@@ -14,6 +14,7 @@ from litestar import Request, Response, Router, delete, get, post
 from litestar.di import NamedDependency, Provide
 from litestar.params import JSONBody
 
+from api.routes.asking_source import source_of
 from api.routes.surroundings import Around, Surroundings
 from api.use_cases.errors import NotAllowedError, UnknownPersonError
 from api.use_cases.people_sessions import (
@@ -203,17 +204,17 @@ def get_sessions(person: AskingPerson, around: Around) -> Sessions:
     sync_to_thread=True,
 )
 def post_session_end(
-    request: Request[Any, Any, Any],
     person: AskingPerson,
     data: JSONBody[SessionEnd],
     around: Around,
 ) -> Sessions:
     """End one of the person's own log-ins, or all but this one; answers with those that last."""
-    spend_log_in(request, around, person.login)
+    _spend_own(around, person)
+    now_ms = around.environment.now_ms()
     if data.session:
-        end_one(around.store, person, data.session, data.password)
+        end_one(around.store, person, data.session, data.password, now_ms=now_ms)
     else:
-        end_others(around.store, person, data.password)
+        end_others(around.store, person, data.password, now_ms=now_ms)
     return _sessions(person, around)
 
 
@@ -225,13 +226,12 @@ def post_session_end(
     sync_to_thread=True,
 )
 def post_session_password(
-    request: Request[Any, Any, Any],
     person: AskingPerson,
     data: JSONBody[PasswordChange],
     around: Around,
 ) -> Standing:
     """Change the person's own password; every other log-in ends."""
-    spend_log_in(request, around, person.login)
+    _spend_own(around, person)
     change_own_password(
         around.store,
         person,
@@ -244,20 +244,30 @@ def post_session_password(
 
 
 def spend_log_in(request: Request[Any, Any, Any], around: Surroundings, login: str) -> None:
-    """Count one try for the address of the line and for the account.
+    """Count one try for the source, for the account from there, and for the account at all.
+
+    A stranger elsewhere leaves who belongs to the account its own tries.
 
     Raises
     ------
     TooManyTriesError
-        There were too many of either; no password was looked at.
+        There were too many of one of them; no password was looked at.
     """
-    around.limits.spend("login-source", source_of(request))
-    around.limits.spend("login", login.strip().casefold())
+    source, account = source_of(request), login.strip().casefold()
+    around.limits.spend("login-source", source)
+    around.limits.spend("login", f"{account} {source}")
+    around.limits.spend("login-account", account)
 
 
-def source_of(request: Request[Any, Any, Any]) -> str:
-    """Return the address at the other end of the line; headers that name one are not believed."""
-    return request.client.host if request.client else ""
+def _spend_own(around: Surroundings, person: Person) -> None:
+    """Count one try for who is logged in already: nobody else can use these up.
+
+    Raises
+    ------
+    TooManyTriesError
+        There were too many; no password was looked at.
+    """
+    around.limits.spend("login-own", person.staff)
 
 
 def _standing(person: Person) -> Standing:

@@ -1,9 +1,8 @@
 """How often a device, an account or an address may ask, held in the memory of the server.
 
 Each bucket holds as many asks as its rate allows in its time and fills evenly, by a clock that
-only goes on. Who asks is what was proved, or the address of the line itself: headers that anybody
-can write change nothing. Behind a proxy all addresses are that of the proxy, so that limits by
-address hold for all together there. Rule ids: SEC-06.
+only goes on. Who asks is what was proved, or the source (`asking_source.py`): headers that anybody
+can write change nothing. Rule ids: SEC-06.
 """
 
 import math
@@ -33,9 +32,16 @@ RATES: dict[str, Rate] = {
     # Joinings that were refused; one that succeeds has used up an invitation and counts nothing.
     "join": Rate(3, MINUTE_MS),
     "join-anywhere": Rate(10, MINUTE_MS),
+    # Any joining at all, before its signature is looked at.
+    "join-asked": Rate(30, MINUTE_MS),
     "nonce": Rate(300, MINUTE_MS),
+    # Tries for one account from one source, of one source for any account, and for one account
+    # from anywhere: the last is reached by many sources together alone.
     "login": Rate(5, MINUTE_MS),
     "login-source": Rate(20, MINUTE_MS),
+    "login-account": Rate(60, MINUTE_MS),
+    # A password asked for once more of who is logged in.
+    "login-own": Rate(5, MINUTE_MS),
 }
 MOST_BUCKETS = 10_000
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 import msgspec
 
+from api.storage.erasures import ErasedRecords
 from sync.operation import Operation
 
 
@@ -25,9 +26,11 @@ class WaitingRoom:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
+        self._erased = ErasedRecords(connection)
 
     def admit(self, operation: Operation, *, supplied_by: str, received_ms: int) -> None:
-        """Let an operation wait; the same one once."""
+        """Let an operation wait; the same one once. Of an erased record no body is kept (ER3)."""
+        (operation,) = self._erased.withhold([operation])
         self._connection.execute(
             "INSERT INTO waiting_operation VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
             (

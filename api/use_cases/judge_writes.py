@@ -4,6 +4,8 @@ from api.access.access_table import Asker
 from api.storage.device_store import Device
 from api.storage.packaged_access import read_packaged_access_table
 from api.storage.unit_store import UnitStore
+from api.use_cases.server_log import SERVER_DEVICE
+from api.use_cases.server_words import REGISTERED_KINDS, refuse_brought_words
 from sync.operation import Operation, decode_body
 
 _ASIDE = "It is kept aside for the data manager."
@@ -42,6 +44,22 @@ def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> s
             f"{origin.role} device does not write. {_ASIDE}"
         )
     return None
+
+
+def why_not_brought(store: UnitStore, operation: Operation, supplier: Device) -> str | None:
+    """Return why a device may not bring what an unknown one, or the server, wrote.
+
+    None where it may. Nothing proves who wrote it, so that it counts as if the supplier had: it
+    gains nothing by another name (EX10).
+    """
+    if operation.device == SERVER_DEVICE:
+        is_begun = store.views.state_of(operation.record) is not None
+        if (words := refuse_brought_words(operation, is_begun=is_begun)) is not None:
+            return words
+        if operation.kind in (*REGISTERED_KINDS, "recall_notice"):
+            return None
+    refused = why_not_written(store, operation, supplier)
+    return refused and f"{refused} {supplier.id} brought it in the name of {operation.device}."
 
 
 def why_not_in_stream(operation: Operation, origin: Device) -> str | None:

@@ -151,7 +151,7 @@ def list_sessions(store: UnitStore, person: Person, *, now_ms: int) -> list[Sess
         ]
 
 
-def end_one(store: UnitStore, person: Person, session: str, password: str) -> None:
+def end_one(store: UnitStore, person: Person, session: str, password: str, *, now_ms: int) -> None:
     """End one of the person's own log-ins, showing the password again.
 
     Raises
@@ -159,7 +159,7 @@ def end_one(store: UnitStore, person: Person, session: str, password: str) -> No
     NotAllowedError
         The password is wrong, or the person has no such log-in.
     """
-    _refuse_wrong_password(store, person, password)
+    account = _refuse_wrong_password(store, person, password, "end-log-ins", now_ms)
     with store.transaction():
         found = [
             one.digest
@@ -169,9 +169,10 @@ def end_one(store: UnitStore, person: Person, session: str, password: str) -> No
         if not found:
             raise NotAllowedError("There is no such log-in of yours. Look at the list again.")
         store.people.end_session(found[0])
+        _note(store, "end-log-ins", account, at_ms=now_ms)
 
 
-def end_others(store: UnitStore, person: Person, password: str) -> int:
+def end_others(store: UnitStore, person: Person, password: str, *, now_ms: int) -> int:
     """End every other log-in of a person, showing the password again; return how many there were.
 
     Raises
@@ -179,8 +180,9 @@ def end_others(store: UnitStore, person: Person, password: str) -> int:
     NotAllowedError
         The password is wrong.
     """
-    _refuse_wrong_password(store, person, password)
+    account = _refuse_wrong_password(store, person, password, "end-log-ins", now_ms)
     with store.transaction():
+        _note(store, "end-log-ins", account, at_ms=now_ms)
         return store.people.end_all(person.staff, but=person.digest)
 
 
@@ -194,22 +196,27 @@ def change_own_password(
     NotAllowedError
         Old password or code is wrong, or the new password cannot be used. Nothing is written.
     """
-    account = _refuse_wrong_password(store, person, typed.password)
+    verb = "change-password"
+    account = _refuse_wrong_password(store, person, typed.password, verb, now_ms)
     kept = hash_password(new, salt)
     with store.transaction():
         why = refuse_weak_password(new, (account.login, person.name))
         if why is not None:
             raise NotAllowedError(why)
         refusal, _ = _judge(store, account, typed.code, now_ms)
-        if refusal is not None:
-            raise NotAllowedError(str(refusal))
-        store.people.set_password(person.staff, kept)
-        store.people.end_all(person.staff, but=person.digest)
-        _note(store, "change-password", account, at_ms=now_ms)
+        if refusal is None:
+            store.people.set_password(person.staff, kept)
+            store.people.end_all(person.staff, but=person.digest)
+        # Kept also where it was refused: the transaction ends well, and the refusal comes after.
+        _note(store, verb, account, at_ms=now_ms, outcome="wrong" if refusal else "done")
+    if refusal is not None:
+        raise NotAllowedError(str(refusal))
 
 
-def _refuse_wrong_password(store: UnitStore, person: Person, password: str) -> Account:
-    """Return the account of a person who shows the password once more."""
+def _refuse_wrong_password(
+    store: UnitStore, person: Person, password: str, verb: str, now_ms: int
+) -> Account:
+    """Return the account of a person who shows the password once more; note a wrong one."""
     with store.transaction():
         account = store.people.find_account(person.staff)
     # Takes a moment: outside the transaction.
@@ -217,6 +224,7 @@ def _refuse_wrong_password(store: UnitStore, person: Person, password: str) -> A
         password, account.password if account else None
     )
     if account is None or not is_right:
+        _note(store, verb, account, at_ms=now_ms, outcome="wrong")
         # The log-in itself stands: no 401, by which a page would think that it has ended.
         raise NotAllowedError(_WRONG)
     return account

@@ -1,14 +1,25 @@
 """Log-in of people at the server: who gets in, for how long, and what ends it."""
 
+import asyncio
 import sqlite3
 
+import httpx
 import pytest
 
+from api.routes.rate_limits import RATES
 from api.use_cases import people_passwords
 from api.use_cases.people import change_role, let_go
 from api.use_cases.people_sessions import IDLE_MS, LONGEST_MS
 from sync.merge import shown_value
-from tests.unit.api.desk_person import COOKIE, PASSWORD, DeskPerson, chance_of, events, kept_cheaply
+from tests.unit.api.desk_person import (
+    COOKIE,
+    OWN_PAGE,
+    PASSWORD,
+    DeskPerson,
+    chance_of,
+    events,
+    kept_cheaply,
+)
 from tests.unit.api.standing_unit import Writer, assert_problem
 
 WRONG = "Log-in name, password or code is wrong"
@@ -262,6 +273,31 @@ def test_to_end_log_ins_the_password_is_asked_for_again(unit, ida):
     for content in ({"password": "wrong"}, {"password": "wrong", "session": named}):
         assert_problem(ida.ask("POST", "/api/session-ends", content), 403, WRONG)
     assert ida.ask("GET", "/api/session", cookie=first).status_code == 200
+    noted = [one for one in events(unit, "session") if one[0] == "end-log-ins"]
+    assert noted == [("end-log-ins", "wrong", ida.staff)] * 2
+
+
+def test_who_ends_log_ins_or_shows_a_wrong_password_for_it_is_noted(unit, ida):
+    """[AU7] The planted bug it has caught: a wrong code took its own note back with it."""
+    for _ in range(2):
+        ida.cookie = ""
+        ida.log_in()
+        _wait(unit, 30_000)
+    named = ida.ask("GET", "/api/sessions").json()["sessions"][1]["session"]
+    assert _end(ida, named).status_code == 201
+    assert _end(ida).status_code == 201
+    for password in ("wrong", PASSWORD):
+        content = {"password": password, "new_password": "violet kettle orbit sand", "code": "1"}
+        assert_problem(ida.ask("POST", "/api/session-password", content), 403, WRONG)
+        _wait(unit, 30_000)
+
+    noted = [one for one in events(unit, "session") if one[0] != "log-in"]
+    assert noted == [
+        ("end-log-ins", "done", ida.staff),
+        ("end-log-ins", "done", ida.staff),
+        ("change-password", "wrong", ida.staff),
+        ("change-password", "wrong", ida.staff),
+    ]
 
 
 def test_nobody_ends_the_log_in_of_somebody_else(unit, ida):
@@ -344,6 +380,58 @@ def test_five_tries_a_minute_for_an_account(unit, ida):
     assert other.log_in().status_code == 201
     _wait(unit, 60_000)
     assert ida.log_in().status_code == 201
+
+
+def _log_in_from(ida, source, **changed):
+    """Log in over a line from an address, and return the status."""
+    typed = {"login": ida.login, "password": PASSWORD, "code": ida.code(), **changed}
+
+    async def ask():
+        carrier = httpx.ASGITransport(ida.unit.client.app, client=(source, 50_000))
+        async with httpx.AsyncClient(transport=carrier, base_url="http://unit.test") as client:
+            return await client.post("/api/session", json=typed, headers=OWN_PAGE)
+
+    return asyncio.run(ask()).status_code
+
+
+def test_a_stranger_elsewhere_holds_no_log_in_shut(unit, ida):
+    """[SEC-06] [ASVS 6.3.1] The planted bug it has caught: one bucket for an account."""
+    tries = [_log_in_from(ida, "192.0.2.66", password="guessed") for _ in range(8)]
+
+    assert tries == [401] * 5 + [429] * 3
+    assert _log_in_from(ida, "192.0.2.7") == 201
+
+
+def test_many_sources_together_are_limited_for_one_account(unit, ida):
+    """[SEC-06] [ASVS 6.3.1] The planted bug it has caught: an account without any ceiling."""
+    tries = [
+        _log_in_from(ida, f"192.0.2.{number // 4}", password="guessed")
+        for number in range(RATES["login-account"].asks + 4)
+    ]
+
+    assert tries == [401] * RATES["login-account"].asks + [429] * 4
+    other = DeskPerson(unit, "Pell Thistlewood", "data-manager")
+    assert _log_in_from(other, "192.0.2.7") == 201
+    _wait(unit, 1_000)
+    assert _log_in_from(ida, "192.0.2.7") == 201
+
+
+def test_who_is_logged_in_has_tries_of_its_own(unit, ida):
+    """[SEC-06] Whoever tries from the same place keeps nobody from ending a log-in or changing the
+    password. The planted bug it has caught: the bucket of log-ins asked for these as well.
+    """
+    ida.log_in()
+    for number in range(20):
+        ida.ask("POST", "/api/session", {"login": ida.login, "password": str(number), "code": ""})
+    assert ida.log_in().status_code == 429
+
+    assert _end(ida).status_code == 201
+    for _ in range(4):
+        wrong = {"password": "guessed", "session": ""}
+        assert ida.ask("POST", "/api/session-ends", wrong).status_code in (401, 403)
+    assert_problem(_end(ida), 429, "Wait")
+    change = {"password": PASSWORD, "new_password": "copper kettle under the pine", "code": "1"}
+    assert ida.ask("POST", "/api/session-password", change).status_code == 429
 
 
 def test_twenty_tries_a_minute_for_an_address_whatever_it_claims(unit, ida):

@@ -32,6 +32,9 @@ def limits(clock):
         ("export", 5, HOUR_MS),
         ("login", 5, MINUTE_MS),
         ("login-source", 20, MINUTE_MS),
+        ("login-account", 60, MINUTE_MS),
+        ("login-own", 5, MINUTE_MS),
+        ("join-asked", 30, MINUTE_MS),
     ],
 )
 def test_the_rates_that_are_asked_for(kind, asks, in_ms):
@@ -140,12 +143,18 @@ def test_a_search_has_a_rate_of_its_own(unit, a):
     assert 429 not in statuses[:-1]
 
 
-def test_an_export_has_a_rate_of_its_own(unit, a):
-    """[SEC-06]."""
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [("/api/cases/export", 200), ("/api/fhir/visits", 200), ("/api/fhir/case/c-1", 422)],
+)
+def test_an_export_has_a_rate_of_its_own(unit, a, path, status):
+    """[SEC-06] One case after another is an export as well.
+
+    The planted bug it has caught: cases one by one at the rate of every other request.
+    """
     statuses = [
-        unit.client.get("/api/cases/export", headers=a).status_code
-        for _ in range(RATES["export"].asks + 1)
+        unit.client.get(path, headers=a).status_code for _ in range(RATES["export"].asks + 1)
     ]
 
-    assert statuses == [200] * RATES["export"].asks + [429]
+    assert statuses == [status] * RATES["export"].asks + [429]
     assert unit.pull(a, "care").status_code == 200
