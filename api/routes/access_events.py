@@ -85,6 +85,32 @@ def get_access_head(around: Around) -> AccessHead:
     return head
 
 
+def note_refusal(
+    request: Request[Any, Any, Any],
+    around: Around,
+    verb: str,
+    thing: str,
+    device: str = "",
+) -> None:
+    """Note that whoever asks showed what is wrong, in a transaction of its own (AU7).
+
+    Call it outside of the transaction that the refusal ends.
+    """
+    asker = request.state.get("asker", Asker("public"))
+    around.refusals.note(
+        AccessEvent(
+            at_ms=around.environment.now_ms(),
+            asker=asker.kind,
+            who=asker.id,
+            role=asker.role,
+            verb=verb,
+            object=thing,
+            outcome="wrong",
+            device=device,
+        )
+    )
+
+
 def note_asker(
     request: Request[Any, Any, Any],
     around: Around,

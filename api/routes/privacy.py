@@ -7,6 +7,7 @@ import msgspec
 from litestar import Request, get, post
 from litestar.params import JSONBody
 
+from api.record_catalogue.record_names import PatientName
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around
 from api.use_cases.export_patient import AboutPatient, gather_about_patient, print_about_patient
@@ -16,7 +17,7 @@ from api.use_cases.retention import ClassReport, read_retention_classes, report_
 class PatientExportRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Whose export, and why: the reason stands in the access log."""
 
-    patient: Annotated[str, msgspec.Meta(max_length=100)]
+    patient: PatientName
     why: Annotated[str, msgspec.Meta(min_length=3, max_length=500)]
 
 

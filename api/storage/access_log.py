@@ -191,6 +191,14 @@ class AccessLog(msgspec.Struct, frozen=True):
         ).fetchone()
         return (row[0], row[1].hex()) if row else (0, "")
 
+    def told_in(self, device: str, chain: str) -> set[str]:
+        """Return the places of a device's own chain that are held (``told``), in every version."""
+        rows = self.connection.execute(
+            "SELECT line FROM access_event WHERE instr(line, ?) > 0", (f'"told":"{chain}.',)
+        )
+        lines = (read_line(text) for (text,) in rows)
+        return {line.told for line in lines if line is not None and line.device == device}
+
     def keep_device_tip(self, device: str, chain: str, counter: int, hash_: str) -> None:
         """Keep how far the own chain of a device was taken in."""
         self.connection.execute(

@@ -52,7 +52,10 @@ def list_held_by(store: UnitStore, device: str, *, at_ms: int) -> HeldBy:
         opened = tuple(
             line
             for line in store.access.lines(newest_first=True)
-            if device in (line.device, line.who) and line.records and line.at_ms <= at_ms
+            if device in (line.device, line.who)
+            and line.records
+            # A clock of its own that runs ahead hides nothing.
+            and min(line.at_ms, line.noted_ms) <= at_ms
         )
     return HeldBy(
         device=device,

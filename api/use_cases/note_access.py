@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 import msgspec
 
+from api.record_catalogue.record_names import is_record_name
 from api.storage.access_log import (
     DAY_MS,
     AccessEvent,
@@ -20,6 +21,7 @@ __all__ = ["AccessEvent", "Asker", "Outcome", "export_access_head", "note_access
 # A line is read by people: more of it than this helps nobody.
 MOST_RECORDS = 500
 MOST_LETTERS = 500
+NO_RECORD = "(no record)"
 NOTHING_NOTED = "Nothing was noted yet, so that there is no end to sign. Try again tomorrow."
 
 
@@ -40,8 +42,8 @@ def note_access(store: UnitStore, event: AccessEvent, *, noted_ms: int | None = 
 
     Notes
     -----
-    Rules AU1, AU2, AU5. Of a long list of records or a long reason the beginning is kept, and how
-    much more there was.
+    Rules AU1, AU2, AU5. What names no record is not kept; of a long list of records or a long
+    reason the beginning is kept, and how much more there was.
     """
     now_ms = event.at_ms if noted_ms is None else noted_ms
     with store.transaction():
@@ -95,7 +97,9 @@ def _sign_day_before(store: UnitStore, now_ms: int) -> None:
 
 
 def _shorten(event: AccessEvent) -> AccessEvent:
-    records, why = event.records, event.why
+    # A name that was typed where a record belongs is not kept.
+    records = tuple(one if is_record_name(one) else NO_RECORD for one in event.records)
+    why = event.why
     if len(records) > MOST_RECORDS:
         more = len(records) - MOST_RECORDS
         records, why = records[:MOST_RECORDS], f"{why} (and {more} more records)".strip()

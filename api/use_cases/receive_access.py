@@ -13,6 +13,9 @@ from api.use_cases.note_access import note_access
 
 MOST_LINES = 200
 MOST_LETTERS_A_LINE = 4_000
+# More than any tablet notes in its life; a number far ahead would only make a chain look long.
+MOST_MISSING = 100_000
+MOST_COUNTED = 2**53 - 1
 Short = Annotated[str, msgspec.Meta(max_length=100)]
 
 
@@ -24,9 +27,9 @@ class DeviceLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
     device: Short
     chain: Annotated[str, msgspec.Meta(max_length=40, pattern="^[A-Za-z0-9-]+$")]
-    counter: Annotated[int, msgspec.Meta(ge=1)]
+    counter: Annotated[int, msgspec.Meta(ge=1, le=MOST_COUNTED)]
     previous: Annotated[str, msgspec.Meta(max_length=64)]
-    at_ms: Annotated[int, msgspec.Meta(ge=0)]
+    at_ms: Annotated[int, msgspec.Meta(ge=0, le=MOST_COUNTED)]
     person: Short
     role: Short
     verb: Short
@@ -48,13 +51,14 @@ def receive_access_lines(
 ) -> TakenLines:
     """Take in lines of one chain, oldest first; those held already change nothing.
 
-    Nothing a device tells is refused for what came before it: a gap and a line that does not
-    follow are noted themselves, and the line is taken in.
+    Nothing a device tells is dropped for what came before it: a gap, a line that does not follow,
+    a second version and one that came late are noted themselves, and the line is taken in.
 
     Raises
     ------
     UnreadablePushError
-        A text is no line of this device, or they are of two chains. Nothing is written.
+        A text is no line of this device, they are of two chains, or one is so far ahead that its
+        number is wrong. Nothing is written.
     TooLargeError
         More lines than one request may carry. Nothing is written.
 
@@ -72,24 +76,52 @@ def receive_access_lines(
     chain = lines[0].chain
     with store.transaction():
         counter, hash_ = store.access.device_tip(device.id, chain)
+        # Looked up once: a device that lost our answer sends all of them again.
+        is_again = any(line.counter <= counter for line in lines)
+        held = store.access.told_in(device.id, chain) if is_again else set()
         for text, line in zip(texts, lines, strict=True):
             found = hash_line(text)
             if line.counter <= counter:
-                if line.counter == counter and found != hash_:
-                    _note_break(store, device, f"{chain}.{counter} came in two versions", now_ms)
+                _take_earlier(store, device, _event_of(line, device, found), held, now_ms)
                 continue
             if line.counter != counter + 1:
+                _refuse_far_ahead(line, counter)
                 missing = f"{chain}.{counter + 1} to {line.counter - 1} never came"
                 _note_break(store, device, missing, now_ms)
             elif line.previous != hash_:
                 _note_break(
                     store, device, f"{chain}.{line.counter} does not follow {counter}", now_ms
                 )
-            note_access(store, _event_of(line, device, found), noted_ms=now_ms)
+            event = _event_of(line, device, found)
+            note_access(store, event, noted_ms=now_ms)
+            held.add(event.told)
             counter, hash_ = line.counter, found
         if counter:
             store.access.keep_device_tip(device.id, chain, counter, hash_)
     return TakenLines(chain, counter)
+
+
+def _take_earlier(
+    store: UnitStore, device: Device, event: AccessEvent, held: set[str], now_ms: int
+) -> None:
+    """Take in a line at or below the end of its chain unless this very line is held."""
+    if event.told in held:
+        return
+    place = event.told.partition("#")[0]
+    is_second = any(one.startswith(f"{place}#") for one in held)
+    why = f"{place} came in two versions" if is_second else f"{place} came late"
+    _note_break(store, device, why, now_ms)
+    note_access(store, event, noted_ms=now_ms)
+    held.add(event.told)
+
+
+def _refuse_far_ahead(line: DeviceLine, counter: int) -> None:
+    if line.counter - counter > MOST_MISSING:
+        message = (
+            f"{line.chain}.{line.counter} is more than {MOST_MISSING} lines ahead of {counter}. "
+            "Send the lines before it first."
+        )
+        raise UnreadablePushError(message)
 
 
 def _read(text: str, device: Device) -> DeviceLine:

@@ -16,7 +16,11 @@ MOST_FOUND = 1_000
 
 
 class AccessSearch(msgspec.Struct, frozen=True, kw_only=True):
-    """What is looked for; what is left out narrows nothing. Days are those of the unit's zone."""
+    """What is looked for; what is left out narrows nothing. Days are those of the unit's zone.
+
+    A day finds what happened on it by the clock of whoever told it, and what was noted on it here:
+    no device hides a line by a clock that is wrong.
+    """
 
     patient: str = ""
     person: str = ""
@@ -57,7 +61,7 @@ def search_access(
         wanted = set(records_about(store, search.patient)) if search.patient else set()
         found: list[AccessLine] = []
         for line in store.access.lines(newest_first=True):
-            if not begins <= line.at_ms < ends:
+            if not (begins <= line.at_ms < ends or begins <= line.noted_ms < ends):
                 continue
             if wanted and wanted.isdisjoint(line.records):
                 continue

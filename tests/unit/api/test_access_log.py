@@ -112,6 +112,14 @@ def test_long_lists_and_reasons_are_kept_short_and_say_so(store):
     assert note_access(store, _event(1, records=many)).why == "(and 1 more records)"
 
 
+def test_a_text_that_names_no_record_is_not_kept(store):
+    """[AU1] The planted bug it has caught: whatever was asked for stood in the trail."""
+    asked = ("patient/p-1", "case/Greyfen Ann", "x" * 3_000, "visit/" + "v" * 65, "case/c\n")
+    line = note_access(store, _event(1, records=asked))
+
+    assert line.records == ("patient/p-1", *["(no record)"] * 4)
+
+
 def test_the_first_event_of_a_later_day_signs_where_the_day_before_ended(store):
     """[AU2] The planted bug it has caught: the head was signed behind the new event."""
     for number in range(3):

@@ -1,6 +1,7 @@
 """Erasure: what is destroyed is in no byte of the files, and the logs verify as before."""
 
 import base64
+import contextlib
 import hashlib
 import random
 import sqlite3
@@ -28,6 +29,7 @@ from api.use_cases.erase_records import (
 )
 from api.use_cases.errors import NotAllowedError, UnreadablePushError
 from api.use_cases.receive_push import receive_push
+from api.use_cases.receive_resupply import PUT_BACK, receive_resupply
 from api.use_cases.restore_unit import restore_unit
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.verify_log import verify_log
@@ -199,6 +201,31 @@ def _bodies_of_open(store):
         for log in store.operations.logs()
         for operation in store.operations.of_log(*log)
     )
+
+
+def test_rewriting_the_file_copies_nothing_to_the_systems_temporary_folder(store, writer, tmp_path):
+    """[ER1] [PRIV-03] The planted bug it has caught: the whole store in clear in /tmp, which a
+    power cut leaves there.
+    """
+    connection = store.erasures._connection
+    connection.execute("CREATE TABLE pad (content BLOB) STRICT")
+    connection.executemany("INSERT INTO pad VALUES (randomblob(?))", [(500_000,)] * 20)
+    folder, elsewhere, looked = str(tmp_path / "unit"), set(), []
+
+    def look():
+        looked.append(True)
+        for one in Path("/proc/self/fd").iterdir():
+            with contextlib.suppress(OSError):
+                opened = str(one.readlink())
+                if "etilqs" in opened and not opened.startswith(folder):
+                    elsewhere.add(opened)
+
+    connection.set_progress_handler(look, 10)
+    store.erasures.squeeze_file()
+    connection.set_progress_handler(None, 0)
+
+    assert looked
+    assert elsewhere == set()
 
 
 def test_the_needle_is_found_before(store, writer, tmp_path):
@@ -420,6 +447,28 @@ def test_the_same_entries_supplied_again_bring_nothing_back(
         again.close()
     former = [name for name in _hits(tmp_path / "unit") if ".before-" not in name]
     assert former == []
+
+
+def test_what_waits_for_a_gap_is_kept_without_its_body_and_let_in_so(
+    store, writer, consent, chances, tmp_path
+):
+    """[ER3] Caught: it lay in clear among what waits, in the file and in each backup."""
+    erase_records(store, ["patient/p1"], consent, draw_chance=chances)
+    between = writer.write("patient/p2", "booking", set={"phone": "0555"})
+    late = writer.write("patient/p1", "booking", set={"given_name": f"{NAME} late"})
+    with store.transaction():
+        store.keep_fact(PUT_BACK, str(NOON_MS))
+    supplier = Device("tablet-b", "tablet-b", "bedside", None)
+
+    receive_resupply(store, supplier, [], texts(late), now_ms=NOON_MS)
+    with store.transaction():
+        assert [body for _, body in store.waiting.texts()] == [""]
+    receive_resupply(store, supplier, [], texts(between), now_ms=NOON_MS)
+
+    assert store.waiting.gaps() == {}
+    assert store.operations.tip_of("tablet-a", "ep01").counter == late.counter
+    assert NAME not in _bodies_of_open(store)
+    assert verify_log(store).findings == ()
 
 
 def test_an_older_backup_that_is_put_back_is_erased_again(

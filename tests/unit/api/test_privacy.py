@@ -13,6 +13,7 @@ from api.documents.printing import print_pdf
 from api.storage.unit_store import open_unit_store
 from api.use_cases.export_patient import gather_about_patient, print_about_patient
 from api.use_cases.list_held_by import list_held_by
+from api.use_cases.note_access import AccessEvent, note_access
 from api.use_cases.retention import (
     FILE_NAME,
     packaged_retention_file,
@@ -228,6 +229,19 @@ def test_whose_records_a_lost_device_may_have_held(unit):
     assert found.patients == ("patient/p-1", "patient/p-2")
     assert found.until_ms == NOON_MS + 1_000
     assert list_held_by(unit.store, "tablet-a", at_ms=NOON_MS - DAY_MS).patients == ()
+    with unit.store.transaction():
+        ahead = AccessEvent(
+            at_ms=NOON_MS + 99 * DAY_MS,
+            asker="device",
+            who="tablet-a",
+            verb="read",
+            object="patient",
+            records=("patient/p-1",),
+        )
+        note_access(unit.store, ahead, noted_ms=NOON_MS + 11 * DAY_MS)
+    for days, seen in ((11, True), (10, False)):
+        then = list_held_by(unit.store, "tablet-a", at_ms=NOON_MS + days * DAY_MS)
+        assert (ahead.at_ms in [one.at_ms for one in then.opened]) is seen
     booking = unit.join("desk", "booking")
     unit.handshake(booking, "desk")
     assert "patient/p-9" in list_held_by(unit.store, "desk", at_ms=NOON_MS + 20 * DAY_MS).patients
