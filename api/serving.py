@@ -183,7 +183,8 @@ def configure(app: ASGIApp, listening: Listening) -> uvicorn.Config:
         log_level="warning",
         access_log=False,
         server_header=False,
-        # Whoever asks is who proves it; X-Forwarded-* of anybody changes nothing.
+        # Whoever asks is who proves it. From where, a proxy on this machine alone may say
+        # (`asking_source.py`); uvicorn would believe what anybody wrote.
         proxy_headers=False,
         timeout_graceful_shutdown=GRACE_SECONDS,
         ssl_certfile=listening.certificate,
@@ -241,6 +242,7 @@ def serve(
         local_key=key,
         hosts=listening.hosts,
         is_https=listening.is_https,
+        is_behind_proxy=listening.is_behind_proxy,
         log_folder=folder / FOLDER_NAME,
     )
     if backups is not None:

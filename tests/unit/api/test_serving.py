@@ -16,10 +16,12 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
-from api import http_lines
+from api import http_lines, serving
+from api.command_parts import ENVIRONMENT
 from api.http_lines import MAX_HEAD_BYTES
 from api.routes.outer_shell import OuterShell
 from api.serving import Listening, ServingError, configure, open_socket
+from api.storage.unit_store import open_unit_store
 
 
 async def tell_scope(scope, receive, send):
@@ -226,6 +228,28 @@ def test_a_proxy_with_a_certificate_here_does_not_start(certificate):
         open_socket(
             Listening("127.0.0.1", 0, *certificate, ("unit.invalid",), is_behind_proxy=True)
         )
+
+
+@pytest.mark.parametrize("is_behind_proxy", [True, False])
+def test_the_app_believes_a_proxy_only_where_one_was_told_of(
+    tmp_path, monkeypatch, is_behind_proxy
+):
+    """[SEC-06] Caught, planted: the switch that went no further than the command line."""
+
+    class Made(Exception):  # noqa: N818  not an error: what was asked of the app
+        pass
+
+    def make(*_, **told):
+        raise Made(told["is_behind_proxy"])
+
+    monkeypatch.setattr(serving, "create_app", make)
+    listening = Listening("127.0.0.1", 0, is_behind_proxy=is_behind_proxy)
+    store = open_unit_store(tmp_path, new_generation="generation-1")
+    with socket.socket() as bound, pytest.raises(Made) as made:
+        serving.serve(store, tmp_path, listening, bound, ENVIRONMENT, on_ready=lambda: None)
+    store.close()
+
+    assert made.value.args == (is_behind_proxy,)
 
 
 @pytest.mark.parametrize(
