@@ -64,10 +64,18 @@ async function start(): Promise<void> {
   await startTablet(store, target);
 }
 
-/** Open the records and draw the app; what is locked begins here anew. */
-async function startTablet(store: WorkerRecordStore, target: HTMLElement): Promise<void> {
+/**
+ * Open the records and draw the app; what is locked begins here anew.
+ *
+ * @param unlockedBy - who has opened the records out of an emergency case
+ */
+async function startTablet(
+  store: WorkerRecordStore,
+  target: HTMLElement,
+  unlockedBy: OpenedBy = { kind: 'no-pin' },
+): Promise<void> {
   const tablet = new Tablet(store, deviceClock);
-  const { opened, by } = await openWithPeople(store, target);
+  const { opened, by } = await openWithPeople(store, target, unlockedBy);
   if (opened.kind === 'busy-elsewhere' || opened.kind === 'refused') {
     // Fails closed: without a durable store nothing may look recorded.
     target.textContent = sayTold(opened.sentence);
@@ -88,7 +96,16 @@ async function startTablet(store: WorkerRecordStore, target: HTMLElement): Promi
     if (app !== null) void unmount(app);
     void startTablet(store, target);
   };
-  const lock = new Lock({ keys: store, store, clock: deviceClock, startAnew }, by);
+  const openAnew = (openedBy: OpenedBy) => {
+    keepSpoken(language.current.tag);
+    if (app !== null) void unmount(app);
+    void startTablet(store, target, openedBy);
+  };
+  const hasUnsaved = () => tablet.notSaved !== '';
+  const lock = new Lock(
+    { keys: store, store, clock: deviceClock, startAnew, openAnew, hasUnsaved, later },
+    by,
+  );
   await takeWhoUnlocked(tablet, await store.keyStanding(), by);
   const unitRules = new UnitRuleBook(store, deviceClock);
   await unitRules.load();
@@ -103,7 +120,7 @@ async function startTablet(store: WorkerRecordStore, target: HTMLElement): Promi
     browserUpdates,
     {
       hasLiveCase: () => hasLiveCase(store, places.current),
-      hasUnsaved: () => tablet.notSaved !== '',
+      hasUnsaved,
     },
     BUILD,
   );
@@ -159,8 +176,9 @@ type NotLocked = Exclude<OpenAnswer, { kind: 'locked' }>;
 async function openWithPeople(
   store: WorkerRecordStore,
   target: HTMLElement,
+  unlockedBy: OpenedBy,
 ): Promise<{ opened: NotLocked; by: OpenedBy }> {
-  let by: OpenedBy = { kind: 'no-pin' };
+  let by = unlockedBy;
   for (;;) {
     const answer = await store.open();
     if (answer.kind !== 'locked') {

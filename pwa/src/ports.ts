@@ -119,13 +119,14 @@ export type PlanChecksAnswer =
 
 /**
  * An operation that could not be taken in; `fork` where another is held under its id, `damaged`
- * where the unit cannot read entries any more that it took in.
+ * where the unit cannot read entries any more that it took in, `older-copy` where a device has read
+ * what the unit does not hold (EX21).
  */
 export interface UnitAlarm {
   /** How a decision speaks of it (CF5). */
   name: string;
-  kind: 'fork' | 'set-aside' | 'damaged';
-  /** Id of the operation, or the log where all of it is meant. */
+  kind: 'fork' | 'set-aside' | 'damaged' | 'older-copy';
+  /** Id of the operation, or the log or the device where all of it is meant. */
   op_id: string;
   record: string;
   sentence: string;
@@ -324,6 +325,8 @@ export interface DeviceStanding {
 export interface ExchangeStanding {
   state: 'alone' | 'resting' | 'exchanging' | 'no-network' | 'refused' | 'needs-a-person';
   unsent: number;
+  /** Nothing is known of what is unsent: a locked tablet could not read its copy. */
+  isUnsentUnknown?: true;
   oldestUnsentMs: number | null;
   lastDoneMs: number | null;
   /** One sentence where a person has to do something, else "". */
@@ -347,10 +350,13 @@ export type OpenAnswer =
   | {
       kind: 'locked';
       keys: KeyStanding;
-      unsent: number;
+      /** Null: not known, since what lies here cannot be read now. */
+      unsent: number | null;
       oldestUnsentMs: number | null;
       /** Records are here and no key of them: the unit alone can give it back. */
       areKeysLost?: true;
+      /** Told, where the emergency case that was open can be opened no more. */
+      trouble?: string;
     }
   | { kind: 'busy-elsewhere'; sentence: string }
   | { kind: 'refused'; sentence: string };
@@ -361,6 +367,7 @@ export interface PersonHere {
   staff: string;
   name: string;
   role: string;
+  /** 0 where each further wrong PIN waits instead: the last person is not removed by it. */
   triesLeft: number;
   /** Wall milliseconds before which no PIN of theirs is tried; 0 where none waits. */
   waitUntilMs: number;
@@ -374,6 +381,8 @@ export interface KeyStanding {
   hasLive: boolean;
   /** An emergency case is open, without the other records. */
   hasEmergency: boolean;
+  /** This window only reads: the one that writes has the keys, and tries PINs. */
+  isElsewhere?: true;
 }
 
 /** `removed`: the person has no PIN here, or lost it by ten wrong ones. */

@@ -37,6 +37,9 @@ export interface ToldValues {
   pinNeeded: None;
   lastPerson: None;
   ringFull: None;
+  emergencyKept: { why: string };
+  emergencyShut: { why: string };
+  stillPlain: None;
   noShare: None;
   freshCodeNeeded: None;
   keyNotReturned: None;

@@ -450,7 +450,11 @@ def test_a_planted_sentence_and_a_planted_narrow_button_are_seen(reader: Reader)
     page.evaluate(
         """() => {
           const main = document.querySelector('main');
-          main.insertAdjacentHTML('beforeend', '<p>Call them</p><svg aria-label="Coil told"/>');
+          const words = document.createElement('p');
+          words.textContent = 'Call them';
+          const drawing = document.createElementNS('http://www.w3.org/2000/svg', 'svg');
+          drawing.setAttribute('aria-label', 'Coil told');
+          main.append(words, drawing);
           const button = main.querySelector('button');
           Object.assign(button.style, { width: '30px', minWidth: '0', whiteSpace: 'nowrap' });
         }"""
@@ -488,8 +492,11 @@ def test_an_amount_keeps_its_unit_behind_it_from_right_to_left(reader: Reader, p
 
     # Planted: one amount that nothing sets apart.
     reader.page.evaluate(
-        """() => document.querySelector('main :is(h1, h2)')
-          .insertAdjacentHTML('afterend', '<p>0.5 mL</p>')"""
+        """() => {
+          const amount = document.createElement('p');
+          amount.textContent = '0.5 mL';
+          document.querySelector('main :is(h1, h2)').after(amount);
+        }"""
     )
     assert len(reader.page.evaluate(_UNITS_FIRST)["turned"]) == 1
 

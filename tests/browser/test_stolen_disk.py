@@ -83,7 +83,7 @@ def test_spellings_find_a_word_however_it_is_written():
 
 
 def test_a_stolen_tablet_is_silent_and_lost_keys_come_back(server: UnitServer, new_device):
-    """[SEC-12] [SEC-14] Locked, killed, read; sent while locked; each home of keys wiped.
+    """[HAZ-36] [HAZ-48] [SEC-12] [SEC-14] Locked, killed, read; sent while locked; keys wiped.
 
     The planted bug it has caught: the second copy written plain.
     """
@@ -134,15 +134,27 @@ def test_a_stolen_tablet_is_silent_and_lost_keys_come_back(server: UnitServer, n
     case.unlock(page, "")
     expect_records(page)
 
-    # Every key is gone: nothing is begun over the records, and the unit gives the key back.
+    # Every key is gone: nothing is begun over the records, and being joined opens nothing.
     lock_by_hand(page)
     page = open_outside(tablet, server)
     page.evaluate(_REMOVE_FILES, "crura-ring")
     page.evaluate(_DROP_DATABASES)
-    code = server.invite("bedside").partition("#join=")[2]
     page.goto(server.address)
     expect(page.get_by_text("Nobody has a PIN on this tablet any more.")).to_be_visible()
-    page.get_by_label("Invitation code, where the unit gave one").fill(code)
+    case.press(page, "Ask for the key")
+    expect(page.get_by_text("only for a fresh invitation")).to_be_visible()
+
+    # By a fresh invitation, once somebody has compared the digits, the unit gives the key back.
+    code = server.invite("bedside", is_trusted=False).partition("#join=")[2]
+    page.get_by_label("Code of a fresh invitation").fill(code)
+    case.press(page, "Ask for the key")
+    told = page.get_by_text(re.compile("has compared the digits [0-9]{6}"))
+    expect(told).to_be_visible()
+    digits = re.search("[0-9]{6}", told.inner_text())
+    waiting = re.search("^([a-z0-9]{10}) .* waits", server.crura("device", "list"), re.MULTILINE)
+    assert digits is not None
+    assert waiting is not None
+    server.crura("device", "confirm", waiting[1], digits[0])
     case.press(page, "Ask for the key")
     case.choose_first_pin(page)
     expect_records(page)

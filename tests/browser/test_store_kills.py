@@ -259,6 +259,9 @@ def test_two_tabs_one_counter(server: UnitServer, new_device):
     address = first.evaluate("location.hash")
     second = first.context.new_page()
     second.goto(f"{server.address}/{address}")
+    # Nobody has shown here who they are; the first window tries the PIN.
+    expect(second.locator("[data-others-locked]")).to_be_visible()
+    case.come_back(second)
     reading = second.get_by_text("This window only reads. Entries are made in another window")
     expect(reading).to_contain_text("at Workup")
     open_questions(second)
@@ -280,7 +283,11 @@ def test_two_tabs_one_counter(server: UnitServer, new_device):
 
     # The first is gone: the second writes, on the same log, and sends what the first had not.
     first.close()
+    # No key lies open: the window that takes over asks for a PIN, as any start does.
+    expect(second.locator("[data-locked]")).to_be_visible(timeout=15_000)
+    case.come_back(second)
     expect(reading).to_have_count(0, timeout=15_000)
+    open_questions(second)
     assert unsent(second) == held
     second.wait_for_timeout(1_000)
     other.click()

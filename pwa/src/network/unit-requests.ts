@@ -55,12 +55,16 @@ export class UnitRequests {
     this.#who = who;
   }
 
-  /** @param as - who signs this one, where that is not who was named for all */
+  /**
+   * @param as - who signs this one, where that is not who was named for all
+   * @param stop - gives the request up, as a network that did not answer
+   */
   async post<Answer>(
     path: string,
     token: string | null,
     content: unknown,
     as?: Identity | null,
+    stop?: AbortSignal,
   ): Promise<Answer> {
     const text = JSON.stringify(content);
     const headers: Record<string, string> = { 'Content-Type': 'application/json' };
@@ -69,7 +73,8 @@ export class UnitRequests {
       body = await squeeze(text);
       headers['Content-Encoding'] = 'gzip';
     }
-    return this.#ask<Answer>(path, token, { method: 'POST', headers, body }, as);
+    const signal = inTime(LONGEST_ANSWER_MS, stop);
+    return this.#ask<Answer>(path, token, { method: 'POST', headers, body, signal }, as);
   }
 
   async get<Answer>(path: string, token: string): Promise<Answer> {

@@ -1,5 +1,7 @@
 /** A PIN while it is pressed, and what it confirms. Pure. */
-import type { Json } from '../ports';
+import type { Json, KeyStanding, RecordState } from '../ports';
+import type { Place } from './place.svelte';
+import { shown } from './shown';
 
 export const FEWEST_DIGITS = 6;
 export const MOST_DIGITS = 12;
@@ -19,7 +21,7 @@ export function maskPin(pressed: string): string {
 /** How a person has shown to be the one who signs or answers for something. */
 export type ConfirmedHow =
   | 'pin'
-  /** In an emergency case that was opened without a PIN. */
+  /** In an emergency case that was opened without a PIN, or by a hold in a live case. */
   | 'emergency'
   /** On a device on which nobody has a PIN. */
   | 'no-pin-set';
@@ -31,6 +33,30 @@ export interface Confirmation {
   how: ConfirmedHow;
   /** ISO 8601 with offset. */
   at: string;
+}
+
+/** Return how a person is asked to show that it is them. */
+export function howToConfirm(lock: {
+  isEmergency: boolean;
+  keys: Pick<KeyStanding, 'isOpen'>;
+}): ConfirmedHow {
+  if (lock.isEmergency) return 'emergency';
+  return lock.keys.isOpen ? 'no-pin-set' : 'pin';
+}
+
+/**
+ * Say whether a gate may be passed without a PIN: at the bedside of the live case, where whoever has
+ * one may be scrubbed, away, or waiting after wrong ones. A signature never is.
+ */
+export function mayPassWithoutPin(liveCase: string, place: Place): boolean {
+  return place.name === 'procedure' && liveCase === `case/${place.caseId}`;
+}
+
+/** Return how many steps somebody answered for without a PIN: the signature confirms them. */
+export function countUnconfirmed(events: readonly RecordState[]): number {
+  const how = (event: RecordState) =>
+    (shown(event, 'confirmation') as { how?: ConfirmedHow } | undefined)?.how;
+  return events.filter((event) => !event.isEnteredInError && how(event) === 'emergency').length;
 }
 
 /** Return a confirmation as a record keeps it. */

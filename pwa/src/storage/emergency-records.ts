@@ -87,8 +87,21 @@ export function putIntoLog(
   return restored;
 }
 
-/** Remove emergency records whose entries are in the log, on the disk, by now. */
-export async function removeEmergency(place: EmergencyPlace, number: number): Promise<void> {
+/**
+ * Remove emergency records whose entries are in the log, on the disk, by now.
+ *
+ * @param forgetKey - called once the file is gone; the copy is noise from then on, and a copy that
+ *   cannot be removed now is no reason to keep anybody from the records
+ */
+export async function removeEmergency(
+  place: EmergencyPlace,
+  number: number,
+  forgetKey: () => Promise<void>,
+): Promise<void> {
   removeRecords(place.pool, emergencyStem(number));
-  await place.emergencyCopy(number).wipe();
+  await forgetKey();
+  await place
+    .emergencyCopy(number)
+    .wipe()
+    .catch(() => {});
 }

@@ -45,6 +45,14 @@ export interface PlainSlots {
   live: OpenSlot | null;
   /** The emergency key that is in use. */
   emergency: (OpenSlot & { number: number }) | null;
+  /** Emergency keys made while every other key was lost, until a data key is there to seal them. */
+  loose?: readonly LooseKey[];
+}
+
+export interface LooseKey {
+  number: number;
+  /** Base64. */
+  key: string;
 }
 
 export interface RingContent {

@@ -1,6 +1,7 @@
 /** Proves who gets a PIN on this tablet, and that nobody else does. */
 import { expect, test } from 'vitest';
 import { KeyRing } from './key-ring';
+import { readRing, writeRing } from './key-ring-content';
 import { COSTS } from './key-ring-cost';
 import { KeyRingService, type RedeemCode } from './key-ring-service';
 import { memoryShelves } from './memory-ring-shelves';
@@ -20,8 +21,8 @@ async function openService() {
       : { kind: 'refused', sentence: 'The code is used up.' };
   };
   let drawn = 0;
-  const open = async () => {
-    const ring = await KeyRing.open(shelves, {
+  const ring = () =>
+    KeyRing.open(shelves, {
       nowMs: () => 1_800_000_000_000,
       random: (bytes) => new Uint8Array(bytes).fill(++drawn),
       argon: {
@@ -32,13 +33,12 @@ async function openService() {
           ),
       },
     });
-    return new KeyRingService(ring, redeem);
-  };
+  const open = async () => new KeyRingService(await ring(), redeem);
   const service = await open();
   await service.openWithoutPin(true);
   await service.addPerson(ANNA, PIN, null);
   const names = () => service.standing().people.map(({ name }) => name);
-  return { service, open, asked, names };
+  return { service, open, ring, shelves, asked, names };
 }
 
 test('a key is made where no records lie, and only there', async () => {
@@ -72,6 +72,30 @@ test('[SEC-11] a further person needs somebody who has a PIN here, or a code of 
   expect(await service.addPerson(CLEO, PIN, { code: 'GOOD' })).toEqual({ kind: 'right' });
   expect(names()).toEqual(['Anna Alder', 'Bruno Birch', 'Cleo Cedar']);
   expect(asked).toEqual(['USED', 'GOOD']);
+});
+
+/** The planted bug it has caught: anybody taken without a voucher once nobody was left. */
+test('[SEC-11] with nobody left in a live case nobody is taken without a voucher', async () => {
+  const { service, ring, shelves, asked } = await openService();
+  await service.keepLive(true);
+  // As an older release left it, which threw the last wrap away.
+  for (const shelf of [shelves.files, shelves.indexed]) {
+    shelf.places = shelf.places.map((one) => {
+      const content = one === null ? null : readRing(one);
+      return content === null ? one : writeRing({ ...content, people: [] });
+    });
+  }
+  const left = new KeyRingService(await ring(), async (code) => {
+    asked.push(code);
+    return { kind: 'person', ...CLEO };
+  });
+  expect(await left.openWithoutPin(false)).toHaveLength(32);
+  expect(left.standing()).toMatchObject({ people: [], isOpen: false });
+  expect(await left.addPerson(BRUNO, PIN, null)).toEqual({
+    kind: 'refused',
+    sentence: 'told:pinNeeded',
+  });
+  expect(await left.addPerson(BRUNO, PIN, { code: 'GOOD' })).toEqual({ kind: 'right' });
 });
 
 test('a code lets in its own person, whoever was chosen on the screen', async () => {

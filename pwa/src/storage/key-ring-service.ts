@@ -49,11 +49,6 @@ export class KeyRingService implements Pick<KeyKeeper, RingCall> {
     return this.#dataKey;
   }
 
-  /** Go on with the key of another window that has gone; there is no other way to hand it on. */
-  takeOver(dataKey: Uint8Array | null): void {
-    this.#dataKey ??= dataKey;
-  }
-
   standing(): RingStanding {
     return this.#ring.standing();
   }
@@ -121,7 +116,7 @@ export class KeyRingService implements Pick<KeyKeeper, RingCall> {
 
   /** Return whom a voucher lets in, or why it lets in nobody. */
   async #vouch(person: Named, voucher: Voucher): Promise<Named | PinAnswer | KeyRefusal> {
-    if (this.standing().people.length === 0) return person;
+    if (this.standing().isOpen) return person;
     if (voucher === null) return { kind: 'refused', sentence: tell('pinNeeded') };
     if ('code' in voucher) {
       const answer = await this.#redeem(voucher.code);

@@ -134,6 +134,29 @@ test('[SEC-13] wrong PINs wait 30 s, 1, 5, 15 minutes, and the tenth takes the k
   expect(await again.unlock(BRUNO.staff, OTHER)).toEqual({ kind: 'open', dataKey: key });
 });
 
+/** The planted bug it has caught: the tenth wrong PIN of the only person, which took the last key. */
+test('[SEC-13] the last person keeps their key: each further wrong PIN waits 15 minutes', async () => {
+  const bench = new Bench();
+  const { ring, key } = await bench.withAnna();
+  bench.hashTakesMs = 0;
+  for (let wrong = 1; wrong <= 30; wrong++) {
+    const answer = await ring.unlock(ANNA.staff, '000001');
+    if (answer.kind !== 'wrong') throw new Error(answer.kind);
+    if (wrong >= 9) {
+      expect(answer).toEqual({
+        kind: 'wrong',
+        triesLeft: 0,
+        waitUntilMs: bench.nowMs + 900 * SECOND,
+      });
+      expect((await ring.unlock(ANNA.staff, PIN)).kind).toBe('waiting');
+    }
+    bench.nowMs = Math.max(bench.nowMs, answer.waitUntilMs);
+  }
+  const again = await bench.open();
+  expect(personOf(again.standing())?.triesLeft).toBe(0);
+  expect(await again.unlock(ANNA.staff, PIN)).toEqual({ kind: 'open', dataKey: key });
+});
+
 test('[SEC-13] a try counts before it is made, and the count outlives the app', async () => {
   // Has caught: counting after the hash, so that ending the app gave a free try.
   const bench = new Bench();
@@ -194,6 +217,47 @@ test('homes that cannot be read begin nothing anew', async () => {
   expect((await bench.open()).standing().people).toHaveLength(1);
 });
 
+/** The planted bug it has caught: one failed read, after which the other home was copied over it. */
+test('[SEC-12] files that cannot be read for a moment keep the only open key', async () => {
+  const bench = new Bench();
+  const key = await (await bench.open()).firstKey();
+  bench.shelves.files.fails = 'read';
+  await expect(bench.open()).rejects.toThrow('unreadable disk');
+  bench.shelves.files.fails = null;
+  expect(await (await bench.open()).openKey()).toEqual(key);
+  // It answers at a further try: nothing is refused.
+  let reads = 0;
+  const { files } = bench.shelves;
+  const read = files.read.bind(files);
+  files.read = async () => {
+    reads += 1;
+    if (reads < 3) throw new Error('unreadable disk');
+    return read();
+  };
+  expect(await (await bench.open()).openKey()).toEqual(key);
+});
+
+test('[SEC-12] a home that could not be read is not written over at the start', async () => {
+  const bench = new Bench();
+  await bench.withAnna();
+  const { files } = bench.shelves;
+  const before = files.text();
+  files.fails = 'read';
+  expect((await bench.open()).standing().people).toHaveLength(1);
+  expect(files.text()).toBe(before);
+});
+
+/** The planted bug it has caught: a newer turn in the database alone, which holds no open key. */
+test('[SEC-12] a full disk before the first PIN does not take the open key', async () => {
+  const bench = new Bench();
+  const ring = await bench.open();
+  const key = await ring.firstKey();
+  bench.shelves.files.fails = 'write';
+  await expect(ring.keepNote('unit-key', 'a public key')).rejects.toThrow('disk full');
+  bench.shelves.files.fails = null;
+  expect(await (await bench.open()).openKey()).toEqual(key);
+});
+
 test('[SEC-12] cut off at any write of either home, at any length, the key opens still', async () => {
   // Has caught: writing each turn to the same place.
   for (const home of ['files', 'indexed'] as const) {
@@ -247,6 +311,16 @@ test('[SEC-11] another PIN opens, the old one no more; a weak one changes nothin
   expect(await ring.unlock(ANNA.staff, OTHER)).toEqual({ kind: 'open', dataKey: key });
 });
 
+/** The planted bug it has caught: the new wrap written to one place, the old one left in the other. */
+test('[SEC-11] the wrap of a PIN that was changed lies in no copy of either home', async () => {
+  const bench = new Bench();
+  const { ring } = await bench.withAnna();
+  const { files, indexed } = bench.shelves;
+  const [wrapped] = [...files.text().matchAll(/"wrapped":\{[^}]*\}/g)].map(([one]) => one);
+  await ring.changePin(ANNA.staff, PIN, OTHER);
+  expect(files.text() + indexed.text()).not.toContain(wrapped);
+});
+
 test('the last person is not taken away, another is', async () => {
   const bench = new Bench();
   const { ring, key } = await bench.withAnna();
@@ -296,6 +370,26 @@ test('[SEC-10] a live case is open without a PIN for 12 hours and no longer', as
   expect(bench.shelves.files.text()).not.toContain(writeBase64(key));
 });
 
+/** The planted bugs it has caught: hours counted from the first of a chain of cases; no renewal. */
+test('[SEC-10] the 12 hours begin anew with work at the case, and with a right PIN', async () => {
+  const bench = new Bench();
+  const { ring, key } = await bench.withAnna();
+  const acts = [
+    () => ring.keepLive(key),
+    () => ring.keepLive(key),
+    () => ring.checkPin(ANNA.staff, PIN),
+    () => ring.unlock(ANNA.staff, PIN),
+  ];
+  for (const act of acts) {
+    await act();
+    bench.nowMs += 11 * HOUR;
+    expect(await (await bench.open()).openKey()).toEqual(key);
+  }
+  await ring.checkPin(ANNA.staff, '000001');
+  bench.nowMs += HOUR;
+  expect(await ring.openKey()).toBeNull();
+});
+
 test('a slot of an older turn of the files does not come back', async () => {
   const bench = new Bench();
   const { ring, key } = await bench.withAnna();
@@ -332,14 +426,13 @@ test('a key that the unit has given back opens what was sealed for it', async ()
   const { ring, key } = await bench.withAnna();
   const made = await ring.emergencyKey();
   await ring.closeEmergency();
-  for (let wrong = 0; wrong < 10; wrong++) {
-    bench.nowMs += HOUR;
-    await ring.unlock(ANNA.staff, '000001');
-  }
   const again = await bench.open();
-  expect(again.standing().people).toEqual([]);
   expect(await again.openKey()).toBeNull();
+  // The PIN is known to nobody any more: the same key takes its place, another one does not.
+  await expect(again.firstKey(new Uint8Array(32))).rejects.toThrow('told:pinNeeded');
+  expect(again.standing().people).toHaveLength(1);
   expect(await again.firstKey(key)).toEqual(key);
+  expect(again.standing()).toMatchObject({ people: [], isOpen: true });
   expect(await again.emergencyKeys(key)).toEqual([made]);
 });
 

@@ -9,12 +9,14 @@
  */
 import { tell } from '../told';
 import {
+  type LooseKey,
   NO_SLOTS,
   type OpenSlot,
   type PlainSlots,
   type RingContent,
   type RingEntry,
   readRing,
+  type SealedKey,
   writeRing,
 } from './key-ring-content';
 import { type Argon, type ArgonCost, strongerCost } from './key-ring-cost';
@@ -37,14 +39,17 @@ export type { RingShelf, RingShelves } from './key-ring-shelves';
 
 const KEY_BYTES = 32;
 const SALT_BYTES = 16;
-/** A case does not last longer; a slot that was left behind closes then. */
+/** Counted from the last work at the case: a slot that was left behind closes then. */
 const LIVE_MS = 12 * 3_600_000;
+/** A home that does not answer is read again after each of these waits. */
+const READ_AGAIN_MS = [50, 200];
 
 /** A person of this tablet, as the locked screen shows it. */
 export interface RingPerson {
   staff: string;
   name: string;
   role: string;
+  /** Before the wrap is destroyed; 0 where each further wrong PIN waits instead (the last person). */
   triesLeft: number;
   /** Wall milliseconds before which no PIN is tried; 0 where none waits. */
   waitUntilMs: number;
@@ -94,21 +99,20 @@ export class KeyRing {
   /**
    * Read the ring of this tablet, or begin one.
    *
-   * @throws an error where neither home can be read: nothing may be begun anew then
+   * @throws an error where a home that may hold the only key cannot be read: nothing is written then
    */
   static async open(shelves: RingShelves, around: RingSurroundings): Promise<KeyRing> {
     const [files, indexed] = await Promise.allSettled([
-      newestOf(shelves.files),
-      newestOf(shelves.indexed),
+      readPatiently(shelves.files),
+      readPatiently(shelves.indexed),
     ]);
     const inFiles = files.status === 'fulfilled' ? files.value : null;
     const inIndexed = indexed.status === 'fulfilled' ? indexed.value : null;
     const newest = later(inFiles, inIndexed);
-    if (newest === null) {
-      // A home that cannot be read may hold the only key of every record here.
-      if (files.status === 'rejected') throw files.reason;
-      if (indexed.status === 'rejected') throw indexed.reason;
-    }
+    // A home that cannot be read may hold the only key of every record here; keys in the clear lie
+    // in the files alone, so that where nobody has a PIN yet no other copy stands in for them.
+    if (files.status === 'rejected' && !newest?.people.length) throw files.reason;
+    if (newest === null && indexed.status === 'rejected') throw indexed.reason;
     // Keys in the clear of an older turn were taken away meanwhile.
     const slots = newest !== null && newest === inFiles ? newest.slots : NO_SLOTS;
     const content = newest ?? {
@@ -122,7 +126,10 @@ export class KeyRing {
       slots,
     };
     const ring = new KeyRing(shelves, around, { ...content, slots });
-    await ring.#mend(inFiles?.turn ?? 0, inIndexed?.turn ?? 0);
+    const areRead = files.status === 'fulfilled' && indexed.status === 'fulfilled';
+    // What could not be read is no reason to write over it.
+    const isSame = !areRead || (inFiles?.turn ?? 0) === (inIndexed?.turn ?? 0);
+    await ring.#mend(isSame);
     return ring;
   }
 
@@ -133,7 +140,7 @@ export class KeyRing {
         staff,
         name,
         role,
-        triesLeft: MOST_TRIES - tries,
+        triesLeft: this.#triesLeft(staff, tries),
         waitUntilMs: this.#untilMs({ tries, waitUntilMs }),
       })),
       isOpen: slots.first !== null,
@@ -145,17 +152,23 @@ export class KeyRing {
   /**
    * Return the data key of a tablet that nobody has a PIN on yet, making it at the first start.
    *
-   * @param recovered - the key that the unit has given back: it is taken instead of a new one
+   * @param recovered - the key that the unit has given back: it is taken instead of a new one, and
+   *   in the place of PINs that open the same
    * @throws an error where somebody has a PIN here: there is a data key already
    */
   firstKey(recovered?: Uint8Array): Promise<Uint8Array> {
     return this.#inTurn(async () => {
-      const { people, slots: before } = this.#content;
+      const { people, pair: held, slots: before } = this.#content;
       if (before.first !== null) return readBase64(before.first);
-      if (people.length > 0) throw new Error(tell('pinNeeded'));
       const key = new Uint8Array(recovered ?? this.#around.random(KEY_BYTES));
-      const slots = { ...before, first: writeBase64(key) };
-      await this.#write({ ...this.#content, slots, pair: await this.#pairFor(key) });
+      const pair = await this.#pairFor(key);
+      // The unit gives a key back where no PIN is known any more: only the same one replaces them.
+      const isSame = recovered !== undefined && held !== null && pair === held;
+      if (people.length > 0 && !isSame) throw new Error(tell('pinNeeded'));
+      const loose = before.loose ?? [];
+      const slots = { ...before, first: writeBase64(key), ...(loose.length > 0 && { loose: [] }) };
+      const sealed = [...this.#content.sealed, ...(await this.#sealLoose(loose, pair.publicKey))];
+      await this.#write({ ...this.#content, people: [], slots, pair, sealed }, loose.length > 0);
       return key;
     });
   }
@@ -214,7 +227,8 @@ export class KeyRing {
       const answer = await this.#try(staff, oldPin);
       if (answer.kind !== 'open') return answer;
       const before = this.#entry(staff) as RingEntry;
-      await this.#replace(await this.#newEntry(answer.dataKey, before, newPin));
+      // The wrap of the PIN until now goes from both places: whoever knows it has no way in.
+      await this.#replace(await this.#newEntry(answer.dataKey, before, newPin), true);
       return { kind: 'right' };
     });
   }
@@ -226,28 +240,31 @@ export class KeyRing {
    */
   removePerson(staff: string): Promise<void> {
     return this.#inTurn(async () => {
-      if (this.#content.people.every((one) => one.staff === staff)) {
+      if (this.#isLast(staff)) {
         throw new Error(tell('lastPerson'));
       }
       await this.#drop(staff);
     });
   }
 
-  /** Keep the data key open through a live case, at most 12 hours; null takes it away. */
+  /**
+   * Keep the data key open through a live case, for 12 hours from this call; null takes it away.
+   */
   keepLive(dataKey: Uint8Array | null): Promise<void> {
     return this.#inTurn(async () => {
       const { live } = this.#content.slots;
       const key = dataKey === null ? null : writeBase64(dataKey);
-      if ((live?.key ?? null) === key) return;
+      if (live === null && key === null) return;
       const next = key === null ? null : { key, sinceMs: this.#around.nowMs() };
-      await this.#writeSlots({ live: next }, live !== null);
+      await this.#writeSlots({ live: next }, live !== null && live.key !== key);
     });
   }
 
   /**
    * Return the key of the emergency records in use, making one where there is none.
    *
-   * @throws an error on a tablet that never held a data key
+   * Where every key was lost there is nothing to seal it for: it lies in the clear then, until the
+   * unit has given the data key back. A case that bleeds now does not wait for that.
    */
   emergencyKey(): Promise<{ number: number; key: Uint8Array }> {
     return this.#inTurn(async () => {
@@ -255,16 +272,17 @@ export class KeyRing {
       if (slots.emergency !== null && this.#isOpenNow(slots.emergency)) {
         return { number: slots.emergency.number, key: readBase64(slots.emergency.key) };
       }
-      if (pair === null) throw new Error(tell('notOpen'));
       const number = lastNumber + 1;
       const key = new Uint8Array(this.#around.random(KEY_BYTES));
-      const one = await sealKey(pair.publicKey, number, key, this.#around.random);
-      const emergency = { number, key: writeBase64(key), sinceMs: this.#around.nowMs() };
+      const one = { number, key: writeBase64(key) };
+      const emergency = { ...one, sinceMs: this.#around.nowMs() };
+      const loose = [...(slots.loose ?? []), ...(pair === null ? [one] : [])];
+      const added = pair === null ? [] : await this.#sealLoose([one], pair.publicKey);
       await this.#write({
         ...this.#content,
         lastNumber: number,
-        sealed: [...sealed, one],
-        slots: { ...slots, emergency },
+        sealed: [...sealed, ...added],
+        slots: { ...slots, emergency, ...(loose.length > 0 && { loose }) },
       });
       return { number, key };
     });
@@ -294,7 +312,8 @@ export class KeyRing {
 
   /** Return the numbers of emergency records that were not yet put into the log. */
   emergencyNumbers(): number[] {
-    return this.#content.sealed.map(({ number }) => number);
+    const { sealed, slots } = this.#content;
+    return [...sealed, ...(slots.loose ?? [])].map(({ number }) => number);
   }
 
   /** Forget the key of emergency records that are in the log by now. */
@@ -345,8 +364,10 @@ export class KeyRing {
       if (waitUntilMs !== entry.waitUntilMs) await this.#replace({ ...entry, waitUntilMs });
       return { kind: 'waiting', waitUntilMs };
     }
-    if (entry.tries >= MOST_TRIES) return this.#dropAfterTries(staff);
-    const tries = entry.tries + 1;
+    if (entry.tries >= MOST_TRIES && !this.#isLast(staff)) return this.#dropAfterTries(staff);
+    // The last wrap is never thrown away: its tries wait, each as long as the longest wait.
+    const most = this.#isLast(staff) ? MOST_TRIES - 1 : MOST_TRIES;
+    const tries = Math.min(entry.tries + 1, most);
     const nextWait = waitAfter(tries);
     const until = nextWait === 0 ? 0 : this.#around.nowMs() + nextWait;
     await this.#replace({ ...entry, tries, waitUntilMs: until });
@@ -355,10 +376,19 @@ export class KeyRing {
     const tookMs = this.#around.nowMs() - began;
     if (dataKey === null) {
       if (tries >= MOST_TRIES) return this.#dropAfterTries(staff);
-      return { kind: 'wrong', triesLeft: MOST_TRIES - tries, waitUntilMs: until };
+      return { kind: 'wrong', triesLeft: this.#triesLeft(staff, tries), waitUntilMs: until };
     }
-    await this.#replace(await this.#rested(entry, dataKey, pin, tookMs));
+    await this.#replace(await this.#rested(entry, dataKey, pin, tookMs), false, this.#renewed());
     return { kind: 'open', dataKey };
+  }
+
+  /** Return how many wrong PINs take the wrap away; 0 where each further one waits instead. */
+  #triesLeft(staff: string, tries: number): number {
+    return this.#isLast(staff) && tries >= MOST_TRIES - 1 ? 0 : MOST_TRIES - tries;
+  }
+
+  #isLast(staff: string): boolean {
+    return this.#content.people.every((one) => one.staff === staff);
   }
 
   async #dropAfterTries(staff: string): Promise<UnlockAnswer> {
@@ -412,7 +442,7 @@ export class KeyRing {
   }
 
   /** Return the pair for emergency keys: the one that the data key opens, else a new one. */
-  async #pairFor(dataKey: Uint8Array): Promise<RingContent['pair']> {
+  async #pairFor(dataKey: Uint8Array): Promise<NonNullable<RingContent['pair']>> {
     const key = await pairKey(dataKey);
     const { pair } = this.#content;
     if (pair !== null && (await unwrap(key, pair.privateKey, pair.publicKey)) !== null) return pair;
@@ -440,9 +470,23 @@ export class KeyRing {
     return slot !== null && this.#around.nowMs() - slot.sinceMs < LIVE_MS;
   }
 
-  #replace(entry: RingEntry): Promise<void> {
+  #sealLoose(loose: readonly LooseKey[], publicKey: string): Promise<SealedKey[]> {
+    const { random } = this.#around;
+    return Promise.all(
+      loose.map(({ number, key }) => sealKey(publicKey, number, readBase64(key), random)),
+    );
+  }
+
+  #replace(entry: RingEntry, takesAway = false, slots = this.#content.slots): Promise<void> {
     const people = this.#content.people.map((one) => (one.staff === entry.staff ? entry : one));
-    return this.#write({ ...this.#content, people });
+    return this.#write({ ...this.#content, people, slots }, takesAway);
+  }
+
+  /** Somebody has shown by a PIN that they are at the live case: its hours begin anew. */
+  #renewed(): PlainSlots {
+    const { slots } = this.#content;
+    const { live } = slots;
+    return live === null ? slots : { ...slots, live: { ...live, sinceMs: this.#around.nowMs() } };
   }
 
   #writeSlots(slots: Partial<PlainSlots>, takesAway: boolean): Promise<void> {
@@ -468,17 +512,16 @@ export class KeyRing {
     const [files] = await Promise.allSettled([
       this.#shelves.files.write(place, writeRing(content)),
     ]);
+    // A newer turn without the keys in the clear would have them forgotten at the next start.
+    if (files.status === 'rejected' && needsFiles) throw files.reason;
     const [indexed] = await Promise.allSettled([
       this.#shelves.indexed.write(place, writeRing({ ...content, slots: NO_SLOTS })),
     ]);
-    if (files.status === 'rejected' && (needsFiles || indexed.status === 'rejected')) {
-      throw files.reason;
-    }
+    if (files.status === 'rejected' && indexed.status === 'rejected') throw files.reason;
   }
 
   /** Bring both homes to the newest turn; a home that refuses now is tried at the next write. */
-  async #mend(filesTurn: number, indexedTurn: number): Promise<void> {
-    const isSame = filesTurn === indexedTurn;
+  async #mend(isSame: boolean): Promise<void> {
     const { live, emergency } = this.#content.slots;
     const isLate = (slot: OpenSlot | null) => slot !== null && !this.#isOpenNow(slot);
     if (isLate(live)) await this.keepLive(null);
@@ -496,11 +539,24 @@ export class KeyRing {
 }
 
 function hasSlot({ slots }: RingContent): boolean {
-  return slots.first !== null || slots.live !== null || slots.emergency !== null;
+  const { first, live, emergency, loose } = slots;
+  return first !== null || live !== null || emergency !== null || (loose ?? []).length > 0;
 }
 
 function pairKey(dataKey: Uint8Array): Promise<CryptoKey> {
   return deriveKey(new Uint8Array(dataKey), 'crura-emergency-pair');
+}
+
+/** Return the newest sound copy of a home, which may answer only at a further try. */
+async function readPatiently(shelf: RingShelf): Promise<RingContent | null> {
+  for (const waitMs of READ_AGAIN_MS) {
+    try {
+      return await newestOf(shelf);
+    } catch {
+      await new Promise((resolve) => setTimeout(resolve, waitMs));
+    }
+  }
+  return newestOf(shelf);
 }
 
 /** Return the newest sound copy of a home. */

@@ -21,7 +21,7 @@ export class LockedUpload {
   readonly #outbox: SealedOutbox;
   readonly #around: UploadSurroundings;
   #callOff: () => void = () => {};
-  #isOver = false;
+  readonly #over = new AbortController();
   #failures = 0;
   #running: Promise<void> | null = null;
 
@@ -42,42 +42,44 @@ export class LockedUpload {
     return this.#running;
   }
 
-  /** End for good, as soon as the request on its way is over: the open store goes on from here. */
+  /**
+   * End for good: a request on its way is given up, and whoever opens a store waits for no network.
+   * What the unit has taken in of it, the handshake of that store finds out.
+   */
   async end(): Promise<void> {
-    this.#isOver = true;
+    this.#over.abort();
     this.#callOff();
     await this.#running;
   }
 
   async #round(): Promise<void> {
-    if (this.#isOver) return;
+    if (this.#over.signal.aborted) return;
     this.#callOff();
     let answer: OutboxAnswer;
     try {
-      answer = await this.#outbox.run();
+      answer = await this.#outbox.run(this.#over.signal);
     } catch (error) {
       // A copy that cannot be read now may be readable later; nothing of it was changed.
       answer = { kind: 'refused', sentence: whyOf(error) };
     }
+    if (this.#over.signal.aborted) return;
     this.#failures = answer.kind === 'done' ? 0 : this.#failures + 1;
     await this.#tell(answer);
     // Not part of the round, which whoever clears this tablet waits for.
     if (answer.kind === 'done') void this.#around.askStanding().catch(() => {});
-    if (this.#isOver) return;
+    if (this.#over.signal.aborted) return;
     const wait =
       this.#failures === 0 ? QUIET_MS : retryWaitMs(this.#failures, this.#around.chance());
     this.#callOff = this.#around.later(wait, () => void this.run());
   }
 
   async #tell(answer: OutboxAnswer): Promise<void> {
-    const { count, oldestMs } = await this.#outbox.unsent().catch(() => ({
-      count: 0,
-      oldestMs: null,
-    }));
+    const unsent = await this.#outbox.unsent().catch(() => null);
     this.#around.onExchange({
       state: answer.kind === 'done' ? 'resting' : answer.kind,
-      unsent: count,
-      oldestUnsentMs: oldestMs,
+      unsent: unsent?.count ?? 0,
+      ...(unsent === null && { isUnsentUnknown: true }),
+      oldestUnsentMs: unsent?.oldestMs ?? null,
       lastDoneMs: answer.kind === 'done' ? this.#around.nowMs() : null,
       sentence: answer.kind === 'refused' ? answer.sentence : '',
     });

@@ -15,6 +15,8 @@ export interface MemoryPool extends FilePool {
   readonly files: Files;
   /** Called after each change of a file. */
   onChange: () => void;
+  /** Says whether the disk has room for a file of so many bytes; else a write of it fails. */
+  hasRoom: (name: string, bytes: number) => boolean;
   /** Open a file without the encrypting layer's key, as an earlier version of the app did. */
   openPlain(name: string): SqliteDatabase;
 }
@@ -29,6 +31,7 @@ export async function openMemoryPool(held: Files = new Map()): Promise<MemoryPoo
   const pool: MemoryPool = {
     files,
     onChange: () => {},
+    hasRoom: () => true,
     names: () => [...files.keys()],
     isPlain: (file) => new TextDecoder().decode(files.get(file)?.subarray(0, 15)) === PLAIN,
     open: (file) => connect(sqlite3, `multipleciphers-${name}`, file),
@@ -39,7 +42,7 @@ export async function openMemoryPool(held: Files = new Map()): Promise<MemoryPoo
     },
     addressOf: (file, key) => `file:${file}?vfs=multipleciphers-${name}&cipher=chacha20&key=${key}`,
   };
-  installFiles(sqlite3, name, files, () => pool.onChange());
+  installFiles(sqlite3, name, pool);
   (sqlite3.capi as unknown as Ciphers).sqlite3mc_vfs_create(name, 0);
   return pool;
 }
@@ -59,6 +62,7 @@ interface Structures {
   SQLITE_IOCAP_UNDELETABLE_WHEN_OPEN: number;
   SQLITE_NOTFOUND: number;
   SQLITE_IOERR_SHORT_READ: number;
+  SQLITE_IOERR_WRITE: number;
   sqlite3_vfs_find(name: null): number;
   sqlite3_io_methods: new () => { $iVersion: number; pointer: number };
   sqlite3_file: { new (at: number): { $pMethods: number; dispose(): void } } & {
@@ -77,7 +81,8 @@ interface Structures {
 }
 
 /** Put a file system of SQLite's kind over the map (https://sqlite.org/vfs.html). */
-function installFiles(sqlite3: Sqlite3Static, name: string, files: Files, changed: () => void) {
+function installFiles(sqlite3: Sqlite3Static, name: string, pool: MemoryPool) {
+  const { files } = pool;
   const { wasm } = sqlite3;
   const capi = sqlite3.capi as unknown as Structures;
   const io = new capi.sqlite3_io_methods();
@@ -99,11 +104,12 @@ function installFiles(sqlite3: Sqlite3Static, name: string, files: Files, change
     return 0;
   };
   const put = (file: number, length: number, bytes = new Uint8Array(), at = 0) => {
+    if (!pool.hasRoom(opened.get(file) ?? '', length)) return capi.SQLITE_IOERR_WRITE;
     const next = new Uint8Array(length);
     next.set(contentOf(file).subarray(0, length));
     next.set(bytes, at);
     files.set(opened.get(file) ?? '', next);
-    changed();
+    pool.onChange();
     return 0;
   };
   const ioMethods = {
@@ -145,7 +151,7 @@ function installFiles(sqlite3: Sqlite3Static, name: string, files: Files, change
     },
     xDelete(_: number, at: number) {
       files.delete(nameOf(at));
-      changed();
+      pool.onChange();
       return 0;
     },
     xFullPathname(_: number, at: number, length: number, out: number) {

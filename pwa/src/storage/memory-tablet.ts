@@ -37,6 +37,8 @@ export class MemoryShare implements ShareShelf {
 export class MemoryTabletDisk {
   readonly ring: { files: MemoryRingShelf; indexed: MemoryRingShelf } = memoryShelves();
   files: Files = new Map();
+  /** See `MemoryPool`. */
+  hasRoom: (name: string, bytes: number) => boolean = () => true;
   copy = new MemoryCopyShelf();
   readonly emergencies = new Map<number, MemoryCopyShelf>();
   readonly pictures = new MemoryPictureFiles();
@@ -47,6 +49,7 @@ export class MemoryTabletDisk {
   async start(): Promise<TabletParts> {
     const pool = await openMemoryPool(this.files);
     this.files = pool.files;
+    pool.hasRoom = this.hasRoom;
     const ring = await KeyRing.open(this.ring, { nowMs: () => 1_000, random, argon });
     return {
       pool,

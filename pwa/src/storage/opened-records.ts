@@ -31,6 +31,8 @@ export interface OpenedRecords {
   store: OperationStore;
   keeper: SecondCopyKeeper;
   pictureFiles: PictureFiles | null;
+  /** They lie without encryption, since the disk had no room to replace them at this start. */
+  isStillPlain: boolean;
 }
 
 /**
@@ -44,7 +46,8 @@ export async function openRecords(place: RecordsPlace): Promise<OpenedRecords> {
   const files = recordsFilesOf(pool, stem, dataKey);
   const { database, store } = await openStore(files, place.catalogue, copy);
   const keeper = new SecondCopyKeeper(database, store, copy, place);
-  return { database, store, keeper, pictureFiles: await openPictures(place) };
+  const { isStillPlain } = files;
+  return { database, store, keeper, pictureFiles: await openPictures(place), isStillPlain };
 }
 
 async function openPictures(place: RecordsPlace): Promise<PictureFiles | null> {

@@ -64,3 +64,25 @@ test('a plain picture of an earlier version is replaced once it lies encrypted',
   expect([...files.files.keys()]).toEqual([`${HASH}.closed`]);
   expect(await pictures.read(HASH)).toEqual(PICTURE);
 });
+
+/** [SEC-12] The planted bug it has caught: a plain picture that stayed for ever. */
+test('a plain picture whose encrypted one lies beside it already goes at the next start', async () => {
+  const { files, pictures } = await shelf();
+  await pictures.keep(HASH, PICTURE);
+  files.files.set(HASH, PICTURE);
+
+  await replacePlainPictures(files, pictures);
+
+  expect([...files.files.keys()]).toEqual([`${HASH}.closed`]);
+});
+
+test('a plain picture stays as long as the encrypted one does not open', async () => {
+  const { files, pictures } = await shelf();
+  files.files.set(`${HASH}.closed`, PICTURE);
+  files.files.set(HASH, PICTURE);
+  files.isFull = true;
+
+  await expect(replacePlainPictures(files, pictures)).rejects.toThrow('no room');
+
+  expect(files.files.get(HASH)).toEqual(PICTURE);
+});

@@ -46,6 +46,8 @@ export async function replacePlainPictures(
   protectedFiles: PictureFiles,
 ): Promise<void> {
   for (const name of await files.names()) {
-    if (!name.endsWith(CLOSED)) await protectedFiles.read(name);
+    if (name.endsWith(CLOSED) || (await protectedFiles.read(name)) === null) continue;
+    // Cut off before it was removed, it lies here beside the one that opened.
+    if ((await files.names()).includes(name)) await files.remove(name);
   }
 }

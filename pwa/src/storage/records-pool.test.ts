@@ -127,6 +127,83 @@ test('cut off at any write of it, the next start finds every entry', async () =>
   }
 });
 
+const DAMAGED = new Uint8Array(8_192).fill(0x5a);
+DAMAGED.set(new TextEncoder().encode('SQLite format 3\0'));
+
+/**
+ * [REL-13] [HAZ-36] The planted bug it has caught: every newer file taken for one that was cut off,
+ * because it was not carried over from the oldest plain one.
+ */
+test('a plain file set aside before never costs the newer ones an entry', async () => {
+  const pool = await openMemoryPool();
+  for (const [name, count] of [
+    ['/crura.db', 1],
+    ['/crura-2.db', 5],
+  ] as const) {
+    const plain = pool.openPlain(name);
+    fill(plain, count);
+    plain.close();
+  }
+
+  for (const count of [5, 6, 7]) {
+    const database = recordsFilesOf(pool, RECORDS, KEY).current();
+    expect(countOf(database)).toBe(count);
+    database.exec('INSERT INTO entry VALUES (?)', ['one more']);
+    database.close();
+  }
+  expect(pool.names().filter((name) => name.endsWith('.db'))).toEqual(['/crura.db', '/crura-3.db']);
+});
+
+test('beside a damaged plain file the one that took its place opens at every start', async () => {
+  const pool = await openMemoryPool(new Map([['/crura.db', DAMAGED]]));
+  expect(() => recordsFilesOf(pool, RECORDS, KEY).current()).toThrow(/not a database/);
+  // Cut off before anything was written to it: the next start makes another.
+  recordsFilesOf(pool, RECORDS, KEY).next().close();
+  expect(() => recordsFilesOf(pool, RECORDS, KEY).current()).toThrow(/not a database/);
+  const next = recordsFilesOf(pool, RECORDS, KEY).next();
+  fill(next, 2);
+  next.close();
+
+  for (const _ of [1, 2]) {
+    const database = recordsFilesOf(pool, RECORDS, KEY).current();
+    expect(countOf(database)).toBe(2);
+    database.close();
+  }
+  expect(pool.files.get('/crura.db')).toEqual(DAMAGED);
+});
+
+/** [REL-13] The planted bug it has caught: the second one removed before the first was tried. */
+test('a damaged plain file and a damaged one after it: both stay as they are', async () => {
+  const files = new Map([
+    ['/crura.db', DAMAGED],
+    ['/crura-2.db', new Uint8Array(8_192).fill(9)],
+  ]);
+  const pool = await openMemoryPool(files);
+
+  expect(() => recordsFilesOf(pool, RECORDS, KEY).current()).toThrow(/not a database/);
+
+  expect([...pool.files]).toEqual([...files]);
+});
+
+/** The planted bug it has caught: the half of a file that a full disk left in use as the newest. */
+test('without room for a second file the plain one opens as it is, and later it goes', async () => {
+  const pool = await plainPool(300);
+  // As when the quota is used up: an error of writing, in the middle of the file.
+  pool.hasRoom = (name, bytes) => !name.startsWith('/crura-2') || bytes <= 8_192;
+
+  const files = recordsFilesOf(pool, RECORDS, KEY);
+  const database = files.current();
+  expect([countOf(database), files.isStillPlain]).toEqual([300, true]);
+  database.exec('INSERT INTO entry VALUES (?)', ['one more']);
+  database.close();
+  expect(pool.names().filter((name) => name.startsWith('/crura-2'))).toEqual([]);
+
+  pool.hasRoom = () => true;
+  const later = recordsFilesOf(pool, RECORDS, KEY);
+  expect([countOf(later.current()), later.isStillPlain]).toEqual([301, false]);
+  expect(hits(pool.files, NAME)).toEqual([]);
+});
+
 test('a file beside a damaged one takes its place, and emergency records are others', async () => {
   const pool = await openMemoryPool();
   const files = recordsFilesOf(pool, RECORDS, KEY);

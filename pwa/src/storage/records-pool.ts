@@ -1,15 +1,16 @@
 /**
  * The records files among the files of a pool: encrypted, numbered, the newest in use.
  *
- * A file that an earlier version of the app wrote plain is carried over into an encrypted one
- * beside it, and removed once that one is whole and says so: cut off at any moment, one of the two
- * holds everything.
+ * Where the newest file is one that an earlier version of the app wrote plain, it is carried over
+ * into an encrypted one beside it, and removed once that one is whole and says so: cut off at any
+ * moment, one of the two holds everything. An older plain file was set aside as damaged by then: it
+ * stays as it is, and never is a reason to touch the newer ones [REL-13].
  */
 import { tell } from '../told';
 import type { Database } from './database';
 import { readMeta, writeMeta } from './meta-rows';
 import { type RecordsFiles, StoreRefusedError } from './store-opening';
-import { checkStructure } from './store-soundness';
+import { checkStructure, DamagedStoreError } from './store-soundness';
 
 /** The little that is asked of a pool of files, so that the tests run it on another. */
 export interface FilePool {
@@ -23,8 +24,12 @@ export interface FilePool {
   addressOf(name: string, key: string): string;
 }
 
-/** In the file that took over: the name of the plain one, until that is gone. */
+/** In the file that took over: the name of the plain one, in it from its first moment on. */
 const CARRIED = 'carried_from';
+/** SQLite's codes for a file that is damaged, is no database, or lacks a table. */
+const CUT_OFF_CODES = [11, 26, 1];
+/** SQLite's codes for a full disk; the browser's files tell theirs as an error of writing. */
+const NO_ROOM_CODES = [13, 10];
 /** A page of the file is read again in less than a millisecond; memory is what a tablet lacks. */
 const CACHE_KIB = 2_048;
 
@@ -33,12 +38,17 @@ export const RECORDS = '/crura';
 /** What is recorded from the locked screen, each time under a key of its own. */
 export const emergencyStem = (number: number) => `/emergency-${number}`;
 
+export interface PooledRecords extends RecordsFiles {
+  /** The file in use lies plain, since the disk had no room to carry it over at this start. */
+  readonly isStillPlain: boolean;
+}
+
 /**
  * Return the records files of one kind.
  *
  * @param dataKey - 32 bytes, by which each page is encrypted (ChaCha20-Poly1305)
  */
-export function recordsFilesOf(pool: FilePool, stem: string, dataKey: Uint8Array): RecordsFiles {
+export function recordsFilesOf(pool: FilePool, stem: string, dataKey: Uint8Array): PooledRecords {
   const key = writeKey(dataKey);
   const numbers = () =>
     pool
@@ -48,13 +58,19 @@ export function recordsFilesOf(pool: FilePool, stem: string, dataKey: Uint8Array
       .sort((one, other) => one - other);
   const open = (number: number) => openEncrypted(pool, nameOf(stem, number), key);
   const next = () => open((numbers().at(-1) ?? 0) + 1);
+  let stillPlain: Database | null = null;
   return {
-    current() {
-      const held = numbers();
-      carryOver(pool, stem, held, key);
-      return open(numbers().at(-1) ?? 1);
+    get isStillPlain() {
+      return stillPlain !== null;
     },
-    next,
+    current() {
+      stillPlain = carryOver(pool, stem, numbers(), key);
+      return stillPlain ?? open(numbers().at(-1) ?? 1);
+    },
+    next() {
+      stillPlain = null;
+      return next();
+    },
   };
 }
 
@@ -118,48 +134,85 @@ function setDurability(database: Database): void {
   }
 }
 
-/** Carry the newest plain file over, unless a whole encrypted one has taken its place already. */
-function carryOver(pool: FilePool, stem: string, held: readonly number[], key: string): void {
+/**
+ * Carry the newest file over where it is a plain one.
+ *
+ * @returns the plain one, opened, where the disk has no room for another; else null
+ */
+function carryOver(
+  pool: FilePool,
+  stem: string,
+  held: readonly number[],
+  key: string,
+): Database | null {
   const plain = [...held].reverse().find((number) => pool.isPlain(nameOf(stem, number)));
-  if (plain === undefined) return;
+  if (plain === undefined) return null;
   const from = nameOf(stem, plain);
-  const newer = held.filter((number) => number > plain);
-  if (!newer.some((number) => isCarried(pool, nameOf(stem, number), from, key))) {
-    // Cut off in the middle: it holds nothing that the plain one does not hold.
-    for (const number of newer) removeFile(pool, nameOf(stem, number));
-    carry(pool, from, nameOf(stem, plain + 1), key);
+  const to = nameOf(stem, plain + 1);
+  const newer = held.filter((number) => number > plain).map((number) => nameOf(stem, number));
+  const kinds = newer.map((name) => judgeNewer(pool, name, from, key));
+  if (kinds.includes('carried')) {
+    removeFile(pool, from);
+    return null;
   }
-  removeFile(pool, from);
+  const isCutOff = newer.length === 1 && newer[0] === to && kinds[0] === 'cut-off';
+  // Else they are records of their own, begun after the plain one had been set aside.
+  return newer.length === 0 || isCutOff ? carry(pool, from, to, key) : null;
 }
 
-function carry(pool: FilePool, from: string, to: string, key: string): void {
+function carry(pool: FilePool, from: string, to: string, key: string): Database | null {
   const plain = opened(pool, from, setDurability);
   try {
     checkStructure(plain);
+    // Cut off in the middle: it holds nothing that the plain one does not hold.
+    removeFile(pool, to);
+    writeMeta(plain, CARRIED, from);
     plain.exec('VACUUM INTO ?', [pool.addressOf(to, key)]);
-  } finally {
+  } catch (error) {
+    if (NO_ROOM_CODES.includes(codeOf(error))) {
+      removeFile(pool, to);
+      return plain;
+    }
     plain.close();
+    throw error;
   }
+  plain.close();
   const taken = openEncrypted(pool, to, key);
   try {
     checkStructure(taken);
-    writeMeta(taken, CARRIED, from);
   } finally {
     taken.close();
   }
+  removeFile(pool, from);
+  return null;
 }
 
-function isCarried(pool: FilePool, name: string, from: string, key: string): boolean {
+/** Say what a file is that is newer than a plain one. */
+function judgeNewer(
+  pool: FilePool,
+  name: string,
+  from: string,
+  key: string,
+): 'carried' | 'own' | 'cut-off' {
   try {
     const database = openEncrypted(pool, name, key);
     try {
-      return readMeta(database, CARRIED) === from;
+      checkStructure(database);
+      return readMeta(database, CARRIED) === from ? 'carried' : 'own';
     } finally {
       database.close();
     }
-  } catch {
-    return false;
+  } catch (error) {
+    const isCutOff = error instanceof DamagedStoreError || CUT_OFF_CODES.includes(codeOf(error));
+    if (isCutOff) return 'cut-off';
+    // What cannot be read now may be whole.
+    throw error;
   }
+}
+
+/** SQLite's code of an error, 0 for one that is none of SQLite's. */
+function codeOf(error: unknown): number {
+  return ((error as { resultCode?: number }).resultCode ?? 0) & 0xff;
 }
 
 function removeFile(pool: FilePool, name: string): void {

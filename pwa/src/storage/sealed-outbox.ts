@@ -10,6 +10,7 @@ import { NoAnswerError, RefusedError, type UnitRequests } from '../network/unit-
 import type { Tip } from '../sync/operation-log';
 import { tell } from '../told';
 import type { CopyShelf, ProtectedEntry, ShelfContent } from './copy-shelf';
+import type { OwnDevice } from './operation-store';
 import type { CopyHead, OwnLog } from './second-copy';
 
 /** What one request carries at most: as base64 it stays below what the unit reads of any request. */
@@ -35,11 +36,19 @@ export class SealedOutbox {
   readonly #shelves: readonly CopyShelf[];
   readonly #requests: UnitRequests;
   readonly #signer: Signer | null;
+  readonly #own: OwnDevice | null;
 
-  constructor(shelves: readonly CopyShelf[], requests: UnitRequests, signer: Signer | null) {
+  /** @param own - who this device is: an emergency case is written without its token */
+  constructor(
+    shelves: readonly CopyShelf[],
+    requests: UnitRequests,
+    signer: Signer | null,
+    own: OwnDevice | null = null,
+  ) {
     this.#shelves = shelves;
     this.#requests = requests;
     this.#signer = signer;
+    this.#own = own;
   }
 
   /** How many entries the unit does not hold, as far as the copies know. */
@@ -54,27 +63,52 @@ export class SealedOutbox {
     };
   }
 
-  /** Send what is sealed, log by log, in its order. */
-  async run(): Promise<OutboxAnswer> {
-    try {
-      for (const shelf of this.#shelves) {
+  /**
+   * Send what is sealed, log by log, each in its order; one that is refused holds up no other.
+   *
+   * @param stop - gives up the request on its way; nothing of it is noted then
+   * @throws an error where a copy could not be read, after the others were sent
+   */
+  async run(stop?: AbortSignal): Promise<OutboxAnswer> {
+    const refusals: RefusedError[] = [];
+    const failures: unknown[] = [];
+    for (const shelf of this.#shelves) {
+      try {
         const { head } = await shelf.read();
         for (const { epoch, isForked } of head?.logs ?? []) {
-          while (!isForked && (await this.#sendNext(shelf, epoch)));
+          if (!isForked) await this.#sendLog(shelf, epoch, refusals, stop);
         }
+      } catch (error) {
+        if (error instanceof NoAnswerError) return { kind: 'no-network' };
+        failures.push(error);
       }
-      return { kind: 'done' };
+    }
+    if (failures.length > 0) throw failures[0];
+    const [refusal] = refusals;
+    return refusal === undefined
+      ? { kind: 'done' }
+      : { kind: 'refused', sentence: refusal.message };
+  }
+
+  async #sendLog(
+    shelf: CopyShelf,
+    epoch: string,
+    refusals: RefusedError[],
+    stop?: AbortSignal,
+  ): Promise<void> {
+    try {
+      while (await this.#sendNext(shelf, epoch, stop));
     } catch (error) {
-      if (error instanceof NoAnswerError) return { kind: 'no-network' };
       if (!(error instanceof RefusedError)) throw error;
-      return { kind: 'refused', sentence: error.message };
+      refusals.push(error);
     }
   }
 
   /** Send the next entries of a log; says whether there may be more. */
-  async #sendNext(shelf: CopyShelf, epoch: string): Promise<boolean> {
+  async #sendNext(shelf: CopyShelf, epoch: string, stop?: AbortSignal): Promise<boolean> {
+    requireNotStopped(stop);
     const { head, entries } = await shelf.read();
-    const own = head?.own;
+    const own = this.#senderOf(head);
     const log = head?.logs?.find((one) => one.epoch === epoch);
     if (!head || !own?.token || log === undefined) return false;
     const batch = nextOf(log, entries);
@@ -98,10 +132,19 @@ export class SealedOutbox {
       own.token,
       content,
       signer && { device: own.device, signer },
+      stop,
     );
+    requireNotStopped(stop);
     if (tip.epoch !== epoch || tip.counter <= log.heldByUnit) return false;
     await this.#noteHeld(shelf, head, log, tip.counter);
     return true;
+  }
+
+  /** An emergency case knows its device; what the unit knows that one by lies with the records. */
+  #senderOf(head: CopyHead | null): OwnDevice | null {
+    const own = head?.own ?? null;
+    if (own === null || own.token !== null || own.device !== this.#own?.device) return own;
+    return { ...own, token: this.#own.token };
   }
 
   async #noteHeld(shelf: CopyShelf, head: CopyHead, log: OwnLog, counter: number): Promise<void> {
@@ -113,6 +156,10 @@ export class SealedOutbox {
     const drop = [{ epoch: log.epoch, before: Math.max(1, heldByUnit) }];
     await shelf.write({ head: { ...head, logs }, add: [], drop });
   }
+}
+
+function requireNotStopped(stop?: AbortSignal): void {
+  if (stop?.aborted) throw new NoAnswerError(tell('unreachable'));
 }
 
 /**

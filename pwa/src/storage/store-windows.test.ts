@@ -12,6 +12,7 @@ import { OperationStore } from './operation-store';
 import { SecondCopyKeeper } from './second-copy-keeper';
 import { StoreService } from './store-service';
 import {
+  type ReaderKeys,
   ReadingWindow,
   type WindowChannel,
   type WindowMessage,
@@ -48,6 +49,13 @@ class Hall {
   }
 }
 
+const STANDING = {
+  people: [{ staff: 'staff/s-1', name: 'Anna Alder', role: '', triesLeft: 10, waitUntilMs: 0 }],
+  isOpen: false,
+  hasLive: false,
+  hasEmergency: false,
+};
+
 let hall: Hall;
 let windows = 0;
 let disk: MemoryDisk;
@@ -77,11 +85,19 @@ async function writeOn(from: MemoryDisk) {
     onExchange: (exchange) => door.post({ exchange }),
   });
   await service.start();
-  const window = new WritingWindow(service, door);
+  const tried: (readonly unknown[])[] = [];
+  const keys: ReaderKeys = {
+    carryOut: async (call, given) => {
+      if (call === 'keyStanding') return STANDING;
+      tried.push(given);
+      return { kind: given[1] === '407182' ? 'right' : 'wrong' };
+    },
+  };
+  const window = new WritingWindow(service, door, keys);
   const ring = () => {
     for (const work of now.splice(0)) work();
   };
-  return { store, service, window, door, ring };
+  return { store, service, window, door, ring, tried };
 }
 
 function readOn() {
@@ -236,16 +252,41 @@ test('[SEC-10] a window that only reads hears that the one that writes was locke
   expect(second.locked).toEqual([true]);
 });
 
-test('a window that reads can go on with the key of the one that writes', async () => {
+/** The planted bug it has caught: the data key told to every window with the writer's notice. */
+test('[SEC-10] a window that only reads hears who has a PIN, and never the key', async () => {
+  const heard: WindowMessage[] = [];
+  hall.door().hear((message) => heard.push(message));
+  const first = await writeOn(disk);
+  first.service.startAlone('bedside');
+  const second = readOn();
+  const notice = await second.window.seek(1_000);
+
+  expect(await second.window.askKeys('keyStanding', [])).toEqual(STANDING);
+  expect(Object.keys(notice ?? {}).sort()).toEqual(['exchange', 'place', 'standing']);
+  expect(JSON.stringify(heard)).not.toContain('key"');
+});
+
+/** The planted bug it has caught: a PIN asked again with each notice, as readings are. */
+test('[SEC-13] a PIN entered in a window that only reads is tried by the other one, once', async () => {
   const first = await writeOn(disk);
   first.service.startAlone('bedside');
   const second = readOn();
   await second.window.seek(1_000);
-  expect(second.window.key).toBeNull();
 
-  const key = new Uint8Array(32).fill(7);
-  new WritingWindow(first.service, first.door, () => key);
+  const wrong = second.window.askKeys('checkPin', ['staff/s-1', '000001']);
+  first.window.announce();
+  expect(await wrong).toEqual({ kind: 'wrong' });
+  expect(await second.window.askKeys('checkPin', ['staff/s-1', '407182'])).toEqual({
+    kind: 'right',
+  });
   await settled();
+  expect(first.tried).toHaveLength(2);
 
-  expect(second.window.key).toEqual(key);
+  // Whoever takes over does not try what the dead one was asked.
+  first.door.leave();
+  const asked = second.window.askKeys('checkPin', ['staff/s-1', '407182']);
+  const next = await writeOn(disk.reopen());
+  second.window.handOver(next.window);
+  await expect(asked).rejects.toThrow('told:windowSilent');
+  expect(next.tried).toEqual([]);
 });

@@ -42,16 +42,25 @@ export interface WritingNotice {
   exchange: ExchangeStanding;
   /** Address of the place that is open there. */
   place: string;
-  /** By it another window goes on when this one has gone; it reads everything already. */
-  key?: Uint8Array;
 }
+
+/** Calls on the keys that a reading window makes through the one that has them. */
+export type ReaderKeyCall = 'keyStanding' | 'checkPin';
+
+/** Answers the calls on the keys. */
+export interface ReaderKeys {
+  carryOut(call: ReaderKeyCall, given: readonly unknown[]): Promise<unknown>;
+}
+
+const isReaderKeyCall = (call: string): call is ReaderKeyCall =>
+  call === 'keyStanding' || call === 'checkPin';
 
 export type WindowMessage =
   | { seeks: true }
   | { writes: WritingNotice }
   | { records: string[] }
   | { exchange: ExchangeStanding }
-  | { ask: string; call: AnsweredCall; given: readonly unknown[] }
+  | { ask: string; call: AnsweredCall | ReaderKeyCall; given: readonly unknown[] }
   | { to: string; answer: unknown }
   | { to: string; failure: string }
   /** The window that writes was locked: nothing of the records stays on any screen. */
@@ -72,18 +81,13 @@ export interface CallAnswerer {
 export class WritingWindow implements CallAnswerer {
   readonly #service: StoreService;
   readonly #channel: WindowChannel;
-  readonly #key: () => Uint8Array | null;
+  readonly #keys: ReaderKeys;
   #place: string;
 
-  /** @param key - the data key of the records while they are open */
-  constructor(
-    service: StoreService,
-    channel: WindowChannel,
-    key: () => Uint8Array | null = () => null,
-  ) {
+  constructor(service: StoreService, channel: WindowChannel, keys: ReaderKeys) {
     this.#service = service;
     this.#channel = channel;
-    this.#key = key;
+    this.#keys = keys;
     const place = service.recall('place');
     this.#place = typeof place === 'string' ? place : '';
     channel.hear((message) => void this.#hear(message));
@@ -106,13 +110,11 @@ export class WritingWindow implements CallAnswerer {
 
   /** Tell every window that this one writes. */
   announce(): void {
-    const key = this.#key();
     this.#channel.post({
       writes: {
         standing: this.#service.standing(),
         exchange: this.#service.exchangeStanding(),
         place: this.#place,
-        ...(key && { key }),
       },
     });
   }
@@ -122,8 +124,13 @@ export class WritingWindow implements CallAnswerer {
     if (!('ask' in message)) return;
     const to = message.ask;
     try {
-      if (!READ_CALLS.has(message.call)) throw new Error(tell('onlyWriter'));
-      this.#channel.post({ to, answer: await this.carryOut(message.call, message.given) });
+      const { call, given } = message;
+      if (isReaderKeyCall(call)) {
+        this.#channel.post({ to, answer: await this.#keys.carryOut(call, given) });
+        return;
+      }
+      if (!READ_CALLS.has(call)) throw new Error(tell('onlyWriter'));
+      this.#channel.post({ to, answer: await this.carryOut(call, given) });
     } catch (error) {
       this.#channel.post({ to, failure: whyOf(error) });
     }
@@ -131,7 +138,7 @@ export class WritingWindow implements CallAnswerer {
 }
 
 interface Pending {
-  call: AnsweredCall;
+  call: AnsweredCall | ReaderKeyCall;
   given: readonly unknown[];
   resolve(answer: unknown): void;
   reject(error: Error): void;
@@ -179,9 +186,12 @@ export class ReadingWindow implements CallAnswerer {
     });
   }
 
-  /** The data key, as the window that writes had it; null where it said none. */
-  get key(): Uint8Array | null {
-    return this.#notice?.key ?? null;
+  /**
+   * Ask the window that has the keys: who has a PIN, and whether one is right. A PIN is asked once:
+   * each asking is a try.
+   */
+  askKeys(call: ReaderKeyCall, given: readonly unknown[]): Promise<unknown> {
+    return this.#ask(call, given);
   }
 
   /** Call with every further notice. */
@@ -211,6 +221,10 @@ export class ReadingWindow implements CallAnswerer {
     this.#isOver = true;
     for (const { call, given, resolve, reject, callOff } of this.#pending.values()) {
       callOff();
+      if (isReaderKeyCall(call)) {
+        reject(new Error(tell('windowSilent')));
+        continue;
+      }
       Promise.resolve()
         .then(() => next.carryOut(call, given))
         .then(resolve, reject);
@@ -229,7 +243,7 @@ export class ReadingWindow implements CallAnswerer {
     return { at: place === '' ? 'other' : 'place', place };
   }
 
-  #ask(call: AnsweredCall, given: readonly unknown[]): Promise<unknown> {
+  #ask(call: AnsweredCall | ReaderKeyCall, given: readonly unknown[]): Promise<unknown> {
     const id = `${this.#id}.${++this.#asked}`;
     return new Promise((resolve, reject) => {
       const callOff = this.#around.later(LONGEST_ANSWER_MS, () => {
@@ -249,7 +263,7 @@ export class ReadingWindow implements CallAnswerer {
       this.#around.onExchange(this.shown(message.writes.exchange));
       // It may be another window than the one that was asked: ask again, reading repeats well.
       for (const [id, { call, given }] of this.#pending) {
-        this.#channel.post({ ask: id, call, given });
+        if (call !== 'checkPin') this.#channel.post({ ask: id, call, given });
       }
       this.#onNotice(message.writes);
     } else if ('records' in message) this.#around.onRecords(message.records);

@@ -73,7 +73,7 @@ async function carryOut(call: StoreRequest['call'], given: readonly unknown[]): 
     return opening;
   }
   if (isKeyCall(call)) {
-    if (!hasLock) return answerKeysOfReader(call);
+    if (!hasLock) return answerKeysOfReader(call, given);
     const answered = await (await hold()).carryOut(call, given);
     // What is open now is another store than before: the page asks anew.
     if (answered.opensAnew) opening = null;
@@ -84,11 +84,24 @@ async function carryOut(call: StoreRequest['call'], given: readonly unknown[]): 
   return answerer.carryOut(call, given);
 }
 
-/** A window that only reads has no keys: the one that writes locks both. */
-function answerKeysOfReader(call: StoreRequest['call']): KeyStanding | undefined {
+/** A window that only reads has no keys: it asks the one that writes, which locks both. */
+async function answerKeysOfReader(
+  call: StoreRequest['call'],
+  given: readonly unknown[],
+): Promise<unknown> {
   if (call === 'keepLive') return undefined;
-  if (call !== 'keyStanding') throw new StoreRefusedError(tell('onlyWriter'));
-  return { people: [], isOpen: false, hasLive: false, hasEmergency: false };
+  const isAsked = call === 'keyStanding' || call === 'checkPin';
+  if (!isAsked || !(answerer instanceof ReadingWindow)) {
+    throw new StoreRefusedError(tell('onlyWriter'));
+  }
+  if (call === 'checkPin') return answerer.askKeys(call, given);
+  try {
+    return { ...((await answerer.askKeys(call, given)) as KeyStanding), isElsewhere: true };
+  } catch (error) {
+    // It went before it answered: the keys are this window's by now.
+    if (hasLock) return (await (await hold()).carryOut(call, given)).answer;
+    throw error;
+  }
 }
 
 async function open(): Promise<WorkerOpenAnswer> {
@@ -164,7 +177,9 @@ async function write(): Promise<StoreService | null> {
   await opened.start();
   // An emergency case is this window's alone: the others would take it for the records.
   const heard: WindowChannel = holder.isEmergency ? { post: () => {}, hear: () => {} } : channel;
-  answerer = new WritingWindow(opened, heard, () => holder.dataKey);
+  answerer = new WritingWindow(opened, heard, {
+    carryOut: async (call, given) => (await holder.carryOut(call, given)).answer,
+  });
   return opened;
 }
 
@@ -193,7 +208,7 @@ async function read(): Promise<WorkerOpenAnswer> {
 /** Write in the place of a window that has gone; keeps the lock as long as this worker lives. */
 async function takeOver(reading: ReadingWindow): Promise<never> {
   hasLock = true;
-  (await hold()).takeOver(reading.key);
+  // Only a key that lies open needs no PIN, as at any other start.
   const opened = await write();
   if (opened === null) throw new StoreRefusedError(tell('notOpen'));
   if (answerer !== null) reading.handOver(answerer);

@@ -1,5 +1,7 @@
 /** What a page may ask of the keys, a key given back by the unit, and a tablet given up as lost. */
 import { beforeEach, expect, test } from 'vitest';
+import { digitsOf } from '../network/joining';
+import type { Signer } from '../network/push-signing';
 import { REVOKED_PROBLEM } from '../network/revocation';
 import { aboutReturn, aboutShare, base64Of, bytesOf, openSealed, seal } from '../network/sealing';
 import { UnitRequests } from '../network/unit-requests';
@@ -27,42 +29,71 @@ const opening: CryptoKeyPair = {
   publicKey: await crypto.subtle.importKey('spki', bytesOf(serverKey), CURVE, true, []),
 };
 
+const signs: Signer = { publicKey: serverKey, sign: async () => 'AAAA' };
+
 let disk: MemoryTabletDisk;
 let isDown: boolean;
+/** The network takes what is sent and never answers. */
+let isSilent: boolean;
+/** The log of which the unit takes nothing. */
+let refusedEpoch: string;
 let asked: string[];
 let sealedEntries: number;
 let wiped: string[];
 let standings: ExchangeStanding[];
 let revocation: Record<string, unknown> | null;
-/** What the key was given back for; null refuses. */
-let recovers: boolean;
+/** How often the unit will give the key back: once for each joining that is for it. */
+let recoveries: number;
+/** What each joining said. */
+let joinings: Record<string, unknown>[];
+let isWaiting: boolean;
+/** Codes of invitations that nobody has used yet. */
+let codes: Set<string>;
 
 beforeEach(() => {
   disk = new MemoryTabletDisk();
   isDown = false;
+  isSilent = false;
+  refusedEpoch = '';
   asked = [];
   sealedEntries = 0;
   wiped = [];
   standings = [];
   revocation = null;
-  recovers = true;
+  recoveries = 0;
+  joinings = [];
+  isWaiting = false;
+  codes = new Set(['CODE', 'OTHER']);
 });
 
 async function unit(path: string, init: RequestInit): Promise<Response> {
   if (isDown) throw new TypeError('network down');
   asked.push(path);
+  if (isSilent) {
+    return new Promise((_, reject) =>
+      init.signal?.addEventListener('abort', () => reject(init.signal?.reason)),
+    );
+  }
   if (path === '/api/devices/own') {
-    return new Response(JSON.stringify({ is_waiting: false, revocation }));
+    return new Response(JSON.stringify({ is_waiting: isWaiting, revocation }));
   }
   const content = JSON.parse(await textOf(init)) as Record<string, never>;
+  if (path === '/api/nonces') return new Response('{"nonces":["nonce"]}');
   if (path === '/api/exchange/sealed') {
     const { entries } = content as unknown as { entries: [string, number, string][] };
-    sealedEntries += entries.length;
     const [epoch, counter] = entries.at(-1) ?? ['', 0];
+    if (epoch === refusedEpoch || !new Headers(init.headers).has('Authorization')) {
+      return refusal('No.');
+    }
+    sealedEntries += entries.length;
     return new Response(JSON.stringify({ tip: { epoch, counter, hash: '' }, quarantined: [] }));
   }
   if (path === '/api/devices') {
+    joinings.push(content);
+    if (!codes.delete(String(content.code))) return refusal('This code was used.');
+    recoveries = content.for_recovery ? 1 : 0;
     const answer = {
+      is_waiting: isWaiting,
       token: 'token-b',
       unit_name: 'Unit',
       streams: ['care'],
@@ -70,13 +101,15 @@ async function unit(path: string, init: RequestInit): Promise<Response> {
     };
     return new Response(JSON.stringify(answer));
   }
-  if (path !== '/api/devices/recovery' || !recovers) {
-    return new Response('{"detail":"No."}', { status: 403 });
-  }
+  if (path !== '/api/devices/recovery' || isWaiting || recoveries-- < 1) return refusal('No.');
   const { device, share, to } = content as unknown as Record<'device' | 'share' | 'to', string>;
   const key = await openSealed(opening, aboutShare(device), bytesOf(share));
   const back = await seal(to, aboutReturn(device), key ?? new Uint8Array());
   return new Response(JSON.stringify({ sealed: base64Of(back) }));
+}
+
+function refusal(detail: string): Response {
+  return new Response(JSON.stringify({ detail }), { status: 403 });
 }
 
 async function textOf({ body }: RequestInit): Promise<string> {
@@ -85,8 +118,8 @@ async function textOf({ body }: RequestInit): Promise<string> {
   return new Response(stream).text();
 }
 
-async function start(): Promise<TabletHolder> {
-  return new TabletHolder(await disk.start(), new UnitRequests(unit), null, {
+async function start(signer: Signer | null = null): Promise<TabletHolder> {
+  return new TabletHolder(await disk.start(), new UnitRequests(unit), signer, {
     onExchange: (standing) => standings.push(standing),
     onWiped: (sentence) => wiped.push(sentence),
     later: () => () => {},
@@ -104,6 +137,20 @@ async function begin(): Promise<TabletHolder> {
   await holder.carryOut('addPerson', [PERSON, PIN, null]);
   for (const id of ['p-1', 'p-2', 'p-3']) await savePatient(records, id, 'Zacharias Planted');
   return holder;
+}
+
+/** A locked tablet whose every key is gone. */
+async function loseKeys(signer: Signer | null = null): Promise<TabletHolder> {
+  await begin();
+  await Promise.all([disk.ring.files.wipe(), disk.ring.indexed.wipe()]);
+  const holder = await start(signer);
+  await holder.open();
+  await settle(() => standings.at(-1)?.unsent === 0);
+  return holder;
+}
+
+function codeOf(answer: unknown): string | undefined {
+  return readTold((answer as { sentence: string }).sentence)?.code;
 }
 
 /** Let what was begun without being waited for come to its end. */
@@ -163,22 +210,64 @@ test('[SEC-12] with every key gone the unit gives the data key back, after joini
   expect(records?.store.tip().epoch).not.toBe('epoch0');
 });
 
-test('without the network, and where the unit refuses, the answer is one sentence', async () => {
-  await begin();
-  await Promise.all([disk.ring.files.wipe(), disk.ring.indexed.wipe()]);
-  const holder = await start();
-  await holder.open();
+/** [SEC-12] [SE4] The planted bug it has caught: a device that is joined asked without a code. */
+test('without a fresh invitation the unit is not even asked', async () => {
+  const holder = await loseKeys();
+  asked = [];
 
-  recovers = false;
-  expect((await holder.carryOut('recover', [''])).answer).toEqual({
-    kind: 'refused',
-    sentence: 'No.',
-  });
+  for (const code of ['', '']) {
+    const { answer } = await holder.carryOut('recover', [code]);
+    expect(codeOf(answer)).toBe('freshCodeNeeded');
+  }
+
+  expect(asked).toEqual([]);
+  expect(await holder.open()).toBeNull();
+});
+
+/** [RQ7] A page that began anew has forgotten the code, and a person may enter the used one. */
+test.each(['', 'CODE'])(
+  'it waits until its digits were compared, then goes on without a second code (%j)',
+  async (again) => {
+    const holder = await loseKeys(signs);
+    isWaiting = true;
+    const waits = { code: 'waitsForDigits', values: { digits: digitsOf(signs) } };
+    for (const code of ['CODE', again]) {
+      const { answer } = await holder.carryOut('recover', [code]);
+      expect(readTold((answer as { sentence: string }).sentence)).toEqual(waits);
+    }
+    isWaiting = false;
+
+    expect((await holder.carryOut('recover', [again])).answer).toEqual({ kind: 'recovered' });
+    expect(joinings).toMatchObject([{ code: 'CODE', for_recovery: true }]);
+  },
+);
+
+/** [SE4] The planted bug it has caught: a joining that is over tried for ever. */
+test('a joining that gives the key no more is followed by that of a fresh code', async () => {
+  const holder = await loseKeys(signs);
+  isWaiting = true;
+  await holder.carryOut('recover', ['CODE']);
+  isWaiting = false;
+  recoveries = 0;
+
+  const said = [];
+  for (const code of ['', 'CODE', 'OTHER']) {
+    said.push((await holder.carryOut('recover', [code])).answer);
+  }
+
+  expect(said).toEqual([
+    { kind: 'refused', sentence: 'No.' },
+    { kind: 'refused', sentence: 'This code was used.' },
+    { kind: 'recovered' },
+  ]);
+});
+
+test('without the network, and where nothing was sealed, the answer is one sentence', async () => {
+  const holder = await loseKeys();
   isDown = true;
-  expect((await holder.carryOut('recover', [''])).answer).toMatchObject({ kind: 'refused' });
+  expect((await holder.carryOut('recover', ['CODE'])).answer).toMatchObject({ kind: 'refused' });
   disk.share.text = null;
-  const { answer } = await holder.carryOut('recover', ['']);
-  expect(readTold((answer as { sentence: string }).sentence)?.code).toBe('noShare');
+  expect(codeOf((await holder.carryOut('recover', ['CODE'])).answer)).toBe('noShare');
 });
 
 /** [SEC-15] [RQ8] The planted bug it has caught: everything removed before what was left is sent. */
@@ -195,6 +284,102 @@ test('given up as lost while locked: it sends what it holds, then nothing is lef
   expect(disk.files.size).toBe(0);
   expect(disk.share.text).toBeNull();
   expect(disk.copy.entries).toEqual([]);
+});
+
+/** [REL-14] The planted bug it has caught: a copy that cannot be read told as nothing unsent. */
+test('what cannot be read is told as not known, never as nothing', async () => {
+  await begin();
+  const read = disk.copy.read.bind(disk.copy);
+  disk.copy.read = () => Promise.reject(new DOMException('it is shut', 'UnknownError'));
+  const holder = await start();
+  expect(await holder.open()).toBeNull();
+  await settle(() => standings.length > 0);
+
+  expect(standings.at(-1)).toMatchObject({ state: 'refused', isUnsentUnknown: true });
+  expect(await holder.locked()).toMatchObject({ unsent: null, oldestUnsentMs: null });
+
+  disk.copy.read = read;
+  holder.nudge();
+  await settle(() => standings.at(-1)?.state === 'resting');
+  expect(standings.at(-1)).not.toHaveProperty('isUnsentUnknown');
+});
+
+/** An emergency case with one patient, on a locked tablet whose three patients the unit lacks. */
+async function beginEmergency(): Promise<TabletHolder> {
+  await begin();
+  const holder = await start();
+  await holder.open();
+  await holder.carryOut('startEmergency', []);
+  const records = await holder.open();
+  if (records === null || !holder.isEmergency) throw new Error('no emergency');
+  await savePatient(records, 'e-1', 'Zacharias Planted');
+  return holder;
+}
+
+/** The planted bug it has caught: an end that waited for the answer of the unit. */
+test('an emergency case and a PIN wait for no network that swallows what is sent', async () => {
+  await begin();
+  isSilent = true;
+  const holder = await start();
+  await holder.open();
+  await settle(() => asked.includes('/api/exchange/sealed'));
+
+  await holder.carryOut('startEmergency', []);
+  expect((await holder.open()) !== null && holder.isEmergency).toBe(true);
+  await settle(() => asked.filter((path) => path === '/api/exchange/sealed').length === 2);
+  await holder.carryOut('unlock', [PERSON.staff, PIN]);
+
+  expect((await holder.open())?.store.unsent().count).toBe(3);
+  // Of requests that were given up nothing counts as sent, and the status line is the store's.
+  expect(standings).toEqual([]);
+});
+
+/** [SEC-14] The planted bug it has caught: entries of an emergency sent by nobody. */
+test('locked again, the tablet sends what its emergency case has recorded', async () => {
+  isDown = true;
+  const emergency = await beginEmergency();
+  await emergency.carryOut('lock', []);
+  isDown = false;
+
+  const holder = await start();
+  expect(await holder.open()).toBeNull();
+  await settle(() => standings.at(-1)?.unsent === 0);
+
+  expect(sealedEntries).toBe(4);
+  await holder.carryOut('unlock', [PERSON.staff, PIN]);
+  const records = await holder.open();
+  expect(records && patientsOf(records)).toHaveLength(4);
+  expect(records?.store.unsent().count).toBe(0);
+});
+
+/** [SEC-14] The planted bug it has caught: the copy of the open case put back to an older head. */
+test('in an emergency it goes on sending, and leaves the copy of the open case alone', async () => {
+  const holder = await beginEmergency();
+  const before = structuredClone(disk.emergencies.get(1)?.head);
+  holder.nudge();
+  await settle(() => sealedEntries === 4);
+  holder.nudge();
+  await settle(() => asked.filter((path) => path === '/api/devices/own').length > 1);
+
+  expect(sealedEntries).toBe(4);
+  expect(disk.emergencies.get(1)?.head).toEqual(before);
+});
+
+/**
+ * [SEC-15] [RQ8] The planted bug it has caught: nothing sent of the logs after one that was refused.
+ */
+test('given up as lost in an emergency: all that the unit takes is sent, then all goes', async () => {
+  isDown = true;
+  const holder = await beginEmergency();
+  isDown = false;
+  refusedEpoch = 'epoch0';
+
+  await holder.noteProblem(await lost(true));
+
+  expect(asked.filter((path) => path === '/api/exchange/sealed')).toHaveLength(2);
+  expect(sealedEntries).toBe(1);
+  expect(wiped).toHaveLength(1);
+  expect([disk.files.size, disk.emergencies.get(1)?.entries]).toEqual([0, []]);
 });
 
 test('given up as lost while open: the same, and a refusal says it', async () => {

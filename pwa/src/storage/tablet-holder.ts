@@ -5,16 +5,15 @@
 import { randomFraction } from '../device/chance';
 import { identityOf, type Signer } from '../network/push-signing';
 import { REVOKED_PROBLEM, readRevocation } from '../network/revocation';
-import { RefusedError, type UnitRequests } from '../network/unit-requests';
+import type { UnitRequests } from '../network/unit-requests';
 import type { ExchangeStanding, KeyKeeper, KeyRefusal, KeyStanding } from '../ports';
 import { tell, whyOf } from '../told';
 import { noteAccess } from './access-rows';
 import { KeyNotes } from './key-notes';
+import { recoverKeys } from './key-recovery';
 import { LockedUpload } from './locked-upload';
 import type { OpenedRecords } from './opened-records';
 import type { OwnDevice } from './operation-store';
-import { noteRejoined, type RecoveryShare, readShare, recoverKey } from './recovery-share';
-import { rejoin } from './rejoining';
 import { SealedOutbox } from './sealed-outbox';
 import { type TabletParts, TabletRecords } from './tablet-records';
 
@@ -48,9 +47,11 @@ export interface HolderSurroundings {
 
 export interface LockedStanding {
   keys: KeyStanding;
-  unsent: number;
+  unsent: number | null;
   oldestUnsentMs: number | null;
   areKeysLost?: true;
+  /** Told, where the emergency case that was open can be opened no more. */
+  trouble?: string;
 }
 
 export class TabletHolder {
@@ -63,6 +64,7 @@ export class TabletHolder {
   #opened: OpenedRecords | null = null;
   #isEmergency = false;
   #areKeysLost = false;
+  #trouble = '';
   #upload: LockedUpload | null = null;
   #isWiping = false;
 
@@ -85,16 +87,6 @@ export class TabletHolder {
     return this.#isEmergency;
   }
 
-  /** The key that opens the records; null while they are locked. */
-  get dataKey(): Uint8Array | null {
-    return this.#parts.keys.dataKey;
-  }
-
-  /** Go on in the place of another window, with the key that it had. */
-  takeOver(dataKey: Uint8Array | null): void {
-    this.#parts.keys.takeOver(dataKey);
-  }
-
   /** The token of this device, null before it has joined and while nothing says it. */
   token(): string | null {
     return this.#opened?.store.ownDevice()?.token ?? null;
@@ -112,13 +104,15 @@ export class TabletHolder {
     const opening = await this.#records.open();
     if (opening.kind === 'locked') {
       this.#areKeysLost = opening.areKeysLost;
+      this.#trouble = opening.trouble ?? '';
       await this.#beginUpload();
       return null;
     }
     const { records, isEmergency } = opening;
     this.#opened = records;
     this.#isEmergency = isEmergency;
-    if (!isEmergency) await this.#afterOpening(records);
+    if (isEmergency) await this.#beginUpload();
+    else await this.#afterOpening(records);
     return records;
   }
 
@@ -127,9 +121,10 @@ export class TabletHolder {
     const unsent = (await this.#upload?.unsent().catch(() => null)) ?? null;
     return {
       keys: this.#parts.keys.standing(),
-      unsent: unsent?.count ?? 0,
+      unsent: unsent?.count ?? null,
       oldestUnsentMs: unsent?.oldestMs ?? null,
       ...(this.#areKeysLost && { areKeysLost: true }),
+      ...(this.#trouble && { trouble: this.#trouble }),
     };
   }
 
@@ -206,7 +201,7 @@ export class TabletHolder {
       const answer = await outbox.run();
       // What the network swallowed is sent at the next contact, which says this again.
       if (answer.kind === 'no-network') {
-        if (this.#opened === null) await this.#beginUpload();
+        if (this.#opened === null || this.#isEmergency) await this.#beginUpload();
         return;
       }
       const { count } = await outbox.unsent();
@@ -229,14 +224,14 @@ export class TabletHolder {
   }
 
   async #ownDevice(): Promise<OwnDevice | null> {
-    const own = this.#opened?.store.ownDevice();
-    if (own) return own;
-    const { head } = await this.#parts.recordsCopy.read();
-    return head?.own ?? (await readShare(this.#parts.share))?.own ?? null;
+    // An emergency case is written without the token: only the records know it.
+    const own = this.#isEmergency ? null : this.#opened?.store.ownDevice();
+    return own ?? this.#records.ownDevice();
   }
 
   async #outbox(): Promise<SealedOutbox> {
-    return new SealedOutbox(await this.#records.copies(), this.requests, this.signer);
+    const own = await this.#ownDevice().catch(() => null);
+    return new SealedOutbox(await this.#records.copies(), this.requests, this.signer, own);
   }
 
   async #afterOpening(records: OpenedRecords): Promise<void> {
@@ -263,6 +258,8 @@ export class TabletHolder {
   async #beginUpload(): Promise<void> {
     this.#upload = new LockedUpload(await this.#outbox(), {
       ...this.#around,
+      // What the status line says in an emergency is said by the store that is open.
+      onExchange: (standing) => this.#isEmergency || this.#around.onExchange(standing),
       nowMs: this.#parts.nowMs,
       chance: randomFraction,
       askStanding: () => this.#askStanding(),
@@ -279,53 +276,13 @@ export class TabletHolder {
     }
   }
 
-  /**
-   * Ask the unit for the data key, after joining anew by a fresh invitation: who holds the tablet
-   * alone gets nothing. A joining that still gives the key is not done twice.
-   */
   async #recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal> {
-    const { share } = this.#parts;
+    const { share, ring, newEpoch } = this.#parts;
+    const around = { share, ring, newEpoch, requests: this.requests, signer: this.signer };
     try {
-      const found = await readShare(share);
-      if (found === null) return { kind: 'refused', sentence: tell('noShare') };
-      if (found.rejoined !== undefined) {
-        try {
-          return await this.#fetchKey(found, found.rejoined);
-        } catch (error) {
-          if (code === '' || !(error instanceof RefusedError) || error.status !== 403) throw error;
-          // That joining gives nothing more; this code may be that of another.
-        }
-      }
-      if (code === '') return { kind: 'refused', sentence: tell('freshCodeNeeded') };
-      const epoch = this.#parts.newEpoch();
-      const own = await rejoin(this.requests, this.signer, found.own, { code, epoch });
-      return await this.#fetchKey(await noteRejoined(share, found, own, epoch), epoch);
+      return await recoverKeys(around, code);
     } catch (error) {
       return { kind: 'refused', sentence: whyOf(error) };
     }
-  }
-
-  /** Fetch the data key for a device that has joined anew, once its digits were compared. */
-  async #fetchKey(
-    found: RecoveryShare,
-    epoch: string,
-  ): Promise<{ kind: 'recovered' } | KeyRefusal> {
-    if (found.own.waiting && (await this.#isWaiting(found))) {
-      const sentence = tell('waitsForDigits', { digits: found.own.waiting });
-      return { kind: 'refused', sentence };
-    }
-    const { waiting: _, ...own } = found.own;
-    const key = await recoverKey(this.requests, this.signer, { ...found, own });
-    await this.#parts.ring.firstKey(key);
-    await noteRejoined(this.#parts.share, found, own, epoch);
-    return { kind: 'recovered' };
-  }
-
-  /** Ask whether the unit still waits for somebody to compare the digits (RQ7). */
-  async #isWaiting({ own }: RecoveryShare): Promise<boolean> {
-    this.requests.identify(() => this.signer && { device: own.device, signer: this.signer });
-    const path = '/api/devices/own';
-    const answer = await this.requests.get<{ is_waiting: boolean }>(path, own.token ?? '');
-    return answer.is_waiting;
   }
 }

@@ -1,9 +1,13 @@
 /** Records behind their key: locked, open, an emergency case alone, and what a wipe leaves. */
 import { beforeEach, expect, test } from 'vitest';
 import { makeReturnPair } from '../network/sealing';
+import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
+import { readTold } from '../told';
 import { MemoryCopyShelf } from './memory-copy-shelf';
+import { openMemoryPool } from './memory-pool';
 import { MemoryTabletDisk, patientsOf as patients, savePatient } from './memory-tablet';
 import type { OpenedRecords } from './opened-records';
+import { OperationStore } from './operation-store';
 import { readShare } from './recovery-share';
 import { TabletRecords } from './tablet-records';
 
@@ -133,12 +137,15 @@ test('an emergency case reads nothing old, survives a kill, and goes into the lo
   if (reopened.kind !== 'open') return;
   expect(patients(reopened.records)).toEqual(['patient/e-1']);
   await save(reopened.records, 'e-2');
+  reopened.records.store.remember('live-case', 'case/e-1');
 
   // Unlocked while it is open: everything in one log, each entry under its own epoch.
   await again.keys.unlock(PERSON.staff, PIN);
   const records = await opened(again);
   expect(patients(records)).toEqual(['patient/e-1', 'patient/e-2', 'patient/p-1', 'patient/p-2']);
   expect(records.store.unsent().count).toBe(4);
+  // It stays the live case: it does not close by being unlocked (SEC-10).
+  expect(records.store.recall('live-case')).toBe('case/e-1');
   expect(again.ring.standing().hasEmergency).toBe(false);
 
   // The next start removes what was taken in; a repeat puts nothing in twice.
@@ -165,6 +172,123 @@ test('a locked tablet with its emergency case closed holds no word in clear', as
   expect(lies).not.toContain(NAME);
   expect(lies).not.toContain('patient/');
   expect(await locked.records.copies()).toHaveLength(2);
+});
+
+/** An emergency case with one patient, and what of it the next start finds. */
+async function leaveEmergency(): Promise<Start> {
+  await begin();
+  const next = await start();
+  await next.records.open();
+  const emergency = await next.records.startEmergency();
+  if (emergency.kind === 'open') await save(emergency.records, 'e-1');
+  return next;
+}
+
+function damageEmergency(): void {
+  for (const [name, bytes] of disk.files) {
+    if (name.startsWith('/emergency')) disk.files.set(name, bytes.slice().fill(9));
+  }
+  disk.emergencies.set(1, new MemoryCopyShelf());
+}
+
+const codeOf = (text: string | undefined) => readTold(text ?? '')?.code;
+
+/** [HAZ-36] The planted bug it has caught: one bad emergency file that shut every record. */
+test('emergency records that open no more stay, and the others open all the same', async () => {
+  const left = await leaveEmergency();
+  const { files } = disk;
+  const [sound, copy] = [new Map(files), disk.emergencies.get(1) as MemoryCopyShelf];
+  damageEmergency();
+  await left.keys.lock();
+  const next = await start();
+  await next.keys.unlock(PERSON.staff, PIN);
+
+  const records = await opened(next);
+
+  expect(patients(records)).toEqual(['patient/p-1', 'patient/p-2']);
+  expect(codeOf(records.store.notice())).toBe('emergencyKept');
+  expect(next.ring.emergencyNumbers()).toEqual([1]);
+
+  // Read again by the next start, it goes into the log, and the notice goes.
+  records.database.close();
+  for (const [name, bytes] of sound) if (name.startsWith('/emergency')) disk.files.set(name, bytes);
+  disk.emergencies.set(1, copy);
+  const last = await start();
+  await last.keys.unlock(PERSON.staff, PIN);
+  const again = await opened(last);
+  expect(patients(again)).toEqual(['patient/e-1', 'patient/p-1', 'patient/p-2']);
+  expect(again.store.notice()).toBe('');
+});
+
+test('a copy of an emergency case that cannot be removed keeps nobody from the records', async () => {
+  const left = await leaveEmergency();
+  await left.keys.lock();
+  const copy = disk.emergencies.get(1) as MemoryCopyShelf;
+  copy.wipe = () => Promise.reject(new DOMException('it is shut', 'UnknownError'));
+  const next = await start();
+  await next.keys.unlock(PERSON.staff, PIN);
+
+  const records = await opened(next);
+
+  expect(patients(records)).toEqual(['patient/e-1', 'patient/p-1', 'patient/p-2']);
+  expect([records.store.notice(), next.ring.emergencyNumbers()]).toEqual(['', []]);
+});
+
+/** [HAZ-36] The planted bug it has caught: no screen for a PIN while the open one could not open. */
+test('a started emergency case that opens no more leaves the PINs, and room for another', async () => {
+  await leaveEmergency();
+  damageEmergency();
+  const next = await start();
+
+  const locked = await next.records.open();
+
+  expect(locked).toMatchObject({ kind: 'locked', areKeysLost: false });
+  expect(locked.kind === 'locked' && codeOf(locked.trouble)).toBe('emergencyShut');
+  const other = await next.records.startEmergency();
+  expect(other.kind === 'open' && patients(other.records)).toEqual([]);
+  expect(next.ring.emergencyNumbers()).toEqual([1, 2]);
+  await next.keys.unlock(PERSON.staff, PIN);
+  expect(patients(await opened(next))).toEqual(['patient/p-1', 'patient/p-2']);
+});
+
+/** [HAZ-36] The planted bug it has caught: a key that was forgotten when the tablet was locked. */
+test('every key gone: a case begins all the same, and goes into the log of the key given back', async () => {
+  const { keys } = await begin();
+  const dataKey = keys.dataKey as Uint8Array;
+  await Promise.all([disk.ring.files.wipe(), disk.ring.indexed.wipe()]);
+  const next = await start();
+  await next.records.open();
+  const emergency = await next.records.startEmergency();
+  if (emergency.kind !== 'open') throw new Error('locked');
+  await save(emergency.records, 'e-1');
+  await next.keys.lock();
+
+  const locked = await start();
+  expect(await locked.records.open()).toEqual({ kind: 'locked', areKeysLost: true });
+  expect(await locked.records.copies()).toHaveLength(2);
+  await locked.ring.firstKey(dataKey);
+
+  expect(patients(await opened(locked))).toEqual(['patient/e-1', 'patient/p-1', 'patient/p-2']);
+  expect(locked.ring.emergencyNumbers()).toEqual([]);
+  // Sealed for the data key since then, at both places.
+  expect(disk.ring.files.text()).not.toMatch(/"loose":\[\{/);
+});
+
+/** [SEC-12] The planted bug it has caught: a notice that stayed once there was room. */
+test('records that no room was left to encrypt open as they are, and it is told', async () => {
+  const pool = await openMemoryPool();
+  const plain = pool.openPlain('/crura.db');
+  new OperationStore(plain, packagedCatalogue());
+  plain.close();
+  disk.files = pool.files;
+
+  for (const room of [false, false, true]) {
+    disk.hasRoom = (file) => room || !file.startsWith('/crura-2');
+    const records = await opened(await start());
+    expect(codeOf(records.store.notice())).toBe(room ? undefined : 'stillPlain');
+    records.database.close();
+  }
+  expect([...disk.files.keys()].filter((name) => name.endsWith('.db'))).toEqual(['/crura-2.db']);
 });
 
 test('[SEC-15] a wipe leaves nothing, and the next start is that of a new tablet', async () => {

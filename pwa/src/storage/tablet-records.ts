@@ -3,6 +3,9 @@
  *
  * Everything of the browser comes in as an argument, so that the tests run it as it is.
  */
+
+import { readTold, tell, whyOf } from '../told';
+import { watchCopy } from './copy-in-use';
 import type { CopyShelf } from './copy-shelf';
 import {
   type EmergencyPlace,
@@ -30,11 +33,16 @@ export interface TabletParts extends EmergencyPlace {
 
 export type Opening =
   | { kind: 'open'; records: OpenedRecords; isEmergency: boolean }
-  /** `areKeysLost`: records lie here, and no key that could open them. */
-  | { kind: 'locked'; areKeysLost: boolean };
+  /**
+   * `areKeysLost`: records lie here, and no key that could open them. `trouble`: told, where the
+   * emergency case that was open can be opened no more.
+   */
+  | { kind: 'locked'; areKeysLost: boolean; trouble?: string };
 
 /** Name of the ring's note of who this device is: an emergency case is written by the same one. */
 const OWN = 'own-device';
+/** Notices of one start, which the next one takes back where it went well. */
+const OF_A_START: ReadonlySet<string> = new Set(['emergencyKept', 'stillPlain']);
 
 export class TabletRecords {
   readonly #parts: TabletParts;
@@ -57,14 +65,35 @@ export class TabletRecords {
     if (dataKey !== null) {
       return { kind: 'open', records: await this.#openAll(dataKey), isEmergency: false };
     }
-    if (ring.standing().hasEmergency) return this.startEmergency();
-    return { kind: 'locked', areKeysLost: ring.standing().people.length === 0 };
+    let trouble = '';
+    if (ring.standing().hasEmergency) {
+      try {
+        return await this.startEmergency();
+      } catch (error) {
+        // It stays, sealed for the records; the next case begins in a file of its own.
+        await ring.closeEmergency();
+        trouble = tell('emergencyShut', { why: whyOf(error) });
+      }
+    }
+    const areKeysLost = ring.standing().people.length === 0;
+    return { kind: 'locked', areKeysLost, ...(trouble && { trouble }) };
+  }
+
+  /** Who this device is, as far as it is known without the records; null before it has joined. */
+  async ownDevice(): Promise<OwnDevice | null> {
+    const { ring, recordsCopy, share } = this.#parts;
+    const shared = await readShare(share);
+    if (shared?.rejoined !== undefined) return shared.own;
+    const noted = ring.note(OWN);
+    if (noted !== null) return JSON.parse(noted) as OwnDevice;
+    const copied = await recordsCopy.read().catch(() => null);
+    return copied?.head?.own ?? shared?.own ?? null;
   }
 
   /** Open a store of its own, for a case that begins before anybody has unlocked the tablet. */
   async startEmergency(): Promise<Opening> {
     const key = await this.#parts.ring.emergencyKey();
-    const records = await openEmergency(this.#parts, key, await this.#ownDevice());
+    const records = await openEmergency(this.#parts, key, await this.ownDevice());
     this.#emergency = { number: key.number, records };
     return { kind: 'open', records, isEmergency: true };
   }
@@ -92,7 +121,11 @@ export class TabletRecords {
   /** The copies from which a locked tablet sends. */
   async copies(): Promise<CopyShelf[]> {
     const { ring, recordsCopy, emergencyCopy } = this.#parts;
-    return [recordsCopy, ...ring.emergencyNumbers().map((number) => emergencyCopy(number))];
+    const emergencies = ring.emergencyNumbers().map((number) => {
+      const copy = emergencyCopy(number);
+      return number === this.#emergency?.number ? watchCopy(copy) : copy;
+    });
+    return [recordsCopy, ...emergencies];
   }
 
   /** Remove everything that this tablet holds: records, copies, pictures, keys. */
@@ -118,29 +151,41 @@ export class TabletRecords {
       copyShelf: recordsCopy,
     });
     await records.keeper.settle();
+    let notice = records.isStillPlain ? tell('stillPlain') : '';
     for (const { number, key } of await ring.emergencyKeys(dataKey)) {
-      await this.#takeIn(records, number, key);
+      try {
+        await this.#takeIn(records, number, key);
+      } catch (error) {
+        // Its file, its copy and its sealed key stay; the other records open all the same.
+        await ring.closeEmergency().catch(() => {});
+        notice = tell('emergencyKept', { why: whyOf(error) });
+      }
     }
+    const before = readTold(records.store.notice())?.code ?? '';
+    if (notice !== '' || OF_A_START.has(before)) records.store.giveNotice(notice);
     return records;
   }
 
   async #takeIn(records: OpenedRecords, number: number, key: Uint8Array): Promise<void> {
+    const { ring } = this.#parts;
     const running = this.#emergency?.number === number ? this.#emergency.records : null;
     const emergency = running ?? (await openEmergency(this.#parts, { number, key }, null));
-    const own = emergency.store.ownDevice();
-    if (own !== null && records.store.ownDevice() === null) {
-      records.store.becomeDevice(own, this.#parts.newEpoch());
+    try {
+      const own = emergency.store.ownDevice();
+      if (own !== null && records.store.ownDevice() === null) {
+        records.store.becomeDevice(own, this.#parts.newEpoch());
+      }
+      putIntoLog(records, emergency, this.#parts.nowMs());
+      // What was begun in it is the case that is live here, once it is no emergency any more.
+      const live = emergency.store.recall('live-case');
+      if (typeof live === 'string') records.store.remember('live-case', live);
+      await records.keeper.keep();
+    } finally {
+      if (running === null) emergency.database.close();
     }
-    putIntoLog(records, emergency, this.#parts.nowMs());
-    await records.keeper.keep();
-    if (running === null) {
-      emergency.database.close();
-      await removeEmergency(this.#parts, number);
-      await this.#parts.ring.dropEmergency(number);
-      return;
-    }
-    // Its file is in use in this worker; the next opening removes it.
-    await this.#parts.ring.closeEmergency();
+    // The file of a running one is in use in this worker; the next opening removes it.
+    if (running !== null) await ring.closeEmergency();
+    else await removeEmergency(this.#parts, number, () => ring.dropEmergency(number));
   }
 
   /** Say whether anything lies here that a key was made for, and that is nowhere else. */
@@ -152,13 +197,5 @@ export class TabletRecords {
     } catch {
       return false;
     }
-  }
-
-  async #ownDevice(): Promise<OwnDevice | null> {
-    const { ring, recordsCopy, share } = this.#parts;
-    const noted = ring.note(OWN);
-    if (noted !== null) return JSON.parse(noted) as OwnDevice;
-    const { head } = await recordsCopy.read();
-    return head?.own ?? (await readShare(share))?.own ?? null;
   }
 }

@@ -12,8 +12,11 @@ function waitText(ms: number): string {
   return `${Math.floor(seconds / 60)}:${two(seconds % 60)}`;
 }
 
-export const lockWords = withMore(words('lock'), {
-  unsent: (count: number, ageMs: number) => say('lock.unsent', { count, age: waitedText(ageMs) }),
+const said = words('lock');
+
+export const lockWords = withMore(said, {
+  unsent: (count: number | null, ageMs: number) =>
+    count === null ? said.unsentUnknown : say('lock.unsent', { count, age: waitedText(ageMs) }),
   pinOf: (name: string) => say('lock.pinOf', { name }),
   digits: (count: number) => say('lock.digits', { count }),
   notHere: (name: string) => say('lock.notHere', { name }),
@@ -22,7 +25,9 @@ export const lockWords = withMore(words('lock'), {
   changed: (name: string) => say('lock.changed', { name }),
   removeAsk: (name: string) => say('lock.removeAsk', { name }),
   removedNow: (name: string) => say('lock.removedNow', { name }),
-  anewNote: (count: number) => say('lock.anewNote', { count }),
+  anewNote: (count: number | null) =>
+    count === null ? said.anewUnknown : say('lock.anewNote', { count }),
+  passed: (count: number) => say('lock.passed', { count }),
   failed: (why: string) => say('lock.failed', { why: sayTold(why) }),
   /** What a try of a PIN came to, "" where it was right. */
   answer: (answer: PinAnswer | KeyRefusal, name: string, nowMs: number): string => {

@@ -259,3 +259,17 @@ def test_joined_anew_for_its_key_it_waits_for_the_digits_also_with_a_confirmed_k
     headers = _lost(unit, is_trusted=False, **once_more)
     _let_in(unit)
     assert _recover(unit, headers)[0].status_code == 200
+
+
+def test_with_its_key_back_a_tablet_goes_on_in_an_epoch_of_its_own(unit):
+    """[SE4] [SG6] The signing key may be the one from before, where PINs alone were used up."""
+    before, after = Writer("tablet-a").write(), Writer("tablet-a", "ep02").write("puncture/p-2")
+    known = unit.join("tablet-a")
+    assert unit.push(known, "tablet-a", texts(before)).json()["quarantined"] == []
+    headers = _lost(unit, epoch="ep02", **known)
+    assert _recover(unit, headers)[0].status_code == 200
+
+    answer = unit.push(headers, "tablet-a", texts(after))
+
+    assert (answer.status_code, answer.json()["quarantined"]) == (200, [])
+    assert unit.written() == (2, 0, 2)

@@ -454,6 +454,8 @@ export interface Arguments {
   'causes.pinDigits': { fewest: string | number; most: string | number };
   'causes.wipedByUnit': { count: number };
   'causes.waitsForDigits': { digits: string | number };
+  'causes.emergencyKept': { why: string | number };
+  'causes.emergencyShut': { why: string | number };
   'planChanges.conflict': { name: string | number };
   'planChanges.lack': { name: string | number };
   'planChanges.now': { is: string | number; name: string | number };
@@ -533,6 +535,7 @@ export interface Arguments {
   'lock.removeAsk': { name: string | number };
   'lock.removedNow': { name: string | number };
   'lock.anewNote': { count: number };
+  'lock.passed': { count: number };
   'unitDesk.who': { name: string | number; role: string | number };
   'unitDesk.first.logsInAs': { login: string | number };
   'unitDesk.devices.digits': { name: string | number };
