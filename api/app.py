@@ -74,6 +74,7 @@ def create_app(
     local_key: str,
     hosts: frozenset[str] | None = None,
     is_https: bool = False,
+    is_behind_proxy: bool = False,
     log_folder: Path | None = None,
     with_schema: bool = False,
 ) -> Litestar:
@@ -87,6 +88,8 @@ def create_app(
         Host names that requests may name; None allows every name.
     is_https : bool
         Browsers reach the app by HTTPS alone.
+    is_behind_proxy : bool
+        A proxy on this machine passes requests on, and says from where each came.
     log_folder : Path or None
         Where a line about each request is kept; None keeps none.
     with_schema : bool
@@ -103,6 +106,7 @@ def create_app(
         environment=environment,
         build=f"{release}+{static_files.build}",
         local_key=local_key,
+        is_behind_proxy=is_behind_proxy,
     )
     metrics = UnitMetrics()
     app = Litestar(
@@ -170,7 +174,11 @@ def create_app(
             }
         ),
         on_startup=[surroundings.follow_up_watch.start],
-        on_shutdown=[surroundings.follow_up_watch.close, surroundings.second_check.close],
+        on_shutdown=[
+            surroundings.follow_up_watch.close,
+            surroundings.second_check.close,
+            surroundings.refusals.close,
+        ],
         guards=[guard_access],
         exception_handlers=EXCEPTION_HANDLERS,
         compression_config=CompressionConfig(

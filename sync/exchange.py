@@ -4,10 +4,11 @@ The tablet and the server run the same decisions; HTTP and stores are elsewhere.
 """
 
 from enum import StrEnum
+from typing import Annotated
 
 import msgspec
 
-from sync.operation_log import Tip
+from sync.operation_log import Count, Tip
 
 MAX_BATCH_BYTES = 262_144
 MAX_BATCH_COUNT = 1_000
@@ -17,13 +18,17 @@ FIRST_BATCH_BYTES = 16_384
 FIRST_PAGE_COUNT = 100
 
 
+# A clock may stand before 1970.
+WallTime = Annotated[int, msgspec.Meta(ge=1 - 2**53, le=2**53 - 1)]
+
+
 class LastRead(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The last entry of others that a device read of a stream (EX20).
 
     ``after`` is the receipt number up to which it had read then, ``hash`` that of the entry.
     """
 
-    after: int
+    after: Count
     hash: str
 
 
@@ -35,9 +40,9 @@ class Handshake(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
 
     device: str
     tip: Tip
-    cursors: dict[str, int]
+    cursors: dict[str, Count]
     catalogue: int
-    wall_ms: int
+    wall_ms: WallTime
     last_read: dict[str, LastRead] = {}
 
 

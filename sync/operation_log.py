@@ -2,18 +2,22 @@
 
 from collections.abc import Iterable
 from enum import StrEnum
+from typing import Annotated
 
 import msgspec
 
 from sync.errors import BrokenChainError
 from sync.operation import Operation
 
+# Whole numbers that JSON carries everywhere, and that SQLite keeps (OP6).
+Count = Annotated[int, msgspec.Meta(ge=0, le=2**53 - 1)]
+
 
 class Tip(msgspec.Struct, frozen=True):
     """Where a log ends: the counter of its last operation (0 when empty) and that one's hash."""
 
     epoch: str
-    counter: int
+    counter: Count
     hash: str
 
 

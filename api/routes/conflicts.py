@@ -25,6 +25,7 @@ class Conflicts(msgspec.Struct, frozen=True):
 def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
     """List the open conflicts in the streams the device may read."""
     now_ms = around.environment.now_ms()
+    around.reads.note(device, "decisions", at_ms=now_ms, why="conflicts")
     return Conflicts(list_unit_conflicts(around.store, device, now_ms=now_ms))
 
 
@@ -37,4 +38,6 @@ def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
 )
 def get_decisions(device: AskingDevice, around: Around) -> Decisions:
     """List conflicts, possible double entries and alarms in the streams the device may read."""
-    return list_decisions(around.store, device, now_ms=around.environment.now_ms())
+    now_ms = around.environment.now_ms()
+    around.reads.note(device, "decisions", at_ms=now_ms)
+    return list_decisions(around.store, device, now_ms=now_ms)

@@ -12,14 +12,20 @@ from litestar import Request, get, post
 from litestar.di import Provide
 from litestar.params import JSONBody
 
-from api.routes.access_events import note_asker
+from api.routes.access_events import note_asker, note_refusal
+from api.routes.asking_source import source_of
 from api.routes.device_proof import prove_joining, proved_device
 from api.routes.people import BY_A_KEEPER, Keeper
-from api.routes.person_session import source_of
-from api.routes.surroundings import Around, AskingDevice, bearer_token, provide_device
+from api.routes.surroundings import (
+    Around,
+    AskingDevice,
+    Surroundings,
+    bearer_token,
+    provide_device,
+)
 from api.storage.device_store import ROLE_STREAMS, Device
 from api.use_cases.confirm_device import confirm_device, fingerprint_of
-from api.use_cases.errors import JoinRefusedError, UnknownDeviceError
+from api.use_cases.errors import JoinRefusedError, NotAllowedError, UnknownDeviceError
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.join_device import EnrolledKey, Membership, join_device, refuse_malformed
 from api.use_cases.list_devices import Devices, list_all_devices, list_devices
@@ -79,6 +85,7 @@ async def post_device(
 ) -> Membership:
     """Join the unit; the token in the answer is shown this one time."""
     source = source_of(request)
+    around.limits.spend("join-asked", source)
     around.limits.refuse_if_spent("join", source)
     around.limits.refuse_if_spent("join-anywhere", "")
     if not data.key:
@@ -236,9 +243,15 @@ def post_confirmation(
 ) -> Confirmed:
     """Let in a device whose six digits a person has compared with its screen."""
     now_ms = around.environment.now_ms()
-    with around.store.transaction():
-        confirm_device(around.store, data.device, data.fingerprint, by=keeper, now_ms=now_ms)
-        note_asker(request, around, "confirm", "unit-devices", device=data.device)
+    try:
+        with around.store.transaction():
+            confirm_device(around.store, data.device, data.fingerprint, by=keeper, now_ms=now_ms)
+            note_asker(request, around, "confirm", "unit-devices", device=data.device)
+    except NotAllowedError:
+        with around.store.transaction():
+            known = around.store.devices.find(data.device)
+        note_refusal(request, around, "confirm", "unit-devices", known.id if known else "")
+        raise
     return Confirmed(data.device)
 
 
@@ -264,13 +277,17 @@ async def post_revocation(
     request: Request[Any, Any, Any], data: JSONBody[RevocationRequest], around: Around
 ) -> Revoked:
     """Refuse a device from now on; what it sends is kept aside."""
-    ends = await asyncio.to_thread(
-        revoke_device,
-        around.store,
-        data.device,
-        now_ms=around.environment.now_ms(),
-        is_lost=data.is_lost,
-    )
+    ends = await asyncio.to_thread(_revoke, request, data, around)
     # Whoever listens is sent home and told at the next question.
     around.bell.ring()
     return Revoked(ends)
+
+
+def _revoke(
+    request: Request[Any, Any, Any], data: RevocationRequest, around: Surroundings
+) -> tuple[Tip, ...]:
+    now_ms = around.environment.now_ms()
+    with around.store.transaction():
+        ends = revoke_device(around.store, data.device, now_ms=now_ms, is_lost=data.is_lost)
+        note_asker(request, around, "revoke", "unit-devices", device=data.device)
+    return ends

@@ -6,14 +6,16 @@ from typing import Annotated, Any
 import msgspec
 from litestar import Request, Response, get, post
 from litestar.di import Provide
-from litestar.params import FromPath, JSONBody, QueryParameter
+from litestar.params import JSONBody, PathParameter, QueryParameter
 
+from api.record_catalogue.record_names import ID, CaseName
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.make_documents import make_document_for
 
 Language = Annotated[str, QueryParameter(max_length=35)]
-
+# What is asked for stands in the trail: nothing gets there that is no name of a paper or a record.
+_DOCUMENT = "^[a-z-]{1,40}$"
 
 _BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
 
@@ -21,9 +23,9 @@ _BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
 class PaperRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Which paper, about which case (its id without the kind), in which language."""
 
-    document: str
-    case: str
-    language: str = ""
+    document: Annotated[str, msgspec.Meta(max_length=40, pattern=_DOCUMENT)]
+    case: CaseName
+    language: Annotated[str, msgspec.Meta(max_length=35)] = ""
 
 
 class MadePaper(msgspec.Struct, frozen=True):
@@ -46,8 +48,8 @@ def get_document(
     request: Request[Any, Any, Any],
     device: AskingDevice,
     around: Around,
-    document: FromPath[str],
-    case: FromPath[str],
+    document: Annotated[str, PathParameter(max_length=40, pattern=_DOCUMENT)],
+    case: Annotated[str, PathParameter(max_length=64, pattern=f"^{ID}$")],
     language: Language = "",
 ) -> Response[bytes]:
     """Give a paper about a case (its id without the kind), as the record stands now.

@@ -61,13 +61,7 @@ def post_handshake(
     data: JSONBody[Handshake], sender: SendingDevice, around: Around
 ) -> HandshakeAnswer:
     """State where the device's log ends here, and how far each of its streams goes."""
-    return receive_handshake(
-        around.store,
-        sender,
-        data,
-        new_generation=around.environment.new_id(),
-        now_ms=around.environment.now_ms(),
-    )
+    return receive_handshake(around.store, sender, data, now_ms=around.environment.now_ms())
 
 
 @post(
@@ -126,14 +120,14 @@ def get_pull(
     device: AskingDevice,
     around: Around,
     stream: Annotated[str, QueryParameter(max_length=24)],
-    after: Annotated[int, QueryParameter(ge=0)] = 0,
+    after: Annotated[int, QueryParameter(ge=0, le=2**53 - 1)] = 0,
     limit: Annotated[int, QueryParameter(ge=1, le=MAX_BATCH_COUNT)] = MAX_BATCH_COUNT,
     own: FromQuery[bool] = False,
     record: Annotated[str, QueryParameter(max_length=105)] = "",
     rows: FromQuery[bool] = False,
 ) -> Page | RowPage:
-    """Hand out one page of a stream, or of one case in it, in the order of receipt."""
-    return answer_pull(
+    """Hand out one page of a stream, or of one case in it, in the order of receipt (AU8)."""
+    page = answer_pull(
         around.store,
         device,
         stream,
@@ -143,6 +137,13 @@ def get_pull(
         record=record,
         in_rows=rows,
     )
+    now_ms = around.environment.now_ms()
+    if record:
+        around.reads.note(device, "record", at_ms=now_ms, record=record, why=stream)
+    else:
+        around.reads.note_pull(device, stream, after, at_ms=now_ms)
+        around.reads.keep_end(device, stream, page.next)
+    return page
 
 
 @get("/events", media_type="text/event-stream", opt={"needs": "exchange.pull"})
@@ -160,11 +161,12 @@ async def tell_heads(
 ) -> AsyncIterator[bytes]:
     """Yield the heads of the device's streams, and a comment after each quiet stretch.
 
-    Ends when the bell is closed, and once the device was revoked: it asks again and is told.
+    Ends when the bell is closed, when the device has opened newer lines, and once it was revoked or
+    is another than it was, also in a quiet stretch: it asks again and is told.
     """
     told: dict[str, int] | None = None
-    with around.bell.listen() as rung:
-        while not around.bell.is_closed:
+    with around.bell.listen(device.id) as rung:
+        while around.bell.is_open(rung):
             rung.clear()
             heads = await asyncio.to_thread(_heads, device, around)
             if heads is None:
@@ -172,21 +174,30 @@ async def tell_heads(
             if heads != told:
                 told = heads
                 yield b"data: " + msgspec.json.encode({"heads": heads}) + b"\n\n"
-            while not around.bell.is_closed:
-                try:
-                    await asyncio.wait_for(rung.wait(), quiet_seconds)
-                    break
-                except TimeoutError:
+            try:
+                await asyncio.wait_for(rung.wait(), quiet_seconds)
+            except TimeoutError:
+                if await asyncio.to_thread(_is_as_it_was, device, around):
                     yield b": nothing new\n\n"
 
 
 def _heads(device: Device, around: Surroundings) -> dict[str, int] | None:
-    """Return how far each stream goes, None for a device that was revoked meanwhile."""
+    """Return how far each stream goes, None for a device that is another than it was."""
     with around.store.transaction():
-        now = around.store.devices.find(device.id)
-        if now is not None and now.revoked_ms is not None:
+        if not _is_as_it_was(device, around):
             return None
         return around.store.operations.heads(device.streams)
+
+
+def _is_as_it_was(device: Device, around: Surroundings) -> bool:
+    """Say whether a device was neither revoked nor joined anew, with another role, meanwhile."""
+    with around.store.transaction():
+        now = around.store.devices.find(device.id)
+    return now is not None and (now.role, now.revoked_ms, now.is_waiting) == (
+        device.role,
+        None,
+        False,
+    )
 
 
 exchange_router = Router(

@@ -1,11 +1,12 @@
 """FHIR R4B over HTTP: all visits for every device of the unit, a case for those that read care."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from litestar import Request, Response, get
 from litestar.di import Provide
-from litestar.params import FromPath
+from litestar.params import PathParameter
 
+from api.record_catalogue.record_names import ID
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.export_case_bundle import export_case_bundle_for
@@ -41,10 +42,13 @@ def get_fhir_visits(
     tags=["case"],
     dependencies={"device": Provide(provide_device, sync_to_thread=True)},
     sync_to_thread=True,
-    opt={"needs": "cases.export"},
+    opt={"needs": "cases.export", "limit": "export"},
 )
 def get_fhir_case(
-    request: Request[Any, Any, Any], device: AskingDevice, case: FromPath[str], around: Around
+    request: Request[Any, Any, Any],
+    device: AskingDevice,
+    case: Annotated[str, PathParameter(max_length=64, pattern=f"^{ID}$")],
+    around: Around,
 ) -> Response[Any]:
     """Answer with a Bundle of one case; `case` is its id without the kind."""
     note_asker(request, around, "export", "case", (f"case/{case}",))

@@ -10,6 +10,7 @@ from litestar.params import FromQuery, JSONBody
 
 from api.documents.contact_bars import Expected
 from api.documents.letter_words import LetterKind
+from api.record_catalogue.record_names import VisitName
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.list_reminders import Reminders, list_reminders
@@ -26,7 +27,9 @@ class LetterRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     """
 
     kind: LetterKind
-    visits: Annotated[list[str | Expected], msgspec.Meta(min_length=1, max_length=MAX_LETTERS)]
+    visits: Annotated[
+        list[VisitName | Expected], msgspec.Meta(min_length=1, max_length=MAX_LETTERS)
+    ]
 
 
 class Letters(msgspec.Struct, frozen=True):

@@ -19,7 +19,7 @@ from api.use_cases.receive_picture import (
 _PATH = "/api/pictures/{digest:str}"
 _DEPENDENCIES = {"device": Provide(provide_device, sync_to_thread=True)}
 Record = Annotated[str, QueryParameter(max_length=105)]
-Offset = Annotated[int, QueryParameter(ge=0)]
+Offset = Annotated[int, QueryParameter(ge=0, le=2**53 - 1)]
 
 
 @get(
@@ -75,4 +75,6 @@ async def get_picture_piece(
 ) -> Response[bytes]:
     """Give at most 1 MiB of a whole picture from an offset on; nothing at its end."""
     piece = await asyncio.to_thread(give_piece, around.store, device, record, digest, offset)
+    now_ms = around.environment.now_ms()
+    await asyncio.to_thread(around.reads.note, device, "picture", at_ms=now_ms, record=record)
     return Response(piece, media_type="application/octet-stream")

@@ -25,7 +25,9 @@ def get_snapshot(
     stream: Annotated[str, QueryParameter(max_length=24)],
 ) -> Snapshot:
     """List the sealed segments of a stream, oldest first; what came after them is pulled."""
-    return list_segments(around.store, device, stream)
+    answer = list_segments(around.store, device, stream)
+    around.reads.note(device, "snapshot", at_ms=around.environment.now_ms(), why=stream)
+    return answer
 
 
 @get(
@@ -38,8 +40,10 @@ def get_snapshot(
 )
 def get_segment(device: AskingDevice, around: Around, digest: FromPath[str]) -> Response[bytes]:
     """Give one segment: gzip over one line of JSON an operation, never changed."""
+    content = give_segment(around.store, device, digest)
+    around.reads.note(device, "snapshot", at_ms=around.environment.now_ms(), why="segment")
     return Response(
-        give_segment(around.store, device, digest),
+        content,
         media_type="application/gzip",
         headers={
             "cache-control": "private, max-age=31536000, immutable",

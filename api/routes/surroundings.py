@@ -17,11 +17,16 @@ from api.routes.follow_up_watch import FollowUpWatch
 from api.routes.nonces import Nonces
 from api.routes.push_turns import PushTurns
 from api.routes.rate_limits import RateLimits
+from api.routes.refusal_notes import RefusalNotes
 from api.routes.second_check import SecondCheck
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UnknownDeviceError
+from api.use_cases.note_reading import ReadingNotes
 from api.use_cases.unit_day import read_unit_zone
+
+# A tablet has one line open, and a broken one or two that the server has not missed yet.
+MOST_LINES = 4
 
 
 class HeadsBell:
@@ -31,18 +36,26 @@ class HeadsBell:
     """
 
     def __init__(self) -> None:
-        self._waiting: set[asyncio.Event] = set()
+        self._waiting: dict[asyncio.Event, str] = {}
         self.is_closed = False
 
     @contextmanager
-    def listen(self) -> Iterator[asyncio.Event]:
-        """Yield an event that is set at each ring."""
+    def listen(self, device: str) -> Iterator[asyncio.Event]:
+        """Yield an event that is set at each ring; of one device the oldest line gives way."""
+        own = [rung for rung, listener in self._waiting.items() if listener == device]
+        for oldest in own[: max(0, len(own) + 1 - MOST_LINES)]:
+            del self._waiting[oldest]
+            oldest.set()
         rung = asyncio.Event()
-        self._waiting.add(rung)
+        self._waiting[rung] = device
         try:
             yield rung
         finally:
-            self._waiting.discard(rung)
+            self._waiting.pop(rung, None)
+
+    def is_open(self, rung: asyncio.Event) -> bool:
+        """Say whether somebody is still to be told: no once closed, or given way."""
+        return not self.is_closed and rung in self._waiting
 
     def ring(self) -> None:
         """Wake everybody."""
@@ -57,22 +70,30 @@ class HeadsBell:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """Everything a route may use. ``local_key`` opens the way for commands on this machine."""
+    """Everything a route may use. ``local_key`` opens the way for commands on this machine.
+
+    ``is_behind_proxy`` says that a proxy on this machine passes requests on.
+    """
 
     store: UnitStore
     environment: Environment
     build: str
     local_key: str
+    is_behind_proxy: bool = False
     bell: HeadsBell = field(default_factory=HeadsBell)
     turns: PushTurns = field(default_factory=PushTurns)
     nonces: Nonces = field(init=False)
     limits: RateLimits = field(init=False)
+    refusals: RefusalNotes = field(init=False)
+    reads: ReadingNotes = field(init=False)
     second_check: SecondCheck = field(init=False)
     follow_up_watch: FollowUpWatch = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "nonces", Nonces(self.environment))
         object.__setattr__(self, "limits", RateLimits(self.environment.monotonic_ms))
+        object.__setattr__(self, "refusals", RefusalNotes(self.store, self.environment))
+        object.__setattr__(self, "reads", ReadingNotes(self.store))
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
         object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
 

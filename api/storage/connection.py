@@ -26,6 +26,8 @@ from api.storage.errors import (
 FILE_NAME = "crura.sqlite3"
 LOCK_NAME = "crura.lock"
 FULL = 2  # PRAGMA synchronous, as SQLite numbers it
+# Rewriting the file and long sorts would leave copies in clear in the system's temporary folder.
+_TEMPORARY = "PRAGMA temp_store=memory"
 _DISK_REFUSES = (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN)
 _FILE_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
@@ -199,6 +201,7 @@ def _ask_for_full_syncing(connection: sqlite3.Connection, path: Path) -> None:
     mode = connection.execute("PRAGMA journal_mode=wal").fetchone()[0]
     connection.execute("PRAGMA synchronous=full")
     connection.execute("PRAGMA foreign_keys=on")
+    connection.execute(_TEMPORARY)
     if mode != "wal" or connection.execute("PRAGMA synchronous").fetchone()[0] != FULL:
         message = f"SQLite does not grant full syncing for {path}. Choose a folder on a local disk."
         raise StorageError(message)
@@ -238,6 +241,7 @@ def _migrate(path: Path) -> None:
 # would stay half done.
 def _leave_transactions_to_us(connection: Any, _record: object) -> None:  # noqa: ANN401
     connection.isolation_level = None
+    connection.execute(_TEMPORARY)
 
 
 def _begin(connection: sqlalchemy.Connection) -> None:

@@ -152,7 +152,7 @@ class DeviceStore:
     def expected(self) -> list[Enrolled]:
         """Return the devices that joined and were not revoked, by id."""
         return [
-            Enrolled(*row[:-1], is_waiting=bool(row[-1]))
+            Enrolled(*(*row[:-1], bool(row[-1])))
             for row in self._connection.execute(
                 "SELECT id, name, role, joined_ms, last_seen_ms, clock_offset_ms,"
                 " confirmed_ms IS NULL FROM device"
@@ -175,4 +175,4 @@ class DeviceStore:
             f"SELECT {_OF_DEVICE} FROM device WHERE {clause}",  # noqa: S608
             (value,),
         ).fetchone()
-        return Device(*row[:-1], is_waiting=bool(row[-1])) if row else None
+        return Device(*(*row[:-1], bool(row[-1]))) if row else None

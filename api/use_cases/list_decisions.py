@@ -18,6 +18,7 @@ from api.storage.operation_store import Quarantined
 from api.storage.unit_store import UnitStore
 from api.use_cases.judge_acts import tell_waiting
 from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
+from api.use_cases.older_copy import find_older_copy_claim
 from sync.clock import read_stamp
 from sync.errors import MalformedOperationError
 from sync.merge import shown_value
@@ -49,12 +50,12 @@ class Alarm(msgspec.Struct, frozen=True, kw_only=True):
     """An operation that the unit could not take in, and what a person has to do.
 
     ``kind`` is ``fork`` where another operation is held under the same id (LG4), ``damaged`` where
-    entries that were taken in cannot be read here any more (LG6); ``name`` is how a decision
-    speaks of it (CF5).
+    entries that were taken in cannot be read here any more (LG6), ``older-copy`` where a device
+    has read what this store does not hold (EX21); ``name`` is how a decision speaks of it (CF5).
     """
 
     name: str
-    kind: Literal["fork", "set-aside", "damaged"]
+    kind: Literal["fork", "set-aside", "damaged", "older-copy"]
     op_id: str
     record: str
     sentence: str
@@ -81,7 +82,7 @@ class Decisions(msgspec.Struct, frozen=True, kw_only=True):
 def list_decisions(store: UnitStore, device: Device, *, now_ms: int) -> Decisions:
     """Return what waits for a person in the streams that a device may read (CF1, CF5, DE4)."""
     with store.transaction():
-        alarms = [*_damage(store), *_alarms(store, device)]
+        alarms = [*_older_copy(store), *_damage(store), *_alarms(store, device)]
         seen = _seen_to(store, device) if alarms else {}
         return Decisions(
             conflicts=tuple(list_unit_conflicts(store, device, now_ms=now_ms)),
@@ -166,6 +167,22 @@ def _alarms(store: UnitStore, device: Device) -> list[Alarm]:
         is_fork = held is not None and held != operation.hash
         found.append(_alarm(texts, operation.record, "fork" if is_fork else "set-aside"))
     return found
+
+
+def _older_copy(store: UnitStore) -> list[Alarm]:
+    claim = find_older_copy_claim(store)
+    if claim is None:
+        return []
+    return [
+        Alarm(
+            name=name_set_aside("older copy", f"{claim.device}\n{claim.noted_ms}"),
+            kind="older-copy",
+            op_id=claim.device,
+            record="",
+            sentence=claim.sentence,
+            received_ms=claim.noted_ms,
+        )
+    ]
 
 
 def _damage(store: UnitStore) -> list[Alarm]:

@@ -8,7 +8,8 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.check_plans import may_change_plans
 from api.use_cases.judge_acts import ACTED_ON, judge_acts, judge_again, tell_waiting
-from api.use_cases.judge_writes import why_not_written
+from api.use_cases.judge_writes import why_not_brought, why_not_written
+from api.use_cases.server_log import SERVER_DEVICE
 from api.use_cases.server_words import refuse_server_words
 from sync.errors import MalformedOperationError, SyncError
 from sync.operation import Operation, read_operation
@@ -76,25 +77,34 @@ class LogReceiver:
         forged: str | None,
         *,
         supplied_by: str,
+        supplier: Device | None = None,
         is_vouched: bool = False,
         is_by_hand: bool = False,
     ) -> Place | None:
         """Decide on one operation that another than its own device brings (EX10, EX11).
 
+        Parameters
+        ----------
+        supplier : Device or None
+            The device that brings it; None for a file, which a person takes in.
+
         Returns
         -------
         Place or None
-            Where it stands; None for a forged body, whose place stays free: its true one may come
-            from elsewhere.
+            Where it stands; None for a forged body and for one of an unknown device that the
+            supplier may not bring, whose place stays free: another may bring it.
         """
         envelope, body = texts
         if forged is not None:
             self._quarantine(operation, envelope, body, forged)
             return None
-        origin = self._store.devices.find(operation.device)
-        sentence = why_not_taken_in(
-            self._store, operation, origin, is_vouched=is_vouched, is_by_hand=is_by_hand
+        sentence, is_place_free = self._judge_brought(
+            operation, supplier, is_vouched=is_vouched, is_by_hand=is_by_hand
         )
+        if sentence is not None and is_place_free:
+            if self._held_hash(operation) != operation.hash:
+                self._quarantine(operation, envelope, body, sentence)
+            return None
         place = self.take(operation, envelope, body, sentence)
         if place is Place.GAP:
             self._store.waiting.admit(operation, supplied_by=supplied_by, received_ms=self._now_ms)
@@ -117,13 +127,34 @@ class LogReceiver:
         for log in list(self._tips):
             while waiting := self._store.waiting.of_log(*log, up_to=self._tips[log].counter + 1):
                 for one in waiting:
-                    operation = read_operation(one.envelope, one.body)
-                    sentence = why_not_taken_in(
-                        self._store, operation, self._store.devices.find(operation.device)
-                    )
-                    if self.take(operation, one.envelope, one.body, sentence) is Place.NEXT:
+                    # Of an erased record no body was kept (ER3).
+                    operation = read_operation(one.envelope, one.body or None)
+                    supplier = self._store.devices.find(one.supplied_by)
+                    sentence, is_place_free = self._judge_brought(operation, supplier)
+                    if sentence is not None and is_place_free:
+                        self._quarantine(operation, one.envelope, one.body, sentence)
+                    elif self.take(operation, one.envelope, one.body, sentence) is Place.NEXT:
                         self._store.signatures.note_resupplied(*log, operation.counter)
                 self._store.waiting.release(waiting)
+
+    def _judge_brought(
+        self,
+        operation: Operation,
+        supplier: Device | None,
+        *,
+        is_vouched: bool = False,
+        is_by_hand: bool = False,
+    ) -> tuple[str | None, bool]:
+        """Say why what is brought cannot be taken in, and whether its place stays free then."""
+        origin = self._store.devices.find(operation.device)
+        sentence = why_not_taken_in(
+            self._store, operation, origin, is_vouched=is_vouched, is_by_hand=is_by_hand
+        )
+        if sentence is not None or origin is not None or supplier is None or is_by_hand:
+            return sentence, False
+        sentence = why_not_brought(self._store, operation, supplier)
+        # What the server wrote behind it is to come through; of a device another may bring it.
+        return sentence, operation.device != SERVER_DEVICE
 
     def write(self) -> None:
         """Write what was taken in, bring the views up to date, and ask for the second check.

@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
-from api.use_cases.receive_resupply import PUT_BACK
-from sync.clock import DAY_MS
+from api.use_cases.older_copy import weigh_reading
 from sync.exchange import Handshake, HandshakeAnswer, LastRead
 from sync.operation_log import Tip
 
@@ -15,14 +14,9 @@ _HASH = re.compile(r"[0-9a-f]{64}")
 
 
 def receive_handshake(
-    store: UnitStore, device: Device, handshake: Handshake, *, new_generation: str, now_ms: int
+    store: UnitStore, device: Device, handshake: Handshake, *, now_ms: int
 ) -> HandshakeAnswer:
     """Return the server's side of a handshake, and note when the device was here.
-
-    Parameters
-    ----------
-    new_generation : str
-        Name that this store takes when the handshake shows that it was put back.
 
     Raises
     ------
@@ -31,7 +25,7 @@ def receive_handshake(
 
     Notes
     -----
-    Rules EX1-EX4, EX9, EX10, EX20. The clock offset is kept for the data manager and
+    Rules EX1-EX4, EX9, EX20, EX21. The clock offset is kept for the data manager and
     refuses nothing (HC4).
     """
     refuse_other_device(device, handshake.device)
@@ -46,10 +40,14 @@ def receive_handshake(
             store.marks.note_fork(there, stated.hash, device=device.id, noted_ms=now_ms)
         heads = store.operations.heads(device.streams)
         has_other_past = _has_other_past(store, device, handshake.last_read)
-        if has_other_past or any(
-            cursor > heads.get(name, cursor) for name, cursor in handshake.cursors.items()
-        ):
-            _note_put_back(store, new_generation, now_ms)
+        weigh_reading(
+            store,
+            device,
+            is_other=has_other_past
+            or any(cursor > heads.get(name, cursor) for name, cursor in handshake.cursors.items()),
+            wall_ms=handshake.wall_ms,
+            now_ms=now_ms,
+        )
         return HandshakeAnswer(
             server=store.fact("generation") or "",
             tip=store.operations.tip_of(device.id, stated.epoch),
@@ -75,18 +73,6 @@ def _has_other_past(store: UnitStore, device: Device, stated: Mapping[str, LastR
         if held is not None and held != read.hash:
             return True
     return False
-
-
-def _note_put_back(store: UnitStore, new_generation: str, now_ms: int) -> None:
-    """Take a new generation: this file is an older copy that nobody announced (EX10).
-
-    The other devices learn of it by the new name. Once a day at most, since each device that was
-    away comes with cursors of the copy before.
-    """
-    noted = store.fact(PUT_BACK)
-    if noted is None or now_ms - int(noted) > DAY_MS:
-        store.keep_fact(PUT_BACK, str(now_ms))
-        store.keep_fact("generation", new_generation)
 
 
 def refuse_other_device(device: Device, named: str) -> None:

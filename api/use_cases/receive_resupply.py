@@ -8,11 +8,12 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, TooLargeError
 from api.use_cases.log_receiver import LogReceiver, SetAside
+from api.use_cases.older_copy import COMMAND, PUT_BACK, find_older_copy_claim, is_put_back
 from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
 from sync.exchange import MAX_BATCH_COUNT
 from sync.operation import Operation
 
-PUT_BACK = "put back"
+__all__ = ["PUT_BACK", "HeldLog", "ResupplyAnswer", "receive_resupply"]
 
 
 class HeldLog(msgspec.Struct, frozen=True):
@@ -51,7 +52,7 @@ def receive_resupply(
     Raises
     ------
     NotAllowedError
-        This store was not put back to an older copy, or an operation is the device's own or in
+        No person put this store back to an older copy, or an operation is the device's own or in
         a stream that its role does not read. Nothing is written.
     UnreadablePushError
         An envelope cannot be read. Nothing is written.
@@ -72,15 +73,11 @@ def receive_resupply(
     if operations:
         refuse_count(operations)
     with store.transaction():
-        if store.fact(PUT_BACK) is None:
-            raise NotAllowedError(
-                "This unit was not put back to an older copy, so it takes no entries of other "
-                "devices. Go on; nothing is missing here."
-            )
+        _refuse_closed(store)
         read = [_read(store, sent, device) for sent in operations]
         receiver = LogReceiver(store, now_ms)
         for operation, sent, forged in read:
-            receiver.take_supplied(operation, sent, forged, supplied_by=device.id)
+            receiver.take_supplied(operation, sent, forged, supplied_by=device.id, supplier=device)
         receiver.let_in_waiting()
         receiver.write()
         return ResupplyAnswer(
@@ -91,6 +88,20 @@ def receive_resupply(
             waiting=sum(store.waiting.gaps().values()),
             quarantined=tuple(receiver.set_aside),
         )
+
+
+def _refuse_closed(store: UnitStore) -> None:
+    if is_put_back(store):
+        return
+    if find_older_copy_claim(store) is not None:
+        raise NotAllowedError(
+            "This unit may be an older copy that was put back by hand. It takes entries of other "
+            f"devices once the data manager has run `{COMMAND}` on it."
+        )
+    raise NotAllowedError(
+        "This unit was not put back to an older copy, so it takes no entries of other "
+        "devices. Go on; nothing is missing here."
+    )
 
 
 def _read(store: UnitStore, sent: Sent, device: Device) -> tuple[Operation, Texts, str | None]:

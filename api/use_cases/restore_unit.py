@@ -4,10 +4,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 from api.storage.backups import put_back
-from api.storage.unit_store import open_unit_store
+from api.storage.connection import FILE_NAME
+from api.storage.errors import StorageError
+from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.erase_records import erase_again
 from api.use_cases.note_access import AccessEvent, note_access
-from api.use_cases.receive_resupply import PUT_BACK
+from api.use_cases.older_copy import mark_put_back
 from api.use_cases.server_log import Chance
 
 
@@ -45,7 +47,34 @@ def restore_unit(
     # An older backup is brought to this release's schema now, not at the next start.
     store = open_unit_store(folder, new_generation=new_generation)
     with store.transaction():
-        store.keep_fact(PUT_BACK, str(now_ms))
+        mark_put_back(store, now_ms=now_ms)
+    _finish(store, now_ms, draw_chance)
+    return aside
+
+
+def name_copied_back(
+    folder: Path, *, new_generation: str, now_ms: int, draw_chance: Callable[[], Chance]
+) -> None:
+    """Say that the store of a folder is an older copy that was copied there by hand.
+
+    From then on it is like a backup put back by `restore_unit`: a new generation, and it takes
+    what others wrote (EX10). A device alone cannot bring that about (EX21).
+
+    Raises
+    ------
+    StorageError
+        The folder holds no store or is in use; it is left as it was.
+    """
+    if not (folder / FILE_NAME).is_file():
+        message = f"{folder} holds no store. Copy it there first, then try again."
+        raise StorageError(message)
+    store = open_unit_store(folder, new_generation=new_generation)
+    with store.transaction():
+        mark_put_back(store, now_ms=now_ms, new_generation=new_generation)
+    _finish(store, now_ms, draw_chance)
+
+
+def _finish(store: UnitStore, now_ms: int, draw_chance: Callable[[], Chance] | None) -> None:
     try:
         # The trail in the backup ends where it was made; the former one lies beside it.
         note_access(
@@ -54,4 +83,3 @@ def restore_unit(
         erase_again(store, draw_chance=draw_chance)
     finally:
         store.close()
-    return aside

@@ -11,6 +11,25 @@ from sync.operation import Operation, decode_body
 
 # Roles that open the Unit desk: who has one was let in there by the server.
 DESK_ROLES = ("unit-admin", "data-manager", "auditor")
+# What a device may bring back in the server's name: what the server registers, and what it plans or
+# imports; of the latter only what that device may write itself.
+REGISTERED_KINDS = ("lot_search", "past_import")
+_NOTICE = "recall_notice"
+_VISIT = "visit"
+_BROUGHT_KINDS = (
+    *REGISTERED_KINDS,
+    _NOTICE,
+    "clinic_session",
+    "patient",
+    "case",
+    "target",
+    "lab_result",
+    "coil_placed",
+    "adhesive_injected",
+    "complication",
+    _VISIT,
+    "visit_result",
+)
 _ALONE = (RELEASE_KIND, "erasure")
 _WATCHED = (*_ALONE, "site", "staff")
 
@@ -45,4 +64,28 @@ def refuse_server_words(
     return (
         f"{operation.op_id} speaks for the unit server: rule files, going live, erasure and roles "
         "of the desk are decided there. It is kept aside; decide it there again if it was meant."
+    )
+
+
+def refuse_brought_words(operation: Operation, *, is_begun: bool) -> str | None:
+    """Return why a device may not bring this back in the server's name, None where it may (EX10).
+
+    Nothing proves that the server wrote it. A notice of recall may be told and not withdrawn: one
+    too many is seen, one too few is not. A visit may be begun and not changed, since acts of the
+    server are not judged by the course of the visit (CV14).
+
+    Parameters
+    ----------
+    is_begun : bool
+        Something is held of the record already.
+    """
+    kind = operation.kind
+    body = decode_body(operation.body_text) if operation.body_text is not None else None
+    changes = is_begun or (body is not None and (body.over or body.retract))
+    if kind in _BROUGHT_KINDS and not (kind in (_NOTICE, _VISIT) and changes):
+        return None
+    return (
+        f"{operation.op_id} is said to be the unit server's, and {operation.device} has not signed "
+        f"it here: {kind} comes back this way only as far as it gives nobody a say. It is kept "
+        "aside; enter it at the server again if it was meant."
     )

@@ -10,6 +10,7 @@ from api.storage.errors import UNREADABLE
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_snapshot import are_sealed_under_key
 from api.use_cases.erase_records import judge_erasures, records_under_erased
+from api.use_cases.older_copy import find_older_copy_claim
 from api.use_cases.verify_access import judge_access_log
 from api.use_cases.verify_pictures import judge_pictures
 from api.use_cases.verify_signatures import LogStanding, judge_log_signatures, judge_sealed_heads
@@ -23,7 +24,8 @@ class Verification(msgspec.Struct, frozen=True):
     ``unsigned`` counts the logs that no device has signed here, or not to their end;
     ``set_aside`` the texts in quarantine; ``waiting`` the operations that leave a gap in their
     log; ``absent_pictures`` the pictures whose bytes are not here; ``under_erased`` records that
-    came in later under erased ones. None of them is wrong by itself.
+    came in later under erased ones; ``older_copy`` says that a device has read what is not
+    held here (EX21). None of them is wrong by itself.
     """
 
     operations: int
@@ -34,6 +36,7 @@ class Verification(msgspec.Struct, frozen=True):
     waiting: int = 0
     absent_pictures: tuple[str, ...] = ()
     under_erased: tuple[str, ...] = ()
+    older_copy: str = ""
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -51,6 +54,8 @@ class Verification(msgspec.Struct, frozen=True):
         if self.under_erased:
             names = ", ".join(self.under_erased)
             remarks.append(f"Records that came later under erased ones, to be erased too: {names}.")
+        if self.older_copy:
+            remarks.append(self.older_copy)
         return tuple(remarks)
 
 
@@ -89,6 +94,7 @@ class _Walk:
         self._waiting = 0
         self._absent_pictures: list[str] = []
         self._under_erased: list[str] = []
+        self._older_copy = ""
 
     def walk(self) -> Verification:
         # A damaged file can make even the end of the reading fail.
@@ -102,6 +108,7 @@ class _Walk:
             self._waiting,
             tuple(self._absent_pictures),
             tuple(self._under_erased),
+            self._older_copy,
         )
 
     def _walk_all(self) -> None:
@@ -177,6 +184,8 @@ class _Walk:
             )
         self._set_aside = len(operations.quarantined())
         self._waiting = sum(self._store.waiting.gaps().values())
+        claim = find_older_copy_claim(self._store)
+        self._older_copy = claim.sentence if claim else ""
         self._findings.extend(
             f"The text set aside as {op_id} was changed here. Restore the store from a backup."
             for op_id in operations.altered_in_quarantine()

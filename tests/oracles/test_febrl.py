@@ -90,7 +90,7 @@ def test_without_a_name_on_the_way_far_more_are_missed_and_hardly_any_is_wrong(f
 
 
 def test_splink_comes_to_the_same_pairs(febrl):
-    """The second opinion: splink 5.0 on the same records, with a model of its own of five traits."""
+    """The second opinion: splink 5.0 on the same records, by a model of five traits."""
     ours, theirs, true = febrl
     second = _ask_splink(ours, theirs)
     pairs = _link(

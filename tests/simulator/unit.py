@@ -126,14 +126,7 @@ class Unit:
         assert device is not None
         if request.what == "handshake":
             assert request.handshake is not None
-            self.generations += 1
-            return receive_handshake(
-                self.store,
-                device,
-                request.handshake,
-                new_generation=f"generation-{self.generations}",
-                now_ms=self.wall_ms,
-            )
+            return receive_handshake(self.store, device, request.handshake, now_ms=self.wall_ms)
         if request.what == "push":
             return receive_push(
                 self.store,

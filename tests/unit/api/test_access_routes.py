@@ -3,11 +3,13 @@
 import json
 from pathlib import Path
 
+import httpx
 import msgspec
 import pytest
 
-from api.storage.access_log import hash_line
-from api.use_cases.receive_access import MOST_LINES, DeviceLine
+from api.routes.refusal_notes import MOST_KINDS, RefusalNotes
+from api.storage.access_log import AccessEvent, hash_line
+from api.use_cases.receive_access import MOST_LINES, MOST_MISSING, DeviceLine
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import LOCAL_KEY, NOON_MS, StandingUnit, assert_problem
@@ -110,7 +112,69 @@ def test_a_gap_and_a_line_that_does_not_follow_are_told_and_nothing_is_lost(unit
         "ch01.4 does not follow 3",
         "ch01.4 came in two versions",
     ]
-    assert [one.why for one in _noted(unit) if one.device] == ["0", "2", "other"]
+    assert [one.why for one in _noted(unit) if one.device] == ["0", "2", "other", "3"]
+
+
+def test_no_line_is_dropped_because_a_later_one_came_first(unit, tablet):
+    """[AU4] The planted bugs it has caught: a second version of a line before the last was dropped,
+    and after one line with a large number each true one counted as held.
+    """
+    true = [(chain := Chain()).note(why="1"), chain.note(why="2"), chain.note(why="3")]
+    assert _send(unit, tablet, true).json()["held"] == 3
+    second = Chain()
+    versions = [second.note(why="1"), second.note(why="2 changed")]
+    assert _send(unit, tablet, versions[1:]).json()["held"] == 3
+
+    far = Chain(chain="ch02")
+    ahead = far.note(counter=MOST_MISSING, why="ahead")
+    behind = [(late := Chain(chain="ch02")).note(why="true"), late.note(why="true too")]
+    assert _send(unit, tablet, [ahead]).json()["held"] == MOST_MISSING
+    for _ in range(2):
+        assert _send(unit, tablet, behind).json()["held"] == MOST_MISSING
+
+    told = [one.why for one in _noted(unit) if one.device]
+    assert told == ["1", "2", "3", "2 changed", "ahead", "true", "true too"]
+    breaks = [one.why for one in _noted(unit) if one.verb == "break-of-chain"]
+    assert breaks == [
+        "ch01.2 came in two versions",
+        f"ch02.1 to {MOST_MISSING - 1} never came",
+        "ch02.1 came late",
+        "ch02.2 came late",
+    ]
+    assert verify_log(unit.store).findings == ()
+
+
+def test_another_devices_line_at_the_same_place_is_not_taken_for_this_ones(unit, tablet):
+    """[AU4]"""
+    other = unit.join("tablet-b")
+    ahead = Chain().note(counter=2)
+    for headers, device in ((tablet, "tablet-a"), (other, "tablet-b")):
+        assert _send(unit, headers, [ahead.replace("tablet-a", device)]).json()["held"] == 2
+    assert _send(unit, tablet, [Chain().note()]).json()["held"] == 2
+    assert _send(unit, other, [Chain("tablet-b").note()]).json()["held"] == 2
+
+    assert [one.device for one in _noted(unit) if one.device] == ["tablet-a", "tablet-b"] * 2
+
+
+@pytest.mark.parametrize(
+    ("counter", "words"),
+    [
+        (MOST_MISSING, ""),
+        (MOST_MISSING + 1, "lines ahead of 0"),
+        (10**15, "lines ahead of 0"),
+        (2**53, "no line of accesses"),
+        (2**63, "no line of accesses"),
+    ],
+)
+def test_a_number_that_no_tablet_reaches_is_refused(unit, tablet, counter, words):
+    """[AU4]"""
+    answer = _send(unit, tablet, [Chain().note(counter=counter)])
+
+    if not words:
+        assert answer.status_code == 200, answer.text
+        return
+    assert_problem(answer, 422, words)
+    assert _noted(unit) == []
 
 
 def test_nothing_is_taken_in_that_is_no_line_of_this_device(unit, tablet):
@@ -126,6 +190,95 @@ def test_nothing_is_taken_in_that_is_no_line_of_this_device(unit, tablet):
         assert_problem(_send(unit, tablet, lines), 422, words)
     assert_problem(_send(unit, {}, [mine.note()]), 401)
     assert _noted(unit) == []
+
+
+def test_a_refusal_is_noted_with_who_was_refused(unit, tablet):
+    """[AU7] [SEC-21] The planted bug it has caught: the guard refused without a word."""
+    assert unit.client.get("/api/access-events", headers=tablet).status_code == 403
+    assert unit.client.get("/api/cases/export").status_code == 401
+    stolen = {"authorization": "Bearer somebody-elses"}
+    assert unit.client.get("/api/cases/export", headers=stolen).status_code == 401
+    unsigned = unit.client.get("/api/cases/export", headers=tablet, auth=httpx.Auth())
+    assert unsigned.status_code == 401
+
+    noted = [(one.asker, one.who, one.verb, one.object, one.outcome) for one in _noted(unit)]
+    assert noted == [
+        ("device", "tablet-a", "read", "access-events", "refused"),
+        ("public", "", "export", "cases", "wrong"),
+    ]
+
+
+def test_a_flood_of_refusals_fills_no_disk(unit, tablet):
+    """[AU7] The planted bugs it has caught: a line for each; a count that nobody wrote."""
+    for _ in range(30):
+        unit.client.get("/api/access-events", headers=tablet)
+    assert len(_noted(unit)) == 1
+    other = unit.join("tablet-b")
+    unit.client.get("/api/access-events", headers=other)
+    assert len(_noted(unit)) == 2
+
+    unit.environment.moved["ms"] += 59_999
+    unit.client.get("/api/retention", headers=tablet)
+    assert len(_noted(unit)) == 3
+    unit.environment.moved["ms"] += 1
+    unit.client.get("/api/access-events", headers=tablet)
+    last = _noted(unit)[3:]
+    assert [(one.who, one.object, one.why) for one in last] == [
+        ("tablet-a", "access-events", "29 more within a minute"),
+        ("tablet-a", "access-events", ""),
+    ]
+    assert last[0].at_ms == NOON_MS
+    assert last[0].noted_ms == NOON_MS + 60_000
+
+
+def test_what_was_counted_is_written_when_the_server_stops(tmp_path):
+    """[AU7]"""
+    unit = StandingUnit(tmp_path)
+    close, unit.store.close = unit.store.close, lambda: None
+    with unit.serving():
+        tablet = unit.join("tablet-a")
+        for _ in range(3):
+            unit.client.get("/api/access-events", headers=tablet)
+    assert [one.why for one in _noted(unit)] == ["", "2 more within a minute"]
+    close()
+
+
+def test_many_kinds_of_refusals_take_no_more_memory(unit):
+    """[AU7]"""
+    notes = RefusalNotes(unit.store, unit.environment)
+    for number in range(2 * MOST_KINDS + 1):
+        event = AccessEvent(
+            at_ms=NOON_MS, asker="device", who=f"d-{number}", verb="read", object="x"
+        )
+        notes.note(event)
+        notes.note(event)
+    assert len(notes._minutes) <= MOST_KINDS
+    notes.close()
+    assert len(_noted(unit)) == 2 * (2 * MOST_KINDS + 1)
+
+
+def test_wrong_codes_and_digits_are_noted(unit, tablet):
+    """[AU7] The planted bug it has caught: the note went with the transaction of what failed."""
+    wrong = {"code": "AAAA-BBBB-CCCC-DDDD"}
+    assert (
+        unit.client.post("/api/staff-codes/redeem", json=wrong, headers=tablet).status_code == 403
+    )
+    first = {**wrong, "password": "violet kettle orbit sand"}
+    page = {"sec-fetch-site": "same-origin"}
+    assert unit.client.post("/api/session-first", json=first, headers=page).status_code == 403
+    unit.join("tablet-w", is_trusted=False)
+    for device in ("tablet-w", "Greyfen typed here"):
+        digits = {"device": device, "fingerprint": "000000"}
+        answer = unit.client.post("/api/confirmations", json=digits, headers=MACHINE)
+        assert answer.status_code == 403, answer.text
+
+    noted = [(one.asker, one.who, one.verb, one.object, one.device) for one in _noted(unit)]
+    assert noted == [
+        ("device", "tablet-a", "redeem", "staff-codes", ""),
+        ("public", "", "set-up", "staff-codes", ""),
+        ("machine", "", "confirm", "unit-devices", "tablet-w"),
+    ]
+    assert {one.outcome for one in _noted(unit)} == {"wrong"}
 
 
 def test_a_device_that_was_revoked_still_hands_in_what_it_noted(unit, tablet):
@@ -170,7 +323,9 @@ def test_the_trail_is_searched_by_patient_person_device_and_day(unit, tablet):
     assert len(found(device="tablet-a")) == 4
     assert found(device="tablet-b") == []
     day = "2026-09-21"
-    assert len(found(from_on=day, to_on=day)) == 3
+    # By the day on which it happened, and by the one on which it was noted here.
+    assert len(found(from_on=day, to_on=day)) == 4
+    assert len(found(from_on="2026-09-16", to_on="2026-09-16")) == 1
     assert len(found(to_on="2026-09-20")) == 1
     answer = unit.client.get("/api/access-events", headers=MACHINE)
     assert answer.json()["names"] == {"staff/w": "Dr Wren Quillfeather"}
@@ -232,6 +387,33 @@ def test_what_is_handed_out_is_noted_first(
     assert (event.asker, event.who, event.role) == ("device", "tablet-a", "bedside")
     assert (event.verb, event.object, list(event.records)) == (verb, thing, records)
     assert "Greyfen" not in json.dumps(msgspec.to_builtins(event))
+
+
+LONG = "x" * 2_000
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "content"),
+    [
+        ("GET", f"/api/documents/procedure-report/{LONG}", None),
+        ("GET", "/api/documents/procedure-report/Greyfen%20Ann", None),
+        ("GET", f"/api/documents/{LONG}/c-1", None),
+        ("GET", f"/api/fhir/case/{LONG}", None),
+        ("GET", "/api/fhir/case/Greyfen%20Ann", None),
+        ("POST", "/api/papers", {"document": "procedure-report", "case": LONG}),
+        ("POST", "/api/papers", {"document": "Greyfen", "case": "c-1"}),
+        ("POST", "/api/letters", {"kind": "appointment", "visits": [LONG]}),
+        ("POST", "/api/letters", {"kind": "appointment", "visits": ["Greyfen Ann"]}),
+        ("POST", "/api/letters", {"kind": "appointment", "visits": [{"visit": "Greyfen"}]}),
+    ],
+)
+def test_what_can_name_no_record_is_refused_before_it_is_noted(unit, tablet, method, path, content):
+    """[AU1] The planted bug it has caught: a case without bounds, noted before it was judged."""
+    answer = unit.client.request(method, path, json=content, headers=tablet)
+
+    assert_problem(answer, 422, "cannot be read")
+    assert "Greyfen" not in answer.text
+    assert _noted(unit) == []
 
 
 def test_where_nothing_can_be_noted_nothing_is_handed_out(unit, tablet, monkeypatch):

@@ -491,3 +491,42 @@ def test_a_refused_calculation_tells_what_each_part_lacks(unit):
 
     assert_problem(answer, 422, "Add what is missing")
     assert "bilirubin" in answer.json()["answer"]["child_pugh"]["missing"]
+
+
+@pytest.mark.parametrize("how", ["revoked", "another role"])
+def test_events_end_in_a_quiet_stretch_when_the_device_is_another_than_it_was(unit, a, how):
+    """[EX12] Nobody rings. It was red before: the line stayed open until the next entry."""
+
+    def change(_around):
+        if how == "revoked":
+            revoke_device(unit.store, "tablet-a", now_ms=NOON_MS)
+        else:
+            unit.join("tablet-a", "booking", authorization=a["authorization"])
+
+    assert len(_heard(unit, 5, then=change)) == 1
+
+
+def test_of_the_event_lines_of_one_device_the_oldest_gives_way(unit, a, b):
+    """It was red before: a device could hold any number.
+
+    The bug it has caught: one gave way although there were few.
+    """
+
+    async def listen():
+        around = unit.client.app.state.surroundings
+        with unit.store.transaction():
+            device, other = (unit.store.devices.find(f"tablet-{one}") for one in "ab")
+        lines = [tell_heads(it, around, quiet_seconds=0.01) for it in (other, *[device] * 5)]
+        for line in lines:
+            await anext(line)
+        ended = []
+        for line in lines:
+            try:
+                await anext(line)
+                ended.append(False)
+            except StopAsyncIteration:
+                ended.append(True)
+            await line.aclose()
+        return ended
+
+    assert asyncio.run(listen()) == [False, True, False, False, False, False]

@@ -1,14 +1,20 @@
 """A server put back to an older copy: it notices, and takes from the devices what it lacks."""
 
 import json
+import shutil
 
 import pytest
+from click.testing import CliRunner
 
+from api.backup_commands import restore
 from api.storage.backups import write_backup
+from api.storage.connection import FILE_NAME
 from api.storage.unit_store import open_unit_store
+from api.use_cases.older_copy import mark_put_back
 from api.use_cases.receive_push import receive_push
 from api.use_cases.receive_resupply import PUT_BACK, receive_resupply
 from api.use_cases.restore_unit import restore_unit
+from api.use_cases.revoke_device import revoke_device
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.standing_unit import (
     NOON_MS,
@@ -40,27 +46,134 @@ def _waiting(unit):
         return unit.store.waiting.gaps()
 
 
-def test_a_cursor_above_the_head_makes_the_server_take_a_new_generation_once(unit, a, b):
-    """[EX10]; a cursor below and at the head changes nothing.
+def _alarms(unit, headers):
+    found = unit.client.get("/api/decisions", headers=headers).json()["alarms"]
+    return [one for one in found if one["kind"] == "older-copy"]
 
-    The planted bug it has caught: each such handshake took one more generation.
+
+def test_a_cursor_above_the_head_is_an_alarm_and_opens_nothing(unit, a, b):
+    """[EX21] [EX10]; a cursor below and at the head is none. Once a day at most.
+
+    It was red before: the word of a device made the unit a put back one. The planted bug it has
+    caught: each such handshake was one more alarm.
     """
-    unit.push(a, "tablet-a", texts(Writer("tablet-a").write()))
+    unit.push(a, "tablet-a", texts(written := Writer("tablet-a").write()))
 
-    below = unit.handshake(b, "tablet-b", cursors={"care": 0}).json()["server"]
-    at = unit.handshake(b, "tablet-b", cursors={"care": 1}).json()["server"]
-    above = unit.handshake(b, "tablet-b", cursors={"care": 2}).json()["server"]
-    again = unit.handshake(a, "tablet-a", cursors={"care": 9}).json()["server"]
+    unit.handshake(b, "tablet-b", cursors={"care": 0})
+    unit.handshake(b, "tablet-b", cursors={"care": 1})
+    assert _alarms(unit, b) == []
+    said = unit.handshake(b, "tablet-b", cursors={"care": 2}).json()
+    (alarm,) = _alarms(unit, a)
+    unit.handshake(a, "tablet-a", cursors={"care": 9})
+
+    assert said["server"] == "generation-1"
+    assert alarm["op_id"] == "tablet-b"
+    assert "tablet-b has read entries that this unit's store does not hold" in alarm["sentence"]
+    assert _alarms(unit, b) == [alarm]
+    assert verify_log(unit.store).remarks[-1] == alarm["sentence"]
+    assert_problem(_offer(unit, b, "tablet-b", *texts(written)), 403, "crura restore --copied-back")
+
     unit.environment.moved["ms"] += 86_400_001
-    next_day = unit.handshake(a, "tablet-a", cursors={"care": 9}).json()["server"]
+    unit.handshake(a, "tablet-a", cursors={"care": 9})
+    (next_day,) = _alarms(unit, a)
+    assert next_day["op_id"] == "tablet-a"
+    assert next_day["name"] != alarm["name"]
 
-    assert below == at == "generation-1"
-    assert above not in ("generation-1", next_day)
-    assert again == above
+
+def test_a_revoked_device_says_nothing_of_the_unit(unit, a):
+    """[EX12] [EX21]; it was red before: a revoked device changed the generation."""
+    desk = unit.join("desk-d", "booking")
+    revoke_device(unit.store, "desk-d", now_ms=NOON_MS)
+
+    answer = unit.handshake(desk, "desk-d", cursors={"unit": 10**9})
+
+    assert answer.status_code == 200
+    assert answer.json()["server"] == "generation-1"
+    assert _alarms(unit, a) == []
+
+
+def test_after_a_restore_each_device_comes_once_with_what_it_had_read_before(unit, a, b):
+    """[EX21] [EX10]: that is no alarm; one that has read anew and then says so is one.
+
+    The planted bugs it has caught: the alarm came with the first handshake after a restore; a
+    message of before that came late was an alarm.
+    """
+    with unit.store.transaction():
+        mark_put_back(unit.store, now_ms=NOON_MS, new_generation="generation-2")
+
+    for _ in range(2):  # The first answer may have been lost.
+        unit.handshake(a, "tablet-a", cursors={"care": 9})
+    unit.handshake(b, "tablet-b", cursors={"care": 9})
+    unit.handshake(a, "tablet-a", wall_ms=NOON_MS + 10)
+    unit.handshake(a, "tablet-a", cursors={"care": 9}, wall_ms=NOON_MS + 9)
+    assert _alarms(unit, a) == []
+
+    answer = unit.handshake(a, "tablet-a", cursors={"care": 9}, wall_ms=NOON_MS + 11)
+
+    assert answer.json()["server"] == "generation-2"
+    (alarm,) = _alarms(unit, b)
+    assert alarm["op_id"] == "tablet-a"
+
+
+def test_a_store_that_was_copied_back_by_hand_is_opened_by_a_command_alone(tmp_path):
+    """[EX10] [EX21] [HAZ-40]: what a lost tablet wrote after the copy comes back by another.
+
+    It was red before (there was no such command). The planted bug it has caught: the generation
+    stayed, so that no device that had asked before offered again.
+    """
+    folder, first = tmp_path / "unit", Writer("tablet-a")
+    standing = StandingUnit(folder)
+    with standing.serving():
+        a, b = standing.join("tablet-a"), standing.join("tablet-b")
+        standing.push(a, "tablet-a", texts(first.write()))
+        standing.store.copy_to(tmp_path / "copy")
+        standing.push(a, "tablet-a", texts(first.write("puncture/p-2")))
+    for part in folder.glob("crura.db*"):
+        part.unlink(missing_ok=True)
+    shutil.copyfile(tmp_path / "copy", folder / FILE_NAME)
+    signers, auth = standing.signers, standing.auth
+
+    copied = StandingUnit(folder)
+    copied.signers, copied.auth = signers, auth
+    with copied.serving():
+        copied.handshake(b, "tablet-b", cursors={"care": 2})
+        assert len(_alarms(copied, b)) == 1
+        assert_problem(_offer(copied, b, "tablet-b", *texts(first.log[1])), 403, "older copy")
+
+    answer = CliRunner().invoke(restore, ["--copied-back", "--data", str(folder)])
+    assert answer.exit_code == 0, answer.output
+
+    opened = StandingUnit(folder)
+    opened.signers, opened.auth = signers, auth
+    with opened.serving():
+        said = opened.handshake(b, "tablet-b", cursors={"care": 2}).json()
+        assert said["server"] not in ("", "generation-1")
+        assert _alarms(opened, b) == []
+        offered = _offer(opened, b, "tablet-b", *texts(first.log[1]), logs=[("tablet-a", "ep01")])
+        assert offered.json()["held"] == [{"device": "tablet-a", "epoch": "ep01", "counter": 2}]
+        with opened.store.transaction():
+            (line,) = [it for it in opened.store.access.lines() if it.verb == "restore"]
+        assert line.asker == "machine"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        ([], "Name the backup that is to be put back"),
+        (["some.backup", "--copied-back"], "Name a backup or say --copied-back, not both"),
+        (["--copied-back"], "holds no store"),
+    ],
+)
+def test_the_command_says_what_to_name(tmp_path, arguments, part):
+    """[EX10]."""
+    answer = CliRunner().invoke(restore, [*arguments, "--data", str(tmp_path / "none")])
+
+    assert answer.exit_code == 2
+    assert part in " ".join(answer.output.split())
 
 
 def test_what_was_read_last_tells_an_older_copy_whose_numbers_have_grown_on(unit, a, b):
-    """[EX20]: another entry of others stands where the device says it read one.
+    """[EX20] [EX21]: another entry of others stands where the device says it read one.
 
     The planted bugs it has caught: own entries were compared too; what lies above was compared.
     """
@@ -78,7 +191,9 @@ def test_what_was_read_last_tells_an_older_copy_whose_numbers_have_grown_on(unit
 
     differing = say(3, two.hash)
     assert differing["last_read"] == "differs"
-    assert differing["server"] != "generation-1"
+    assert differing["server"] == "generation-1"
+    (alarm,) = _alarms(unit, a)
+    assert alarm["op_id"] == "tablet-b"
     # One that heard of the older copy by its new name alone is told as well.
     assert say(3, one.hash)["last_read"] == "differs"
     assert unit.handshake(b, "tablet-b").json()["last_read"] == "agrees"

@@ -18,6 +18,7 @@ from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.invite_device import invite_device
+from api.use_cases.older_copy import PUT_BACK
 from api.use_cases.release_rule_files import (
     approve_rule_file,
     go_live,
@@ -510,13 +511,14 @@ def test_no_device_may_speak_for_the_unit_server(live, role):
 
 
 def test_who_supplies_a_put_back_unit_cannot_speak_for_it(live):
-    """[RL12] [EX10] A tablet claims that the unit was put back, then hands in the server's words.
+    """[RL12] [EX10] A tablet hands the server's words to a unit that was put back.
 
     Planted bug that this caught: whatever bears the name of the unit server let through.
     """
     before = live.store.views.of_kind("rule_file_release")
     headers = live.join("a-1")
-    live.handshake(headers, "a-1", cursors={"care": 10**6})
+    with live.store.transaction():
+        live.store.keep_fact(PUT_BACK, "1")
     site = live.store.views.of_kind("site")[0].record
     forged = Writer("unit-server", "evil1")
     own = {"file": {"name": "sizing/limits", "version": 1001}, "content": _limits(1001).decode()}

@@ -10,7 +10,9 @@ import httpx
 import msgspec
 import pytest
 
-from api.routes.nonces import LASTS_MS
+from api.routes import nonces
+from api.routes.nonces import LASTS_MS, MAX_USED_BY_JOININGS, NonceVerdict
+from api.routes.rate_limits import RATES
 from api.use_cases.invite_device import invite_device
 from api.use_cases.revoke_device import revoke_device
 from sync.request_signing import write_content_digest
@@ -398,6 +400,79 @@ def test_a_joining_is_signed_by_the_key_that_it_brings(unit):
     _assert_refused(by_other)
     assert_problem(keyless, 403, "gives no key")
     assert signed.status_code == 201, "nothing of the refused ones used up the invitation"
+
+
+def _claim_to_join(unit, number, device="tablet-a"):
+    """Sign a joining by a key of one's own under the name of another, and send another body."""
+    key = SigningDevice(device, number)
+    content = {"code": "NONE", "device": device, "name": "A", "key": key.key_text, "epoch": "ep01"}
+    signed = sign_request(key, "POST", "/api/devices", b"something else", _nonces(unit).draw())
+    return unit.client.post("/api/devices", json=content, headers=signed)
+
+
+def test_whoever_claims_a_name_at_joining_takes_nothing_from_the_device_of_that_name(
+    unit, a, bare, monkeypatch
+):
+    """[RQ5] [SEC-06] The planted bug it has caught: nonces of joinings counted against the name."""
+    monkeypatch.setattr(nonces, "MAX_USED_BY_DEVICE", 2)
+    for number in range(2, 6):
+        _assert_refused(_claim_to_join(unit, number), "not what the device sent")
+
+    assert _pull(unit, a).status_code == 200
+
+
+def test_joinings_of_one_address_are_limited_before_anything_of_them_is_judged(unit, a, bare):
+    """[SEC-06] The planted bug it has caught: refusals of the signature that counted nowhere."""
+    unit.environment.moved["ms"] += 60_000
+    for _ in range(RATES["join-asked"].asks):
+        assert _claim_to_join(unit, 2).status_code == 401
+
+    assert_problem(_claim_to_join(unit, 2), 429, "Wait")
+    assert _pull(unit, a).status_code == 200
+
+
+def test_joinings_of_all_addresses_together_take_bounded_memory(unit, a, bare):
+    """[RQ3] [SEC-06] The planted bug it has caught: a bucket for each name that was claimed."""
+    unit.environment.moved["ms"] += LASTS_MS
+    held = _nonces(unit)
+    for _ in range(MAX_USED_BY_JOININGS):
+        assert held.take(held.draw(), None) is NonceVerdict.GOOD
+    assert held.take(held.draw(), None) is NonceVerdict.TOO_MANY
+
+    assert_problem(_claim_to_join(unit, 2, "tablet-x"), 429, "asked too often")
+    assert _pull(unit, a).status_code == 200
+    unit.environment.moved["ms"] += LASTS_MS
+    assert _claim_to_join(unit, 2, "tablet-x").status_code == 401
+    assert len(held._used) == 1
+
+
+def test_what_is_remembered_of_used_nonces_goes_when_they_are_over(unit):
+    """[RQ3] A nonce used late is remembered until it is over, one drawn after it as well."""
+    held = _nonces(unit)
+    early = held.draw()
+    unit.environment.moved["ms"] += LASTS_MS - 1
+    assert held.take(held.draw(), "tablet-b") is NonceVerdict.GOOD
+    assert held.take(early, "tablet-a") is NonceVerdict.GOOD
+    assert held.take(early, "tablet-b") is NonceVerdict.USED
+    unit.environment.moved["ms"] += LASTS_MS - 1
+    last = held.draw()
+    assert held.take(last, "tablet-a") is NonceVerdict.GOOD
+    assert len(held._used) == 3
+    unit.environment.moved["ms"] += 1
+
+    assert held.take(last, "tablet-a") is NonceVerdict.USED
+    assert list(held._used) == [last]
+    assert held._counts == {"tablet-a": 1}
+
+
+def test_a_device_that_used_too_many_nonces_waits_alone(unit, monkeypatch):
+    """[SEC-06]."""
+    monkeypatch.setattr(nonces, "MAX_USED_BY_DEVICE", 2)
+    held = _nonces(unit)
+    said = [held.take(held.draw(), "tablet-a") for _ in range(3)]
+
+    assert said == [NonceVerdict.GOOD, NonceVerdict.GOOD, NonceVerdict.TOO_MANY]
+    assert held.take(held.draw(), "tablet-b") is NonceVerdict.GOOD
 
 
 def test_the_key_of_a_device_is_that_of_its_newest_joining(unit, a):
