@@ -189,8 +189,10 @@ class Reader:
         self.page.goto(f"{self.server.address}/?speak={language}#{address}")
         case.come_back(self.page)
         expect(self.page.locator("html")).to_have_attribute("lang", language)
-        expect(self.page.locator("main").get_by_text(OPENS).first).to_be_visible()
-        expect(self.page.locator("main :is(h1, h2, [data-identity])").first).to_be_visible()
+        # While the machine is busy a place takes longer to come than the usual wait.
+        expect(self.page.locator("main").get_by_text(OPENS).first).to_be_visible(timeout=30_000)
+        drawn = self.page.locator("main :is(h1, h2, [data-identity])").first
+        expect(drawn).to_be_visible(timeout=30_000)
         for press in presses:
             self.page.locator(press).click()
 

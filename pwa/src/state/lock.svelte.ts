@@ -182,14 +182,12 @@ export class Lock {
     const opened = this.#place.name === 'procedure' ? `case/${this.#place.caseId}` : '';
     const stage = opened === '' ? 'none' : await this.#stageOf(opened);
     const remembered = await store.recall('live-case');
-    const isOther = remembered !== opened;
-    // Begun on another tablet, or in an emergency: from here on it is live on this one.
-    if (stage === 'in-procedure' && isOther) await store.remember('live-case', opened);
+    // One that is live on another tablet counts while it is looked at: it must not keep this one
+    // from a case of its own.
     if (stage === 'in-procedure') return opened;
     if (typeof remembered === 'string' && this.#isStarted(await this.#stageOf(remembered))) {
       return remembered;
     }
-    if (this.#isStarted(stage) && isOther) await store.remember('live-case', opened);
     if (this.#mayBeLive(stage)) return opened;
     return this.isEmergency ? this.#findOpenCase() : '';
   }

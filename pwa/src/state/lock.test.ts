@@ -245,12 +245,13 @@ test('[SEC-10] work at the live case, and another live case, write its hours ane
   await lock.follow({ name: 'procedure', caseId: 'c2' });
   expect(lock.liveCase).toBe('case/c2');
   expect(bench.kept).toEqual([true, true, true]);
-  // Touches elsewhere are no work at it.
+  // Back at the own one. Touches elsewhere are no work at it.
   await lock.follow({ name: 'stock' });
+  expect([lock.liveCase, bench.kept.length]).toEqual(['case/c1', 4]);
   bench.pass(RENEW_MS);
   lock.noteTouch();
   await lock.look();
-  expect(bench.kept).toHaveLength(3);
+  expect(bench.kept).toHaveLength(4);
 });
 
 /** The planted bug it has caught: a case left at closing that kept the key open for 12 hours. */
@@ -309,12 +310,13 @@ test('[SEC-10] a live case that was struck keeps nothing open', async () => {
   expect([lock.liveCase, bench.kept]).toEqual(['', [true, false]]);
 });
 
-/** The planted bug it has caught: a case begun elsewhere, live on its Procedure screen alone. */
-test('a case in procedure that Procedure has opened here stays the live one', async () => {
+/** Caught: whoever had looked at it could begin no case of their own on this tablet. */
+test('a case that is live on another tablet is live here while it is looked at', async () => {
   const others = { 'case/c2': 'in-procedure' };
   const { lock, bench } = await open({ others, place: { name: 'procedure', caseId: 'c2' } });
+  expect(lock.liveCase).toBe('case/c2');
   await lock.follow({ name: 'stock' });
-  expect([lock.liveCase, bench.kept]).toEqual(['case/c2', [true]]);
+  expect([lock.liveCase, bench.kept]).toEqual(['', [true, false]]);
 });
 
 /** The planted bug it has caught: a reload that threw away what the disk had not taken. */

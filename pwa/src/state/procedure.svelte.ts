@@ -47,6 +47,8 @@ export class ProcedureSession extends ProcedureView {
   #unlocking: ReturnType<typeof setTimeout> | undefined;
   /** False from a press until its record is drawn and the lockout is over. */
   isReady = $state(true);
+  /** What was recorded here made the case live on this tablet. */
+  #isLiveNoted = false;
 
   constructor(app: App, caseId: string) {
     super(app, caseId);
@@ -273,9 +275,17 @@ export class ProcedureSession extends ProcedureView {
   /** The first act of a case also says that its procedure runs. */
   #opening(): Draft[] {
     const { itself } = this.record;
-    if (itself === null || STARTED_STAGES.includes(textOf(itself, 'stage'))) return [];
-    void this.app.store.remember('live-case', this.record.caseRecord);
+    if (itself === null) return [];
+    this.#noteLive();
+    if (STARTED_STAGES.includes(textOf(itself, 'stage'))) return [];
     return [startDraft(itself, this.protocol, this.app.clock.today())];
+  }
+
+  /** Whoever records on a case has it live on this tablet, also one that was begun elsewhere. */
+  #noteLive(): void {
+    if (this.#isLiveNoted) return;
+    this.#isLiveNoted = true;
+    void this.app.store.remember('live-case', this.record.caseRecord);
   }
 
   #lock(): void {
