@@ -110,6 +110,7 @@ def play_once(folder: Path, driver: Playwright, *, is_online: bool) -> Played:
             server.stop()
         # Opened anew: without the server, the app comes from the tablet.
         page.goto(server.address)
+        case.come_back(page)
         expect(page.locator("[data-case]").filter(has_text=PATIENT)).to_be_visible()
         start_counting(page)
         saved = play(page)
