@@ -173,9 +173,9 @@ def create_app(
                 "metrics": metrics,
             }
         ),
-        on_startup=[surroundings.follow_up_watch.start],
+        on_startup=[surroundings.follow_up_watch.rounds.start],
         on_shutdown=[
-            surroundings.follow_up_watch.close,
+            surroundings.follow_up_watch.rounds.close,
             surroundings.second_check.close,
             surroundings.refusals.close,
         ],

@@ -19,13 +19,14 @@ from api.storage.encrypted_backups import (
     write_encrypted_backup,
 )
 from api.storage.errors import StorageError
-from api.storage.running_server import ask_for_backup
+from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.server_key import OWNER_ALONE
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.restore_unit import name_copied_back, restore_unit
 from api.use_cases.verify_log import verify_log
 
 _DRILL = "crura-drill-"
+_LONGEST_BACKUP_SECONDS = 600.0
 _IDENTITY = click.option(
     "--identity",
     type=click.Path(path_type=Path),
@@ -51,7 +52,7 @@ def backup(target: Path, recipients: tuple[str, ...], folder: Path, *, plain: bo
     left_out = do_here_or_there(
         folder,
         lambda store: _back_up_here(store, folder, target, readers),
-        lambda server: ask_for_backup(server, target.absolute(), readers),
+        lambda server: _back_up_there(server, target, readers),
     )
     for digest in left_out:
         click.echo(f"The picture {digest} was changed here and is left out.", err=True)
@@ -70,6 +71,20 @@ def _back_up_here(
     if readers:
         return write_encrypted_backup(store, folder, target, readers)
     return write_backup(store, target)
+
+
+def _back_up_there(
+    server: RunningServer, target: Path, readers: tuple[str, ...]
+) -> tuple[str, ...]:
+    content = {"target": str(target.absolute()), "recipients": readers}
+    answer = ask_running_server(
+        server,
+        "/api/backups",
+        content,
+        about="the backup",
+        longest_seconds=_LONGEST_BACKUP_SECONDS,
+    )
+    return tuple(answer["left_out"])
 
 
 @click.command("restore")

@@ -12,7 +12,7 @@ from api.command_parts import (
     do_here_or_there,
 )
 from api.storage.calendar_tokens import CalendarToken
-from api.storage.running_server import RunningServer, ask_about_calendars
+from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.calendars import (
     MadeCalendar,
@@ -52,7 +52,9 @@ def add(name: str, person: bool, folder: Path) -> None:
         return made, f"http://127.0.0.1:{DEFAULT_PORT}"
 
     def there(server: RunningServer) -> tuple[MadeCalendar, str]:
-        answer = ask_about_calendars(server, "/api/calendars", {"scope": scope, "name": name})
+        answer = ask_running_server(
+            server, "/api/calendars", {"scope": scope, "name": name}, about="calendars"
+        )
         return msgspec.convert(answer, MadeCalendar), server.address
 
     made, address = do_here_or_there(folder, here, there)
@@ -70,7 +72,7 @@ def list_all(folder: Path) -> None:
     kept = do_here_or_there(
         folder,
         list_calendars,
-        lambda server: _listed(ask_about_calendars(server, "/api/calendars")),
+        lambda server: _listed(ask_running_server(server, "/api/calendars", about="calendars")),
     )
     for one in kept:
         click.echo(_say(one))
@@ -85,7 +87,9 @@ def revoke(calendar: str, folder: Path) -> None:
         folder,
         lambda store: revoke_calendar(store, calendar, now_ms=ENVIRONMENT.now_ms()),
         lambda server: _ignore(
-            ask_about_calendars(server, "/api/calendar-revocations", {"calendar": calendar})
+            ask_running_server(
+                server, "/api/calendar-revocations", {"calendar": calendar}, about="calendars"
+            )
         ),
     )
     click.echo(f"Calendar {calendar} is closed: its address finds nothing from now on.")

@@ -86,7 +86,9 @@ for backup_command in (backup, restore, drill, backup_key):
 @click.option("--host", default="127.0.0.1", show_default=True)
 @_port_option
 @click.option("--certificate", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
-@click.option("--private-key", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
+@click.option(
+    "--private-key", "--key", type=click.Path(path_type=Path), help="PEM file, for HTTPS."
+)
 @click.option(
     "--host-name",
     "host_names",

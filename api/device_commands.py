@@ -10,7 +10,7 @@ import segno
 
 from api.command_parts import DEFAULT_PORT, ENVIRONMENT, data_option, do_here_or_there
 from api.storage.device_store import ROLE_STREAMS
-from api.storage.running_server import RunningServer, ask_about_devices
+from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import confirm_device
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
@@ -44,7 +44,7 @@ def invite(role: str, minutes: int, is_trusted: bool, folder: Path) -> None:
             f"http://127.0.0.1:{DEFAULT_PORT}",
         ),
         lambda server: (
-            str(ask_about_devices(server, "/api/invitations", asked)["code"]),
+            str(ask_running_server(server, "/api/invitations", asked, about="devices")["code"]),
             server.address,
         ),
     )
@@ -84,7 +84,7 @@ def list_them(folder: Path) -> None:
     listed = do_here_or_there(
         folder,
         lambda store: msgspec.to_builtins(list_all_devices(store, now_ms=ENVIRONMENT.now_ms())),
-        lambda server: ask_about_devices(server, "/api/unit-devices"),
+        lambda server: ask_running_server(server, "/api/unit-devices", about="devices"),
     )
     for one in listed["devices"]:
         click.echo(_line(one))
@@ -121,7 +121,7 @@ def confirm(device: str, digits: tuple[str, ...], folder: Path) -> None:
 
 def _confirm_there(server: RunningServer, device: str, fingerprint: str) -> None:
     asked = {"device": device, "fingerprint": fingerprint[:16]}
-    ask_about_devices(server, "/api/confirmations", asked)
+    ask_running_server(server, "/api/confirmations", asked, about="devices")
 
 
 @device_group.command("revoke")
@@ -158,5 +158,7 @@ def _revoke(device: str, folder: Path, *, is_lost: bool) -> int:
         lambda store: len(
             revoke_device(store, device, now_ms=ENVIRONMENT.now_ms(), is_lost=is_lost)
         ),
-        lambda server: len(ask_about_devices(server, "/api/revocations", asked)["ends"]),
+        lambda server: len(
+            ask_running_server(server, "/api/revocations", asked, about="devices")["ends"]
+        ),
     )

@@ -9,7 +9,7 @@ import segno
 
 from api.command_parts import ENVIRONMENT, data_option, do_here_or_there, draw_chance, refuse
 from api.storage.people_store import Opens
-from api.storage.running_server import RunningServer, ask_about_people
+from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.people import (
     PersonRow,
@@ -41,7 +41,9 @@ def add(name: str, role: str, login: str, folder: Path) -> None:
     added = do_here_or_there(
         folder,
         lambda store: add_person(store, name, role, by="", login=login, chance=draw_chance()),
-        lambda server: str(ask_about_people(server, "/api/unit/staff", content)["added"]),
+        lambda server: str(
+            ask_running_server(server, "/api/unit/staff", content, about="people")["added"]
+        ),
     )
     click.echo(f"{name} is {added}.")
 
@@ -84,7 +86,9 @@ def password(staff: str, login: str, from_file: Any, folder: Path) -> None:  # n
     found = do_here_or_there(
         folder,
         here,
-        lambda server: str(ask_about_people(server, "/api/unit/log-ins", content)["login"]),
+        lambda server: str(
+            ask_running_server(server, "/api/unit/log-ins", content, about="people")["login"]
+        ),
     )
     click.echo(f"{staff} logs in as {found}. Set a second factor too: crura staff totp {staff}.")
 
@@ -106,7 +110,7 @@ def totp(staff: str, folder: Path) -> None:
         return write_secret(made.secret), made.address
 
     def there(server: RunningServer) -> tuple[str, str]:
-        answer = ask_about_people(server, "/api/unit/log-ins", {"staff": staff})
+        answer = ask_running_server(server, "/api/unit/log-ins", {"staff": staff}, about="people")
         return str(answer["secret"]), str(answer["address"])
 
     secret, address = do_here_or_there(folder, here, there)
@@ -136,7 +140,7 @@ def code(staff: str, opens_log_in: bool, folder: Path) -> None:
         folder,
         here,
         lambda server: msgspec.convert(
-            ask_about_people(server, "/api/staff-codes", content), MadeCode
+            ask_running_server(server, "/api/staff-codes", content, about="people"), MadeCode
         ),
     )
     where = "for a first log-in at the unit desk" if opens_log_in else "on one tablet"
@@ -198,7 +202,9 @@ def _read_password(from_file: Any) -> str:  # noqa: ANN401  an open text file
 
 def _listed(folder: Path) -> list[PersonRow]:
     return do_here_or_there(
-        folder, list_people, lambda server: _people(ask_about_people(server, "/api/unit/staff"))
+        folder,
+        list_people,
+        lambda server: _people(ask_running_server(server, "/api/unit/staff", about="people")),
     )
 
 
@@ -207,7 +213,7 @@ def _people(answer: dict[str, Any]) -> list[PersonRow]:
 
 
 def _change(server: RunningServer, content: dict[str, Any]) -> None:
-    ask_about_people(server, "/api/unit/staff-changes", content)
+    ask_running_server(server, "/api/unit/staff-changes", content, about="people")
 
 
 def _say(one: PersonRow) -> str:

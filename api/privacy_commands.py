@@ -20,7 +20,7 @@ from api.command_parts import (
     today_of,
 )
 from api.storage.access_log import AccessHead, AccessLine
-from api.storage.running_server import RunningServer, ask_about_access
+from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.erase_records import (
     Consent,
@@ -97,7 +97,9 @@ def head(target: Path, folder: Path) -> None:
     signed = do_here_or_there(
         folder,
         lambda store: export_access_head(store, at_ms=ENVIRONMENT.now_ms()),
-        lambda server: msgspec.convert(ask_about_access(server, "/api/access-head"), AccessHead),
+        lambda server: msgspec.convert(
+            ask_running_server(server, "/api/access-head", about="access"), AccessHead
+        ),
     )
     if signed is None:
         refuse(NOTHING_NOTED)
@@ -264,7 +266,9 @@ def _search_here(store: UnitStore, wanted: AccessSearch) -> FoundAccess:
 
 def _search_there(server: RunningServer, wanted: AccessSearch) -> FoundAccess:
     asked = urlencode(msgspec.to_builtins(wanted))
-    return msgspec.convert(ask_about_access(server, f"/api/access-events?{asked}"), FoundAccess)
+    return msgspec.convert(
+        ask_running_server(server, f"/api/access-events?{asked}", about="access"), FoundAccess
+    )
 
 
 def _say(line: AccessLine, names: dict[str, str]) -> str:

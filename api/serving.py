@@ -254,8 +254,8 @@ def serve(
             keep=backups.keep,
             now_ms=environment.now_ms,
         )
-        app.on_startup.append(watch.start)
-        app.on_shutdown.append(watch.close)
+        app.on_startup.append(watch.rounds.start)
+        app.on_shutdown.append(watch.rounds.close)
     config = configure(app, listening)
     certificate = str(listening.certificate.resolve()) if listening.certificate else ""
     try:

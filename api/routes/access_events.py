@@ -13,7 +13,7 @@ from api.storage.access_log import AccessHead
 from api.use_cases.errors import CalculationError
 from api.use_cases.note_access import (
     NOTHING_NOTED,
-    AccessEvent,
+    event_of,
     export_access_head,
     note_access,
 )
@@ -97,18 +97,8 @@ def note_refusal(
     Call it outside of the transaction that the refusal ends.
     """
     asker = request.state.get("asker", Asker("public"))
-    around.refusals.note(
-        AccessEvent(
-            at_ms=around.environment.now_ms(),
-            asker=asker.kind,
-            who=asker.id,
-            role=asker.role,
-            verb=verb,
-            object=thing,
-            outcome="wrong",
-            device=device,
-        )
-    )
+    at_ms = around.environment.now_ms()
+    around.refusals.note(event_of(asker, verb, thing, at_ms=at_ms, outcome="wrong", device=device))
 
 
 def note_asker(
@@ -127,13 +117,11 @@ def note_asker(
     asker: Asker = request.state["asker"]
     note_access(
         around.store,
-        AccessEvent(
+        event_of(
+            asker,
+            verb,
+            thing,
             at_ms=around.environment.now_ms(),
-            asker=asker.kind,
-            who=asker.id,
-            role=asker.role,
-            verb=verb,
-            object=thing,
             records=records,
             why=why,
             device=device,

@@ -13,10 +13,11 @@ from api.access.access_table import AccessTable, Asker
 from api.routes.device_proof import prove_device, proved_device, refuse_barred
 from api.routes.person_session import find_asking_person
 from api.routes.surroundings import Surroundings, bearer_token
-from api.storage.access_log import AccessEvent, Outcome
+from api.storage.access_log import Outcome
 from api.storage.device_store import Device
 from api.storage.packaged_access import read_packaged_access_table
 from api.use_cases.errors import NonceRefusedError, NotAllowedError, UnknownDeviceError
+from api.use_cases.note_access import event_of
 
 NEEDS = "needs"
 _PUBLIC = Asker("public")
@@ -74,15 +75,7 @@ async def _note(
     if asker.kind == "public" and outcome == "refused":
         return
     around: Surroundings = request.app.state.surroundings
-    event = AccessEvent(
-        at_ms=around.environment.now_ms(),
-        asker=asker.kind,
-        who=asker.id,
-        role=asker.role,
-        verb=verb,
-        object=thing,
-        outcome=outcome,
-    )
+    event = event_of(asker, verb, thing, at_ms=around.environment.now_ms(), outcome=outcome)
     await asyncio.to_thread(around.refusals.note, event)
 
 

@@ -1,6 +1,5 @@
 """Backups of the store that is being served: for `crura backup`, and every so often by itself."""
 
-import asyncio
 import hmac
 import logging
 from collections.abc import Callable
@@ -12,6 +11,7 @@ import msgspec
 from litestar import Request, post
 from litestar.params import JSONBody
 
+from api.routes.rounds import Rounds
 from api.routes.surroundings import Around, bearer_token
 from api.storage.backups import write_backup
 from api.storage.encrypted_backups import write_encrypted_backup
@@ -78,21 +78,9 @@ class BackupWatch:
         self._store = store
         self._place = place
         self._recipients = recipients
-        self._every_seconds = every_seconds
         self._keep = keep
         self._now_ms = now_ms
-        self._closed = asyncio.Event()
-        self._run: asyncio.Task[None] | None = None
-
-    async def start(self) -> None:
-        """Begin; the first backup is written at once, beside what the server answers."""
-        self._run = asyncio.get_running_loop().create_task(self._watch())
-
-    async def close(self) -> None:
-        """Let a backup that is being written come to its end, and start no other."""
-        self._closed.set()
-        if self._run is not None:
-            await self._run
+        self.rounds = Rounds(self.back_up_now, every_seconds=every_seconds)
 
     def back_up_now(self) -> Path | None:
         """Write one, drop the oldest beyond those kept, and return it; None if it failed."""
@@ -108,11 +96,3 @@ class BackupWatch:
             _LOG.error("%s: the backup failed. Look at %s.", type(error).__name__, self._place)
             return None
         return target
-
-    async def _watch(self) -> None:
-        while not self._closed.is_set():
-            await asyncio.to_thread(self.back_up_now)
-            try:
-                await asyncio.wait_for(self._closed.wait(), self._every_seconds)
-            except TimeoutError:
-                continue

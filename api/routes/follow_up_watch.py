@@ -1,9 +1,9 @@
 """Checks the promise of follow-up when the server starts and on each new day, and keeps it."""
 
-import asyncio
 import logging
 
 from api.environment import Environment
+from api.routes.rounds import Rounds
 from api.storage.unit_store import UnitStore
 from api.use_cases.check_follow_up import FollowUpCheck, check_follow_up
 from api.use_cases.unit_day import read_unit_zone
@@ -29,33 +29,13 @@ class FollowUpWatch:
     ) -> None:
         self._store = store
         self._environment = environment
-        self._look_every_seconds = look_every_seconds
-        self._closed = asyncio.Event()
-        self._run: asyncio.Task[None] | None = None
+        self.rounds = Rounds(self._look, every_seconds=look_every_seconds)
         self.latest: FollowUpCheck | None = None
-
-    async def start(self) -> None:
-        """Begin to look; the first check runs at once, beside what the server answers."""
-        self._run = asyncio.get_running_loop().create_task(self._watch())
-
-    async def close(self) -> None:
-        """Let a check that runs come to its end, and start no other."""
-        self._closed.set()
-        if self._run is not None:
-            await self._run
 
     def check_now(self) -> FollowUpCheck:
         """Check and keep what was found."""
         self.latest = check_follow_up(self._store, on=self._today())
         return self.latest
-
-    async def _watch(self) -> None:
-        while not self._closed.is_set():
-            await asyncio.to_thread(self._look)
-            try:
-                await asyncio.wait_for(self._closed.wait(), self._look_every_seconds)
-            except TimeoutError:
-                continue
 
     def _today(self) -> str:
         zone = read_unit_zone(self._store, otherwise=self._environment.time_zone)

@@ -24,7 +24,7 @@ class Rate(NamedTuple):
 
 
 # Unit settings (project defaults). `device` is far above two a second: a tablet that begins with
-# 100,000 operations asks some 200 times within half a minute on a fast line (measured).
+# 100,000 operations asks some 200 times within half a minute on a fast line (estimated).
 RATES: dict[str, Rate] = {
     "device": Rate(1_200, MINUTE_MS),
     "search": Rate(60, MINUTE_MS),

@@ -10,7 +10,6 @@ import msgspec
 from api.storage.errors import StorageError
 
 FILE_NAME = "crura.running.json"
-_LONGEST_BACKUP_SECONDS = 600.0
 
 
 class RunningServer(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -45,10 +44,20 @@ def find_running_server(folder: Path) -> RunningServer | None:
         return None
 
 
-def ask_about_devices(
-    server: RunningServer, path: str, content: dict[str, Any] | None = None
+def ask_running_server(
+    server: RunningServer,
+    path: str,
+    content: dict[str, Any] | None = None,
+    *,
+    about: str,
+    longest_seconds: float = 5.0,
 ) -> dict[str, Any]:
-    """Let the running server invite, confirm, revoke or (without content) list devices.
+    """Let the running server do something, or (without content) tell something.
+
+    Parameters
+    ----------
+    about : str
+        What is asked about, for the sentence when no answer comes.
 
     Raises
     ------
@@ -56,107 +65,13 @@ def ask_about_devices(
         It does not answer, or refuses; the sentence is then the server's own.
     """
     try:
-        answer = _ask(server, path, content)
-        if answer.status_code == httpx.codes.FORBIDDEN:
-            raise StorageError(str(answer.json()["detail"]))
-        answer.raise_for_status()
-        return dict(answer.json())
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not answer about devices ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
-
-
-def ask_for_backup(
-    server: RunningServer, target: Path, recipients: tuple[str, ...]
-) -> tuple[str, ...]:
-    """Let the running server write a backup; return the pictures it left out.
-
-    Raises
-    ------
-    StorageError
-        It does not answer, or refuses; the sentence is then the server's own.
-    """
-    content = {"target": str(target), "recipients": recipients}
-    try:
-        answer = _ask(server, "/api/backups", content, longest_seconds=_LONGEST_BACKUP_SECONDS)
-        if answer.is_error:
-            raise StorageError(str(answer.json()["detail"]))
-        return tuple(answer.json()["left_out"])
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not write a backup ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
-
-
-def ask_about_calendars(
-    server: RunningServer, path: str, content: dict[str, Any] | None = None
-) -> dict[str, Any]:
-    """Let the running server make, revoke or (without content) list calendars.
-
-    Raises
-    ------
-    StorageError
-        It does not answer, or refuses; the sentence is then the server's own.
-    """
-    try:
-        answer = _ask(server, path, content)
-        if answer.status_code == httpx.codes.FORBIDDEN:
-            raise StorageError(str(answer.json()["detail"]))
-        answer.raise_for_status()
-        return dict(answer.json())
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not answer about calendars ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
-
-
-def ask_about_people(
-    server: RunningServer, path: str, content: dict[str, Any] | None = None
-) -> dict[str, Any]:
-    """Let the running server list people or change something about one.
-
-    Raises
-    ------
-    StorageError
-        It does not answer, or refuses; the sentence is then the server's own.
-    """
-    try:
-        answer = _ask(server, path, content)
+        answer = _ask(server, path, content, longest_seconds=longest_seconds)
         if answer.is_error:
             raise StorageError(str(answer.json()["detail"]))
         return dict(answer.json())
     except (httpx.HTTPError, KeyError, ValueError) as error:
         message = (
-            f"The server that runs at {server.address} did not answer about people ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
-
-
-def ask_about_access(server: RunningServer, path: str) -> dict[str, Any]:
-    """Let the running server search the trail of access, or sign where it ends.
-
-    Raises
-    ------
-    StorageError
-        It does not answer, or refuses; the sentence is then the server's own.
-    """
-    try:
-        answer = _ask(server, path, None)
-        if answer.is_client_error:
-            raise StorageError(str(answer.json()["detail"]))
-        answer.raise_for_status()
-        return dict(answer.json())
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not answer about access ({error}). "
+            f"The server that runs at {server.address} did not answer about {about} ({error}). "
             "Stop it and try again."
         )
         raise StorageError(message) from error
@@ -171,7 +86,7 @@ def ask_for_metrics(server: RunningServer) -> str:
         It does not answer, or refuses.
     """
     try:
-        answer = _ask(server, "/metrics", None)
+        answer = _ask(server, "/metrics", None, longest_seconds=5.0)
         answer.raise_for_status()
     except httpx.HTTPError as error:
         message = (
@@ -186,7 +101,7 @@ def _ask(
     path: str,
     content: dict[str, Any] | None,
     *,
-    longest_seconds: float = 5.0,
+    longest_seconds: float,
 ) -> httpx.Response:
     return httpx.request(
         "GET" if content is None else "POST",

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 import msgspec
 
+from api.access.access_table import Asker as WhoAsks
 from api.record_catalogue.record_names import is_record_name
 from api.storage.access_log import (
     DAY_MS,
@@ -16,7 +17,15 @@ from api.storage.access_log import (
 )
 from api.storage.unit_store import UnitStore
 
-__all__ = ["AccessEvent", "Asker", "Outcome", "export_access_head", "note_access", "note_read"]
+__all__ = [
+    "AccessEvent",
+    "Asker",
+    "Outcome",
+    "event_of",
+    "export_access_head",
+    "note_access",
+    "note_read",
+]
 
 # A line is read by people: more of it than this helps nobody.
 MOST_RECORDS = 500
@@ -49,6 +58,32 @@ def note_access(store: UnitStore, event: AccessEvent, *, noted_ms: int | None = 
     with store.transaction():
         _sign_day_before(store, now_ms)
         return store.access.append(_shorten(event), noted_ms=now_ms)
+
+
+def event_of(
+    asker: WhoAsks,
+    verb: str,
+    thing: str,
+    *,
+    at_ms: int,
+    records: Iterable[str] = (),
+    why: str = "",
+    outcome: Outcome = "done",
+    device: str = "",
+) -> AccessEvent:
+    """Return what whoever asks did, as a line tells it."""
+    return AccessEvent(
+        at_ms=at_ms,
+        asker=asker.kind,
+        who=asker.id,
+        role=asker.role,
+        verb=verb,
+        object=thing,
+        records=tuple(records),
+        why=why,
+        outcome=outcome,
+        device=device,
+    )
 
 
 def note_read(

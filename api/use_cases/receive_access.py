@@ -5,11 +5,12 @@ from typing import Annotated, Literal
 
 import msgspec
 
+from api.access.access_table import Asker
 from api.storage.access_log import AccessEvent, hash_line
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import TooLargeError, UnreadablePushError
-from api.use_cases.note_access import note_access
+from api.use_cases.note_access import event_of, note_access
 
 MOST_LINES = 200
 MOST_LETTERS_A_LINE = 4_000
@@ -158,13 +159,11 @@ def _event_of(line: DeviceLine, device: Device, hash_: str) -> AccessEvent:
 def _note_break(store: UnitStore, device: Device, why: str, now_ms: int) -> None:
     note_access(
         store,
-        AccessEvent(
+        event_of(
+            Asker("device", device.role, device.id),
+            "break-of-chain",
+            "access-events",
             at_ms=now_ms,
-            asker="device",
-            who=device.id,
-            role=device.role,
-            verb="break-of-chain",
-            object="access-events",
             why=why,
             outcome="refused",
         ),

@@ -1,12 +1,13 @@
 """Give a tablet back the data key that it once sealed for this unit (SE4)."""
 
+from api.access.access_table import Asker
 from api.storage.device_store import Device
 from api.storage.p256 import UnreadableKeyError, read_base64, write_base64
 from api.storage.sealing import about_return, about_share, open_sealed, seal
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.invite_device import TEN_MINUTES_MS
-from api.use_cases.note_access import AccessEvent, Outcome, note_access
+from api.use_cases.note_access import Outcome, event_of, note_access
 
 _KEY_BYTES = 32
 
@@ -65,13 +66,11 @@ def recover_key(store: UnitStore, device: Device, *, share: str, to: str, now_ms
 def _note(store: UnitStore, device: Device, now_ms: int, outcome: Outcome) -> None:
     note_access(
         store,
-        AccessEvent(
+        event_of(
+            Asker("device", device.role, device.id),
+            "open",
+            "recovery",
             at_ms=now_ms,
-            asker="device",
-            who=device.id,
-            role=device.role,
-            verb="open",
-            object="recovery",
             outcome=outcome,
             device=device.id,
         ),

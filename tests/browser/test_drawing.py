@@ -421,7 +421,7 @@ def test_adhesive_waits_in_the_needle_until_it_is_flushed(play: Play):
 def test_the_small_drawing_shows_where_there_is_room_and_moves_nothing(play: Play):
     """[UX-04] Step, primary action and answers stand where they stood without the drawing."""
     assert play.moved == []
-    assert "injection running, tall" in play.far_seen
+    assert "blood return, tall" in play.far_seen
     assert "coil, portrait" not in play.far_seen, "no room, and yet drawn"
 
 

@@ -19,9 +19,7 @@ AT_REST, NO_NETWORK = "All at the unit", "No network"
 def test_a_tablet_waits_for_its_digits_and_exchanges_until_it_is_revoked(
     server: UnitServer, new_device
 ):
-    """[RQ4] [RQ6] [RQ7] The planted bug it has caught: digits taken from the answer of the unit
-    instead of the tablet's own key, which are the same whoever has joined.
-    """
+    """[RQ4] [RQ6] [RQ7] The digits are those of the tablet's own key, also after a reload."""
     story = str(ROOT / "seed_scenarios/00_unit.json")
     server.crura("load-scenario", story, "--as-if-today", "today")
     server.start()

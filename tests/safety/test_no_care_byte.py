@@ -18,6 +18,7 @@ from tests.safety.care_canaries import (
     LOT,
     PATIENT,
     PICTURE,
+    READ_NO_CARE,
     VISIT,
     canaries_in,
     plant_canaries,
@@ -27,18 +28,6 @@ from tests.safety.test_access_matrix import EXPECTED, ask_as, send_plainly
 from tests.unit.api.standing_unit import StandingUnit
 from tests.unit.api.test_letters import propose, settings_file
 
-# Who has no business with care; what a data manager is given for a reason is asked at the end.
-ASKERS = (
-    "public",
-    "booking",
-    "waiting",
-    "revoked",
-    "booking-clerk",
-    "unit-admin",
-    "auditor",
-    "data-manager",
-    "training",
-)
 DIGEST = hashlib.sha256(PICTURE).hexdigest()
 
 
@@ -137,7 +126,7 @@ def _told(unit, asker: str) -> dict[str, list[str]]:
     return {asked: marks for asked, marks in told.items() if marks}
 
 
-@pytest.mark.parametrize("asker", ASKERS)
+@pytest.mark.parametrize("asker", READ_NO_CARE)
 def test_who_reads_no_care_is_told_none(unit, asker):
     """Planted and caught, each: a segment given by its
     name to any device; conflicts listed in every stream; a pull of care for a booking desk.

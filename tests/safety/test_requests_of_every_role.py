@@ -28,6 +28,7 @@ from tests.safety.care_canaries import (
     LOT,
     PATIENT,
     PICTURE,
+    READ_NO_CARE,
     VISIT,
     canaries_in,
     plant_canaries,
@@ -39,17 +40,6 @@ from tests.unit.api.test_letters import propose, settings_file
 
 REQUESTS = int(os.environ.get("REQUESTS", "3"))
 CLINICAL = ("bedside",)
-OTHERS = (
-    "public",
-    "booking",
-    "waiting",
-    "revoked",
-    "booking-clerk",
-    "unit-admin",
-    "auditor",
-    "data-manager",
-    "training",
-)
 PICTURE_DIGEST = hashlib.sha256(PICTURE).hexdigest()
 KNOWN: dict[str, list[Any]] = {
     "stream": ["care", "booking", "unit"],
@@ -208,7 +198,7 @@ def test_nothing_that_a_tablet_sends_breaks_the_server(unit, described, asker):
     _play(unit, described, asker, lambda asked, answer: None)
 
 
-@pytest.mark.parametrize("asker", OTHERS)
+@pytest.mark.parametrize("asker", READ_NO_CARE)
 def test_no_request_brings_care_to_who_reads_none(unit, described, asker):
     """Planted and caught: a pull of care for a booking desk."""
 

@@ -15,9 +15,7 @@ import {
   type PlainSlots,
   type RingContent,
   type RingEntry,
-  readRing,
   type SealedKey,
-  writeRing,
 } from './key-ring-content';
 import { type Argon, type ArgonCost, strongerCost } from './key-ring-cost';
 import {
@@ -32,8 +30,9 @@ import {
   wrap,
   writeBase64,
 } from './key-ring-crypto';
+import { readHomes, writeHomes } from './key-ring-homes';
 import { MOST_TRIES, requirePin, waitAfter } from './key-ring-pin';
-import type { RingShelf, RingShelves } from './key-ring-shelves';
+import type { RingShelves } from './key-ring-shelves';
 
 export type { RingShelf, RingShelves } from './key-ring-shelves';
 
@@ -41,8 +40,6 @@ const KEY_BYTES = 32;
 const SALT_BYTES = 16;
 /** Counted from the last work at the case: a slot that was left behind closes then. */
 const LIVE_MS = 12 * 3_600_000;
-/** A home that does not answer is read again after each of these waits. */
-const READ_AGAIN_MS = [50, 200];
 
 /** A person of this tablet, as the locked screen shows it. */
 export interface RingPerson {
@@ -102,19 +99,7 @@ export class KeyRing {
    * @throws an error where a home that may hold the only key cannot be read: nothing is written then
    */
   static async open(shelves: RingShelves, around: RingSurroundings): Promise<KeyRing> {
-    const [files, indexed] = await Promise.allSettled([
-      readPatiently(shelves.files),
-      readPatiently(shelves.indexed),
-    ]);
-    const inFiles = files.status === 'fulfilled' ? files.value : null;
-    const inIndexed = indexed.status === 'fulfilled' ? indexed.value : null;
-    const newest = later(inFiles, inIndexed);
-    // A home that cannot be read may hold the only key of every record here; keys in the clear lie
-    // in the files alone, so that where nobody has a PIN yet no other copy stands in for them.
-    if (files.status === 'rejected' && !newest?.people.length) throw files.reason;
-    if (newest === null && indexed.status === 'rejected') throw indexed.reason;
-    // Keys in the clear of an older turn were taken away meanwhile.
-    const slots = newest !== null && newest === inFiles ? newest.slots : NO_SLOTS;
+    const { newest, slots, isSame } = await readHomes(shelves);
     const content = newest ?? {
       turn: 0,
       deviceSecret: writeBase64(around.random(KEY_BYTES)),
@@ -126,9 +111,6 @@ export class KeyRing {
       slots,
     };
     const ring = new KeyRing(shelves, around, { ...content, slots });
-    const areRead = files.status === 'fulfilled' && indexed.status === 'fulfilled';
-    // What could not be read is no reason to write over it.
-    const isSame = !areRead || (inFiles?.turn ?? 0) === (inIndexed?.turn ?? 0);
     await ring.#mend(isSame);
     return ring;
   }
@@ -498,26 +480,9 @@ export class KeyRing {
   async #write(content: RingContent, takesAway = false): Promise<void> {
     for (let time = 0; time < (takesAway ? 2 : 1); time++) {
       const next = { ...content, turn: this.#content.turn + 1 };
-      await this.#writeTurn(next, takesAway || hasSlot(next));
+      await writeHomes(this.#shelves, next, takesAway);
       this.#content = next;
     }
-  }
-
-  /**
-   * @param needsFiles - keys in the clear are meant, which lie in the files alone
-   * @throws an error where no home, or not the one that is needed, took it
-   */
-  async #writeTurn(content: RingContent, needsFiles: boolean): Promise<void> {
-    const place = (content.turn % 2) as 0 | 1;
-    const [files] = await Promise.allSettled([
-      this.#shelves.files.write(place, writeRing(content)),
-    ]);
-    // A newer turn without the keys in the clear would have them forgotten at the next start.
-    if (files.status === 'rejected' && needsFiles) throw files.reason;
-    const [indexed] = await Promise.allSettled([
-      this.#shelves.indexed.write(place, writeRing({ ...content, slots: NO_SLOTS })),
-    ]);
-    if (files.status === 'rejected' && indexed.status === 'rejected') throw files.reason;
   }
 
   /** Bring both homes to the newest turn; a home that refuses now is tried at the next write. */
@@ -538,34 +503,6 @@ export class KeyRing {
   }
 }
 
-function hasSlot({ slots }: RingContent): boolean {
-  const { first, live, emergency, loose } = slots;
-  return first !== null || live !== null || emergency !== null || (loose ?? []).length > 0;
-}
-
 function pairKey(dataKey: Uint8Array): Promise<CryptoKey> {
   return deriveKey(new Uint8Array(dataKey), 'crura-emergency-pair');
-}
-
-/** Return the newest sound copy of a home, which may answer only at a further try. */
-async function readPatiently(shelf: RingShelf): Promise<RingContent | null> {
-  for (const waitMs of READ_AGAIN_MS) {
-    try {
-      return await newestOf(shelf);
-    } catch {
-      await new Promise((resolve) => setTimeout(resolve, waitMs));
-    }
-  }
-  return newestOf(shelf);
-}
-
-/** Return the newest sound copy of a home. */
-async function newestOf(shelf: RingShelf): Promise<RingContent | null> {
-  const copies = (await shelf.read()).map(readRing);
-  return copies.reduce(later, null);
-}
-
-function later(one: RingContent | null, other: RingContent | null): RingContent | null {
-  if (one === null || other === null) return one ?? other;
-  return other.turn > one.turn ? other : one;
 }

@@ -384,7 +384,7 @@ def test_the_server_checks_at_the_start_and_on_each_new_day(unit, told, caplog):
     async def watch():
         days = _Days()
         watch = FollowUpWatch(unit.store, days, look_every_seconds=0.01)  # type: ignore[arg-type]
-        await watch.start()
+        await watch.rounds.start()
         await _until(lambda: watch.latest is not None)
         first = watch.latest
         await asyncio.sleep(0.05)
@@ -393,7 +393,7 @@ def test_the_server_checks_at_the_start_and_on_each_new_day(unit, told, caplog):
         await _until(lambda: watch.latest is not first)
         assert watch.latest is not None
         assert watch.latest.as_of_on == "2026-03-17"
-        await watch.close()
+        await watch.rounds.close()
 
     asyncio.run(watch())
     assert caplog.text == ""
@@ -413,9 +413,9 @@ def test_a_check_that_breaks_is_tried_again(unit, told, caplog, monkeypatch):
 
     async def watch():
         watch = FollowUpWatch(unit.store, _Days(), look_every_seconds=0.01)  # type: ignore[arg-type]
-        await watch.start()
+        await watch.rounds.start()
         await _until(lambda: watch.latest is not None)
-        await watch.close()
+        await watch.rounds.close()
 
     asyncio.run(watch())
     assert "RuntimeError in the check of follow-up" in caplog.text

@@ -191,7 +191,7 @@ def test_a_copied_tablet_with_the_same_key_writes_its_branch_again_signed(served
 
 
 def test_a_copy_that_has_lost_the_key_joins_again_and_ends_the_one_before(served):
-    """[SG5] [SG6] [EX9] [RQ1] The planted bug it has caught: the former key still valid."""
+    """[SG5] [SG6] [EX9] [RQ1] On a real server: the former key opens nothing any more."""
     first, log, branch = _two_copies(served)
     copy = HttpDevice(served, "tablet-a", number=2)
     copy.use(first.token)
