@@ -14,7 +14,7 @@ from tests.browser.unit_server import ROOT, UnitServer
 
 pytestmark = pytest.mark.browser
 
-FIRST = "Cass Underhay"
+FIRST = "Dr Ivo Larkspire"
 OTHER_PATIENT = "Quillmere"
 GIVEN_NAME = "Dorotheanne"
 WRONG = "730152"

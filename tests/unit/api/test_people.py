@@ -26,6 +26,12 @@ def ida(unit):
     return person
 
 
+@pytest.fixture
+def wren(ida):
+    """An endoscopist without an account, who is to have a PIN on tablets."""
+    return _add(ida, "Wren Alder", "endoscopist").json()["added"]
+
+
 @pytest.fixture(autouse=True)
 def _quick_for_nobody(monkeypatch):
     monkeypatch.setattr(people_passwords, "_nobodys_password", lambda: kept_cheaply("nobody"))
@@ -196,42 +202,52 @@ def test_the_unit_admin_ends_the_log_ins_of_another(unit, ida):
     assert pell.ask("GET", "/api/session").status_code == 401
 
 
-def test_a_code_lets_its_person_onto_one_tablet(unit, ida, a, b):
-    made = _code(ida, ida.staff).json()
+def test_a_code_lets_its_person_onto_one_tablet(unit, ida, wren, a, b):
+    made = _code(ida, wren).json()
 
     answer = _redeem(unit, a, f" {made['code'].lower()} ")
 
     assert answer.status_code == 201, answer.text
-    assert answer.json() == {"staff": ida.staff, "name": "Ida Norrwood", "role": "unit-admin"}
+    assert answer.json() == {"staff": wren, "name": "Wren Alder", "role": "endoscopist"}
     assert made["expires_ms"] == unit.environment.now_ms() + DAY_MS
     assert_problem(_redeem(unit, b, made["code"]), 403, "was used")
     assert ("redeem", "done", "tablet-a") in events(unit, "staff-codes")
 
 
 @pytest.mark.parametrize(("off", "is_good"), [(-1, True), (0, False), (1, False)])
-def test_a_code_is_over_after_a_day(unit, ida, a, off, is_good):
+def test_a_code_is_over_after_a_day(unit, ida, wren, a, off, is_good):
     """Planted bug: with >= in `find_code`, the middle row was taken."""
-    code = _code(ida, ida.staff).json()["code"]
+    code = _code(ida, wren).json()["code"]
     unit.environment.moved["ms"] += DAY_MS + off
 
     assert (_redeem(unit, a, code).status_code == 201) == is_good
 
 
-def test_a_new_code_ends_the_one_before(unit, ida, a):
-    first, second = (_code(ida, ida.staff).json()["code"] for _ in range(2))
+def test_a_new_code_ends_the_one_before(unit, ida, wren, a):
+    first, second = (_code(ida, wren).json()["code"] for _ in range(2))
 
     assert_problem(_redeem(unit, a, first), 403)
     assert _redeem(unit, a, second).status_code == 201
 
 
-def test_a_code_of_one_purpose_opens_nothing_else(unit, ida, a):
+def test_a_code_of_one_purpose_opens_nothing_else(unit, ida, wren, a):
     """Planted bug: without `opens` in `find_code`, the code of a tablet reset the log-in."""
-    tablet = _code(ida, ida.staff).json()["code"]
+    tablet = _code(ida, wren).json()["code"]
     log_in = _code(ida, _add(ida).json()["added"], "log-in").json()["code"]
 
     assert_problem(_redeem(unit, a, log_in), 403)
     content = {"code": tablet, "password": NEW}
     assert_problem(ida.ask("POST", "/api/session-first", content), 403, "was used")
+
+
+def test_who_reads_nothing_of_care_gets_no_pin_at_the_bedside(unit, ida, a):
+    """[SEC-22] Caught: a booking person was let onto a tablet that shows every finding."""
+    staff = _add(ida, "Cass Reed", "booking").json()["added"]
+    code = _code(ida, staff).json()["code"]
+
+    assert_problem(_redeem(unit, a, code), 403, "booking")
+    with unit.store.transaction():
+        assert unit.store.people.find_code(code, opens="tablet", now_ms=unit.environment.now_ms())
 
 
 def test_the_code_of_who_has_left_opens_nothing(unit, ida, a):
@@ -242,17 +258,17 @@ def test_the_code_of_who_has_left_opens_nothing(unit, ida, a):
     assert_problem(_redeem(unit, a, code), 403)
 
 
-def test_wrong_codes_are_counted(unit, ida, a):
+def test_wrong_codes_are_counted(unit, ida, wren, a):
     """[SEC-06]"""
     for number in range(3):
         assert_problem(_redeem(unit, a, f"WRONG-{number}"), 403)
 
-    assert _redeem(unit, a, _code(ida, ida.staff).json()["code"]).status_code == 429
+    assert _redeem(unit, a, _code(ida, wren).json()["code"]).status_code == 429
 
 
-def test_no_code_is_stored(unit, ida, tmp_path):
+def test_no_code_is_stored(unit, ida, wren, tmp_path):
     """[ASVS 6.5.2] Its digest alone; a code has 79 random bits, so that no slow hash is needed."""
-    code = _code(ida, ida.staff).json()["code"]
+    code = _code(ida, wren).json()["code"]
     unit.store.copy_to(tmp_path / "copy")
 
     assert code.encode() not in (tmp_path / "copy").read_bytes()
