@@ -4,16 +4,18 @@ import msgspec
 from litestar import get
 
 from api.routes.surroundings import Around
+from api.use_cases.server_role import Role, role_of
 
 
 class Health(msgspec.Struct, frozen=True):
-    """The build, the mark of this store, and the version of the record catalogue.
+    """What a server is, its build, the mark of its store, and the version of the catalogue.
 
     ``waiting`` operations were supplied and wait for what lies before them (EX11); ``forks`` are
     logs that two devices wrote (LG5); ``damaged`` entries cannot be read as they were written: put
     back a backup (LG6).
     """
 
+    role: Role
     build: str
     generation: str
     catalogue: int
@@ -27,6 +29,7 @@ def get_health(around: Around) -> Health:
     """Say what this server is; it answers only when its store does."""
     with around.store.transaction():
         return Health(
+            role_of(around.store),
             around.build,
             around.store.fact("generation") or "",
             around.store.catalogue.version,

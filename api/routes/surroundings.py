@@ -23,6 +23,7 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UnknownDeviceError
 from api.use_cases.note_reading import ReadingNotes
+from api.use_cases.server_role import is_hub
 from api.use_cases.unit_day import read_unit_zone
 
 # A tablet has one line open, and a broken one or two that the server has not missed yet.
@@ -96,6 +97,11 @@ class Surroundings:
         object.__setattr__(self, "reads", ReadingNotes(self.store))
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
         object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
+
+    @property
+    def is_hub(self) -> bool:
+        """Say whether this server is a network's hub and no unit."""
+        return is_hub(self.store)
 
     def today(self) -> str:
         """Return today's civil date where the unit is, ``YYYY-MM-DD``."""

@@ -1,0 +1,110 @@
+"""Which routes a server answers to: those of every server, of a unit, and of the hub."""
+
+from typing import Any
+
+from api.routes.access_events import get_access_events, get_access_head, post_access_events
+from api.routes.backups import post_backup
+from api.routes.bookings import get_closed_days, get_over_bookings, post_proposals
+from api.routes.calculate import post_calculation
+from api.routes.calendar import (
+    get_calendar,
+    get_calendars,
+    post_calendar,
+    post_calendar_revocation,
+)
+from api.routes.case_export import get_case_export
+from api.routes.conflicts import get_conflicts, get_decisions
+from api.routes.devices import (
+    get_devices,
+    get_own_standing,
+    get_unit_devices,
+    post_confirmation,
+    post_device,
+    post_invitation,
+    post_nonces,
+    post_revocation,
+)
+from api.routes.documents import get_document, post_paper
+from api.routes.exchange import exchange_router
+from api.routes.failsafe import get_failsafe_list, get_failsafe_paper, post_failsafe_review
+from api.routes.fhir import get_fhir_case, get_fhir_visits
+from api.routes.follow_up import get_clinic_weeks, get_follow_up_measures
+from api.routes.follow_up_check import get_follow_up_check
+from api.routes.health import get_health
+from api.routes.implants import post_implant_search
+from api.routes.letters import get_reminders, post_letters
+from api.routes.metrics import get_metrics
+from api.routes.people import people_router
+from api.routes.person_session import session_router
+from api.routes.pictures import get_picture_piece, get_picture_standing, put_picture_piece
+from api.routes.plan_checks import get_plan_checks
+from api.routes.privacy import get_retention, post_patient_export
+from api.routes.sealed import sealed_router
+from api.routes.snapshots import get_segment, get_snapshot
+from api.routes.static_files import get_start, get_static_file
+from api.routes.stock import get_stock
+
+OF_EVERY_SERVER: tuple[Any, ...] = (
+    exchange_router,
+    post_device,
+    get_devices,
+    get_own_standing,
+    get_unit_devices,
+    post_nonces,
+    post_invitation,
+    post_confirmation,
+    post_revocation,
+    post_backup,
+    post_access_events,
+    get_access_events,
+    get_access_head,
+    get_health,
+    get_metrics,
+    session_router,
+    people_router,
+    get_start,
+    get_static_file,
+)
+OF_A_UNIT: tuple[Any, ...] = (
+    sealed_router,
+    get_snapshot,
+    get_segment,
+    get_conflicts,
+    get_decisions,
+    get_plan_checks,
+    get_picture_standing,
+    get_picture_piece,
+    put_picture_piece,
+    get_calendar,
+    get_calendars,
+    post_calendar,
+    post_calendar_revocation,
+    get_follow_up_measures,
+    get_follow_up_check,
+    get_clinic_weeks,
+    get_stock,
+    post_letters,
+    get_reminders,
+    get_case_export,
+    get_fhir_case,
+    get_fhir_visits,
+    get_failsafe_list,
+    get_document,
+    post_paper,
+    post_implant_search,
+    get_retention,
+    post_patient_export,
+    get_failsafe_paper,
+    post_failsafe_review,
+    post_proposals,
+    get_closed_days,
+    get_over_bookings,
+    post_calculation,
+)
+# The hub holds no case: nothing of care or booking is asked there.
+OF_THE_HUB: tuple[Any, ...] = ()
+
+
+def routes_of(*, is_hub: bool) -> list[Any]:
+    """Return the routes of a server."""
+    return [*OF_EVERY_SERVER, *(OF_THE_HUB if is_hub else OF_A_UNIT)]
