@@ -10,6 +10,9 @@ import msgspec
 
 from sync.merge_policies import FieldPolicy, MergePolicy
 
+# The stream between a unit and the hub; no tablet and no desk of a unit has it.
+REGISTRY = "registry"
+
 
 class CatalogueError(Exception):
     """The catalogue contradicts itself; the text names the kind and field to correct."""

@@ -1,0 +1,198 @@
+"""What happened after one treatment: looks, events, and how long the patient was seen. Pure."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from api.clinical_rules.adverse_events import grade_adverse_event
+from api.clinical_rules.civil_date import add_days, is_civil_date
+from api.clinical_rules.errors import ClinicalRuleError
+from api.clinical_rules.rule_book import RuleBook
+from api.documents.shown_case import ShownCase, ShownRecord
+from api.registry.case_bleeds import (
+    find_event_day,
+    join_bleeds,
+    join_facts,
+    judge_bleed,
+    tell_source,
+    tell_visit_bleeds,
+)
+from api.registry.case_mix import Found, Named
+from api.registry.case_treatment import find_treated_on
+from api.registry.told_case import ToldCase
+
+# What ended for one of these reasons could not have been kept by anybody (FM9).
+_NOT_COUNTED = ("died", "transferred", "not-needed", "case-retracted")
+_DECIDING = ("status", "window", "booking", "ended_because", "elsewhere")
+_ACUTE = "acute-bleed"
+_IMPORTED = "imported_in"
+_FLOWS = ("yes", "no", "not-seen")
+
+
+def find_results(told: ToldCase) -> list[ShownRecord]:
+    """Return the results of visits that took place; what a visit to be done again said is out."""
+    visits = {one.record: one for one in told.visits}
+    found = []
+    for one in told.shown.of_kind("visit_result"):
+        visit = visits.get(one.text("visit"))
+        if visit is not None and (not visit.is_open or "status" in visit.conflicts):
+            found.append(one)
+    return found
+
+
+def find_seen_days(told: ToldCase) -> dict[str, str]:
+    """Return on which day each visit that took place did so; those of no known day are left out.
+
+    The day of the result goes before the day booked. Where neither is told, a visit took place
+    by the day it was meant for: that it was entered long after says nothing.
+    """
+    results = {one.text("visit"): one.text("on") for one in find_results(told)}
+    found = {}
+    for visit in told.visits:
+        if visit.status != "attended" or "status" in visit.conflicts:
+            continue
+        known = visit.seen_on if visit.slot is not None or visit.is_elsewhere else None
+        expected = [day for day in (visit.window.target_on, visit.seen_on) if day]
+        day = results.get(visit.record) or known or min(expected, default="")
+        if is_civil_date(day):
+            found[visit.record] = day
+    return found
+
+
+def tell_looks(told: ToldCase) -> list[Named]:
+    """Return the looks by ultrasound at the treated varix (RG5)."""
+    found: list[Named] = []
+    for one in find_results(told):
+        flow, gone = one.text("doppler_flow"), one.text("obliterated")
+        if flow == "" and gone in ("yes", "no"):
+            # A result taken over from an earlier record says only whether it is obliterated.
+            flow = "no" if gone == "yes" else "yes"
+        doubts = [name for name in ("on", "doppler_flow", "obliterated") if name in one.conflicts]
+        is_doubt = bool({"doppler_flow", "obliterated"} & set(doubts)) or (
+            flow == "yes" and gone == "yes"
+        )
+        if flow not in _FLOWS and not is_doubt:
+            continue
+        days = {"looked_on": one.text("on")} if one.text("on") else {}
+        fields = {**days, **({} if is_doubt else {"flow": flow})}
+        named = [*(["looked_on"] if "on" in doubts else []), *(["flow"] if is_doubt else [])]
+        found.append((one.record, fields, named))
+    return found
+
+
+def tell_events(
+    told: ToldCase,
+    later: Sequence[tuple[ToldCase, str]],
+    planned_visits: frozenset[str],
+    book: RuleBook,
+) -> list[Named]:
+    """Return what happened after the treatment (RG6, RG15).
+
+    Parameters
+    ----------
+    later : sequence of (ToldCase, str)
+        Later cases of the same patient, each with the day of its treatment.
+    planned_visits : frozenset of str
+        Visits of the follow-up plan that are further sessions of treatment.
+    """
+    treated_on = find_treated_on(told)
+    found = [
+        event
+        for one in told.shown.of_kind("complication")
+        if (event := _read_complication(told.shown, one, treated_on, book)) is not None
+    ]
+    found += tell_visit_bleeds(find_results(told))
+    for case, on in later:
+        indication = case.shown.itself.text("indication")
+        acute = {"planned": False} if indication == _ACUTE else {}
+        found.append((case.record, {"event": "reintervention", "happened_on": on, **acute}, []))
+        if indication == _ACUTE:
+            found.append((f"{case.record} bleed", {"event": "rebleed", "happened_on": on}, []))
+    plans = {one.record: one.text("plan_visit") for one in told.shown.visits}
+    days = {on for _, on in later}
+    for one in find_results(told):
+        on = one.text("on")
+        if one.shows.get("retreated") is not True or on in days:
+            continue
+        is_planned = plans.get(one.text("visit"), "") in planned_visits
+        fields = {"event": "reintervention", **({"happened_on": on} if on else {})}
+        found.append((one.record, {**fields, **({"planned": True} if is_planned else {})}, []))
+    return join_bleeds(found)
+
+
+def count_windows(told: ToldCase, grace_days: int) -> Found:
+    """Return how many visits were due by their windows, and how many were kept (FM2, FM9).
+
+    A case taken over from an earlier record has none: its visits were planned elsewhere.
+    """
+    if told.shown.itself.text(_IMPORTED):
+        return {}, []
+    due, kept, in_doubt = 0, 0, False
+    seen = find_seen_days(told)
+    for visit in told.visits:
+        if visit.status == "ended" and visit.ended_because in _NOT_COUNTED:
+            continue
+        if any(name in visit.conflicts for name in _DECIDING):
+            in_doubt = True
+            continue
+        first_on, last_on = visit.window.earliest_on, visit.window.latest_on
+        seen_on = seen.get(visit.record)
+        is_due = last_on is not None and (seen_on is not None or last_on < told.shown.on)
+        if first_on is None or last_on is None or not is_due:
+            continue
+        due += 1
+        kept += seen_on is not None and first_on <= seen_on <= add_days(last_on, grace_days)
+    if in_doubt:
+        return {}, ["windows_due", "windows_kept"]
+    return {"windows_due": due, "windows_kept": kept}, []
+
+
+def find_seen_on(told: ToldCase, treated_on: str, days: Sequence[Mapping[str, Any]]) -> str:
+    """Return the last day of which something of the patient is known, never later than today."""
+    found = [treated_on, told.died_on]
+    found += [str(one.get("happened_on") or one.get("looked_on") or "") for one in days]
+    found += [one.text("on") for one in find_results(told)]
+    found += find_seen_days(told).values()
+    # Whose follow-up ended on a day that was given was still known of on it.
+    found += [one.text("ended_on") for one in told.shown.visits if one.text("status") == "ended"]
+    known = [on for on in found if is_civil_date(on) and treated_on <= on <= told.shown.on]
+    return max(known, default="")
+
+
+def _read_complication(
+    case: ShownCase, one: ShownRecord, treated_on: str, book: RuleBook
+) -> Named | None:
+    is_torn = "what" in one.conflicts or "what" in one.held
+    what = one.text("what") if not is_torn else ""
+    if what in ("none", "") and not is_torn:
+        return None
+    fields: dict[str, Any] = {}
+    doubts = ["event"] if is_torn else []
+    if what == "bleeding":
+        event = judge_bleed(case, one, treated_on)
+        if event is None:
+            return None
+        source, two_sources = tell_source(one)
+        fields |= {"event": event, **source}
+        doubts += two_sources
+    elif what:
+        fields["event"] = "embolism" if what == "embolism" else "other"
+    day = find_event_day(case, one)
+    if day:
+        fields["happened_on"] = day
+    grade = _grade(one, book)
+    if not day:
+        doubts.append("happened_on")
+    return one.record, {**fields, **({"grade": grade} if grade else {})}, doubts
+
+
+def _grade(one: ShownRecord, book: RuleBook) -> str:
+    """Return the AGREE grade of an event, "" where a fact has two answers or none is known."""
+    facts, torn = join_facts(one)
+    facts.pop("on", None)
+    if not facts or set(torn) - {"on"}:
+        return ""
+    try:
+        answer: Any = grade_adverse_event(facts, book)
+    except ClinicalRuleError:
+        return ""
+    return str(answer["agree"]["grade"])

@@ -1,0 +1,86 @@
+"""Which devices one case used, by identifier and lot; serial numbers stay where they are. Pure."""
+
+import re
+from collections import Counter
+from typing import Any
+
+from api.clinical_rules.civil_date import add_days, add_interval, is_civil_date
+from api.clinical_rules.lot_names import find_identifier_doubt, plain_form
+from api.documents.shown_case import ShownCase, ShownRecord, text_in
+from api.registry.case_mix import Named
+
+# What a label can say: GS1 General Specifications, application identifier 10; HIBC likewise.
+_LOT = re.compile(r"[A-Za-z0-9][A-Za-z0-9./_+-]{0,19}")
+_IDENTIFIER = re.compile(r"[0-9]{8}|[0-9]{12,14}|[A-Z][A-Z0-9]{4,22}[0-9]")
+_GTIN_DIGITS = 14
+# What was put back or thrown away unused is in nobody.
+_NOT_USED = ("returned", "discarded")
+Device = tuple[str, str, str, bool, str]
+
+
+def tell_devices(case: ShownCase) -> list[Named]:
+    """Return coils, adhesive and needles of a case, alike ones counted together (RG7)."""
+    packages = {one.record: one for one in case.of_kind("package_opened")}
+    found: Counter[Device] = Counter()
+    for one in case.of_kind("coil_placed"):
+        found[_read("coil", one, packages.get(one.text("package")))] += 1
+    for item in ("adhesive", "needle"):
+        held = [
+            _read(item, one)
+            for one in packages.values()
+            if one.text("item") == item and one.text("fate") not in _NOT_USED
+        ]
+        found.update(held)
+        if item == "adhesive":
+            own = {_read(item, one) for one in case.of_kind("adhesive_injected")}
+            # An injection of another name than any package: one that nobody opened on record.
+            told = {one for one in own if not one[3]} or (own if not held else set())
+            found.update(one for one in told if one[:3] not in {name[:3] for name in held})
+    return [
+        (
+            "|".join((case.itself.record, item, identifier, lot, expires_on)),
+            {
+                "item": item,
+                "lot_unknown": is_unknown,
+                "count": count,
+                **({"identifier": identifier} if identifier else {}),
+                **({"lot": lot} if lot else {}),
+                **({"expires_on": expires_on} if expires_on else {}),
+            },
+            [],
+        )
+        for (item, identifier, lot, is_unknown, expires_on), count in sorted(found.items())
+    ]
+
+
+def _read(item: str, one: ShownRecord, package: ShownRecord | None = None) -> Device:
+    """Return item, identifier, lot, whether the lot is unknown, and the month of expiry."""
+    parts: dict[str, Any] = {**(package.parts("device") if package else {}), **one.parts("device")}
+    lot, serial = text_in(parts, "lot").strip(), text_in(parts, "serial").strip()
+    if parts.get("lot_unknown") is True or not is_lot(lot, serial):
+        lot = ""
+    return item, _identifier(text_in(parts, "identifier")), lot, lot == "", _month(parts)
+
+
+def is_lot(text: str, serial: str = "") -> bool:
+    """Say whether a text may leave as a lot: as on a label, with a digit, and no serial number.
+
+    What may not is told as unknown, so that a search lists the case and nobody is missed.
+    """
+    has_digit = any(sign.isdigit() for sign in text)
+    return bool(_LOT.fullmatch(text)) and has_digit and plain_form(text) != plain_form(serial)
+
+
+def _identifier(text: str) -> str:
+    plain = plain_form(text)
+    if not _IDENTIFIER.fullmatch(plain) or find_identifier_doubt(plain) is not None:
+        return ""
+    return plain.zfill(_GTIN_DIGITS) if plain.isdigit() else plain
+
+
+def _month(parts: dict[str, Any]) -> str:
+    """Return the last day of the month of expiry: labels say a month, or a day within it."""
+    on = text_in(parts, "expires_on")
+    if not is_civil_date(on):
+        return ""
+    return add_days(add_interval(f"{on[:7]}-01", months=1, days=0), -1)

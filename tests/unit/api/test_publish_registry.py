@@ -1,0 +1,306 @@
+"""Publishing: what differs is written, what vanished is struck, and nothing twice."""
+
+import json
+import stat
+from pathlib import Path
+
+import pyrage
+import pytest
+
+from api.linkage.encoded_traits import dice, encode_text
+from api.storage.backups import write_backup
+from api.storage.encrypted_backups import opened_backup, write_encrypted_backup
+from api.storage.errors import StorageError
+from api.storage.site_key import FILE_NAME, NETWORK_KEY_NAME, load_site_key
+from api.use_cases.erase_records import Consent, erase_records
+from api.use_cases.errors import UseCaseError
+from api.use_cases.export_bundle import export_bundle
+from api.use_cases.linkage_setting import allow_linkage, forbid_linkage
+from api.use_cases.registry_log import registry_device
+from api.use_cases.verify_log import verify_log
+from tests.unit.api.registry_unit import CASE, NOW_MS, PATIENT, registry_unit
+
+NETWORK_KEY = bytes(range(64, 80))
+
+
+@pytest.fixture
+def unit(tmp_path):
+    with registry_unit(tmp_path / "unit") as made:
+        yield made
+
+
+def alone(told):
+    (found,) = told.values()
+    return {name: values[0] for name, values in found.items() if values != [None]}
+
+
+def test_a_second_run_writes_nothing(unit):
+    """[RG9] The planted bug it has caught: a list compared as another list."""
+    unit.treat(indication="secondary-prophylaxis")
+    unit.look(doppler_flow="no")
+    unit.act("complication/a", "2026-03-20T08:00:00+00:00", what="bleeding")
+    first = unit.publish()
+
+    assert first == len(unit.operations()) == 5
+    assert unit.publish() == 0
+    assert verify_log(unit.store).findings == ()
+
+
+def test_what_changed_is_written_over_and_nothing_else(unit):
+    """[RG9]"""
+    unit.treat(indication="acute-bleed", cause="viral")
+    unit.publish()
+    unit.write(CASE, indication="secondary-prophylaxis", cause=None)
+
+    assert unit.publish() == 1
+    told = alone(unit.told("registry_case"))
+    assert told["indication"] == "secondary-prophylaxis"
+    assert "cause" not in told
+    assert json.loads(unit.operations()[-1].body_text)["set"] == {
+        "indication": "secondary-prophylaxis",
+        "cause": None,
+    }
+    assert unit.publish() == 0
+
+
+def test_a_second_answer_takes_back_what_was_told(unit):
+    """[RG3] [RG9] Of two answers neither stands at the hub either."""
+    unit.treat(indication="acute-bleed")
+    unit.publish()
+    unit.write(CASE, sees=False, indication="secondary-prophylaxis")
+    unit.publish()
+    told = alone(unit.told("registry_case"))
+
+    assert "indication" not in told
+    assert told["doubts"] == ["indication"]
+
+
+def test_what_was_struck_vanishes_with_all_that_was_ever_told_of_it(unit):
+    """[RG9] [HAZ-49] Also what was written over.
+
+    The planted bug it has caught: the last writing struck alone, and the one before came back.
+    """
+    unit.treat(indication="acute-bleed")
+    coil = unit.coil("coil_placed/c-1-2", "2026-03-02T10:12:00+00:00", lot="L-0999-Z")
+    unit.publish()
+    unit.write(CASE, indication="secondary-prophylaxis")
+    unit.publish()
+    with unit.store.transaction():
+        written = unit.store.operations.of_record(CASE)
+    unit.strike(coil)
+    assert unit.publish() == 2
+    assert "L-0999-Z" not in str(unit.told("registry_implant"))
+    unit.strike(*written)
+    unit.publish()
+
+    assert not any(unit.everything().values())
+    assert unit.publish() == 0
+
+
+def test_a_case_that_comes_back_is_told_again(unit):
+    """[RG9] A retraction that was itself taken back."""
+    unit.treat()
+    with unit.store.transaction():
+        (puncture,) = unit.store.operations.of_record("puncture/c-1")
+        (coil,) = unit.store.operations.of_record("coil_placed/c-1-1")
+    before = unit.publish() and unit.everything()
+    unit.strike(puncture, coil)
+    unit.publish()
+    assert not unit.told("registry_case")
+    unit.act("puncture/c-1", "2026-03-02T10:00:00+00:00")
+    unit.coil("coil_placed/c-1-1", "2026-03-02T10:10:00+00:00")
+    unit.publish()
+
+    assert unit.everything() == before
+
+
+def test_two_answers_of_the_unit_itself_heal(unit):
+    """[RG9] As after an older backup was put back and the hub brought the newer answer."""
+    unit.treat(indication="acute-bleed")
+    unit.publish()
+    (record,) = unit.told("registry_case")
+    unit.write(record, sees=False, indication="secondary-prophylaxis")
+    assert len(unit.told("registry_case")[record]["indication"]) == 2
+
+    assert unit.publish() == 1
+    assert unit.told("registry_case")[record]["indication"] == ["acute-bleed"]
+
+
+def test_other_answers_of_the_unit_to_the_network_are_left_alone(unit):
+    """[RG9]"""
+    unit.treat()
+    unit.publish()
+    unit.write("registry_recall_answer/a", notice="network_recall/n", state="acknowledged")
+
+    assert unit.publish() == 0
+    assert unit.told("registry_recall_answer")
+
+
+def test_the_log_for_the_network_names_no_person(unit):
+    """[RG1] [SEC-24] Neither who treated nor who wrote."""
+    unit.treat()
+    unit.publish()
+    with unit.store.transaction():
+        own = registry_device(unit.store)
+
+    for operation in unit.operations():
+        body = json.loads(operation.body_text)
+        assert (operation.device, body["by"], body["tapped_by"]) == (own, own, own)
+        assert body.get("because", "") == ""
+
+
+def test_traits_go_only_where_the_unit_allows_it_and_are_taken_back(unit):
+    """[RG9] [DM-13] The planted bug it has caught: sent before anybody had allowed it."""
+    unit.treat()
+    unit.publish()
+    assert "traits" not in alone(unit.told("registry_patient"))
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    assert unit.publish() == 1
+    traits = alone(unit.told("registry_patient"))["traits"]
+
+    assert dice(int(traits["names"], 16), encode_text("Greyfen Ada", NETWORK_KEY)) == 1
+    assert (traits["birth_year"], traits["sex"]) == ("1961", "female")
+    assert "national" not in traits, "TH-0042 is none"
+    assert "1961-07-14" not in str(traits)
+    assert unit.publish() == 0
+    forbid_linkage(unit.store)
+    assert unit.publish() == 1
+    assert "traits" not in alone(unit.told("registry_patient"))
+    assert not (unit.store.folder / NETWORK_KEY_NAME).exists()
+
+
+def test_a_national_number_is_told_as_a_hash_where_the_country_has_one(unit):
+    """[RG9] 943 476 5919 is the number that the NHS data dictionary shows how to check."""
+    unit.treat()
+    unit.write(PATIENT, local_id="943 476 5919")
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    unit.publish()
+    traits = alone(unit.told("registry_patient"))["traits"]
+
+    assert len(traits["national"]) == 32
+    assert "9434765919" not in str(unit.everything())
+
+
+@pytest.mark.parametrize("text", ["", "no key", "00" * 15, "zz" * 16])
+def test_what_is_no_key_of_a_network_is_refused(unit, text):
+    with pytest.raises(UseCaseError, match="as another unit of the network has them"):
+        allow_linkage(unit.store, text)
+
+
+def test_a_networks_key_that_is_gone_stops_publishing_with_a_sentence(unit):
+    """[RG9] Nothing half told."""
+    unit.treat()
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    (unit.store.folder / NETWORK_KEY_NAME).unlink()
+
+    with pytest.raises(StorageError, match="Lay the network's key down again"):
+        unit.publish()
+    assert unit.operations() == []
+
+
+def test_the_site_key_is_made_once_for_its_owner_alone_and_leaves_in_no_bundle(unit, tmp_path):
+    """[RG1] [SEC-24]"""
+    unit.treat()
+    unit.publish()
+    path = unit.store.folder / FILE_NAME
+    key = load_site_key(unit.store.folder)
+    export_bundle(unit.store, tmp_path / "bundle", streams=(), now_ms=NOW_MS)
+    with unit.store.transaction():
+        facts = unit.store._database.connection.execute("SELECT content FROM fact").fetchall()
+
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert key == load_site_key(unit.store.folder)
+    assert len(key) == 32
+    secrets = (key, key.hex().encode())
+    for file in (tmp_path / "bundle", *unit.store.folder.glob("crura.sqlite3*")):
+        assert not any(secret in file.read_bytes() for secret in secrets)
+    assert key.hex() not in str(facts)
+
+
+def test_after_a_lost_site_key_everything_is_told_anew_under_other_names(unit):
+    """[RG1]"""
+    unit.treat()
+    unit.publish()
+    before = unit.everything()
+    (unit.store.folder / FILE_NAME).unlink()
+    unit.publish()
+    after = unit.everything()
+
+    for kind, told in before.items():
+        assert len(after[kind]) == len(told)
+        assert not set(after[kind]) & set(told)
+
+
+@pytest.mark.parametrize("content", ["", "abcd", "not a key\n", "é"])
+def test_a_file_that_holds_no_key_is_told_of_in_one_sentence(tmp_path, content):
+    (tmp_path / FILE_NAME).write_text(content, encoding="utf-8")
+
+    with pytest.raises(StorageError, match="holds no key of ours"):
+        load_site_key(tmp_path)
+
+
+def test_the_keys_are_in_a_backup_for_its_recipients_and_in_none_in_clear(unit, tmp_path):
+    """[RG1] [SEC-25] Put back elsewhere, the unit goes on under the pseudonyms that it told."""
+    unit.treat()
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    unit.publish()
+    identity = pyrage.x25519.Identity.generate()
+    (tmp_path / "identity").write_text(f"{identity}\n")
+    plain, sealed, elsewhere = tmp_path / "plain", tmp_path / "sealed", tmp_path / "elsewhere"
+    write_backup(unit.store, plain)
+    write_encrypted_backup(unit.store, unit.store.folder, sealed, (str(identity.to_public()),))
+    elsewhere.mkdir()
+    with opened_backup(sealed, elsewhere, tmp_path / "identity"):
+        kept = {name: (elsewhere / name).read_bytes() for name in (FILE_NAME, NETWORK_KEY_NAME)}
+
+    assert kept == {name: (unit.store.folder / name).read_bytes() for name in kept}
+    assert all(stat.S_IMODE((elsewhere / name).stat().st_mode) == 0o600 for name in kept)
+    for key in (load_site_key(unit.store.folder), NETWORK_KEY):
+        for file in (sealed, *tmp_path.glob("plain*")):
+            if file.is_file():
+                assert key not in file.read_bytes()
+                assert key.hex().encode() not in file.read_bytes()
+
+
+def test_nobody_but_publishing_and_a_question_about_a_link_reads_the_site_key():
+    """[SEC-24] What never reads it can hand it to nobody: no route, document, export or log."""
+    root = Path(__file__).resolve().parents[3] / "api"
+    readers = {
+        str(path.relative_to(root))
+        for path in root.rglob("*.py")
+        if "site_key" in path.read_text(encoding="utf-8")
+        and not path.is_relative_to(root / "registry")
+    }
+
+    assert readers == {
+        # Its pages of the backup for recipients, the length of a new key, and the key's own module.
+        "storage/encrypted_backups.py",
+        "storage/site_key.py",
+        "linkage_commands.py",
+        "use_cases/linkage_setting.py",
+        "use_cases/publish_registry.py",
+        "use_cases/answer_links.py",
+    }
+
+
+def test_what_was_erased_is_struck_at_the_hub(unit):
+    """[RG9] [ER4]"""
+    unit.write("staff/s-2", name="Pell", role="data-manager", active=True)
+    unit.write("staff/s-3", name="Wren", role="endoscopist", active=True)
+    unit.treat()
+    unit.publish()
+    assert unit.told("registry_implant")
+    erase_records(
+        unit.store,
+        [PATIENT, CASE],
+        Consent(
+            because="asked for",
+            decided_by="staff/s-2",
+            agreed_by="staff/s-3",
+            also_implants="asked for in writing",
+        ),
+        draw_chance=unit.draw_chance,
+    )
+    unit.publish()
+
+    assert not any(unit.everything().values())
