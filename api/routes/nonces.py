@@ -63,6 +63,13 @@ class Nonces:
         now_ms = self._now_ms()
         if now_ms - drawn_ms >= LASTS_MS:
             return NonceVerdict.OVER
+        return self._use(nonce, device, now_ms)
+
+    async def take_in_turn(self, nonce: str, device: str | None) -> NonceVerdict:
+        """Do what `take` does, from an event loop."""
+        return self.take(nonce, device)
+
+    def _use(self, nonce: str, device: str | None, now_ms: int) -> NonceVerdict:
         with self._lock:
             self._forget(now_ms)
             if nonce in self._used:

@@ -5,12 +5,12 @@ changed, taken out, put in or moved unseen; a signed head says how far the chain
 """
 
 import hashlib
-import sqlite3
 from collections.abc import Iterator
 from typing import Literal
 
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.p256 import is_signed, name_key, read_base64, write_base64
 from api.storage.server_key import ServerKey
 
@@ -107,7 +107,7 @@ class AccessHead(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 class AccessLog(msgspec.Struct, frozen=True):
     """The chain in SQLite. Transactions are the caller's."""
 
-    connection: sqlite3.Connection
+    connection: Connection
 
     def tip(self) -> tuple[int, str]:
         """Return number and hash of the last line; 0 and "" where there is none."""
@@ -202,7 +202,8 @@ class AccessLog(msgspec.Struct, frozen=True):
     def keep_device_tip(self, device: str, chain: str, counter: int, hash_: str) -> None:
         """Keep how far the own chain of a device was taken in."""
         self.connection.execute(
-            "INSERT OR REPLACE INTO device_access VALUES (?, ?, ?, ?)",
+            "INSERT INTO device_access VALUES (?, ?, ?, ?) ON CONFLICT (device, chain)"
+            " DO UPDATE SET counter = excluded.counter, hash = excluded.hash",
             (device, chain, counter, bytes.fromhex(hash_)),
         )
 

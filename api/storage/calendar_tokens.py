@@ -1,9 +1,8 @@
 """Tokens that open a calendar feed of one place or one person; kept as digests alone."""
 
-import sqlite3
-
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.device_store import digest_secret
 
 
@@ -28,7 +27,7 @@ class CalendarToken(msgspec.Struct, frozen=True):
 class CalendarTokenStore:
     """Calendar tokens in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def keep(self, token: str, kept: CalendarToken) -> None:

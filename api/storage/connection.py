@@ -21,7 +21,9 @@ from api.storage.errors import (
     DiskTroubleError,
     FolderInUseError,
     StorageError,
+    WriteInReadingError,
 )
+from api.storage.file_connection import FileConnection
 
 FILE_NAME = "crura.sqlite3"
 LOCK_NAME = "crura.lock"
@@ -35,14 +37,15 @@ _FILE_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 class Database:
     """The one connection of a data folder and the lock that keeps other processes out."""
 
-    def __init__(self, connection: sqlite3.Connection, lock_file: IO[str]) -> None:
+    def __init__(self, connection: FileConnection, lock_file: IO[str]) -> None:
         self.connection = connection
         self._lock_file = lock_file
         self._one_at_a_time = RLock()
         self._is_inside = False
+        self._is_reading = False
 
     @contextmanager
-    def transaction(self) -> Iterator[sqlite3.Connection]:
+    def transaction(self) -> Iterator[FileConnection]:
         """Run statements as one: all on disk when the block ends, or none.
 
         Threads take turns. A block inside a block joins the outer one.
@@ -55,6 +58,8 @@ class Database:
         with self._one_at_a_time:
             # Our own mark, not the connection's: where SQLite ended the transaction by itself (a
             # full disk), the outer block has to fail at its end and must not pass for kept.
+            if self._is_reading:
+                raise WriteInReadingError
             if self._is_inside:
                 yield self.connection
                 return
@@ -65,7 +70,27 @@ class Database:
             finally:
                 self._is_inside = False
 
-    def _run_as_one(self) -> Iterator[sqlite3.Connection]:
+    @contextmanager
+    def reading(self) -> Iterator[FileConnection]:
+        """Run reads on one state of the store; inside a transaction they are part of it.
+
+        Raises
+        ------
+        WriteInReadingError
+            A transaction is begun inside: another database has none to give there.
+        """
+        with self._one_at_a_time:
+            if self._is_inside or self._is_reading:
+                yield self.connection
+                return
+            with self.transaction():
+                self._is_reading = True
+                try:
+                    yield self.connection
+                finally:
+                    self._is_reading = False
+
+    def _run_as_one(self) -> Iterator[FileConnection]:
         self.connection.execute("BEGIN IMMEDIATE")
         try:
             yield self.connection
@@ -186,8 +211,10 @@ def open_database(folder: Path, *, first: Callable[[Path], None] | None = None) 
     return Database(connection, lock_file)
 
 
-def _connect(path: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+def _connect(path: Path) -> FileConnection:
+    connection = sqlite3.connect(
+        path, isolation_level=None, check_same_thread=False, factory=FileConnection
+    )
     try:
         with name_disk_trouble():
             _ask_for_full_syncing(connection, path)

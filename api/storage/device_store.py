@@ -2,13 +2,17 @@
 
 import hashlib
 import hmac
-import sqlite3
 
 import msgspec
 
+from api.storage.any_connection import Connection
+
+UNIT_ROLE = "unit"
 ROLE_STREAMS: dict[str, tuple[str, ...]] = {
     "bedside": ("care", "booking", "unit"),
     "booking": ("booking", "unit"),
+    # A unit at the hub of its network.
+    UNIT_ROLE: ("registry",),
 }
 
 
@@ -61,7 +65,7 @@ _OF_DEVICE = "id, name, role, revoked_ms, lost_ms, confirmed_ms IS NULL"
 class DeviceStore:
     """Devices and invitations in SQLite; secrets are kept as digests alone."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def invite(self, code: str, role: str, *, expires_ms: int, is_trusted: bool = False) -> None:
@@ -122,7 +126,8 @@ class DeviceStore:
     def take_recovery(self, device: str, *, after_ms: int) -> bool:
         """Use up that a device may have its key back; False unless it was let in after a time."""
         taken = self._connection.execute(
-            "UPDATE device SET may_recover = 0 WHERE id = ? AND may_recover AND confirmed_ms > ?",
+            "UPDATE device SET may_recover = 0"
+            " WHERE id = ? AND may_recover = 1 AND confirmed_ms > ?",
             (device, after_ms),
         )
         return taken.rowcount == 1

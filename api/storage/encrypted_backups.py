@@ -20,10 +20,14 @@ from api.storage.picture_files import FOLDER_NAME
 from api.storage.seal import SUFFIX
 from api.storage.server_key import FILE_NAME as KEY_NAME
 from api.storage.server_key import OWNER_ALONE
+from api.storage.site_key import FILE_NAME as SITE_KEY_NAME
+from api.storage.site_key import NETWORK_KEY_NAME
 from api.storage.unit_store import UnitStore
 
 RECIPIENTS_NAME = "crura.backup-recipients.txt"
 FEWEST_RECIPIENTS = 2
+# They travel in no backup that is not encrypted.
+_KEYS = (KEY_NAME, SITE_KEY_NAME, NETWORK_KEY_NAME)
 _PACKING = "crura.backup-workshop"
 _UNPACKING = "crura.restore-workshop"
 _STORE = "backup"
@@ -63,7 +67,7 @@ def read_recipients(named: Sequence[str], folder: Path) -> tuple[str, ...]:
 def write_encrypted_backup(
     store: UnitStore, folder: Path, target: Path, recipients: Sequence[str]
 ) -> tuple[str, ...]:
-    """Write store, seal, pictures, erasures and server's key into one file for the recipients.
+    """Write store, seal, pictures, erasures and the unit's keys into one file for the recipients.
 
     The copy in clear that SQLite makes lies in the data folder, beside the store it was made of,
     in a folder that its owner alone can read, and is gone on every way out; what a killed try
@@ -86,7 +90,7 @@ def write_encrypted_backup(
     half = target.with_name(f"{target.name}.part")
     with _ONE_AT_A_TIME, _workshop(folder / _PACKING) as workshop:
         left_out = write_backup(store, workshop / _STORE)
-        for name in (KEY_NAME, ERASURES_NAME):
+        for name in (*_KEYS, ERASURES_NAME):
             if (folder / name).is_file():
                 _copy_for_owner(folder / name, workshop / name)
         try:
@@ -111,8 +115,9 @@ def write_encrypted_backup(
 def opened_backup(backup: Path, folder: Path, identity: Path) -> Iterator[Path]:
     """Yield the store of an encrypted backup, unpacked with its seal and pictures for a while.
 
-    Where the data folder has no server key, that of the backup is put there: without it the
-    second factors and what tablets had sealed could not be opened any more.
+    Where the data folder lacks the server's key or those towards the network, that of the backup
+    is put there: without the first the second factors and what tablets had sealed could not be
+    opened any more, without the site's all that the network was told bore other pseudonyms.
 
     Raises
     ------
@@ -139,16 +144,17 @@ def opened_backup(backup: Path, folder: Path, identity: Path) -> Iterator[Path]:
             raise StorageError(message)
         # Erased is erased, also where this folder has never heard of it.
         add_to_erasure_list(folder, read_erasure_list(workshop))
-        key = folder / KEY_NAME
-        is_new = (workshop / KEY_NAME).is_file() and not key.exists()
-        if is_new:
-            # Before the store is opened, which would make another one.
-            _copy_for_owner(workshop / KEY_NAME, key)
+        # Before the store is opened, which would make another one.
+        new = [
+            name for name in _KEYS if (workshop / name).is_file() and not (folder / name).exists()
+        ]
+        for name in new:
+            _copy_for_owner(workshop / name, folder / name)
         try:
             yield workshop / _STORE
         except BaseException:
-            if is_new:
-                key.unlink()
+            for name in new:
+                (folder / name).unlink()
             raise
 
 
@@ -218,14 +224,14 @@ def _pack(workshop: Path, sink: BinaryIO) -> None:
     with tarfile.open(fileobj=sink, mode="w|gz") as packed:
         for name in (_STORE, _STORE + SUFFIX):
             packed.add(workshop / name, arcname=name)
-        for name in (pictures_of(workshop / _STORE).name, KEY_NAME, ERASURES_NAME):
+        for name in (pictures_of(workshop / _STORE).name, *_KEYS, ERASURES_NAME):
             if (workshop / name).exists():
                 packed.add(workshop / name, arcname=name)
 
 
 def _unpack(source: BinaryIO, workshop: Path) -> None:
     """Unpack plain files and folders alone, whatever names a forged file may bear."""
-    tops = {_STORE, _STORE + SUFFIX, f"{_STORE}.{FOLDER_NAME}", KEY_NAME, ERASURES_NAME}
+    tops = {_STORE, _STORE + SUFFIX, f"{_STORE}.{FOLDER_NAME}", *_KEYS, ERASURES_NAME}
     with tarfile.open(fileobj=source, mode="r|gz") as packed:
         for member in packed:
             if member.name.split("/")[0] not in tops:

@@ -1,12 +1,12 @@
 """Rows of the log table and the operations that they hold, in both directions."""
 
 import hashlib
-import sqlite3
 from collections.abc import Iterable, Iterator
 from typing import Any
 
 import msgspec
 
+from api.storage.any_connection import Connection, Statements
 from api.storage.handles import Handles
 from api.storage.squeezed_bodies import (
     DamagedBodiesError,
@@ -48,7 +48,7 @@ class Entry(msgspec.Struct, frozen=True, gc=False):
 
 
 def read_entries(
-    connection: sqlite3.Connection, clause: str, values: tuple[object, ...] = ()
+    connection: Connection, clause: str, values: tuple[object, ...] = ()
 ) -> Iterator[Entry]:
     """Yield the entries of the rows of a clause; one that is damaged says so and stops no other.
 
@@ -91,7 +91,7 @@ def _read_operation(row: tuple[Any, ...], bodies: "_BodyReader") -> tuple[Operat
         previous="" if counter == 1 else (row[12] or _LOST).hex(),
         stream=str(stream),
         record=str(record),
-        stamp=read_stamp_number(stamp, device) if type(stamp) is int else str(stamp),
+        stamp=_read_stamp(stamp, device),
         commitment=(row[10] or _LOST).hex() if body is None else _sha256(body),
         hash=hash_.hex(),
         body_text=body,
@@ -99,13 +99,19 @@ def _read_operation(row: tuple[Any, ...], bodies: "_BodyReader") -> tuple[Operat
     return operation, trouble
 
 
+def _read_stamp(stamp: object, device: str) -> str:
+    if type(stamp) is int:
+        return read_stamp_number(stamp, device)
+    text = str(stamp)
+    # PostgreSQL keeps no number among texts; a stamp in full has dots.
+    return read_stamp_number(int(text), device) if text.isdecimal() else text
+
+
 def _has_its_hash(operation: Operation) -> bool:
     return _sha256(operation.envelope_text) == operation.hash
 
 
-def _as_written(
-    connection: sqlite3.Connection, operation: Operation, bodies: "_BodyReader"
-) -> Operation:
+def _as_written(connection: Connection, operation: Operation, bodies: "_BodyReader") -> Operation:
     """Return an operation with the hash that the texts before it have, not the one kept there.
 
     So it is sound where only the hash of the one before it was changed.
@@ -123,7 +129,7 @@ def _as_written(
 class _BodyReader:
     """Unpacks pieces; the last one is kept, since its texts lie side by side in the log."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._piece = 0
         self._why = ""
@@ -150,7 +156,7 @@ class _BodyReader:
 
 
 def append_entries(
-    connection: sqlite3.Connection,
+    connection: Connection,
     operations: Iterable[Operation],
     records: dict[str, int],
     *,
@@ -196,7 +202,7 @@ def append_entries(
     )
 
 
-def keep_bodies(connection: sqlite3.Connection, texts: list[str]) -> list[tuple[int, int]]:
+def keep_bodies(connection: Statements, texts: list[str]) -> list[tuple[int, int]]:
     """Keep texts in pieces and return for each its piece and its place there."""
     if not texts:
         return []

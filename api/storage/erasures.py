@@ -5,11 +5,11 @@ it already; this module makes it so and keeps it so.
 """
 
 import hashlib
-import sqlite3
 from collections.abc import Collection, Iterable, Sequence
 
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.handles import Handles
 from api.storage.squeezed_bodies import squeeze_bodies, unpack_bodies
 from sync.operation import Operation
@@ -28,7 +28,7 @@ UNSQUEEZED = "erasure to squeeze"
 class ErasedRecords:
     """Erased records in SQLite. Transactions are the caller's, but for `squeeze_file`."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._handles = Handles(connection)
 
@@ -93,8 +93,7 @@ class ErasedRecords:
         -----
         Rules ER1, ER3.
         """
-        # Pages that are freed in this transaction are filled with zeros at once.
-        self._connection.execute("PRAGMA secure_delete = on")
+        self._connection.overwrite_freed()
         wanted = set(records)
         # With a handle of its own, so that what comes of it later is no new record.
         self._handles.enter_records(wanted)
@@ -102,7 +101,11 @@ class ErasedRecords:
             "INSERT INTO erased_record VALUES (?, ?) ON CONFLICT DO NOTHING",
             [(record, erasure) for record in sorted(wanted)],
         )
-        self._connection.execute("INSERT OR REPLACE INTO fact VALUES (?, ?)", (UNSQUEEZED, erasure))
+        self._connection.execute(
+            "INSERT INTO fact VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET"
+            " content = excluded.content",
+            (UNSQUEEZED, erasure),
+        )
         gone = self._empty_entries(wanted)
         aside, waiting = self._aside(wanted), self._waiting(wanted)
         self._connection.executemany("DELETE FROM quarantine WHERE rowid = ?", aside)
@@ -111,9 +114,7 @@ class ErasedRecords:
 
     def squeeze_file(self) -> None:
         """Write the file anew without free pages and empty its log file; outside a transaction."""
-        self._connection.execute("VACUUM")
-        self._connection.execute("PRAGMA wal_checkpoint(truncate)").fetchall()
-        self._connection.execute("PRAGMA secure_delete = off")
+        self._connection.squeeze()
         self._connection.execute("DELETE FROM fact WHERE name = ?", (UNSQUEEZED,))
 
     def is_unsqueezed(self) -> bool:

@@ -23,6 +23,13 @@ class DiskTroubleError(StorageError):
     """The disk refuses to be read or written, or the file is damaged; nothing was kept."""
 
 
+class WriteInReadingError(RuntimeError):
+    """A mistake in the program: a block of reads tried to begin a transaction."""
+
+    def __init__(self) -> None:
+        super().__init__("A transaction cannot be begun inside a block of reads.")
+
+
 # What reading a damaged file brings up, since its rows need not be what their tables promise.
 UNREADABLE = (
     SyncError,

@@ -4,10 +4,11 @@ Logs (device and epoch), streams and records have one row each. A handle is neve
 and says nothing outside its file.
 """
 
-import sqlite3
 from collections.abc import Iterable
 
 import msgspec
+
+from api.storage.any_connection import Statements
 
 # SQLite binds more than 30,000 values; so many keep the statement short.
 NAMES_AT_ONCE = 500
@@ -23,13 +24,13 @@ class EnteredRecords(msgspec.Struct, frozen=True):
 class Handles:
     """Handles in SQLite; kept nowhere else, so that one taken back with its transaction is gone."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Statements) -> None:
         self._connection = connection
 
     def enter_log(self, device: str, epoch: str) -> int:
         """Return the handle of a log, a new one where it has none."""
         return self.find_log(device, epoch) or self._insert(
-            "INSERT INTO log (device, epoch) VALUES (?, ?)", (device, epoch)
+            "INSERT INTO log (device, epoch) VALUES (?, ?) RETURNING id", (device, epoch)
         )
 
     def find_log(self, device: str, epoch: str) -> int | None:
@@ -42,7 +43,7 @@ class Handles:
     def enter_stream(self, name: str) -> int:
         """Return the handle of a stream, a new one where it has none."""
         return self.find_stream(name) or self._insert(
-            "INSERT INTO stream (name) VALUES (?)", (name,)
+            "INSERT INTO stream (name) VALUES (?) RETURNING id", (name,)
         )
 
     def find_stream(self, name: str) -> int | None:
@@ -67,20 +68,20 @@ class Handles:
             )
         return found
 
-    def enter_records(self, names: Iterable[str]) -> EnteredRecords:
-        """Return the handles of records, new ones where they have none."""
+    def enter_records(self, names: Iterable[str], *, lowest: int = 1) -> EnteredRecords:
+        """Return the handles of records, new ones where they have none, none below the lowest."""
         wanted = set(names)
         handles = self.find_records(wanted) if wanted else {}
         fresh = wanted - handles.keys()
         if fresh:
             row = self._connection.execute("SELECT coalesce(max(id), 0) FROM record").fetchone()
             # In the order of their names: ids that begin with the time then lie side by side.
-            rows = list(enumerate(sorted(fresh), start=row[0] + 1))
+            rows = list(enumerate(sorted(fresh), start=max(row[0] + 1, lowest)))
             self._connection.executemany("INSERT INTO record (id, name) VALUES (?, ?)", rows)
             handles.update((name, handle) for handle, name in rows)
         return EnteredRecords(handles, frozenset(fresh))
 
     def _insert(self, statement: str, values: tuple[str, ...]) -> int:
-        handle = self._connection.execute(statement, values).lastrowid
-        assert handle is not None  # noqa: S101  SQLite tells it after each INSERT
-        return handle
+        # All rows are read: a statement of SQLite that still has one is not over.
+        ((handle,),) = self._connection.execute(statement, values).fetchall()
+        return int(handle)

@@ -1,9 +1,8 @@
 """Operations over which their logs go on while their texts lie in quarantine."""
 
-import sqlite3
-
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.entry_rows import read_entries
 from api.storage.handles import EnteredRecords
 from api.storage.operation_store import OperationStore, Quarantined
@@ -18,7 +17,7 @@ class HeldBackStore:
     Transactions are the caller's.
     """
 
-    def __init__(self, connection: sqlite3.Connection, operations: OperationStore) -> None:
+    def __init__(self, connection: Connection, operations: OperationStore) -> None:
         self._connection = connection
         self._operations = operations
 

@@ -4,7 +4,6 @@ A sieve: it may yield too many rows and never too few. What is found is decided 
 `api.clinical_rules.implant_search`. Transactions are the caller's.
 """
 
-import sqlite3
 from collections.abc import Iterable
 
 import msgspec
@@ -17,6 +16,7 @@ from api.clinical_rules.lot_names import (
     identifier_form,
     lot_form,
 )
+from api.storage.any_connection import Connection
 from api.storage.view_rows import indexed_look_alikes
 
 
@@ -62,7 +62,7 @@ class PatientRow(msgspec.Struct, frozen=True):
 class ImplantRows:
     """Reads the view of implants beside cases and patients."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def sift(self, search: Search, look_alikes: LookAlikes) -> list[ImplantRow]:

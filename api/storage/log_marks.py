@@ -1,9 +1,8 @@
 """Marks on logs: where two branches part, and where the log of a revoked device ends."""
 
-import sqlite3
-
 import msgspec
 
+from api.storage.any_connection import Connection
 from sync.operation_log import Tip
 
 
@@ -29,7 +28,7 @@ class Fork(msgspec.Struct, frozen=True):
 class LogMarks:
     """Forks and ends of revoked logs in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def note_fork(self, held: Tip, other_hash: str, *, device: str, noted_ms: int) -> None:
@@ -37,7 +36,7 @@ class LogMarks:
         self._connection.execute(
             "INSERT INTO fork VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (device, epoch) DO UPDATE SET"
             " counter = excluded.counter, held_hash = excluded.held_hash,"
-            " other_hash = excluded.other_hash WHERE excluded.counter < counter",
+            " other_hash = excluded.other_hash WHERE excluded.counter < fork.counter",
             (
                 device,
                 held.epoch,
@@ -51,10 +50,13 @@ class LogMarks:
     def forks(self) -> list[Fork]:
         """Return every fork, in the order in which they were noted."""
         rows = self._connection.execute(
-            "SELECT device, epoch, counter, lower(hex(held_hash)), lower(hex(other_hash)), noted_ms"
+            "SELECT device, epoch, counter, held_hash, other_hash, noted_ms"
             " FROM fork ORDER BY rowid"
         )
-        return [Fork(*row) for row in rows]
+        return [
+            Fork(device, epoch, counter, held.hex(), other.hex(), noted_ms)
+            for device, epoch, counter, held, other, noted_ms in rows
+        ]
 
     def is_forked_before(self, device: str, epoch: str, counter: int) -> bool:
         """Say whether two branches of a log part below a counter."""

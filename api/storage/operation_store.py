@@ -1,11 +1,11 @@
 """The operation log of the unit: appended to, read by stream, never changed."""
 
 import hashlib
-import sqlite3
 from collections.abc import Collection, Iterable, Iterator
 
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.entry_rows import Entry, append_entries, read_entries
 from api.storage.erasures import ErasedRecords
 from api.storage.handles import EnteredRecords, Handles
@@ -42,9 +42,9 @@ class Quarantined(msgspec.Struct, frozen=True):
 
 
 class OperationStore:
-    """Operations in SQLite. Transactions are the caller's (`connection.Database`)."""
+    """Operations in the database. Transactions are the caller's (`any_connection.AnyDatabase`)."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._handles = Handles(connection)
         self._erased = ErasedRecords(connection)
@@ -76,7 +76,9 @@ class OperationStore:
         Of erased records no body is kept (ER3).
         """
         operations = self._erased.withhold(operations)
-        records = self._handles.enter_records(one.record for one in operations)
+        records = self._handles.enter_records(
+            (one.record for one in operations), lowest=self._connection.open_handles(received_ms)
+        )
         append_entries(
             self._connection,
             operations,
@@ -184,7 +186,7 @@ class OperationStore:
         handles = self._handles.find_records(set(records))
         wanted = msgspec.json.encode(sorted(handles.values())).decode()
         found: dict[str, list[Operation]] = {}
-        clause = "log_entry.record IN (SELECT value FROM json_each(?))"
+        clause = "log_entry.record IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
         for one in self._read(clause, (wanted,)):
             if not one.trouble:
                 found.setdefault(one.operation.record, []).append(one.operation)

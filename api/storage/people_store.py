@@ -1,10 +1,10 @@
 """Accounts, sessions and one-time codes of people; secrets are kept as digests or sealed."""
 
-import sqlite3
 from typing import Literal
 
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.device_store import digest_secret
 
 # What a one-time code opens: a place on a tablet, or the first log-in at the server.
@@ -53,7 +53,7 @@ _SESSION = "SELECT token_sha256, staff, with_code, began_ms, used_ms FROM person
 class PeopleStore:
     """Accounts, sessions and codes in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def keep_account(self, staff: str, login: str, role: str, *, made_ms: int) -> None:

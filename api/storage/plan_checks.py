@@ -1,10 +1,11 @@
 """What the second check found of the plans of each case, and which cases wait for it."""
 
-import sqlite3
 from collections.abc import Iterable
 from typing import Literal
 
 import msgspec
+
+from api.storage.any_connection import Connection
 
 Verdict = Literal["agrees", "differs", "cannot-be-checked"]
 
@@ -70,7 +71,7 @@ class PlanCheckStore:
     ``may_wait`` is False where surely no case has been marked since `waiting` was last asked.
     """
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
         # Spares a look: marks may be left over from before a crash.
         self.may_wait = True
@@ -92,7 +93,8 @@ class PlanCheckStore:
         self._connection.execute("DELETE FROM plan_check")
         self._connection.execute(
             "INSERT INTO plan_check SELECT name, 1, '[]' FROM record"
-            " JOIN record_state ON record_state.record = record.id WHERE name GLOB 'case/*'"
+            " JOIN record_state ON record_state.record = record.id WHERE name > 'case/'"
+            " AND name < 'case0'"
         )
 
     def waiting(self) -> list[str]:
@@ -106,7 +108,8 @@ class PlanCheckStore:
     def keep(self, record: str, checks: Iterable[PlanCheck]) -> None:
         """Keep the verdicts on a case's plans in place of those before; it waits no longer."""
         self._connection.execute(
-            "INSERT OR REPLACE INTO plan_check VALUES (?, 0, ?)",
+            "INSERT INTO plan_check VALUES (?, 0, ?) ON CONFLICT (record) DO UPDATE SET"
+            " is_waiting = 0, checks = excluded.checks",
             (record, msgspec.json.encode(tuple(checks)).decode()),
         )
 

@@ -4,17 +4,17 @@ Renewed record by record in the transaction that takes an operation in, and equa
 rebuild makes of the log (CF4). Transactions are the caller's.
 """
 
-import sqlite3
 from collections.abc import Container, Iterable, Iterator
 
 import msgspec
-import sqlite_utils
 
+from api.storage.any_connection import Connection
+from api.storage.outcome_rows import OutcomeRows
 from api.storage.view_rows import CONFLICTS, TABLES, Answer, Merged, Row, rows_of, table_of
 
 # Raised by one when a table or what stands in it changes, also when `trace/default` does, under
 # whose look-alikes lots are indexed: opening a store then rebuilds it.
-VERSION = 5
+VERSION = 6
 _ANSWERS = msgspec.json.Decoder(tuple[Answer, ...])
 
 
@@ -31,8 +31,9 @@ class KeptConflict(msgspec.Struct, frozen=True, kw_only=True):
 class ReadViews:
     """The read views in SQLite."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
+        self.outcomes = OutcomeRows(connection)
 
     def keep(self, merged: Iterable[Merged], renewed: Container[str]) -> None:
         """Keep what stands in the views of records.
@@ -44,6 +45,9 @@ class ReadViews:
         renewed : container of str
             Those of which something may be kept already.
         """
+        merged = list(merged)
+        records = [found.state.record for found in merged]
+        patients = self.outcomes.patients_of(one for one in records if one in renewed)
         gone: dict[str, list[str]] = {table: [] for table in TABLES}
         fresh: dict[str, list[Row]] = {table: [] for table in TABLES}
         for found in merged:
@@ -67,19 +71,21 @@ class ReadViews:
                     f"INSERT INTO {table} VALUES ({marks})",  # noqa: S608
                     fresh[table],
                 )
+        self.outcomes.renew(patients | self.outcomes.patients_of(records))
 
     def clear(self) -> None:
         """Empty every view."""
         for table in TABLES:
             self._connection.execute(f"DELETE FROM {table}")  # noqa: S608
+        self.outcomes.clear()
 
     def rows(self) -> dict[str, list[tuple[str, Row]]]:
         """Return everything kept, by record: table and row, to hold it against the log."""
-        tables = sqlite_utils.Database(self._connection)
         kept: dict[str, list[tuple[str, Row]]] = {}
         for table in TABLES:
-            for row in tables[table].rows:
-                kept.setdefault(row["record"], []).append((table, tuple(row.values())))
+            # The record is the first column of each.
+            for row in self._connection.execute(f"SELECT * FROM {table}"):  # noqa: S608
+                kept.setdefault(row[0], []).append((table, tuple(row)))
         return {record: sorted(rows) for record, rows in kept.items()}
 
     def conflicts(self, streams: Iterable[str]) -> list[KeptConflict]:
@@ -115,11 +121,11 @@ class ReadViews:
             " UNION"
             " SELECT one.record FROM implant AS one JOIN implant AS other"
             " ON other.target = one.target"
-            " AND other.written_ms BETWEEN one.written_ms - :window AND one.written_ms + :window"
+            " AND other.written_ms BETWEEN one.written_ms - ? AND one.written_ms + ?"
             " WHERE one.record <> other.record AND one.kind = other.kind"
             " AND one.is_struck = 0 AND other.is_struck = 0"
-            " AND one.slot IS other.slot ORDER BY 1",
-            {"window": window_ms},
+            " AND (one.slot = other.slot OR (one.slot IS NULL AND other.slot IS NULL)) ORDER BY 1",
+            (window_ms, window_ms),
         )
         for row in rows:
             yield str(row[0])

@@ -1,6 +1,6 @@
 """How old what is held is: when the last entry in each record, and in all under it, came."""
 
-import sqlite3
+from api.storage.any_connection import Connection
 
 _BY_ROOT = (
     "WITH RECURSIVE below(root, id) AS (SELECT name, id FROM record WHERE name > ? || '/'"
@@ -15,7 +15,7 @@ _BY_ROOT = (
 class RecordAges:
     """Ages in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def last_entries(self, kind: str) -> list[tuple[str, int, int]]:
@@ -36,12 +36,15 @@ class RecordAges:
         Who joins a second time was here before: its first entry tells.
         """
         row = self._connection.execute(
-            "SELECT min(joined_ms, coalesce((SELECT min(received_ms) FROM log_entry JOIN log"
-            " ON log.id = log_entry.log WHERE log.device = device.id), joined_ms)), last_seen_ms"
+            "SELECT joined_ms, (SELECT min(received_ms) FROM log_entry JOIN log"
+            " ON log.id = log_entry.log WHERE log.device = device.id), last_seen_ms"
             " FROM device WHERE id = ?",
             (device,),
         ).fetchone()
-        return (row[0], row[1]) if row else None
+        if row is None:
+            return None
+        joined_ms, first_ms, last_seen_ms = row
+        return (joined_ms if first_ms is None else min(joined_ms, first_ms), last_seen_ms)
 
     def held_by_then(self, kind: str, streams: tuple[str, ...], until_ms: int) -> list[str]:
         """Return the records of a kind of which streams held an entry by a moment, sorted."""

@@ -1,9 +1,9 @@
 """What records show, kept beside the log and rebuilt from it at any time."""
 
-import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 
 from api.record_catalogue.catalogue import Catalogue
+from api.storage.any_connection import Connection
 from api.storage.handles import EnteredRecords, Handles
 from api.storage.operation_store import OperationStore
 from api.storage.read_views import VERSION, KeptConflict, ReadViews
@@ -23,7 +23,7 @@ class RecordView:
     """Kind, parent, conflict and heads by record. Transactions are the caller's."""
 
     def __init__(
-        self, connection: sqlite3.Connection, operations: OperationStore, catalogue: Catalogue
+        self, connection: Connection, operations: OperationStore, catalogue: Catalogue
     ) -> None:
         self._connection = connection
         self._operations = operations
@@ -34,9 +34,9 @@ class RecordView:
     def bring_up(self) -> None:
         """Rebuild the views when another release, or another catalogue, has made them."""
         wanted = self._catalogue.version * 1_000 + VERSION
-        if self._connection.execute("PRAGMA user_version").fetchone()[0] != wanted:
+        if self._connection.views_version() != wanted:
             self.rebuild()
-            self._connection.execute(f"PRAGMA user_version = {wanted}")
+            self._connection.keep_views_version(wanted)
 
     def refresh(self, records: Iterable[str]) -> None:
         """Merge the given records again from their operations."""
@@ -134,7 +134,8 @@ class RecordView:
             for one in self._merge(self._operations.of_records(some))
         }
         names = sorted(set(kept) | set(merged) | set(reads))
-        return [name for name in names if name in reads or kept.get(name) != merged.get(name)]
+        found = {name for name in names if name in reads or kept.get(name) != merged.get(name)}
+        return sorted(found.union(self.reads.outcomes.differing()))
 
     def _keep_rows(self, rows: list[StateRow], known: Mapping[str, int]) -> None:
         rows.sort()
@@ -142,7 +143,9 @@ class RecordView:
         records = {**known, **self._handles.enter_records(named - known.keys()).by_name}
         streams = {name: self._handles.enter_stream(name) for name in {row[2] for row in rows}}
         self._connection.executemany(
-            "INSERT OR REPLACE INTO record_state VALUES (?, ?, ?, ?, ?)",
+            "INSERT INTO record_state VALUES (?, ?, ?, ?, ?) ON CONFLICT (record) DO UPDATE SET"
+            " parent = excluded.parent, stream = excluded.stream,"
+            " has_conflict = excluded.has_conflict, rests_on = excluded.rests_on",
             [
                 (
                     records[record],

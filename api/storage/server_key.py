@@ -14,6 +14,8 @@ from api.storage.p256 import name_key, sign, write_public_key
 
 FILE_NAME = "crura.server-key.pem"
 OWNER_ALONE = 0o600
+# Of the base point of P-256 (FIPS 186-5 names SP 800-186, section 3.2.1.3).
+_ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
 
 
 class ServerKey:
@@ -36,6 +38,18 @@ class ServerKey:
         """Return 32 secret bytes for one purpose (HKDF-SHA256); another purpose gives others."""
         secret = self._private_key.private_numbers().private_value.to_bytes(32, "big")
         return HKDF(hashes.SHA256(), 32, salt=None, info=purpose.encode()).derive(secret)
+
+    def derive_signer(self, purpose: str) -> "ServerKey":
+        """Return another key for one purpose, the same each time; neither tells of the other.
+
+        The secret is drawn from 48 bytes, so that no residue of the curve's order is likelier
+        than another (FIPS 186-5, A.2.1).
+        """
+        secret = self._private_key.private_numbers().private_value.to_bytes(32, "big")
+        drawn = HKDF(hashes.SHA256(), 48, salt=None, info=purpose.encode()).derive(secret)
+        return ServerKey(
+            ec.derive_private_key(int.from_bytes(drawn) % (_ORDER - 1) + 1, ec.SECP256R1())
+        )
 
 
 def load_server_key(folder: Path) -> ServerKey:

@@ -1,9 +1,8 @@
 """Keys of devices and the signed heads of their logs."""
 
-import sqlite3
-
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.p256 import is_signed, name_key
 from sync.signing import write_head_text
 
@@ -59,7 +58,7 @@ _HEAD = "device, epoch, counter, hash, key_id, signature"
 class SignatureStore:
     """Keys and signed heads in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def enrol(self, device: str, public_key: bytes, from_epoch: str) -> bool:
@@ -132,7 +131,8 @@ class SignatureStore:
         """Note that a log is held up to a counter by way of another device, unsigned so far."""
         self._connection.execute(
             "INSERT INTO resupplied_log VALUES (?, ?, ?) ON CONFLICT (device, epoch)"
-            " DO UPDATE SET counter = max(counter, excluded.counter)",
+            " DO UPDATE SET counter = excluded.counter"
+            " WHERE excluded.counter > resupplied_log.counter",
             (device, epoch, counter),
         )
 

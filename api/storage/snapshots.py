@@ -6,11 +6,11 @@ receipt. It is made once, named by SHA-256 over its bytes, and never changed.
 
 import gzip
 import hashlib
-import sqlite3
 from itertools import takewhile
 
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.entry_rows import Entry
 from api.storage.operation_store import OperationStore
 from api.storage.p256 import is_signed, write_base64
@@ -56,7 +56,7 @@ def _line(entry: Entry) -> bytes:
 class SnapshotStore:
     """Segments in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection, operations: OperationStore) -> None:
+    def __init__(self, connection: Connection, operations: OperationStore) -> None:
         self._connection = connection
         self._operations = operations
 

@@ -1,42 +1,53 @@
 """The unit's whole store: log, views, plan checks, devices and facts over one connection."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from importlib import resources
 from pathlib import Path
 
-import sqlite_utils
-
 from api.record_catalogue.catalogue import Catalogue, read_catalogue
 from api.storage.access_log import AccessLog, sign_last_line
+from api.storage.any_connection import AnyDatabase
 from api.storage.calendar_tokens import CalendarTokenStore
-from api.storage.connection import FILE_NAME, Database, open_database
+from api.storage.connection import FILE_NAME, open_database
 from api.storage.device_store import DeviceStore
 from api.storage.erasures import ErasedRecords
 from api.storage.errors import UNREADABLE, StorageError
+from api.storage.export_store import ExportStore
 from api.storage.held_back import HeldBackStore
+from api.storage.hub_line_store import HubLineStore
 from api.storage.implant_rows import ImplantRows
+from api.storage.link_rows import LinkRows
 from api.storage.log_marks import LogMarks
+from api.storage.network_implants import NetworkImplants
 from api.storage.operation_store import OperationStore
+from api.storage.outcome_rows import OutcomeRows
 from api.storage.people_store import PeopleStore
 from api.storage.picture_files import FOLDER_NAME, PictureFiles
 from api.storage.plan_checks import PlanCheckStore
 from api.storage.record_ages import RecordAges
 from api.storage.record_view import RecordView
+from api.storage.registry_entries import RegistryEntries
 from api.storage.seal import SealedHead, broken_seal_of, take_off_seal, write_seal
 from api.storage.server_key import ServerKey, load_server_key
 from api.storage.signatures import SignatureStore
 from api.storage.snapshots import SnapshotStore
+from api.storage.standing_store import StandingStore
+from api.storage.used_nonces import UsedNonces
 from api.storage.waiting_room import WaitingRoom
+from api.storage.work_queue import WorkQueue
 from sync.errors import SyncError
 
 
 class UnitStore:
     """Everything a use case needs; statements run inside `transaction`."""
 
+    # Whether other processes work on the same store.
+    is_shared = False
+
     def __init__(
-        self, database: Database, catalogue: Catalogue, file: Path, server_key: ServerKey
+        self, database: AnyDatabase, catalogue: Catalogue, file: Path, server_key: ServerKey
     ) -> None:
         self._database = database
         self._file = file
@@ -53,12 +64,23 @@ class UnitStore:
         self.ages = RecordAges(database.connection)
         self.views = RecordView(database.connection, self.operations, catalogue)
         self.implants = ImplantRows(database.connection)
+        self.outcomes = OutcomeRows(database.connection)
         self.pictures = PictureFiles(file.parent / FOLDER_NAME)
         self.plan_checks = PlanCheckStore(database.connection)
         self.signatures = SignatureStore(database.connection)
         self.waiting = WaitingRoom(database.connection)
+        self.work = WorkQueue(database.connection)
+        self.used_nonces = UsedNonces(database.connection)
         self.marks = LogMarks(database.connection)
         self.snapshots = SnapshotStore(database.connection, self.operations)
+        self.standings = StandingStore(database.connection)
+        self.exports = ExportStore(database.connection)
+        self.registry = RegistryEntries(database.connection)
+        self.hub_line = HubLineStore(database.connection)
+        self.links = LinkRows(database.connection)
+        self.network_implants = NetworkImplants(database.connection)
+        # Of several processes over one store each writes logs of its own; "" is alone.
+        self.process = ""
 
     @property
     def folder(self) -> Path:
@@ -71,6 +93,17 @@ class UnitStore:
         with self._database.transaction():
             yield
 
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Run a block of reads on one state of the store; no transaction may begin in it."""
+        with self._database.reading():
+            yield
+
+    def listen(self, ring: Callable[[], None]) -> Callable[[], None]:
+        """Call ``ring`` when another process appended; return what ends it. Here nobody does."""
+        del ring
+        return lambda: None
+
     def fact(self, name: str) -> str | None:
         """Return a small fact about the unit (its name, its generation)."""
         row = self._database.connection.execute(
@@ -81,29 +114,22 @@ class UnitStore:
     def keep_fact(self, name: str, content: str) -> None:
         """Keep a small fact."""
         self._database.connection.execute(
-            "INSERT OR REPLACE INTO fact VALUES (?, ?)", (name, content)
+            "INSERT INTO fact VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET"
+            " content = excluded.content",
+            (name, content),
         )
 
     def copy_to(self, path: Path) -> None:
         """Write a sound copy of the file while it is in use; the target must not exist."""
-        target = sqlite3.connect(path)
-        # All pages in one go: in steps the copy starts over with each foreign write.
-        self._database.connection.backup(target, pages=-1)
-        target.close()
+        self._database.connection.copy_to(path)
 
     def check_file(self) -> str:
-        """Return SQLite's own verdict on the file, "ok" when it is sound."""
-        row = self._database.connection.execute("PRAGMA integrity_check(1)").fetchone()
-        return str(row[0])
+        """Return the database's own verdict on the file, "ok" when it is sound."""
+        return self._database.connection.check()
 
     def schema(self) -> dict[str, str]:
         """Return the SQL of every table and index by name, for the schema snapshot."""
-        tables = sqlite_utils.Database(self._database.connection)
-        rows = tables.query(
-            "SELECT name, sql FROM sqlite_master"
-            " WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite_%' ORDER BY name"
-        )
-        return {row["name"]: row["sql"] for row in rows}
+        return self._database.connection.schema()
 
     def heads_to_seal(self) -> tuple[SealedHead, ...]:
         """Sign where the trail of access ends, and return where each log does.

@@ -20,6 +20,14 @@ from api.clinical_rules.lot_names import (
     read_trace_file,
 )
 from api.clinical_rules.rule_book import RuleBook
+from api.outcomes.registry_rows import (
+    ImplantRow,
+    read_case,
+    read_event,
+    read_implant,
+    read_look,
+    read_patient,
+)
 from api.storage.packaged_files import read_packaged_rule_files
 from sync.clock import read_stamp
 from sync.merge import HeldValue, RecordState, shown_value
@@ -155,6 +163,33 @@ def _implant(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
         )
 
 
+def _registry(read: Callable[..., msgspec.Struct | None]) -> Callable[..., Iterator[Row]]:
+    """Return what makes the row of a record of the registry, by who wrote it first."""
+
+    def rows(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
+        if is_struck:
+            return
+        held = [one for field in state.fields.values() for one in field.values]
+        first = min(held, key=lambda one: one.stamp, default=None)
+        unit = first.references[-1].split(".", 1)[0] if first is not None else ""
+        shown = {name: shown_value(field) for name, field in state.fields.items()}
+        row = read(state.record, unit, shown)
+        if row is None:
+            return
+        cells = msgspec.structs.astuple(row)
+        if isinstance(row, ImplantRow):
+            look_alikes = indexed_look_alikes()
+            yield (
+                *cells,
+                _form(identifier_form, row.identifier, look_alikes),
+                _form(lot_form, row.lot, look_alikes),
+            )
+        else:
+            yield cells
+
+    return rows
+
+
 def _civil_date(text: str | None) -> str | None:
     return text if text is not None and is_civil_date(text) else None
 
@@ -172,6 +207,11 @@ _TABLES: dict[str, tuple[str, Callable[..., Iterator[Row]]]] = {
     "coil_placed": ("implant", _implant),
     "adhesive_injected": ("implant", _implant),
     "package_opened": ("implant", _implant),
+    "registry_patient": ("registry_patient_row", _registry(read_patient)),
+    "registry_case": ("registry_case_row", _registry(read_case)),
+    "registry_look": ("registry_part_row", _registry(read_look)),
+    "registry_event": ("registry_part_row", _registry(read_event)),
+    "registry_implant": ("registry_implant_row", _registry(read_implant)),
 }
 TABLES = (*dict.fromkeys(table for table, _ in _TABLES.values()), CONFLICTS)
 

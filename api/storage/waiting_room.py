@@ -1,10 +1,10 @@
 """Operations that other devices supplied before what lies in front of them: kept and counted."""
 
-import sqlite3
 from collections.abc import Iterable
 
 import msgspec
 
+from api.storage.any_connection import Connection
 from api.storage.erasures import ErasedRecords
 from sync.operation import Operation
 
@@ -24,7 +24,7 @@ class WaitingOperation(msgspec.Struct, frozen=True):
 class WaitingRoom:
     """Waiting operations in SQLite. Transactions are the caller's."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._erased = ErasedRecords(connection)
 

@@ -1,0 +1,1 @@
+"""Numbered migrations of a hub's store in PostgreSQL; a released one is never edited."""

@@ -1,0 +1,30 @@
+"""Nonces that were used with any process of a hub: each is good once, wherever it is shown."""
+
+from api.storage.any_connection import Connection
+
+
+class UsedNonces:
+    """Used nonces in the database. Each statement is kept by itself: nobody waits for a writer."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def use(self, nonce: str, device: str | None, *, now_ms: int) -> bool:
+        """Use a nonce up; False where it was used before, also in this very moment elsewhere."""
+        added = self._connection.execute(
+            "INSERT INTO used_nonce (nonce, used_ms, device) VALUES (?, ?, ?)"
+            " ON CONFLICT DO NOTHING",
+            (nonce, now_ms, device),
+        )
+        return added.rowcount == 1
+
+    def count(self, device: str | None) -> int:
+        """Return how many nonces of a device are remembered; None counts those of joinings."""
+        row = self._connection.execute(
+            "SELECT count(*) FROM used_nonce WHERE device IS ?", (device,)
+        ).fetchone()
+        return int(row[0])
+
+    def forget(self, *, used_before_ms: int) -> None:
+        """Forget what was used before a moment: it is over by then."""
+        self._connection.execute("DELETE FROM used_nonce WHERE used_ms < ?", (used_before_ms,))
