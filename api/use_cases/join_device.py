@@ -4,17 +4,20 @@ import re
 
 import msgspec
 
-from api.storage.device_store import ROLE_STREAMS, digest_secret
+from api.storage.device_store import ROLE_STREAMS, UNIT_ROLE, digest_secret
 from api.storage.p256 import UnreadableKeyError, read_base64, read_public_key, write_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import fingerprint_of
 from api.use_cases.errors import JoinRefusedError
+from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import SERVER_DEVICE
+from api.use_cases.server_role import HUB_DEVICE, is_hub
 from sync.merge import shown_value
 
 _DEVICE = re.compile(r"^[a-z0-9-]{1,32}$")
 _EPOCH = re.compile(r"[a-z0-9]{4,16}")
 _LONGEST_NAME = 60
+_SERVERS_OWN = "That id is a unit server's own, or the hub's. Open the link again."
 
 
 class Membership(msgspec.Struct, frozen=True):
@@ -87,7 +90,7 @@ def join_device(
             raise JoinRefusedError(
                 "This code is not known, was used, or is over. Ask for a new one."
             )
-        _refuse_taken_id(store, device, held_token)
+        _refuse_taken_id(store, device, held_token, key)
         is_known = not for_recovery and _is_key_confirmed(store, device, key)
         _enrol_key(store, device, key)
         is_waiting = not (invitation.is_trusted or is_known)
@@ -124,8 +127,8 @@ def refuse_malformed(device: str, key: EnrolledKey | None) -> None:
         raise JoinRefusedError(
             "A device id is 1 to 32 small letters, digits and dashes. Open the link again."
         )
-    if device == SERVER_DEVICE:
-        raise JoinRefusedError("That id is the unit server's own. Open the link again.")
+    if device in (SERVER_DEVICE, HUB_DEVICE):
+        raise JoinRefusedError(_SERVERS_OWN)
     if key is None:
         return
     try:
@@ -143,23 +146,31 @@ def refuse_malformed(device: str, key: EnrolledKey | None) -> None:
 
 def _is_key_confirmed(store: UnitStore, device: str, key: EnrolledKey | None) -> bool:
     """Say whether a device joins again with the key that a person has compared before."""
-    before, newest = store.devices.find(device), store.signatures.newest_key_of(device)
+    before = store.devices.find(device)
+    return before is not None and not before.is_waiting and _is_newest_key(store, device, key)
+
+
+def _is_newest_key(store: UnitStore, device: str, key: EnrolledKey | None) -> bool:
+    newest = store.signatures.newest_key_of(device)
     return (
-        before is not None
-        and not before.is_waiting
-        and newest is not None
-        and key is not None
-        and read_base64(key.public_key) == newest.public_key
+        newest is not None and key is not None and read_base64(key.public_key) == newest.public_key
     )
 
 
-def _refuse_taken_id(store: UnitStore, device: str, held_token: str | None) -> None:
+def _refuse_taken_id(
+    store: UnitStore, device: str, held_token: str | None, key: EnrolledKey | None
+) -> None:
+    if device == registry_device(store):
+        raise JoinRefusedError(_SERVERS_OWN)
     before = store.devices.find(device)
     if before is not None and before.revoked_ms is not None:
         raise JoinRefusedError(
             "This device was revoked and stays so. Clear this app's storage to join as a new "
             "one; entries not yet sent would be lost, so ask the data manager first."
         )
+    if before is not None and before.role == UNIT_ROLE and _is_newest_key(store, device, key):
+        # A unit that lost its token with its store has proved itself by the key of its folder.
+        return
     known = store.devices.token_digest_of(device)
     if known is None and not store.operations.has_log_of(device):
         return
@@ -199,4 +210,4 @@ def unit_name(store: UnitStore) -> str:
         name = shown_value(site.fields.get("name"))
         if isinstance(name, str) and name:
             return name
-    return "this unit"
+    return "the hub" if is_hub(store) else "this unit"

@@ -1,17 +1,27 @@
-"""What the unit server itself writes into the log, as a device of its own."""
+"""What the server itself writes into its logs, as a device of its own.
+
+What is for the network (stream `registry`) goes into a log of its own, so that a hub is handed
+that log whole and nothing else (RG10); everything else goes into the log of `unit-server`.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import groupby
 from typing import Any
 
 import msgspec
 
+from api.storage.server_key import ServerKey
 from api.storage.signatures import SignedHead
 from api.storage.unit_store import UnitStore
+from api.use_cases.registry_log import REGISTRY_STREAM, find_registry_log, registry_key
 from sync.clock import next_stamp, read_stamp
 from sync.operation import Body, Operation, make_operation
+from sync.operation_log import Tip
 from sync.signing import write_head_text
 
 SERVER_DEVICE = "unit-server"
+# In a server process that shares its store each keeps its own clock.
+_LAST_STAMP = "last stamp"
 
 
 class Chance(msgspec.Struct, frozen=True):
@@ -76,27 +86,65 @@ def write_all_as_server(
     """
     if not drafts:
         return
-    chances = [draw_chance() for _ in drafts]
+    pairs = [(draft, draw_chance()) for draft in drafts]
+    for log, run in groupby(pairs, key=lambda pair: _log_of(store, *pair)):
+        _write_into(store, log, list(run), by=by, because=because)
+
+
+def epoch_fact(generation: str) -> str:
+    """Return the name of the fact that keeps the epoch of the server's own log."""
+    return f"epoch of {generation}"
+
+
+class _Log(msgspec.Struct, frozen=True):
+    """A log of the server: whose name it bears, in which epoch, and for whom it is signed."""
+
+    device: str
+    epoch: str
+    is_registry: bool = False
+
+
+def _log_of(store: UnitStore, draft: ServerDraft, chance: Chance) -> _Log:
+    if _stream_of(store, draft.record) == REGISTRY_STREAM:
+        found = find_registry_log(store, draft.record, draft.fields, new_epoch=chance.new_epoch)
+        return _Log(found.device, found.epoch, is_registry=True)
     # A store put back from a backup has a new generation: it cannot prove that it continues
     # the log that it had written itself (EX4).
     name = epoch_fact(store.fact("generation") or "")
+    name = f"{name} in {store.process}" if store.process else name
     epoch = store.fact(name)
     if epoch is None:
-        epoch = chances[0].new_epoch
+        epoch = chance.new_epoch
         store.keep_fact(name, epoch)
-    tip = store.operations.tip_of(SERVER_DEVICE, epoch)
+    return _Log(SERVER_DEVICE, epoch)
+
+
+def _stream_of(store: UnitStore, record: str) -> str:
+    return store.catalogue.kinds[record.split("/", 1)[0]].stream
+
+
+def _write_into(
+    store: UnitStore,
+    log: _Log,
+    pairs: Sequence[tuple[ServerDraft, Chance]],
+    *,
+    by: str,
+    because: str,
+) -> None:
+    tip: Tip = store.operations.tip_of(log.device, log.epoch)
     counter, previous = tip.counter, tip.hash
-    last = read_stamp(store.fact("last stamp") or "")
+    clock = f"{_LAST_STAMP} in {store.process}" if store.process else _LAST_STAMP
+    last = read_stamp(store.fact(clock) or "")
     written = []
-    for draft, chance in zip(drafts, chances, strict=True):
-        last = next_stamp(last, wall_ms=chance.now_ms, device=SERVER_DEVICE)
+    for draft, chance in pairs:
+        last = next_stamp(last, wall_ms=chance.now_ms, device=log.device)
         counter += 1
         operation = make_operation(
-            device=SERVER_DEVICE,
-            epoch=epoch,
+            device=log.device,
+            epoch=log.epoch,
             counter=counter,
             previous=previous,
-            stream=store.catalogue.kinds[draft.record.split("/", 1)[0]].stream,
+            stream=_stream_of(store, draft.record),
             record=draft.record,
             stamp=str(last),
             body=Body(
@@ -112,21 +160,16 @@ def write_all_as_server(
         )
         previous = operation.hash
         written.append(operation)
-    store.operations.append(written, received_ms=chances[0].now_ms)
-    _sign(store, written[-1])
+    store.operations.append(written, received_ms=pairs[0][1].now_ms)
+    _sign(store, log, written[-1])
     store.views.refresh(dict.fromkeys(one.record for one in written))
-    store.keep_fact("last stamp", str(last))
+    store.keep_fact(clock, str(last))
 
 
-def epoch_fact(generation: str) -> str:
-    """Return the name of the fact that keeps the epoch of the server's own log."""
-    return f"epoch of {generation}"
-
-
-def _sign(store: UnitStore, last: Operation) -> None:
-    """Sign the head of the server's own log (SG7)."""
-    key = store.server_key
-    store.signatures.enrol(SERVER_DEVICE, key.public_key, last.epoch)
+def _sign(store: UnitStore, log: _Log, last: Operation) -> None:
+    """Sign the head of one of the server's own logs (SG7)."""
+    key: ServerKey = registry_key(store) if log.is_registry else store.server_key
+    store.signatures.enrol(log.device, key.public_key, last.epoch)
     text = write_head_text(last.device, last.epoch, last.counter, last.hash)
     store.signatures.keep_head(
         SignedHead(

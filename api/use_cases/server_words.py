@@ -15,6 +15,7 @@ DESK_ROLES = ("unit-admin", "data-manager", "auditor")
 # imports; of the latter only what that device may write itself.
 REGISTERED_KINDS = ("lot_search", "past_import")
 _NOTICE = "recall_notice"
+_NETWORK_NOTICE = "network_recall"
 _VISIT = "visit"
 _BROUGHT_KINDS = (
     *REGISTERED_KINDS,
@@ -27,6 +28,7 @@ _BROUGHT_KINDS = (
     "coil_placed",
     "adhesive_injected",
     "complication",
+    "step_event",
     _VISIT,
     "visit_result",
 )
@@ -88,4 +90,21 @@ def refuse_brought_words(operation: Operation, *, is_begun: bool) -> str | None:
         f"{operation.op_id} is said to be the unit server's, and {operation.device} has not signed "
         f"it here: {kind} comes back this way only as far as it gives nobody a say. It is kept "
         "aside; enter it at the server again if it was meant."
+    )
+
+
+def refuse_brought_notice(operation: Operation, *, is_begun: bool) -> str | None:
+    """Return why a unit may not bring this back in the hub's name, None where it may (RG13).
+
+    A notice of recall may be told and not withdrawn or changed: one too many is seen, one too few
+    is not. Links are found anew from the registry, and a rule file is sent anew by a person.
+    """
+    body = decode_body(operation.body_text) if operation.body_text is not None else None
+    changes = is_begun or body is None or bool(body.over or body.retract)
+    if operation.kind == _NETWORK_NOTICE and not changes:
+        return None
+    return (
+        f"{operation.op_id} is said to be the hub's, and it is not held here: of what the hub "
+        "wrote only the beginning of a recall comes back by a unit. It is kept aside; do it again "
+        "at the hub if it was meant."
     )

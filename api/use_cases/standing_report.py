@@ -1,0 +1,138 @@
+"""What a unit tells its hub of itself: build, rule files, devices, and counts of data quality.
+
+No name, no record and no day of a case is in it; devices go by pseudonyms (DM-01, SEC-24).
+"""
+
+import hashlib
+from typing import Annotated
+
+import msgspec
+
+from api.quality.completeness import CompletenessLine
+from api.storage.standing_store import KeptStanding
+from api.storage.unit_store import UnitStore
+from api.use_cases.list_devices import list_all_devices
+from api.use_cases.network_rule_files import OfferAnswer, answer_offers
+from api.use_cases.report_quality import recent_counts
+from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
+from sync.exchange import MAX_BATCH_COUNT
+
+_Name = Annotated[str, msgspec.Meta(max_length=100)]
+_Count = Annotated[int, msgspec.Meta(ge=0, le=2**53)]
+_DIGITS = 16
+# Of the exchange (sync/SPEC.md): the form of batches that this release reads and writes.
+PROTOCOL = f"rows-{MAX_BATCH_COUNT}"
+
+
+class StandingDevice(msgspec.Struct, frozen=True, kw_only=True):
+    """One device as the unit knows it; ``device`` is a pseudonym, times those of the unit."""
+
+    device: _Name
+    role: _Name
+    joined_ms: int
+    last_contact_ms: int | None
+    clock_offset_ms: int | None
+    build: _Name = ""
+    unsent: _Count | None = None
+    storage: _Name = "unknown"
+
+
+class StandingReport(msgspec.Struct, frozen=True, kw_only=True):
+    """What a unit says of itself.
+
+    Parameters
+    ----------
+    at_ms : int
+        By the unit's clock.
+    protocol : str
+        In which form it exchanges; ``catalogue`` is the version of its record catalogue.
+    rule_files : dict
+        Version in force today by name.
+    unsent : int
+        Operations that wait to be sent to the hub; the oldest since ``oldest_unsent_ms``.
+    offers : tuple of OfferAnswer
+        What became of the rule files that the hub offers.
+    """
+
+    at_ms: int
+    build: _Name
+    protocol: _Name
+    catalogue: _Count
+    rule_files: dict[_Name, _Count] = {}
+    unsent: _Count = 0
+    oldest_unsent_ms: int | None = None
+    cases: _Count = 0
+    devices: Annotated[tuple[StandingDevice, ...], msgspec.Meta(max_length=1_000)] = ()
+    quality: dict[_Name, _Count] = {}
+    completeness: Annotated[tuple[CompletenessLine, ...], msgspec.Meta(max_length=20_000)] = ()
+    offers: Annotated[tuple[OfferAnswer, ...], msgspec.Meta(max_length=1_000)] = ()
+
+
+def make_standing_report(
+    store: UnitStore,
+    *,
+    build: str,
+    now_ms: int,
+    today: str,
+    unsent: int = 0,
+    oldest_unsent_ms: int | None = None,
+) -> StandingReport:
+    """Return what a unit tells of itself on a day."""
+    counts = recent_counts(store, on=today, now_ms=now_ms)
+    with store.transaction():
+        rules = read_unit_rules(store)
+        generation = store.fact("generation") or ""
+    book = open_rule_book(rules, on=today)
+    names = sorted({path.rpartition(".v")[0] for path in contents_of(rules) if ".v" in path})
+    return StandingReport(
+        at_ms=now_ms,
+        build=build,
+        protocol=PROTOCOL,
+        catalogue=store.catalogue.version,
+        rule_files={name: version for name in names if (version := book.version_of(name))},
+        unsent=unsent,
+        oldest_unsent_ms=oldest_unsent_ms,
+        cases=counts.cases,
+        devices=tuple(
+            StandingDevice(
+                device=_pseudonym(generation, one.id),
+                role=one.role,
+                joined_ms=one.joined_ms,
+                last_contact_ms=one.last_contact_ms,
+                clock_offset_ms=one.clock_offset_ms,
+            )
+            for one in list_all_devices(store, now_ms=now_ms).devices
+            if not one.is_waiting
+        ),
+        quality=counts.quality,
+        completeness=counts.completeness,
+        offers=tuple(answer_offers(store)),
+    )
+
+
+def keep_standing(
+    store: UnitStore, unit: str, report: StandingReport, *, now_ms: int, today: str
+) -> None:
+    """Keep at the hub what a unit has told of itself; the last of a day stands for it.
+
+    Parameters
+    ----------
+    unit : str
+        The device that has proved itself; a report names no unit.
+    """
+    content = msgspec.json.encode(report, order="sorted").decode()
+    with store.transaction():
+        store.standings.keep(KeptStanding(unit, today, now_ms, content))
+
+
+def read_standing(kept: KeptStanding) -> StandingReport | None:
+    """Return a report that was kept; None of one that this release cannot read."""
+    try:
+        return msgspec.json.decode(kept.content, type=StandingReport)
+    except msgspec.MsgspecError:
+        return None
+
+
+def _pseudonym(generation: str, device: str) -> str:
+    # An id of a device is random, and the hub is not to know it from the devices of a unit.
+    return hashlib.sha256(f"{generation}/{device}".encode()).hexdigest()[:_DIGITS]

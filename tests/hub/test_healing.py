@@ -1,0 +1,310 @@
+"""A hub or a unit put back to an older copy heals: nothing is lost, and nothing is told twice."""
+
+import random
+
+import pytest
+
+from api.use_cases.hub_line import join_hub
+from api.use_cases.older_copy import mark_put_back
+from api.use_cases.verify_log import verify_log
+from tests.hub.standing_network import Line, NetworkUnit, StandingHub
+from tests.hub.test_forwarding import single
+
+
+@pytest.fixture
+def hub(tmp_path):
+    opened = StandingHub(tmp_path / "hub")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def units(tmp_path):
+    opened = [NetworkUnit(tmp_path / name, name) for name in ("tarn", "fen")]
+    yield opened
+    for one in opened:
+        one.close()
+
+
+def put_back(process, place, *, generation=""):
+    """Put an older copy back; with a generation as `crura restore` does, else by hand."""
+    process.put_back(place)
+    if generation:
+        with process.store.transaction():
+            mark_put_back(process.store, now_ms=1, new_generation=generation)
+
+
+def settle(hub, units):
+    """Let every unit exchange until nothing new comes, and say that all is told."""
+    for _ in range(3):
+        for unit in units:
+            unit.exchange(hub)
+    for unit in units:
+        line = unit.exchange(hub)
+        assert (line.standing, line.unsent, line.refused) == ("joined", 0, 0), line.sentence
+
+
+def assert_told_once(hub, units):
+    wanted = {}
+    for unit in units:
+        assert unit.shown("registry_patient") == single(unit)
+        wanted |= single(unit)
+    assert hub.shown("registry_patient") == wanted
+    for process in (hub, *units):
+        assert verify_log(process.store).findings == ()
+
+
+def count(process):
+    with process.store.transaction():
+        return process.store.operations.count()
+
+
+def notice(number):
+    return f"network_recall/{number:032x}"
+
+
+def write_notice(hub, number, to=()):
+    hub.write({notice(number): {"reason": "seal", "state": "in-force", "to": list(to)}})
+
+
+def test_a_hub_put_back_to_an_older_copy_has_all_again(hub, units, tmp_path):
+    """[EX3] [EX10] [RG13] Its own notices come back by the units that had read them.
+
+    Planted and caught: `why_not_brought` without the hub's own notices.
+    """
+    for unit in units:
+        unit.join(hub)
+        unit.tell(1, birth_year=1950)
+    write_notice(hub, 1)
+    settle(hub, units)
+    hub.copy(tmp_path / "older")
+    for unit in units:
+        unit.tell(1, birth_year=1951)
+        unit.tell(2, sex="male")
+    write_notice(hub, 2)
+    write_notice(hub, 3, [units[0].device])
+    settle(hub, units)
+    held = {unit.name: unit.shown("network_recall") for unit in units}
+
+    put_back(hub, tmp_path / "older", generation="hub-generation-2")
+    assert set(hub.shown("network_recall")) == {notice(1)}
+    settle(hub, units)
+
+    assert_told_once(hub, units)
+    assert set(hub.shown("network_recall")) == {notice(number) for number in (1, 2, 3)}
+    write_notice(hub, 4)
+    settle(hub, units)
+    for unit in units:
+        assert unit.shown("network_recall").items() >= held[unit.name].items()
+        assert notice(4) in unit.shown("network_recall")
+    # What comes back is read as before: by all, or by those whom it names.
+    late = NetworkUnit(tmp_path / "late", "late")
+    late.join(hub)
+    settle(hub, [late])
+    assert set(late.shown("network_recall")) == {notice(number) for number in (1, 2, 4)}
+    late.close()
+
+
+def test_of_the_hubs_words_a_unit_brings_back_nothing_but_notices(hub, units, tmp_path):
+    """[RG13] A rule file and a withdrawal are said anew by a person of the hub."""
+    tarn = units[0]
+    tarn.join(hub)
+    settle(hub, [tarn])
+    hub.copy(tmp_path / "older")
+    hub.write({"network_rule_file/ulcer-1": {"state": "offered"}})
+    write_notice(hub, 5)
+    settle(hub, [tarn])
+
+    put_back(hub, tmp_path / "older", generation="hub-generation-2")
+    settle(hub, [tarn])
+
+    assert hub.shown("network_rule_file") == {}
+    assert set(hub.shown("network_recall")) == {notice(5)}
+    with hub.store.transaction():
+        assert [one.op_id for one in hub.store.operations.quarantined()] != []
+    assert verify_log(hub.store).findings == ()
+
+
+def test_a_hub_that_was_not_put_back_takes_nothing_in_its_own_name(hub, units):
+    """[EX10]"""
+    tarn = units[0]
+    tarn.join(hub)
+    write_notice(hub, 1)
+    settle(hub, [tarn])
+    with tarn.store.transaction():
+        line = tarn.store.hub_line.find()
+        tarn.store.hub_line.keep(type(line)(**{**_fields(line), "server": "another"}))
+
+    told = tarn.exchange(hub)
+
+    assert "not put back" in told.sentence
+    settle(hub, [tarn])
+
+
+def _fields(line):
+    return {name: getattr(line, name) for name in line.__struct_fields__}
+
+
+@pytest.mark.parametrize("generation", ["tarn-generation-2", ""], ids=["by-command", "by-hand"])
+def test_a_unit_put_back_reads_its_own_back_before_it_publishes(hub, units, tmp_path, generation):
+    """[EX4] [EX9] [RG10] By the command it begins a new epoch; by hand it finds itself behind.
+
+    Nothing is written twice, wherever the line is cut meanwhile.
+
+    Planted and caught, each: publishing before the exchange, and after one that was cut off.
+    """
+    tarn = units[0]
+    for unit in units:
+        unit.join(hub)
+    tarn.tell(1, birth_year=1950)
+    settle(hub, units)
+    tarn.copy(tmp_path / "older")
+    for number in range(2, 40):
+        tarn.tell(number, birth_year=1900 + number)
+    tarn.tell(1, birth_year=1951, sex="male")
+    write_notice(hub, 1)
+    settle(hub, units)
+
+    before = count(hub)
+    put_back(tarn, tmp_path / "older", generation=generation)
+    tarn.tell(2, birth_year=1999)
+    for at in range(1, 7):
+        tarn.exchange(hub, lambda number, at=at: "before" if number >= at else "")
+    settle(hub, units)
+
+    assert count(hub) == before + 1
+
+    assert_told_once(hub, units)
+    assert set(tarn.shown("network_recall")) == {notice(1)}
+    with tarn.store.transaction():
+        assert len(tarn.store.operations.counters_of(tarn.device)) == 2
+    rounds = len(hub.asked)
+    settle(hub, units)
+    # Nothing is read again for ever.
+    assert len(hub.asked) - rounds == 4 * len(units) * len(("nonce", "handshake", "standing"))
+
+
+def test_a_unit_put_back_by_hand_that_wrote_before_it_asked_writes_that_again(hub, units, tmp_path):
+    """[EX9] Two branches of one log: the hub keeps the first, ours comes again in a new epoch.
+
+    Planted and caught: `change_line` that left the own branch in its places.
+    """
+    tarn = units[0]
+    tarn.join(hub)
+    for number in range(5):
+        tarn.tell(number)
+    settle(hub, [tarn])
+    tarn.copy(tmp_path / "older")
+    tarn.tell(1, birth_year=1951)
+    tarn.tell(7)
+    settle(hub, [tarn])
+
+    put_back(tarn, tmp_path / "older")
+    tarn.environment.moved["drawn"] += 1_000
+    tarn.write({"registry_patient/tarnhand": {"unit": tarn.device, "sex": "female"}})
+    tarn.wanted["registry_patient/tarnhand"] = {"unit": tarn.device, "sex": "female"}
+    tarn.tell(2, birth_year=1952)
+    told = tarn.exchange(hub)
+
+    assert "copy" in told.sentence
+    settle(hub, [tarn])
+    assert_told_once(hub, [tarn])
+
+
+def test_two_copies_of_a_unit_that_both_run_are_told_of_and_double_nothing(hub, units, tmp_path):
+    """[EX9] A clone of the virtual machine: each value ends up once."""
+    tarn = units[0]
+    tarn.join(hub)
+    tarn.tell(1)
+    settle(hub, [tarn])
+    tarn.copy(tmp_path / "twin")
+    twin = NetworkUnit(tmp_path / "twin", "tarn")
+    twin.environment.moved["drawn"] += 1_000
+    twin.wanted = {record: dict(fields) for record, fields in tarn.wanted.items()}
+    told = []
+    for number in range(2, 6):
+        for one in (tarn, twin):
+            one.tell(number, birth_year=1950 + number)
+            told.append(one.exchange(hub).sentence)
+    for _ in range(3):
+        told.extend(one.exchange(hub).sentence for one in (tarn, twin))
+
+    assert any("copy" in sentence for sentence in told)
+    assert hub.shown("registry_patient") == single(tarn)
+    assert twin.shown("registry_patient") == tarn.shown("registry_patient") == single(tarn)
+    twin.close()
+
+
+def test_a_unit_put_back_to_before_it_joined_comes_in_by_its_key(hub, units, tmp_path):
+    """[RQ7] The token is gone with the store; the key of the folder proves who asks."""
+    tarn = units[0]
+    tarn.copy(tmp_path / "older")
+    tarn.join(hub)
+    tarn.tell(1, birth_year=1950)
+    settle(hub, [tarn])
+
+    put_back(tarn, tmp_path / "older", generation="tarn-generation-2")
+    line = join_hub(
+        tarn.store, hub.invite(), draw_chance=tarn.chance, open_transport=lambda: Line(hub)
+    )
+    tarn.tell(1, birth_year=1951)
+    settle(hub, [tarn])
+
+    assert line.standing == "joined"
+    assert_told_once(hub, [tarn])
+
+
+def test_a_unit_whose_key_was_lost_joins_again_and_goes_on_in_a_new_epoch(hub, units):
+    """[SG5] [RQ7] The old key's log stays as it is; a person compares the new digits."""
+    tarn = units[0]
+    tarn.join(hub)
+    tarn.tell(1, birth_year=1950)
+    settle(hub, [tarn])
+    digits = tarn.exchange(hub).digits
+    tarn.close()
+    (tarn.folder / "crura.server-key.pem").unlink()
+    tarn.open()
+    tarn.tell(1, birth_year=1951)
+    assert "not signed by the key" in tarn.exchange(hub).sentence
+
+    line = tarn.join(hub)
+    settle(hub, [tarn])
+
+    assert line.digits != digits
+    assert hub.shown("registry_patient") == single(tarn) == tarn.shown("registry_patient")
+    with hub.store.transaction():
+        assert len(hub.store.operations.counters_of(tarn.device)) == 2
+    assert verify_log(hub.store).findings == ()
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_cuts_and_older_copies_by_chance(hub, units, tmp_path, seed):
+    """Whatever is put back, and whatever is cut off meanwhile, in the end all is told once."""
+    chance = random.Random(seed)
+    for unit in units:
+        unit.join(hub)
+    settle(hub, units)
+    places = {}
+    for number in range(25):
+        act = chance.choice(("tell", "tell", "notice", "copy", "back", "round", "round"))
+        process = chance.choice((hub, *units))
+        if act == "tell":
+            chance.choice(units).tell(chance.randrange(6), birth_year=1900 + number)
+        elif act == "notice":
+            write_notice(hub, number + 10, chance.choice(((), (units[0].device,))))
+        elif act == "copy":
+            places[process] = tmp_path / f"copy-{number}"
+            process.copy(places[process])
+        elif act == "back" and process in places:
+            process.environment.moved["drawn"] += 1_000
+            # By hand a unit finds itself behind; a hub has to be told by its command (EX10).
+            is_told = process is hub or chance.random() < 0.5
+            generation = f"generation-x-{number}" if is_told else ""
+            put_back(process, places[process], generation=generation)
+        else:
+            at = chance.randrange(1, 9)
+            how = chance.choice(("before", "after"))
+            chance.choice(units).exchange(hub, lambda count, at=at, how=how: how * (count >= at))
+    settle(hub, units)
+
+    assert_told_once(hub, units)
