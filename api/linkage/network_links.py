@@ -1,0 +1,112 @@
+"""When two patients of two units are one: what people of the hub and both units said of a pair.
+
+Two voices join, and one of them is a person of the hub: all units together are the other at most,
+since the hub cannot tell their people apart. One unit that says they are two outweighs everybody
+(HAZ-42). Nothing is fused; taking a join back leaves both as they were (HAZ-41).
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+
+import msgspec
+
+from api.linkage.link_graph import LinkAct, Standing, group_records, judge_acts
+
+JOINED, PARTED, PROPOSED = "joined", "parted", "proposed"
+SAME, NOT_SAME, CANNOT_TELL = "same", "not-same", "cannot-tell"
+ANSWERS = (SAME, NOT_SAME, CANNOT_TELL)
+# Of one person, no more records than these: where more meet, a link in between is wrong. From
+# memory (project default).
+MOST_IN_GROUP = 6
+TOLD_APART, TWO_BIRTH_YEARS, TOO_MANY = "told-apart", "two-birth-years", "too-many"
+_UNITS, _HUB = "units", "hub"
+# From these levels on, a trait counts as an identifier that is the same (HAZ-42). Sex is none.
+_IDENTIFIERS = {"names": ("alike", "the same"), "day of birth": ("the same",)}
+_IDENTIFIERS["national number"] = ("the same",)
+
+
+class LinkVoices(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything that was said of a pair and stands.
+
+    Parameters
+    ----------
+    states : collection of str
+        Each answer about the state that the hub holds: more than one where two were written.
+    people : collection of str
+        Who of the hub said that the two are one person.
+    answers : mapping of str to collection of str
+        What each unit answered.
+    same : collection of str
+        Names of the identifiers that agree.
+    """
+
+    one: str
+    other: str
+    states: Collection[str]
+    people: Collection[str]
+    answers: Mapping[str, Collection[str]]
+    same: Collection[str]
+
+
+class Finding(msgspec.Struct, frozen=True):
+    """Records that links would make one person, and why they do not count as one."""
+
+    records: tuple[str, ...]
+    why: str
+
+
+def agreeing_identifiers(traits: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """Return which identifiers agree in traits and levels told in words."""
+    return tuple(name for name, level in traits if level in _IDENTIFIERS.get(name, ()))
+
+
+def judge_voices(voices: LinkVoices) -> Standing:
+    """Return how a pair stands: ``proposed``, ``one_voice``, ``joined`` or ``apart``.
+
+    Notes
+    -----
+    HAZ-42: two voices, at least two identifiers that agree, and nobody who says they are two.
+    """
+    said = {answer for answers in voices.answers.values() for answer in answers}
+    same = tuple(voices.same)
+    by = [*dict.fromkeys(voices.people), *([_UNITS] if SAME in said else [])]
+    acts = [
+        LinkAct(one=voices.one, other=voices.other, act="join", by=who, same=same) for who in by
+    ]
+    apart = [unit for unit, answers in voices.answers.items() if NOT_SAME in answers]
+    if PARTED in voices.states:
+        apart.append(_HUB)
+    acts += [LinkAct(one=voices.one, other=voices.other, act="apart", by=who) for who in apart]
+    pair = (min(voices.one, voices.other), max(voices.one, voices.other))
+    return judge_acts(acts).get(pair, Standing(*pair, "proposed", ()))
+
+
+def group_patients(
+    standings: Iterable[Standing], birth_years: Mapping[str, str]
+) -> tuple[list[tuple[str, ...]], list[Finding]]:
+    """Return the groups of records that are one person, and those that a guard keeps apart.
+
+    Parameters
+    ----------
+    birth_years : mapping
+        Year of birth by record; "" or missing is not known.
+
+    Notes
+    -----
+    A chain of right links with one wrong one in it joins two people (HAZ-42). So a group counts
+    only where nobody told two of it apart, all years of birth are one, and it is small.
+    """
+    found = list(standings)
+    apart = [(one.one, one.other) for one in found if one.state == "apart"]
+    groups: list[tuple[str, ...]] = []
+    findings: list[Finding] = []
+    for records in group_records(one for one in found if one.state == JOINED):
+        years = {birth_years.get(one, "") for one in records} - {""}
+        if any(one in records and other in records for one, other in apart):
+            findings.append(Finding(records, TOLD_APART))
+        elif len(years) > 1:
+            findings.append(Finding(records, TWO_BIRTH_YEARS))
+        elif len(records) > MOST_IN_GROUP:
+            findings.append(Finding(records, TOO_MANY))
+        else:
+            groups.append(records)
+    return groups, findings

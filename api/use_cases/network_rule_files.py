@@ -1,0 +1,308 @@
+"""Rule files that a hub offers to its units: a proposal there, and never in force by itself.
+
+What a unit takes is laid beside its files as a draft; two of its own people approve it as ever.
+"""
+
+from collections.abc import Iterator
+
+import msgspec
+
+from api.clinical_rules.errors import RuleFileError
+from api.storage.unit_store import UnitStore
+from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.release_rule_files import (
+    ReleaseLine,
+    list_rule_files,
+    propose_rule_file,
+    record_of,
+)
+from api.use_cases.rule_file_diff import diff_rule_files
+from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.server_role import HUB_DEVICE
+from api.use_cases.unit_rules import (
+    FIRST_OWN_VERSION,
+    contents_of,
+    open_rule_book,
+    read_unit_rules,
+)
+from sync.clock import read_stamp
+from sync.merge import RecordState
+from sync.operation import decode_body
+
+KIND = "network_rule_file"
+_APPROVED = ("approved", "in force")
+_FACT = "answer to"
+
+
+class OfferAnswer(msgspec.Struct, frozen=True, kw_only=True):
+    """What became of an offer in a unit: ``none`` yet, ``taken`` as a draft, or ``set-aside``."""
+
+    record: str
+    came_ms: int
+    answer: str
+
+
+class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
+    """One version of a rule file that the hub offers, and how it stands here.
+
+    Parameters
+    ----------
+    proposal : str
+        Its record.
+    came_ms : int
+        When it was written, by the clock of the hub.
+    sentences : list of str
+        What it changes against the version that counts here today.
+    against : int or None
+        That version; None where none counts.
+    standing : str
+        ``new``, ``taken`` (a draft, or further in the unit's own release), ``set-aside``, or
+        ``withdrawn`` by the hub.
+    """
+
+    proposal: str
+    file: str
+    version: int
+    came_ms: int
+    because: str
+    against: int | None
+    sentences: list[str]
+    standing: str
+
+
+class Offer(msgspec.Struct, frozen=True):
+    """What the hub wrote of one version: ``came_ms`` is when, by its clock."""
+
+    record: str
+    name: str
+    version: int
+    content: str
+    is_withdrawn: bool
+    came_ms: int
+    by: str
+    because: str
+
+
+class _Answer(msgspec.Struct, frozen=True):
+    answer: str
+    at_ms: int
+    by: str
+    because: str
+
+
+def send_rule_file(
+    store: UnitStore, name: str, version: int, *, by: str, because: str, on: str, chance: Chance
+) -> str:
+    """Offer to all units a version that the hub's own people have approved; return its record.
+
+    Raises
+    ------
+    NotAllowedError
+        No such version, one that comes with the program, one that two people have not approved,
+        one that is offered already, or nobody says why.
+    """
+    if not because.strip():
+        raise NotAllowedError("Say why the units should take it: they decide by that.")
+    lines = {(one.name, one.version): one for one in list_rule_files(store, on=on)}
+    line = lines.get((name, version))
+    _refuse_unfit(name, version, line)
+    record = record_of(name, version).replace("rule_file_release/", f"{KIND}/")
+    with store.transaction():
+        held = contents_of(read_unit_rules(store))[f"{name}.v{version}.json"]
+        if any(one.record == record and not one.is_withdrawn for one in _offers(store)):
+            raise NotAllowedError(f"{name} version {version} is offered already.")
+        fields = {
+            "file": {"name": name, "version": version},
+            "content": held.decode(),
+            "state": "offered",
+        }
+        state = store.views.state_of(record)
+        over = (
+            {one: state.fields[one].references for one in fields if one in state.fields}
+            if (state)
+            else {}
+        )
+        write_as_server(
+            store, record, fields, by=by, because=because.strip(), chance=chance, over=over
+        )
+    return record
+
+
+def _refuse_unfit(name: str, version: int, line: ReleaseLine | None) -> None:
+    if line is None:
+        message = f"There is no rule file {name} version {version}. List them: crura rules list."
+        raise NotAllowedError(message)
+    if version < FIRST_OWN_VERSION:
+        message = f"{name} version {version} comes with the program: every unit has it already."
+        raise NotAllowedError(message)
+    if line.standing not in _APPROVED:
+        message = (
+            f"{name} version {version} is {line.standing} here. Two people approve it first: "
+            "crura rules approve."
+        )
+        raise NotAllowedError(message)
+
+
+def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFile]:
+    """Return what the hub offers, each with its changes against what counts here (DM-11)."""
+    with store.transaction():
+        rules = read_unit_rules(store)
+        offers = list(_offers(store))
+        answers = {one.record: _answer_of(store, one) for one in offers}
+    held, book = contents_of(rules), open_rule_book(rules, on=on)
+    rows = []
+    for one in offers:
+        against = book.version_of(one.name) if book.has(one.name) else None
+        old = held.get(f"{one.name}.v{against}.json") if against else None
+        rows.append(
+            OfferedRuleFile(
+                proposal=one.record,
+                file=one.name,
+                version=one.version,
+                came_ms=one.came_ms,
+                because=one.because,
+                against=against,
+                sentences=_say_changes(old, one.content.encode()),
+                standing=answers[one.record],
+            )
+        )
+    return sorted(rows, key=lambda row: (-row.came_ms, row.proposal))
+
+
+def take_offered(store: UnitStore, proposal: str, *, by: str, chance: Chance) -> ReleaseLine:
+    """Lay an offered rule file beside the unit's own as a draft.
+
+    Raises
+    ------
+    NotAllowedError
+        No such offer, one that was withdrawn, taken or set aside, a file that this release cannot
+        compute by, or a person who may not propose one. Nothing is written.
+    """
+    with store.transaction():
+        offer = _open_offer(store, proposal)
+        line = propose_rule_file(store, offer.content.encode(), by=by, chance=chance)
+        _keep(store, proposal, _Answer("taken", chance.now_ms, by, ""))
+    return line
+
+
+def set_offer_aside(store: UnitStore, proposal: str, *, by: str, because: str, now_ms: int) -> None:
+    """Keep that the unit does not take an offer, and why.
+
+    Raises
+    ------
+    NotAllowedError
+        No such offer, one that is answered already, or nobody says why.
+    """
+    if not because.strip():
+        raise NotAllowedError("Say why it is set aside.")
+    with store.transaction():
+        _open_offer(store, proposal)
+        _keep(store, proposal, _Answer("set-aside", now_ms, by, because.strip()))
+
+
+def answer_offers(store: UnitStore) -> Iterator[OfferAnswer]:
+    """Yield what became of each offer, for the standing report of the unit."""
+    with store.transaction():
+        offers = [(one, _answer_of(store, one)) for one in _offers(store)]
+    for one, standing in offers:
+        answer = standing if standing in ("taken", "set-aside") else "none"
+        yield OfferAnswer(record=one.record, came_ms=one.came_ms, answer=answer)
+
+
+def list_sent(store: UnitStore) -> list[Offer]:
+    """Return what the hub offers, also what it withdrew, by record."""
+    with store.transaction():
+        return list(_offers(store))
+
+
+def _say_changes(old: bytes | None, new: bytes) -> list[str]:
+    if old is None:
+        return ["No version of this rule file counts here today."]
+    try:
+        return diff_rule_files(old, new)
+    except RuleFileError as error:
+        return [str(error)]
+
+
+def _open_offer(store: UnitStore, proposal: str) -> Offer:
+    offer = next((one for one in _offers(store) if one.record == proposal), None)
+    if offer is None:
+        raise NotAllowedError(f"The hub offers no {proposal[:80]!r}. Look at the list again.")
+    standing = _answer_of(store, offer)
+    if standing != "new":
+        message = f"{offer.name} version {offer.version} is {standing} already."
+        raise NotAllowedError(message)
+    return offer
+
+
+def _answer_of(store: UnitStore, offer: Offer) -> str:
+    kept = store.fact(f"{_FACT} {offer.record}")
+    if kept is not None:
+        return msgspec.json.decode(kept, type=_Answer).answer
+    held = contents_of(read_unit_rules(store)).get(f"{offer.name}.v{offer.version}.json")
+    if held == offer.content.encode():
+        return "taken"
+    return "withdrawn" if offer.is_withdrawn else "new"
+
+
+def _keep(store: UnitStore, proposal: str, answer: _Answer) -> None:
+    store.keep_fact(f"{_FACT} {proposal}", msgspec.json.encode(answer).decode())
+
+
+def _offers(store: UnitStore) -> Iterator[Offer]:
+    for state in store.views.of_kind(KIND):
+        offer = _read_offer(store, state)
+        if offer is not None:
+            yield offer
+
+
+def _read_offer(store: UnitStore, state: RecordState) -> Offer | None:
+    """Return an offer as the hub first wrote it: nobody else's word counts (RL12)."""
+    file, content = _of_hub(state, "file"), _of_hub(state, "content")
+    named = file[0] if file and isinstance(file[0], dict) else {}
+    name, version = named.get("name"), named.get("version")
+    if not (isinstance(name, str) and isinstance(version, int) and content):
+        return None
+    entries = [
+        one
+        for one in store.operations.of_record(state.record)
+        if one.device == HUB_DEVICE and one.body_text is not None
+    ]
+    first = min(entries, key=lambda one: one.stamp)
+    stamp, body = read_stamp(first.stamp), decode_body(first.body_text or "")
+    return Offer(
+        record=state.record,
+        name=name,
+        version=version,
+        content=str(content[0]),
+        is_withdrawn=_of_hub(state, "state")[-1:] == ["withdrawn"],
+        came_ms=stamp.wall_ms if stamp else 0,
+        by=body.by,
+        because=body.because,
+    )
+
+
+def _of_hub(state: RecordState, field: str) -> list[object]:
+    held = state.fields.get(field)
+    mark = f"{HUB_DEVICE}."
+    return [
+        one.value
+        for one in (held.values if held else ())
+        if any(reference.startswith(mark) for reference in one.references)
+    ]
+
+
+def read_held_version(store: UnitStore, name: str, version: int) -> bytes:
+    """Return a version of a rule file held here.
+
+    Raises
+    ------
+    CalculationError
+        There is none.
+    """
+    with store.transaction():
+        content = contents_of(read_unit_rules(store)).get(f"{name}.v{version}.json")
+    if content is None:
+        message = f"There is no rule file {name[:80]!r} version {version} here. Name one that is."
+        raise CalculationError(message)
+    return content

@@ -1,0 +1,175 @@
+"""At the hub: how each proposal stands by what people and units said, and who is one person."""
+
+from collections.abc import Callable, Iterable, Mapping
+
+from api.linkage.link_graph import Standing
+from api.linkage.network_links import (
+    JOINED,
+    MOST_IN_GROUP,
+    PARTED,
+    Finding,
+    LinkVoices,
+    agreeing_identifiers,
+    group_patients,
+    judge_voices,
+)
+from api.storage.link_rows import LinkRow
+from api.storage.unit_store import UnitStore
+from api.use_cases.record_values import parts_of
+from api.use_cases.registry_log import registry_device
+from api.use_cases.server_log import Chance, write_as_server
+from sync.merge import RecordState, shown_value
+
+# A record that a link names was taken back by its unit.
+GONE = "gone"
+UNIT_SAYS_NOT_SAME, UNIT_SAYS_SAME = "unit-says-not-same", "unit-says-same"
+_DECIDED = (JOINED, "apart")
+
+
+def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance]) -> None:
+    """Write what follows from the answers of units, and keep how the link stands.
+
+    Inside a transaction. The hub writes ``joined`` once a unit's answer is the second voice, and
+    ``parted`` once a unit says that they are two.
+    """
+    state = store.views.state_of(link)
+    if state is None or state.is_entered_in_error:
+        store.links.forget_link(link)
+        return
+    standing = judge_link(store, state)
+    written = shown_value(state.fields.get("state"))
+    if standing.state == JOINED and written != JOINED:
+        _write(store, state, {"state": JOINED}, UNIT_SAYS_SAME, draw_chance())
+    elif standing.state == "apart" and written != PARTED:
+        parted: dict[str, object] = {"state": PARTED, "joined_by": []}
+        _write(store, state, parted, UNIT_SAYS_NOT_SAME, draw_chance())
+    is_held = all(_is_held(store, patient) for patient in (standing.one, standing.other))
+    store.links.keep_link(
+        LinkRow(
+            link=link,
+            one=standing.one,
+            other=standing.other,
+            standing=standing.state if is_held else GONE,
+            per_mille=per_mille_in(state),
+        )
+    )
+
+
+def judge_link(store: UnitStore, state: RecordState) -> Standing:
+    """Return how a proposal stands by everything that was said of it; inside a transaction."""
+    return judge_voices(voices_of(store, state))
+
+
+def voices_of(store: UnitStore, state: RecordState) -> LinkVoices:
+    """Return what was said of a proposal and stands; inside a transaction."""
+    return LinkVoices(
+        one=_first(state, "a"),
+        other=_first(state, "b"),
+        states=[str(one) for one in _values(state, "state")],
+        people=people_in(state),
+        answers=answers_to(store, state),
+        same=agreeing_identifiers(traits_in(state)),
+    )
+
+
+def answers_to(store: UnitStore, state: RecordState) -> Mapping[str, tuple[str, ...]]:
+    """Return what each of the two units answered; of other units nothing counts."""
+    units = _values(state, "units")
+    named = {str(unit) for one in units if isinstance(one, list | tuple) for unit in one}
+    found: dict[str, tuple[str, ...]] = {}
+    for record in store.links.children_of(state.record, "registry_link_answer"):
+        answer = store.views.state_of(record)
+        if answer is None or answer.is_entered_in_error:
+            continue
+        unit = answer.heads[0].split(".", 1)[0] if answer.heads else ""
+        if unit in named:
+            said = tuple(str(one) for one in _values(answer, "answer") if one)
+            found[unit] = (*found.get(unit, ()), *said)
+    return found
+
+
+def people_in(state: RecordState) -> tuple[str, ...]:
+    """Return who of the hub said that two are one; where two wrote at once, both count."""
+    lists = (one for one in _values(state, "joined_by") if isinstance(one, list | tuple))
+    return tuple(dict.fromkeys(str(who) for some in lists for who in some))
+
+
+def traits_in(state: RecordState) -> list[tuple[str, str]]:
+    """Return each trait that was compared and its level, in words."""
+    score = parts_of(shown_value(state.fields.get("score")))
+    listed = score.get("traits")
+    return [
+        (str(one[0]), str(one[1]))
+        for one in (listed if isinstance(listed, list | tuple) else ())
+        if isinstance(one, list | tuple) and len(one) == len(("trait", "level"))
+    ]
+
+
+def per_mille_in(state: RecordState) -> int:
+    """Return how likely a proposal is, in whole per mille."""
+    found = parts_of(shown_value(state.fields.get("score"))).get("probability_per_mille")
+    return found if isinstance(found, int) else 0
+
+
+def list_groups(store: UnitStore) -> tuple[list[tuple[str, ...]], list[Finding]]:
+    """Return the groups of patients that are one person, and links that a guard keeps apart."""
+    with store.reading():
+        total = store.links.count_standing(_DECIDED)
+        rows = store.links.links_standing(_DECIDED, limit=total)
+        return _group(store, rows)
+
+
+def group_of(store: UnitStore, patient: str) -> tuple[str, ...]:
+    """Return all records of the person whom one record is of, itself among them, sorted.
+
+    Inside a transaction or a reading. It costs what the group costs, not what the hub holds.
+    """
+    together = [patient]
+    met: dict[str, LinkRow] = {}
+    # One more than a group may hold is enough to see that it is too large.
+    while len(together) <= MOST_IN_GROUP + 1:
+        rows = [one for one in store.links.links_of(together) if one.standing in _DECIDED]
+        met = {one.link: one for one in rows}
+        joined = [one for one in rows if one.standing == JOINED]
+        reached = {name for one in joined for name in (one.one, one.other)} - {*together}
+        if not reached:
+            break
+        together += sorted(reached)
+    groups, _ = _group(store, met.values())
+    return next((one for one in groups if patient in one), (patient,))
+
+
+def _group(
+    store: UnitStore, rows: Iterable[LinkRow]
+) -> tuple[list[tuple[str, ...]], list[Finding]]:
+    standings = [Standing(row.one, row.other, row.standing, ()) for row in rows]
+    joined = {name for one in standings if one.state == JOINED for name in (one.one, one.other)}
+    return group_patients(standings, {name: _birth_year(store, name) for name in joined})
+
+
+def _birth_year(store: UnitStore, patient: str) -> str:
+    state = store.views.state_of(patient)
+    found = shown_value(state.fields.get("birth_year")) if state else None
+    return str(found) if found else ""
+
+
+def _is_held(store: UnitStore, patient: str) -> bool:
+    state = store.views.state_of(patient)
+    return state is not None and not state.is_entered_in_error and bool(state.fields)
+
+
+def _write(
+    store: UnitStore, state: RecordState, fields: dict[str, object], because: str, chance: Chance
+) -> None:
+    over = {name: state.fields[name].references for name in fields if name in state.fields}
+    by = registry_device(store)
+    write_as_server(store, state.record, fields, by=by, because=because, chance=chance, over=over)
+
+
+def _first(state: RecordState, field: str) -> str:
+    return next((str(one) for one in _values(state, field)), "")
+
+
+def _values(state: RecordState, field: str) -> list[object]:
+    held = state.fields.get(field)
+    return [one.value for one in held.values] if held else []

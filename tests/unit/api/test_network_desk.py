@@ -1,0 +1,480 @@
+"""The hub's desk: fleet, quality of the units' data, and rule files that travel to the units.
+
+Planted bugs that this caught: units in the order of their names, the silence of a device not
+growing while its unit is silent, the earlier report of a day kept, a count of four told, a draft of
+the hub sent to the units, an offer of a tablet taken for the hub's.
+"""
+
+import json
+
+import msgspec
+import pytest
+
+from api.storage.packaged_files import read_packaged_rule_files
+from api.storage.unit_store import open_unit_store
+from api.use_cases import report_quality
+from api.use_cases.add_staff import add_staff
+from api.use_cases.errors import NotAllowedError
+from api.use_cases.list_devices import HOUR_MS
+from api.use_cases.list_network_rules import list_network_rules
+from api.use_cases.network_rule_files import (
+    list_offered_rule_files,
+    send_rule_file,
+    set_offer_aside,
+    take_offered,
+)
+from api.use_cases.read_fleet import read_fleet
+from api.use_cases.read_network_quality import read_network_quality
+from api.use_cases.release_rule_files import (
+    approve_rule_file,
+    list_rule_files,
+    propose_rule_file,
+)
+from api.use_cases.report_quality import count_quality
+from api.use_cases.server_role import settle_role
+from api.use_cases.standing_report import (
+    StandingDevice,
+    StandingReport,
+    keep_standing,
+    make_standing_report,
+)
+from tests.unit.api.clinic_story import Story
+from tests.unit.api.desk_person import DeskPerson
+from tests.unit.api.network_hub import FEN, LOW, NAMES, TARN, open_hub
+from tests.unit.api.quality_records import TODAY, tell_clean_unit
+from tests.unit.api.standing_unit import NOON_MS, StandingUnit, assert_problem
+
+MINUTE_MS = 60_000
+LIMITS = json.loads(read_packaged_rule_files()["sizing/limits.v2.json"])
+
+
+@pytest.fixture
+def hub(tmp_path):
+    opened = open_hub(tmp_path / "hub")
+    yield opened
+    opened.store.close()
+
+
+@pytest.fixture
+def own(tmp_path):
+    store = open_unit_store(tmp_path / "own", new_generation="generation-own")
+    yield store
+    store.close()
+
+
+def _seen(hub, unit, at_ms):
+    with hub.store.transaction():
+        hub.store.devices.note_seen(unit, seen_ms=at_ms, clock_offset_ms=-70)
+
+
+def _report(at_ms=NOON_MS, **more):
+    return StandingReport(at_ms=at_ms, build="1.0+a", protocol="rows", catalogue=8, **more)
+
+
+def _device(silent_ms, at_ms=NOON_MS):
+    return StandingDevice(
+        device=f"{silent_ms:016x}",
+        role="bedside",
+        joined_ms=0,
+        last_contact_ms=at_ms - silent_ms,
+        clock_offset_ms=0,
+    )
+
+
+def _keep(hub, unit, report, *, now_ms=NOON_MS, today=TODAY):
+    keep_standing(hub.store, unit, report, now_ms=now_ms, today=today)
+
+
+def test_a_unit_tells_its_standing_without_a_name_or_a_record(own):
+    """[DM-01] [SEC-24] What leaves is counts, builds and pseudonyms."""
+    story = Story(own, device="tablet-a", now_ms=NOON_MS)
+    tell_clean_unit(story)
+    with own.transaction():
+        story.write("patient/a", identity="to-be-confirmed")
+        own.devices.keep("tablet-a", "Tablet of Room 4", "bedside", "t", joined_ms=NOON_MS)
+
+    report = make_standing_report(own, build="1.0+a", now_ms=NOON_MS, today=TODAY, unsent=7)
+    text = json.dumps(_plain(report))
+
+    assert (report.cases, report.unsent, report.quality) == (2, 7, {"identity-unconfirmed": 1})
+    assert report.rule_files["sizing/limits"] == 2
+    assert len(report.completeness) == 2 * 26
+    assert len(report.devices) == 1
+    for word in ("Greyfen", "TH-a", "tablet-a", "Room 4", "case/", "patient/", "1960-02-29"):
+        assert word not in text
+
+
+def test_counts_are_made_anew_after_an_hour_and_only_where_something_was_written(own, monkeypatch):
+    """[DM-04] [DQ4] Once an hour: unit setting (project default). A new day counts at once."""
+    made = []
+    monkeypatch.setattr(
+        report_quality,
+        "count_quality",
+        lambda *words, **more: made.append(1) or count_quality(*words, **more),
+    )
+    story = Story(own, device="tablet-a", now_ms=NOON_MS)
+    tell_clean_unit(story)
+
+    def told(now_ms, today=TODAY):
+        before = len(made)
+        report = make_standing_report(own, build="b", now_ms=now_ms, today=today)
+        return report.quality.get("identity-unconfirmed", 0), len(made) - before
+
+    assert told(NOON_MS) == (0, 1)
+    assert told(NOON_MS + 5 * HOUR_MS) == (0, 0)
+    with own.transaction():
+        story.write("patient/a", identity="to-be-confirmed")
+    assert told(NOON_MS + HOUR_MS - 1) == (0, 0)
+    assert told(NOON_MS + HOUR_MS) == (1, 1)
+    assert told(NOON_MS + HOUR_MS + 1) == (1, 0)
+    assert told(NOON_MS + HOUR_MS + 1, "2026-09-22") == (1, 1)
+
+
+def _plain(report):
+    return msgspec.to_builtins(report)
+
+
+@pytest.mark.parametrize(
+    ("hours", "silence"),
+    [(23.99, "none"), (24, "silent"), (71.99, "silent"), (72, "escalated")],
+)
+def test_a_unit_that_is_silent_is_told(hub, hours, silence):
+    """[HAZ-35] [DM-01] 24 h and 72 h: unit setting (project default)."""
+    _seen(hub, TARN, NOON_MS)
+
+    fleet = read_fleet(hub.store, now_ms=NOON_MS + round(hours * HOUR_MS))
+
+    assert {one.unit: one.silence for one in fleet.units}[TARN] == silence
+
+
+def test_the_longest_silence_stands_first_be_it_a_unit_or_a_device(hub):
+    """[HAZ-35] [DM-01]"""
+    now_ms = NOON_MS + 100 * HOUR_MS
+    for unit, hours in ((TARN, 2), (FEN, 60), (LOW, 1)):
+        _seen(hub, unit, now_ms - hours * HOUR_MS)
+    _keep(hub, TARN, _report(now_ms, devices=(_device(5 * MINUTE_MS, now_ms),)), now_ms=now_ms)
+    drawer = (_device(MINUTE_MS, now_ms), _device(50 * HOUR_MS, now_ms))
+    _keep(hub, LOW, _report(now_ms, devices=drawer), now_ms=now_ms)
+
+    fleet = read_fleet(hub.store, now_ms=now_ms)
+
+    assert [one.unit for one in fleet.units] == [FEN, LOW, TARN]
+    assert [one.silence for one in fleet.units[1].devices] == ["silent", "none"]
+    assert fleet.units[1].name == NAMES[LOW]
+    assert fleet.units[0].devices == []
+    assert fleet.units[2].clock_offset_ms == -70
+
+
+def test_what_has_passed_since_a_report_counts_as_silence(hub):
+    """[HAZ-35] [DM-01] A device 23 h silent, told 61 minutes ago by a unit that is silent since."""
+    _seen(hub, TARN, NOON_MS)
+    # The unit's clock is two hours behind: only what lies between its own times counts.
+    at_ms = NOON_MS - 2 * HOUR_MS
+    _keep(hub, TARN, _report(at_ms, devices=(_device(23 * HOUR_MS, at_ms),)))
+
+    [now, later] = [
+        next(one for one in read_fleet(hub.store, now_ms=at).units if one.unit == TARN)
+        for at in (NOON_MS, NOON_MS + 61 * MINUTE_MS)
+    ]
+
+    assert (now.devices[0].silence, later.devices[0].silence) == ("none", "silent")
+    assert (now.row_age_ms, later.row_age_ms) == (0, 61 * MINUTE_MS)
+    assert (later.build, later.catalogue, later.unsent) == ("1.0+a", 8, 0)
+
+
+def test_the_last_report_of_a_day_stands_and_each_day_has_its_own(hub):
+    """[DM-04] [DM-03] Counts over time; one below five is held back."""
+    for on, minute, counts in (
+        ("2026-09-20", 0, {"lot-missing": 9}),
+        ("2026-09-21", 1, {"lot-missing": 8}),
+        ("2026-09-21", 3, {"lot-missing": 5, "not-signed": 4, "size-missing": 0}),
+        ("2026-09-21", 2, {"lot-missing": 7}),
+    ):
+        now_ms = NOON_MS + minute * MINUTE_MS
+        _keep(hub, TARN, _report(quality=counts), now_ms=now_ms, today=on)
+    _keep(hub, FEN, _report(quality={"lot-missing": 6}))
+
+    found = read_network_quality(hub.store, now_ms=NOON_MS, today=TODAY)
+
+    assert [(one.unit, one.counts) for one in found.units] == [
+        (FEN, {"lot-missing": 6}),
+        (TARN, {"lot-missing": 5, "not-signed": None}),
+    ]
+    assert [(one.on, one.unit) for one in found.over_time] == [
+        ("2026-09-20", TARN),
+        ("2026-09-21", FEN),
+        ("2026-09-21", TARN),
+    ]
+    assert [one.unit for one in _of(hub, FEN).units] == [FEN]
+    assert {one.rule for one in found.rules} >= {"lot-missing", "not-signed"}
+
+
+def _of(hub, unit):
+    return read_network_quality(hub.store, now_ms=NOON_MS, today=TODAY, unit=unit)
+
+
+def test_completeness_adds_up_by_unit_and_no_small_month_follows_from_the_sum(hub):
+    """[DM-04] [HAZ-49] [DQ4] By hand: 3 of 4, 2 of 5, 12 of 20 are 17 of 29; the month of four is
+    held back, and with it the next smallest.
+    """
+    line = {"field": "cause", "disagreed": 0}
+    lines = [
+        {"month": "2026-07", "filled": 3, "of": 4, **line},
+        {"month": "2026-08", "filled": 2, "of": 5, **line},
+        {"month": "2026-09", "filled": 12, "of": 20, **line},
+        {"month": "2026-08", "filled": 4, "of": 4, **line, "field": "sex"},
+    ]
+    report = msgspec.convert({**_plain(_report()), "completeness": lines}, StandingReport)
+    _keep(hub, TARN, report)
+
+    found = _of(hub, TARN)
+
+    assert [(one.field, one.filled, one.of) for one in found.completeness] == [
+        ("cause", 17, 29),
+        ("sex", None, None),
+    ]
+    assert [(one.month, one.field, one.filled, one.of) for one in found.by_month] == [
+        ("2026-07", "cause", None, None),
+        ("2026-08", "cause", None, None),
+        ("2026-09", "cause", 12, 20),
+        ("2026-08", "sex", None, None),
+    ]
+
+
+def test_a_report_that_this_release_cannot_read_hides_no_unit(hub):
+    """[DM-01]"""
+    _keep(hub, TARN, _report())
+    with hub.store.transaction():
+        [kept] = hub.store.standings.latest()
+        hub.store.standings.keep(type(kept)(TARN, kept.on_day, kept.noted_ms, '{"at_ms":"x"}'))
+
+    tarn = next(one for one in read_fleet(hub.store, now_ms=NOON_MS).units if one.unit == TARN)
+
+    assert (tarn.reported_ms, tarn.build, tarn.devices) == (None, "", [])
+    assert _of(hub, "").units == []
+
+
+def _limits(version=1001, **changed):
+    rows = [{**row, "amount": changed.get(row["item"], row["amount"])} for row in LIMITS["rows"]]
+    return json.dumps({**LIMITS, "version": version, "rows": rows}).encode()
+
+
+def _release(hub, content, version=1001):
+    """Let two people of the hub approve a version of its own."""
+    ada = add_staff(hub.store, "Ada Reedmace", "endoscopist", by="", chance=hub.chance())
+    piers = add_staff(hub.store, "Piers Larkspire", "data-manager", by="", chance=hub.chance())
+    propose_rule_file(hub.store, content, by=ada, chance=hub.chance())
+    for one in (ada, piers):
+        approve_rule_file(
+            hub.store,
+            "sizing/limits",
+            version,
+            by=one,
+            from_on=TODAY,
+            on=TODAY,
+            chance=hub.chance(),
+        )
+    return piers
+
+
+def _send(hub, by, version=1001, because="Agreed in the network"):
+    return send_rule_file(
+        hub.store,
+        "sizing/limits",
+        version,
+        by=by,
+        because=because,
+        on=TODAY,
+        chance=hub.chance(),
+    )
+
+
+def _carry(hub, own, record):
+    """Take to a unit what the hub wrote, as its line does."""
+    with hub.store.transaction():
+        operations = hub.store.operations.of_record(record)
+    with own.transaction():
+        own.operations.append(operations, received_ms=NOON_MS)
+        own.views.refresh([record])
+
+
+def _staff(own, hub, name, role):
+    return add_staff(own, name, role, by="", chance=hub.chance())
+
+
+def _limits_at(own):
+    lines = list_rule_files(own, on=TODAY)
+    return {one.version: one.standing for one in lines if one.name == "sizing/limits"}
+
+
+def test_a_rule_file_of_the_hub_is_a_proposal_that_two_of_the_unit_approve(hub, own):
+    """[DM-11] [HAZ-10] [RL12] [WD1] [WD4]"""
+    record = _send(hub, _release(hub, _limits(soft_limit_ul=3_000)))
+    _carry(hub, own, record)
+    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+    pell = _staff(own, hub, "Pell Dunmorrow", "anaesthetist")
+
+    [offer] = list_offered_rule_files(own, on=TODAY)
+    assert (offer.file, offer.version, offer.standing) == ("sizing/limits", 1001, "new")
+    assert offer.because == "Agreed in the network"
+    assert offer.sentences == [
+        'Row "soft_limit_ul": amount changes from 4000 uL (4 mL) to 3000 uL (3 mL).'
+    ]
+    # That it came changes nothing, nor does that it was taken.
+    assert 1001 not in _limits_at(own)
+    line = take_offered(own, offer.proposal, by=wren, chance=hub.chance())
+    assert line.standing == "draft"
+    assert _limits_at(own)[1001] == "draft"
+    assert [one.standing for one in list_offered_rule_files(own, on=TODAY)] == ["taken"]
+    for one in (wren, pell):
+        approve_rule_file(
+            own, "sizing/limits", 1001, by=one, from_on=TODAY, on=TODAY, chance=hub.chance()
+        )
+    assert _limits_at(own)[1001] == "in force"
+
+
+def test_the_hub_hears_what_each_unit_did(hub, own):
+    """[DM-11]"""
+    piers = _release(hub, _limits(soft_limit_ul=3_000))
+    record = _send(hub, piers)
+    _carry(hub, own, record)
+    for unit in (TARN, FEN):
+        report = make_standing_report(own, build="b", now_ms=NOON_MS, today=TODAY)
+        _keep(hub, unit, report)
+        if unit == TARN:
+            set_offer_aside(own, record, by="staff/w", because="ours is lower", now_ms=NOON_MS)
+
+    [sent] = list_network_rules(hub.store, on=TODAY, now_ms=NOON_MS).sent
+    answers = {one.unit: (one.answer, one.came_ms is not None) for one in sent.units}
+
+    assert answers == {TARN: ("none", True), FEN: ("set-aside", True), LOW: ("none", False)}
+    assert (sent.sent_by_name, sent.because) == ("Piers Larkspire", "Agreed in the network")
+    versions = {
+        one.version: (one.is_sent, one.may_send)
+        for file in list_network_rules(hub.store, on=TODAY, now_ms=NOON_MS).files
+        if file.file == "sizing/limits"
+        for one in file.versions
+    }
+    assert versions == {1001: (True, False), 2: (False, False), 1: (False, False)}
+
+
+def test_the_hub_sends_only_what_two_of_its_own_have_approved(hub):
+    """[DM-11]"""
+    ada = add_staff(hub.store, "Ada Reedmace", "endoscopist", by="", chance=hub.chance())
+    propose_rule_file(hub.store, _limits(), by=ada, chance=hub.chance())
+
+    for version, because, part in (
+        (1001, "x", "Two people approve it first"),
+        (1002, "x", "There is no rule file"),
+        (2, "x", "comes with the program"),
+        (1001, " ", "Say why"),
+    ):
+        with pytest.raises(NotAllowedError, match=part):
+            _send(hub, ada, version, because)
+    piers = _release(hub, _limits(1003, soft_limit_ul=3_000), 1003)
+    _send(hub, piers, 1003)
+    with pytest.raises(NotAllowedError, match="offered already"):
+        _send(hub, piers, 1003)
+
+
+def test_an_offer_is_the_hubs_alone_and_is_answered_once(hub, own):
+    """[DM-11] [RL12] A device of the unit writes the same record: it offers nothing."""
+    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+    tablet = Story(own, device="tablet-a", now_ms=NOON_MS)
+    with own.transaction():
+        tablet.write(
+            "network_rule_file/x",
+            file={"name": "sizing/limits", "version": 1001},
+            content=_limits(soft_limit_ul=90_000).decode(),
+            state="offered",
+        )
+    assert list_offered_rule_files(own, on=TODAY) == []
+    with pytest.raises(NotAllowedError, match="offers no"):
+        take_offered(own, "network_rule_file/x", by=wren, chance=hub.chance())
+    record = _send(hub, _release(hub, _limits(soft_limit_ul=3_000)))
+    _carry(hub, own, record)
+    with own.transaction():
+        tablet.write(record, content=_limits(soft_limit_ul=90_000).decode(), sees=False)
+    assert "3000 uL" in list_offered_rule_files(own, on=TODAY)[0].sentences[0]
+
+    with pytest.raises(NotAllowedError, match="Say why"):
+        set_offer_aside(own, record, by=wren, because="", now_ms=NOON_MS)
+    set_offer_aside(own, record, by=wren, because="ours is lower", now_ms=NOON_MS)
+    with pytest.raises(NotAllowedError, match="set-aside already"):
+        take_offered(own, record, by=wren, chance=hub.chance())
+
+
+def test_who_may_not_approve_takes_no_offer_and_nothing_is_kept(hub, own):
+    """[DM-11]"""
+    record = _send(hub, _release(hub, _limits(soft_limit_ul=3_000)))
+    _carry(hub, own, record)
+    clerk = _staff(own, hub, "Imelda Larkwater", "booking")
+
+    with pytest.raises(NotAllowedError, match="Rule files are for"):
+        take_offered(own, record, by=clerk, chance=hub.chance())
+
+    assert [one.standing for one in list_offered_rule_files(own, on=TODAY)] == ["new"]
+
+
+@pytest.fixture
+def desk(tmp_path):
+    unit = StandingUnit(tmp_path / "served")
+    settle_role(unit.store, as_hub=True)
+    with unit.serving() as serving:
+        yield serving
+
+
+def test_the_desk_of_the_hub_asks_over_http(desk):
+    """[DM-01] [DM-03] [DM-08] [DM-11]"""
+    person = DeskPerson(desk, role="data-manager")
+    person.log_in()
+
+    assert person.ask("GET", "/api/network/fleet").json()["units"] == []
+    assert len(person.ask("GET", "/api/network/quality").json()["rules"]) == 23
+    files = person.ask("GET", "/api/network/rule-files").json()["files"]
+    assert {"sizing/limits", "follow_up/default"} <= {one["file"] for one in files}
+    changes = "/api/network/rule-file-changes?file=sizing/limits&old=1&new=2"
+    assert len(person.ask("GET", changes).json()["sentences"]) == 5
+    assert_problem(person.ask("GET", changes.replace("new=2", "new=9")), 422, "There is no rule")
+    asked = person.ask("POST", "/api/network/exports", {"project": "P", "purpose": "Q"})
+    [row] = asked.json()["exports"]
+    assert (row["state"], row["may_decide"], row["manifest"]) == ("asked", False, None)
+    decision = {"export": row["export"], "decision": "approve"}
+    assert_problem(person.ask("POST", "/api/network/export-decisions", decision), 403, "second")
+    other = DeskPerson(desk, "Piers Larkspire", role="auditor")
+    other.log_in()
+    assert_problem(other.ask("POST", "/api/network/export-decisions", decision), 403, "Fewer than")
+    assert other.ask("GET", "/api/network/exports").json()["exports"][0]["may_decide"]
+    missing = person.ask("GET", f"/api/network/export-files?export={row['export']}")
+    assert_problem(missing, 403, "Nothing was made")
+    sent = person.ask(
+        "POST", "/api/network/rule-files", {"file": "sizing/limits", "version": 2, "because": "x"}
+    )
+    assert_problem(sent, 403, "comes with the program")
+
+
+def test_the_unit_shows_its_own_quality_and_to_the_admin_counts_alone(tmp_path):
+    """[DM-03] [AU5]"""
+    with StandingUnit(tmp_path / "served").serving() as unit:
+        story = Story(unit.store, device="tablet-a", now_ms=NOON_MS)
+        tell_clean_unit(story)
+        with unit.store.transaction():
+            story.write("target/a", size={"long_axis_um": 9_000, "origin": "measured"})
+        manager = DeskPerson(unit, "Pell Dunmorrow", role="data-manager")
+        admin = DeskPerson(unit, role="unit-admin")
+        told = {}
+        for one in (manager, admin):
+            one.log_in()
+            told[one] = one.ask("GET", "/api/quality").json()
+        offers = manager.ask("GET", "/api/rule-files/network").json()
+        act = {"proposal": "network_rule_file/none", "act": "take"}
+        refused = manager.ask("POST", "/api/rule-files/network", act)
+
+    found = {one["rule"]: one["found"] for one in told[manager]["rules"]}
+    assert found["size-missing"] == 1
+    [row] = [one for one in told[manager]["to_mend"] if one["rule"] == "size-missing"]
+    assert (row["record"], row["case"], row["number"]) == ("target/a", "case/a", "TH-a")
+    assert told[admin]["to_mend"] == []
+    assert told[admin]["rules"] == told[manager]["rules"]
+    assert offers == {"proposals": []}
+    assert_problem(refused, 403, "offers no")

@@ -1,0 +1,287 @@
+"""Links between patients of two units: proposed, agreed on by two, parted, and guarded."""
+
+import pytest
+
+from api.linkage.person_traits import Person
+from api.use_cases.decide_links import decide_link
+from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.link_patients import name_link, rebuild_links
+from api.use_cases.list_links import list_links
+from api.use_cases.settle_links import group_of, list_groups
+from sync.merge import shown_value
+from tests.unit.api.network_hub import FEN, LOW, TARN, open_hub
+
+ODETE = Person(
+    id="", family_name="Marrowick", given_name="Odete", born_on="1957-08-03", sex="female"
+)
+ODETTE = Person(
+    id="", family_name="Marrowick", given_name="Odette", born_on="1957-08-03", sex="female"
+)
+
+
+@pytest.fixture
+def hub(tmp_path):
+    opened = open_hub(tmp_path)
+    yield opened
+    opened.store.close()
+
+
+@pytest.fixture
+def pair(hub):
+    """Two records of one woman, proposed."""
+    a, b = hub.patient(TARN, "a1", ODETE), hub.patient(FEN, "b1", ODETTE)
+    hub.tend()
+    return name_link(a, b)
+
+
+def _decide(hub, link, act, by, because=""):
+    return decide_link(hub.store, link, act, because=because, by=by, chance=hub.chance())
+
+
+def _listed(hub, state="proposed", by=""):
+    return [one.link for one in list_links(hub.store, state, by=by).links]
+
+
+def test_a_woman_of_two_units_is_proposed_with_reasons_and_nobody_is_joined(hub, pair):
+    """[HAZ-41] [NL1] The planted bug it has caught: pairs of one unit were compared too."""
+    hub.patient(TARN, "a2", ODETE)
+    hub.patient(FEN, "b2", Person(id="", family_name="Okonkwo", born_on="1990-02-02"))
+    hub.tend()
+
+    found = list_links(hub.store, "proposed", by="")
+
+    assert {one.link for one in found.links} == {
+        pair,
+        name_link("registry_patient/a2", "registry_patient/b1"),
+    }
+    shown = next(one for one in found.links if one.link == pair)
+    assert [(one.trait, one.level) for one in shown.traits] == [
+        ("names", "alike"),
+        ("day of birth", "the same"),
+        ("sex", "the same"),
+    ]
+    assert 900 <= shown.probability_per_mille < 1_000
+    assert (shown.a.unit_name, shown.b.unit_name) == ("Tarn Hollow", "Marlow Fen")
+    assert (shown.a.birth_year, shown.a.sex, shown.a.cases) == (1957, "", 0)
+    assert [one.act for one in shown.history] == ["proposed"]
+    assert list_groups(hub.store) == ([], [])
+    assert shown_value(hub.state(pair).fields["units"]) == [FEN, TARN]
+
+
+def test_the_same_national_number_is_rated_highest(hub):
+    one = Person(id="", family_name="Vareth", born_on="1961-01-01", national="9434765919")
+    other = Person(id="", family_name="Okonkwo", born_on="1961-01-01", national="9434765919")
+    link = name_link(hub.patient(TARN, "a", one), hub.patient(FEN, "b", other))
+    hub.tend()
+
+    (shown,) = list_links(hub.store, "proposed", by="").links
+    assert (shown.link, shown.probability_per_mille) == (link, 1_000)
+
+
+def test_a_pair_below_the_threshold_is_nothing(hub):
+    """[NL1] Who shares a day of birth and no name is not shown, and no record is written."""
+    hub.patient(TARN, "a", ODETE)
+    hub.patient(FEN, "b", Person(id="", family_name="Okonkwo", born_on="1957-08-03"))
+    hub.tend()
+
+    assert list_links(hub.store, "proposed", by="").open == 0
+    with hub.store.transaction():
+        assert hub.store.views.of_kind("network_link") == []
+
+
+def test_two_different_people_agree_to_a_join(hub, pair):
+    """[HAZ-42] [NL2] The planted bug it has caught: who agreed twice was counted twice."""
+    first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
+
+    assert _decide(hub, pair, "agree", first) == "one_voice"
+    with pytest.raises(NotAllowedError, match="second person"):
+        _decide(hub, pair, "agree", first)
+    assert list_groups(hub.store)[0] == []
+    assert _listed(hub) == [pair]
+    assert list_links(hub.store, "proposed", by=first).links[0].may_agree is False
+    assert list_links(hub.store, "proposed", by=second).links[0].may_agree is True
+
+    assert _decide(hub, pair, "agree", second) == "joined"
+    assert list_groups(hub.store) == ([("registry_patient/a1", "registry_patient/b1")], [])
+    with hub.store.transaction():
+        assert group_of(hub.store, "registry_patient/b1") == (
+            "registry_patient/a1",
+            "registry_patient/b1",
+        )
+        assert group_of(hub.store, "registry_patient/x") == ("registry_patient/x",)
+    (shown,) = list_links(hub.store, "joined", by="").links
+    assert [one.name for one in shown.agreed] == ["Ida Norrwood", "Juno Marrowby"]
+    assert [one.act for one in shown.history] == ["proposed", "agreed", "joined"]
+    assert _listed(hub) == []
+
+
+@pytest.mark.parametrize("unit_first", [True, False])
+def test_the_word_of_a_unit_is_one_of_the_two(hub, pair, unit_first):
+    """[HAZ-42] [NL2] Both units together are one voice: somebody at the hub has agreed as well."""
+    person = hub.person("Ida Norrwood")
+    if unit_first:
+        hub.answer(TARN, pair, "same")
+        hub.answer(FEN, pair, "same")
+        hub.tend()
+        assert _listed(hub) == [pair]
+        assert _decide(hub, pair, "agree", person) == "joined"
+    else:
+        _decide(hub, pair, "agree", person)
+        hub.answer(FEN, pair, "same")
+        hub.tend()
+
+    assert shown_value(hub.state(pair).fields["state"]) == "joined"
+    (shown,) = list_links(hub.store, "joined", by="").links
+    assert {one.answer for one in shown.answers} == {"same"}
+
+
+def test_a_unit_that_says_they_are_two_closes_it(hub, pair):
+    """[HAZ-42] Also what was joined already; and nobody joins against that word."""
+    people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
+    for one in people:
+        _decide(hub, pair, "agree", one)
+
+    hub.answer(FEN, pair, "not-same")
+    hub.tend()
+
+    assert shown_value(hub.state(pair).fields["state"]) == "parted"
+    assert list_groups(hub.store)[0] == []
+    with pytest.raises(NotAllowedError, match="two people"):
+        _decide(hub, pair, "agree", people[0])
+    (shown,) = list_links(hub.store, "parted", by="").links
+    assert shown.history[-1].because == "unit-says-not-same"
+    assert [(one.unit_name, one.answer) for one in shown.answers] == [("Marlow Fen", "not-same")]
+
+    hub.answer(FEN, pair, "same")
+    hub.tend()
+    assert list_groups(hub.store)[0] == []
+    assert _decide(hub, pair, "agree", people[0]) == "joined"
+
+
+def test_the_answer_of_a_third_unit_counts_for_nothing(hub, pair):
+    """[HAZ-42] Nor can a unit speak in the name of another: the log says who wrote."""
+    hub.answer(LOW, pair, "same")
+    hub.write(LOW, "registry_link_answer/x", unit=TARN, proposal=pair, answer="not-same")
+    hub.tend()
+
+    (shown,) = list_links(hub.store, "proposed", by="").links
+    assert shown.answers == []
+    assert _decide(hub, pair, "agree", hub.person("Ida Norrwood")) == "one_voice"
+
+
+def test_a_join_is_taken_back_with_a_reason_and_its_history_stays(hub, pair):
+    """[HAZ-41] [NL3] Both records are as they were before; to join anew takes two people anew."""
+    before = [hub.state(f"registry_patient/{name}") for name in ("a1", "b1")]
+    people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
+    for one in people:
+        _decide(hub, pair, "agree", one)
+    with pytest.raises(CalculationError, match="joined-in-error"):
+        _decide(hub, pair, "part", people[0], "because I think so")
+    with pytest.raises(NotAllowedError, match="Part them instead"):
+        _decide(hub, pair, "set-aside", people[0], "cannot-tell")
+
+    assert _decide(hub, pair, "part", people[0], "joined-in-error") == "apart"
+
+    assert [hub.state(f"registry_patient/{name}") for name in ("a1", "b1")] == before
+    assert list_groups(hub.store) == ([], [])
+    (shown,) = list_links(hub.store, "parted", by="").links
+    assert [one.act for one in shown.history] == ["proposed", "agreed", "joined", "parted"]
+    assert _decide(hub, pair, "agree", people[1]) == "one_voice"
+    assert _decide(hub, pair, "agree", people[0]) == "joined"
+
+
+def test_set_aside_it_is_not_proposed_again(hub, pair):
+    person = hub.person("Ida Norrwood")
+    with pytest.raises(NotAllowedError, match="not joined"):
+        _decide(hub, pair, "part", person, "joined-in-error")
+    _decide(hub, pair, "set-aside", person, "different-people")
+
+    hub.patient(TARN, "a1", ODETTE)
+    hub.tend()
+
+    assert _listed(hub) == []
+    (shown,) = list_links(hub.store, "parted", by="").links
+    assert (shown.history[-1].act, shown.history[-1].because) == ("set-aside", "different-people")
+
+
+def test_on_one_identifier_alone_nobody_is_joined(hub):
+    """[HAZ-42] A national number may be a stand-in, or typed from another card."""
+    one = Person(id="", family_name="Vareth", born_on="1961-01-01", national="9434765919")
+    other = Person(id="", family_name="Okonkwo", born_on="1975-05-05", national="9434765919")
+    link = name_link(hub.patient(TARN, "a", one), hub.patient(FEN, "b", other))
+    hub.tend()
+
+    with pytest.raises(NotAllowedError, match="two identifiers"):
+        _decide(hub, link, "agree", hub.person("Ida Norrwood"))
+
+
+def test_a_chain_with_a_wrong_link_in_it_joins_nobody(hub):
+    """[HAZ-42] [NL4] Two years of birth in one group are told as a finding; nobody is joined."""
+    near = Person(
+        id="", family_name="Marrowick", given_name="Odete", born_on="1958-08-03", national="N1"
+    )
+    numbered = Person(**{**_fields(ODETE), "national": "N1"})
+    records = [hub.patient(TARN, "a", numbered), hub.patient(FEN, "b", near)]
+    hub.tend()
+    link = name_link(*records)
+    for name in ("Ida Norrwood", "Juno Marrowby"):
+        _decide(hub, link, "agree", hub.person(name))
+
+    groups, findings = list_groups(hub.store)
+
+    assert groups == []
+    assert [(one.records, one.why) for one in findings] == [(tuple(records), "two-birth-years")]
+    with hub.store.transaction():
+        assert group_of(hub.store, records[0]) == (records[0],)
+
+
+def _fields(person):
+    return {name: getattr(person, name) for name in person.__struct_fields__}
+
+
+def test_what_changes_at_a_unit_is_weighed_anew_until_somebody_has_spoken(hub, pair):
+    """A score follows the traits; a record that was taken back is in no list."""
+    hub.patient(FEN, "b1", Person(**{**_fields(ODETTE), "born_on": "1957-08-30"}))
+    hub.tend()
+    with hub.store.transaction():
+        assert len(hub.store.views.of_kind("network_link")) == 1
+    score = shown_value(hub.state(pair).fields["score"])
+    assert ["day of birth", "the same year"] in [list(one) for one in score["traits"]]
+
+    story = hub.units[FEN]
+    said = tuple(one.reference for one in story.log if one.record == "registry_patient/b1")
+    with hub.store.transaction():
+        story.write("registry_patient/b1", retract=said)
+    hub.tend()
+    assert _listed(hub) == []
+
+
+def test_rows_made_anew_from_the_log_are_the_same(hub, pair):
+    """Caught, planted: the old keys of a patient stayed after a change."""
+    people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
+    for one in people:
+        _decide(hub, pair, "agree", one)
+    hub.patient(FEN, "b1", ODETE)
+    hub.tend()
+    before = _rows(hub)
+
+    rebuild_links(hub.store, now_ms=hub.chance().now_ms)
+    hub.tend()
+
+    assert _rows(hub) == before
+
+
+def _rows(hub):
+    connection = hub.store.links._connection
+    with hub.store.transaction():
+        return [
+            connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2").fetchall()  # noqa: S608
+            for table in ("link_patient", "link_key", "link_unit", "patient_link")
+        ]
+
+
+def test_a_stranger_decides_nothing(hub, pair):
+    with pytest.raises(NotAllowedError, match="no active member"):
+        _decide(hub, pair, "agree", "staff/nobody")
+    with pytest.raises(NotAllowedError, match="no proposal"):
+        _decide(hub, "network_link/x", "agree", hub.person("Ida Norrwood"))
