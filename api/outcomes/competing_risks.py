@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import msgspec
 
 from api.outcomes.proportions import LEVEL, normal_quantile
-from api.outcomes.survival import Spell, band_of, count_at, event_days, refuse_negative
+from api.outcomes.survival import Spells, band_of, event_days
 
 
 class IncidenceStep(msgspec.Struct, frozen=True, kw_only=True):
@@ -36,9 +36,7 @@ class IncidenceStep(msgspec.Struct, frozen=True, kw_only=True):
     upper: float | None
 
 
-def estimate_incidence(
-    spells: Sequence[Spell], cause: str, level: float = LEVEL
-) -> list[IncidenceStep]:
+def estimate_incidence(spells: Spells, cause: str, level: float = LEVEL) -> list[IncidenceStep]:
     """Return the estimate for one cause at every day on which anything happened.
 
     Raises
@@ -46,14 +44,13 @@ def estimate_incidence(
     OutcomeError
         A spell is of less than 0 days.
     """
-    refuse_negative(spells)
     z = normal_quantile(level)
     steps: list[IncidenceStep] = []
     past: list[_Day] = []
     free, share = 1.0, 0.0
-    for days in event_days(spells):
-        at_risk, happened = count_at(spells, days)
-        of_cause = sum(one.days == days and one.ended_by == cause for one in spells)
+    for day in event_days(spells):
+        at_risk, happened = day.at_risk, day.happened
+        of_cause = day.causes.get(cause, 0)
         share += free * of_cause / at_risk
         past.append(_Day(at_risk, happened, of_cause, free, share))
         free *= (at_risk - happened) / at_risk
@@ -62,7 +59,7 @@ def estimate_incidence(
         rest_lower, rest_upper = band_of(1 - share, error, z)
         steps.append(
             IncidenceStep(
-                days=days,
+                days=day.days,
                 at_risk=at_risk,
                 happened=of_cause,
                 share=share,

@@ -1,22 +1,20 @@
-"""What each outcome means, as data, and the judgement of one case by it. Pure. Rules OC.
+"""What each outcome means, as data. Pure.
 
-A case that cannot be judged is missing; it is counted as such and never as "did not happen".
+One definition for every unit of a network, so no rule file that one may change.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from typing import Literal
 
 import msgspec
 
-from api.clinical_rules.civil_date import days_between
 from api.outcomes.proportions import OutcomeError
-from api.outcomes.survival import Spell
 
-Verdict = Literal["happened", "did-not", "missing"]
+Group = Literal["success", "bleeding", "harm", "death", "follow-up"]
+Basis = Literal["published", "common-practice", "from-memory", "derived", "unit-setting"]
 EventKind = Literal["rebleed", "reintervention", "embolism", "death"]
-DIED = "death"
 
 
 class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -24,6 +22,8 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
 
     Parameters
     ----------
+    group : str
+        Beside which others it is shown.
     fact : str
         What of a case tells it.
     sources : tuple of str
@@ -35,6 +35,7 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
     """
 
     outcome: str
+    group: Group
     fact: Literal["delivered", "flow_at_end", "look", "event"]
     event: EventKind | None = None
     sources: tuple[str, ...] = ()
@@ -43,123 +44,100 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
     until_day: int | None = None
     definition: str
     source: str
-    basis: Literal["published", "common-practice", "from-memory", "derived", "unit-setting"]
+    basis: Basis
 
 
-class Look(msgspec.Struct, frozen=True):
-    """A look by ultrasound at the treated varix; `flow` is "yes", "no" or "not-seen"."""
+class Windows(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """What is counted where windows of follow-up are, not cases."""
 
-    on: str
-    flow: str
-
-
-class Event(msgspec.Struct, frozen=True, kw_only=True):
-    """What happened to the patient after the treatment.
-
-    Parameters
-    ----------
-    source : str
-        Where a bleed came from, "" where nobody knows.
-    planned : bool or None
-        Of a reintervention, None where nobody said.
-    """
-
-    kind: EventKind
-    on: str
-    source: str = ""
-    planned: bool | None = None
-
-
-class Episode(msgspec.Struct, frozen=True, kw_only=True):
-    """One treated case as the statistics take it; no name, and days only.
-
-    Parameters
-    ----------
-    seen_on : str
-        The last day of which something of the patient is known.
-    delivered : bool or None
-        What was planned was put into the target, None where nobody said.
-    flow_at_end : str
-        "none", "reduced" or "unchanged"; "" where nobody looked.
-    """
-
-    unit: str
-    treated_on: str
-    seen_on: str
-    delivered: bool | None = None
-    flow_at_end: str = ""
-    looks: tuple[Look, ...] = ()
-    events: tuple[Event, ...] = ()
-
-
-class OutcomeCount(msgspec.Struct, frozen=True, kw_only=True):
-    """In how many cases of a unit an outcome was seen, of how many, and how many are missing."""
-
-    unit: str
     outcome: str
-    happened: int
-    of: int
-    missing: int
+    group: Group
+    definition: str
+    source: str
+    basis: Basis
 
 
-def judge_episode(episode: Episode, by: Definition) -> Verdict:
-    """Return whether an outcome happened in a case, or that the case does not tell it (OC1-OC5)."""
-    if by.fact == "delivered":
-        return _said(episode.delivered)
-    if by.fact == "flow_at_end":
-        return _said(episode.flow_at_end == "none" if episode.flow_at_end else None)
-    if by.fact == "look":
-        seen = [
-            one
-            for one in sorted(episode.looks, key=lambda one: one.on)
-            if one.flow != "not-seen" and _is_within(_day(episode, one.on), by)
-        ]
-        return _said(seen[-1].flow == "no" if seen else None)
-    found = [_fits(one, by) for one in _events_within(episode, by)]
-    if True in found:
-        return "happened"
-    if None in found:
-        return "missing"
-    return "did-not" if _is_watched(episode, by) else "missing"
+class Amount(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Something that is counted in each case, such as coils."""
+
+    amount: Literal["coils", "adhesive_ul", "sessions"]
+    definition: str
+    source: str
+    basis: Basis
 
 
-def count_outcome(episodes: Iterable[Episode], by: Definition) -> list[OutcomeCount]:
-    """Return the counts of each unit, in the order in which units come first."""
-    verdicts: dict[str, list[Verdict]] = {}
-    for one in episodes:
-        verdicts.setdefault(one.unit, []).append(judge_episode(one, by))
-    return [
-        OutcomeCount(
-            unit=unit,
-            outcome=by.outcome,
-            happened=held.count("happened"),
-            of=len(held) - held.count("missing"),
-            missing=held.count("missing"),
-        )
-        for unit, held in verdicts.items()
-    ]
+class Sums(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """How risk-adjusted sums are made, and how their limit is found.
 
-
-def follow_outcome(episodes: Iterable[Episode], by: Definition) -> list[Spell]:
-    """Return how long each case was watched for an event, and what ended it (OC6).
-
-    The event itself, or death, which competes with it; a case seen no longer is censored on the
-    day it was seen last. Whether the source of a bleed is known does not shorten a spell: one of
-    unknown source is told as `unknown`.
-
-    Raises
-    ------
-    OutcomeError
-        The outcome is no event: no time belongs to it.
+    Parameters
+    ----------
+    risk_by : tuple of str
+        Fields of the case mix by which the risk of a case is told.
+    odds : float
+        Ratio of odds that is looked for.
+    cases, false_per_mille : int
+        Of 1,000 runs of so many cases without cause, how many may reach the limit.
+    prior_cases : int
+        The risk of a group is drawn towards that of all, as by so many cases of the mean risk.
+    plays, seed : int
+        How many runs are played to find the limit, and what chance begins with.
     """
-    if by.fact != "event" or by.event is None:
-        message = f"{by.outcome} is no event over time. Count it, or name an event."
-        raise OutcomeError(message)
-    return [_spell(one, by) for one in episodes]
+
+    outcomes: tuple[str, ...]
+    risk_by: tuple[str, ...]
+    odds: float
+    cases: int
+    prior_cases: int
+    false_per_mille: int
+    plays: int
+    seed: int
+    definition: str
+    source: str
+    basis: Basis
 
 
-def read_definitions(content: bytes) -> Mapping[str, Definition]:
-    """Return the definitions of a file by outcome.
+class Bands(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Bands of a number: from where each starts, the lowest first, and its name."""
+
+    field: str
+    starts: tuple[tuple[int, str], ...]
+    source: str
+    basis: Basis
+
+    def name_of(self, number: int | None) -> str:
+        """Return the band of a number, "" where there is none."""
+        names = [name for start, name in self.starts if number is not None and start <= number]
+        return names[-1] if names else ""
+
+
+class Definitions(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Everything that the file says.
+
+    Parameters
+    ----------
+    rows : tuple of Definition
+        Outcomes that a case tells or not, in the order in which they are shown.
+    over_time : tuple of Definition
+        Events that are followed from day to day.
+    """
+
+    version: int
+    rows: tuple[Definition, ...]
+    over_time: tuple[Definition, ...]
+    windows: Windows
+    amounts: tuple[Amount, ...]
+    sums: Sums
+    bands: tuple[Bands, ...]
+    note: str
+
+    @property
+    def by_outcome(self) -> Mapping[str, Definition]:
+        """The outcomes that a case tells, by name."""
+        return {one.outcome: one for one in self.rows}
+
+
+def read_definitions(content: bytes) -> Definitions:
+    """Return the definitions of a file.
 
     Raises
     ------
@@ -167,86 +145,27 @@ def read_definitions(content: bytes) -> Mapping[str, Definition]:
         A row is of another shape, stands twice, or names an event where it is none.
     """
     try:
-        file = msgspec.json.decode(content, type=_File)
+        file = msgspec.json.decode(content, type=Definitions)
     except msgspec.MsgspecError as error:
         message = f"The definitions of outcomes cannot be read ({error}). Correct them there."
         raise OutcomeError(message) from error
-    found: dict[str, Definition] = {}
-    for one in file.rows:
+    found: set[str] = set()
+    for one in (*file.rows, *file.over_time):
         is_odd = (one.fact == "event") != (one.event is not None)
         is_empty = one.until_day is not None and one.until_day < one.from_day
         if one.outcome in found or is_odd or is_empty:
             message = f"The definition of {one.outcome} contradicts itself or another. Correct it."
             raise OutcomeError(message)
-        found[one.outcome] = one
-    return found
+        found.add(one.outcome)
+    strange = [one for one in file.sums.outcomes if one not in file.by_outcome]
+    strange += [one.outcome for one in file.over_time if one.event is None]
+    if strange:
+        message = f"{strange[0]} is summed or followed and is no such outcome. Define it first."
+        raise OutcomeError(message)
+    return file
 
 
 @cache
-def packaged_definitions() -> Mapping[str, Definition]:
+def packaged_definitions() -> Definitions:
     """Return the definitions that this release carries."""
     return read_definitions((resources.files("api.outcomes") / "definitions.json").read_bytes())
-
-
-class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    version: int
-    rows: tuple[Definition, ...]
-    note: str
-
-
-def _said(answer: bool | None) -> Verdict:
-    if answer is None:
-        return "missing"
-    return "happened" if answer else "did-not"
-
-
-def _day(episode: Episode, on: str) -> int:
-    return days_between(episode.treated_on, on)
-
-
-def _is_within(day: int, by: Definition) -> bool:
-    return by.from_day <= day and (by.until_day is None or day <= by.until_day)
-
-
-def _events_within(episode: Episode, by: Definition) -> Sequence[Event]:
-    return [
-        one
-        for one in episode.events
-        if one.kind == by.event and _is_within(_day(episode, one.on), by)
-    ]
-
-
-def _fits(event: Event, by: Definition) -> bool | None:
-    """Say whether an event is the one meant, None where what it turns on is not known."""
-    if by.sources and not event.source:
-        return None
-    if by.sources and event.source not in by.sources:
-        return False
-    if by.planned is not None and event.planned is None:
-        return None
-    return by.planned is None or event.planned is by.planned
-
-
-def _is_watched(episode: Episode, by: Definition) -> bool:
-    """Say whether the case was seen until the end of the time, or nothing more can happen to it."""
-    if any(one.kind == DIED for one in episode.events):
-        return True
-    return by.until_day is not None and _day(episode, episode.seen_on) >= by.until_day
-
-
-def _spell(episode: Episode, by: Definition) -> Spell:
-    ends = [
-        (_day(episode, one.on), by.outcome if _fits(one, by) else "unknown")
-        for one in _events_within(episode, by)
-        if _fits(one, by) is not False
-    ]
-    if by.event != DIED:
-        ends += [(_day(episode, one.on), DIED) for one in episode.events if one.kind == DIED]
-    last = max(_day(episode, episode.seen_on), 0)
-    if by.until_day is not None:
-        last = min(last, by.until_day)
-    # On one day the event itself comes before the death that may have followed from it.
-    first = min(ends, key=lambda end: (end[0], end[1] == DIED), default=None)
-    if first is None or (by.until_day is not None and first[0] > by.until_day):
-        return Spell(last)
-    return Spell(max(first[0], 0), first[1])

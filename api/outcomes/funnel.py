@@ -6,11 +6,13 @@ Two limits: 95 % "alert" and 99.8 % "alarm". Units of fewer than ten cases are d
 (project default).
 """
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from functools import lru_cache
 from typing import Literal
 
 import msgspec
+import numpy as np
+import numpy.typing as npt
 
 from api.outcomes.proportions import OutcomeError
 
@@ -18,6 +20,7 @@ ALERT, ALARM = 0.95, 0.998
 JUDGED_FROM = 10
 _TO_DIFFER = 2
 
+FloatArray = npt.NDArray[np.float64]
 Standing = Literal["not-judged", "within", "alert-low", "alert-high", "alarm-low", "alarm-high"]
 
 
@@ -95,39 +98,45 @@ def draw_funnel(counts: Sequence[tuple[str, int, int]], rate: float | None = Non
     return Funnel(rate=middle, units=units, dispersion=_dispersion(units, middle))
 
 
+@lru_cache(maxsize=4_096)
 def find_limits(cases: int, rate: float) -> Limits:
     """Return the limits for a unit of so many cases."""
     alarm, alert = (1 - ALARM) / 2, (1 - ALERT) / 2
+    so_far = _cumulate(cases, rate)
     return Limits(
         cases=cases,
-        alarm_low=find_limit(cases, rate, alarm),
-        alert_low=find_limit(cases, rate, alert),
-        alert_high=find_limit(cases, rate, 1 - alert),
-        alarm_high=find_limit(cases, rate, 1 - alarm),
+        alarm_low=_find(so_far, cases, rate, alarm),
+        alert_low=_find(so_far, cases, rate, alert),
+        alert_high=_find(so_far, cases, rate, 1 - alert),
+        alarm_high=_find(so_far, cases, rate, 1 - alarm),
     )
 
 
 def find_limit(cases: int, rate: float, chance: float) -> float:
     """Return the share below which a unit lies with a chance, interpolated between whole counts."""
+    return _find(_cumulate(cases, rate), cases, rate, chance)
+
+
+def _find(so_far: FloatArray, cases: int, rate: float, chance: float) -> float:
     if rate in (0.0, 1.0):
         return rate
-    before = 0.0
-    for count, so_far in enumerate(_cumulate(cases, rate)):
-        if so_far >= chance or count == cases:
-            past = (so_far - chance) / (so_far - before) if so_far > before else 0.0
-            return min(max((count - past) / cases, 0.0), 1.0)
-        before = so_far
-    return 1.0
+    count = min(int(np.searchsorted(so_far, chance)), cases)
+    upper, lower = float(so_far[count]), float(so_far[count - 1]) if count else 0.0
+    past = (upper - chance) / (upper - lower) if upper > lower else 0.0
+    return min(max((count - past) / cases, 0.0), 1.0)
 
 
-def _cumulate(cases: int, rate: float) -> Iterable[float]:
-    """Yield the chance of at most 0, 1, 2 ... of the cases."""
-    log_rate, log_rest = math.log(rate), math.log1p(-rate)
-    so_far = 0.0
-    for count in range(cases + 1):
-        ways = math.lgamma(cases + 1) - math.lgamma(count + 1) - math.lgamma(cases - count + 1)
-        so_far += math.exp(ways + count * log_rate + (cases - count) * log_rest)
-        yield so_far
+def _cumulate(cases: int, rate: float) -> FloatArray:
+    """Return the chance of at most 0, 1, 2 ... of the cases, from the likeliest count outwards."""
+    if rate in (0.0, 1.0):
+        return np.zeros(0)
+    middle = min(int((cases + 1) * rate), cases)
+    up, down = np.arange(middle, cases), np.arange(middle, 0, -1)
+    odds = rate / (1 - rate)
+    above = np.cumprod((cases - up) / (up + 1) * odds)
+    below = np.cumprod(down / (cases - down + 1) / odds)
+    likely = np.concatenate([below[::-1], [1.0], above])
+    return np.cumsum(likely / likely.sum())
 
 
 def _judge(share: float, limits: Limits) -> Standing:

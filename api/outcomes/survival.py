@@ -6,7 +6,9 @@ Chemother Rep 50:163-70), for several groups as in Peto and Peto 1972. Published
 """
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
@@ -31,6 +33,24 @@ class Spell(msgspec.Struct, frozen=True):
 
     days: int
     ended_by: str = ""
+
+
+# Each spell as it was, or how many there are of each: a network of a million cases has few spells
+# that differ.
+Spells = Sequence[Spell] | Mapping[Spell, int]
+
+
+class Day(NamedTuple):
+    """A day on which something happened: who was at risk on it, and how many had which event."""
+
+    days: int
+    at_risk: int
+    causes: Mapping[str, int]
+
+    @property
+    def happened(self) -> int:
+        """All events of the day."""
+        return sum(self.causes.values())
 
 
 class SurvivalStep(msgspec.Struct, frozen=True, kw_only=True):
@@ -63,7 +83,7 @@ class LogRank(msgspec.Struct, frozen=True, kw_only=True):
     chance: float
 
 
-def estimate_survival(spells: Sequence[Spell], level: float = LEVEL) -> list[SurvivalStep]:
+def estimate_survival(spells: Spells, level: float = LEVEL) -> list[SurvivalStep]:
     """Return the estimate at every day on which something happened.
 
     Who is censored on a day counts as at risk on it.
@@ -73,19 +93,18 @@ def estimate_survival(spells: Sequence[Spell], level: float = LEVEL) -> list[Sur
     OutcomeError
         A spell is of less than 0 days.
     """
-    refuse_negative(spells)
     z = normal_quantile(level)
     steps: list[SurvivalStep] = []
     share, spread = 1.0, 0.0
-    for days in event_days(spells):
-        at_risk, happened = count_at(spells, days)
+    for day in event_days(spells):
+        at_risk, happened = day.at_risk, day.happened
         share *= (at_risk - happened) / at_risk
         is_empty = at_risk == happened
         spread += 0.0 if is_empty else happened / (at_risk * (at_risk - happened))
         lower, upper = (None, None) if is_empty else band_of(share, share * math.sqrt(spread), z)
         steps.append(
             SurvivalStep(
-                days=days,
+                days=day.days,
                 at_risk=at_risk,
                 happened=happened,
                 share=0.0 if is_empty else share,
@@ -111,7 +130,7 @@ def find_median(steps: Sequence[SurvivalStep]) -> int | None:
     return next((one.days for one in steps if one.share <= 0.5 + 1e-12), None)
 
 
-def compare_groups(groups: Sequence[Sequence[Spell]]) -> LogRank:
+def compare_groups(groups: Sequence[Spells]) -> LogRank:
     """Return the log-rank comparison of two groups or more.
 
     Raises
@@ -121,16 +140,18 @@ def compare_groups(groups: Sequence[Sequence[Spell]]) -> LogRank:
     """
     if len(groups) < _TO_COMPARE or any(not group for group in groups):
         raise OutcomeError("Compare two groups or more, each with at least one patient.")
-    every = [spell for group in groups for spell in group]
-    refuse_negative(every)
+    every: Counter[Spell] = Counter()
+    for group in groups:
+        every.update(Counter(group))
     days = event_days(every)
     if not days:
         raise OutcomeError("Nothing happened in any group: there is nothing to compare yet.")
+    tables = [_Table(group) for group in groups]
     observed, expected = np.zeros(len(groups)), np.zeros(len(groups))
     spread = np.zeros((len(groups), len(groups)))
     for day in days:
-        counts = np.array([count_at(group, day) for group in groups], dtype=float)
-        at_risk, happened = counts.sum(axis=0)
+        counts = np.array([table.at(day.days) for table in tables], dtype=float)
+        at_risk, happened = day.at_risk, day.happened
         shares = counts[:, 0] / at_risk
         observed += counts[:, 1]
         expected += happened * shares
@@ -150,24 +171,43 @@ def compare_groups(groups: Sequence[Sequence[Spell]]) -> LogRank:
     )
 
 
-def event_days(spells: Sequence[Spell]) -> list[int]:
-    """Return the days on which something happened, in order."""
-    return sorted({one.days for one in spells if one.ended_by})
-
-
-def count_at(spells: Sequence[Spell], days: int) -> tuple[int, int]:
-    """Return how many were at risk on a day, and to how many of them it happened."""
-    at_risk = sum(one.days >= days for one in spells)
-    return at_risk, sum(one.days == days and one.ended_by != "" for one in spells)
-
-
-def refuse_negative(spells: Sequence[Spell]) -> None:
-    """Refuse a spell that ends before it begins.
+def event_days(spells: Spells) -> list[Day]:
+    """Return the days on which something happened, in order.
 
     Raises
     ------
     OutcomeError
-        There is one.
+        A spell is of less than 0 days.
     """
-    if any(one.days < 0 for one in spells):
-        raise OutcomeError("A patient was last seen before the treatment. Correct the dates.")
+    ends: dict[int, Counter[str]] = {}
+    for spell, count in Counter(spells).items():
+        if spell.days < 0:
+            raise OutcomeError("A patient was last seen before the treatment. Correct the dates.")
+        ends.setdefault(spell.days, Counter())[spell.ended_by] += count
+    at_risk = sum(sum(ended.values()) for ended in ends.values())
+    found: list[Day] = []
+    for days, ended in sorted(ends.items()):
+        causes = {cause: count for cause, count in ended.items() if cause and count}
+        if causes:
+            found.append(Day(days, at_risk, causes))
+        at_risk -= sum(ended.values())
+    return found
+
+
+def count_at_risk(spells: Spells, days: Sequence[int]) -> list[int]:
+    """Return how many were still watched, without an event before, on each of some days."""
+    counted = Counter(spells)
+    return [sum(count for spell, count in counted.items() if spell.days >= day) for day in days]
+
+
+class _Table:
+    """At risk and events of one group on any day."""
+
+    def __init__(self, spells: Spells) -> None:
+        self._spells = Counter(spells)
+        self._events = {day.days: day.happened for day in event_days(spells)}
+
+    def at(self, days: int) -> tuple[int, int]:
+        """Return how many were at risk on a day, and to how many of them it happened."""
+        (at_risk,) = count_at_risk(self._spells, [days])
+        return at_risk, self._events.get(days, 0)

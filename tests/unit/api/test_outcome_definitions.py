@@ -7,25 +7,25 @@ day 29 counted as alive on day 30, the last day of an outcome left out, a death 
 import json
 import random
 
+import msgspec
 import pytest
 
 from api.clinical_rules.civil_date import add_days
 from api.outcomes.competing_risks import estimate_incidence
-from api.outcomes.definitions import (
+from api.outcomes.definitions import packaged_definitions, read_definitions
+from api.outcomes.episodes import (
     Episode,
     Event,
     Look,
     count_outcome,
     follow_outcome,
     judge_episode,
-    packaged_definitions,
-    read_definitions,
 )
 from api.outcomes.proportions import OutcomeError
 from api.outcomes.survival import Spell
 
 DAY = "2026-03-10"
-BY = packaged_definitions()
+BY = packaged_definitions().by_outcome
 
 
 def after(days):
@@ -186,8 +186,45 @@ def test_counts_of_a_unit_add_up_and_agree_with_the_curve_where_nobody_is_lost()
 
 
 def test_every_definition_says_where_it_comes_from():
+    held = packaged_definitions()
     assert len(BY) >= 10
-    assert all(one.definition.endswith(".") and one.source for one in BY.values())
+    named = [*held.rows, *held.over_time, *held.amounts, held.windows, held.sums]
+    assert all(one.definition.endswith(".") and one.source for one in named)
+    assert all(one.source for one in held.bands)
+
+
+@pytest.mark.parametrize(
+    ("field", "numbers", "names"),
+    [
+        ("child_class", (4, 5, 6, 7, 9, 10, 15), ("", "A", "A", "B", "B", "C", "C")),
+        ("meld_band", (10, 11, 18, 19), ("under-11", "11-to-18", "11-to-18", "from-19")),
+        (
+            "size_band",
+            (9_999, 10_000, 20_000, 20_001),
+            ("under-10-mm", "10-to-20-mm", "10-to-20-mm", "over-20-mm"),
+        ),
+        ("age_band", (39, 40, 59, 60, 79, 80), ()),
+        ("age_band", (None,), ("",)),
+    ],
+)
+def test_bands_begin_where_they_say(field, numbers, names):
+    (bands,) = (one for one in packaged_definitions().bands if one.field == field)
+    found = tuple(bands.name_of(number) for number in numbers)
+    if not names:
+        names = ("under-40", "40-to-59", "40-to-59", "60-to-79", "60-to-79", "from-80")
+    assert found == names
+
+
+def _file(*rows, **more):
+    file = json.loads(msgspec.json.encode(packaged_definitions()))
+    sums = {**file["sums"], "outcomes": []}
+    return json.dumps({**file, "rows": rows, "sums": sums, **more}).encode()
+
+
+_ROW = {
+    **{"outcome": "o", "group": "success", "definition": "D.", "source": "s"},
+    **{"basis": "published", "fact": "look"},
+}
 
 
 @pytest.mark.parametrize(
@@ -202,14 +239,19 @@ def test_every_definition_says_where_it_comes_from():
     ],
 )
 def test_definitions_that_contradict_themselves_are_refused(change):
-    row = {"outcome": "o", "definition": "D.", "source": "s", "basis": "published", **change}
-    content = {"version": 1, "rows": [row], "note": ""}
     with pytest.raises(OutcomeError, match="Correct"):
-        read_definitions(json.dumps(content).encode())
+        read_definitions(_file({**_ROW, **change}))
 
 
 def test_one_outcome_has_one_definition():
-    row = {"outcome": "o", "definition": "D.", "source": "s", "basis": "published", "fact": "look"}
-    assert list(read_definitions(json.dumps({"version": 1, "rows": [row], "note": ""}).encode()))
+    assert list(read_definitions(_file(_ROW)).by_outcome) == ["o"]
     with pytest.raises(OutcomeError, match="another"):
-        read_definitions(json.dumps({"version": 1, "rows": [row, row], "note": ""}).encode())
+        read_definitions(_file(_ROW, _ROW))
+
+
+def test_only_what_is_defined_is_followed():
+    with pytest.raises(OutcomeError, match="Define it first"):
+        read_definitions(_file(_ROW, over_time=[{**_ROW, "outcome": "p"}]))
+    sums = json.loads(msgspec.json.encode(packaged_definitions().sums))
+    with pytest.raises(OutcomeError, match="Define it first"):
+        read_definitions(_file(_ROW, sums={**sums, "outcomes": ["q"]}))

@@ -1,0 +1,193 @@
+"""The judgement of one treated case by the definitions of outcomes. Pure. Rules OC.
+
+A case that cannot be judged is missing; it is counted as such and never as "did not happen".
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Literal
+
+import msgspec
+
+from api.clinical_rules.civil_date import days_between
+from api.outcomes.definitions import Definition, EventKind
+from api.outcomes.proportions import OutcomeError
+from api.outcomes.survival import Spell
+
+Verdict = Literal["happened", "did-not", "missing"]
+DIED: EventKind = "death"
+
+
+class Look(msgspec.Struct, frozen=True):
+    """A look by ultrasound at the treated varix; `flow` is "yes", "no" or "not-seen"."""
+
+    on: str
+    flow: str
+
+
+class Event(msgspec.Struct, frozen=True, kw_only=True):
+    """What happened to the patient after the treatment.
+
+    Parameters
+    ----------
+    source : str
+        Where a bleed came from, "" where nobody knows.
+    planned : bool or None
+        Of a reintervention, None where nobody said.
+    """
+
+    kind: EventKind
+    on: str
+    source: str = ""
+    planned: bool | None = None
+
+
+class Episode(msgspec.Struct, frozen=True, kw_only=True):
+    """One treated case as the statistics take it; no name, and days only.
+
+    Parameters
+    ----------
+    seen_on : str
+        The last day of which something of the patient is known.
+    delivered : bool or None
+        What was planned was put into the target, None where nobody said.
+    flow_at_end : str
+        "none", "reduced" or "unchanged"; "" where nobody looked.
+    unsure : frozenset of str
+        "look", or kinds of events, of which something is told that no day can be given to.
+    """
+
+    unit: str
+    treated_on: str
+    seen_on: str
+    delivered: bool | None = None
+    flow_at_end: str = ""
+    looks: tuple[Look, ...] = ()
+    events: tuple[Event, ...] = ()
+    unsure: frozenset[str] = frozenset()
+
+
+class OutcomeCount(msgspec.Struct, frozen=True, kw_only=True):
+    """In how many cases of a unit an outcome was seen, of how many, and how many are missing."""
+
+    unit: str
+    outcome: str
+    happened: int
+    of: int
+    missing: int
+
+
+def judge_episode(episode: Episode, by: Definition) -> Verdict:
+    """Return whether an outcome happened in a case, or that it is not told (OC1-OC5, OC12)."""
+    if by.fact == "delivered":
+        return _said(episode.delivered)
+    if by.fact == "flow_at_end":
+        return _said(episode.flow_at_end == "none" if episode.flow_at_end else None)
+    if by.fact == "look":
+        # The one without a day may be the last.
+        if "look" in episode.unsure:
+            return "missing"
+        seen = [
+            one
+            for one in sorted(episode.looks, key=lambda one: one.on)
+            if one.flow != "not-seen" and _is_within(_day(episode, one.on), by)
+        ]
+        return _said(seen[-1].flow == "no" if seen else None)
+    found = [_fits(one, by) for one in _events_within(episode, by)]
+    if True in found:
+        return "happened"
+    if None in found or by.event in episode.unsure:
+        return "missing"
+    return "did-not" if _is_watched(episode, by) else "missing"
+
+
+def count_outcome(episodes: Iterable[Episode], by: Definition) -> list[OutcomeCount]:
+    """Return the counts of each unit, in the order in which units come first."""
+    verdicts: dict[str, list[Verdict]] = {}
+    for one in episodes:
+        verdicts.setdefault(one.unit, []).append(judge_episode(one, by))
+    return [
+        OutcomeCount(
+            unit=unit,
+            outcome=by.outcome,
+            happened=held.count("happened"),
+            of=len(held) - held.count("missing"),
+            missing=held.count("missing"),
+        )
+        for unit, held in verdicts.items()
+    ]
+
+
+def follow_outcome(episodes: Iterable[Episode], by: Definition) -> list[Spell]:
+    """Return how long each case was watched for an event, and what ended it (OC6).
+
+    The event itself, or death, which competes with it; a case seen no longer is censored on the
+    day it was seen last, and one of which an event has no day on the first. Whether the source
+    of a bleed is known does not shorten a spell: one of unknown source is told as `unknown`.
+
+    Raises
+    ------
+    OutcomeError
+        The outcome is no event: no time belongs to it.
+    """
+    if by.fact != "event" or by.event is None:
+        message = f"{by.outcome} is no event over time. Count it, or name an event."
+        raise OutcomeError(message)
+    return [_spell(one, by) for one in episodes]
+
+
+def _said(answer: bool | None) -> Verdict:
+    if answer is None:
+        return "missing"
+    return "happened" if answer else "did-not"
+
+
+def _day(episode: Episode, on: str) -> int:
+    return days_between(episode.treated_on, on)
+
+
+def _is_within(day: int, by: Definition) -> bool:
+    return by.from_day <= day and (by.until_day is None or day <= by.until_day)
+
+
+def _events_within(episode: Episode, by: Definition) -> Sequence[Event]:
+    return [
+        one
+        for one in episode.events
+        if one.kind == by.event and _is_within(_day(episode, one.on), by)
+    ]
+
+
+def _fits(event: Event, by: Definition) -> bool | None:
+    """Say whether an event is the one meant, None where what it turns on is not known."""
+    if by.sources and not event.source:
+        return None
+    if by.sources and event.source not in by.sources:
+        return False
+    if by.planned is not None and event.planned is None:
+        return None
+    return by.planned is None or event.planned is by.planned
+
+
+def _is_watched(episode: Episode, by: Definition) -> bool:
+    """Say whether the case was seen until the end of the time, or nothing more can happen to it."""
+    if any(one.kind == DIED for one in episode.events):
+        return True
+    return by.until_day is not None and _day(episode, episode.seen_on) >= by.until_day
+
+
+def _spell(episode: Episode, by: Definition) -> Spell:
+    ends = [
+        (_day(episode, one.on), by.outcome if _fits(one, by) else "unknown")
+        for one in _events_within(episode, by)
+        if _fits(one, by) is not False
+    ]
+    if by.event != DIED:
+        ends += [(_day(episode, one.on), DIED) for one in episode.events if one.kind == DIED]
+    last = 0 if by.event in episode.unsure else max(_day(episode, episode.seen_on), 0)
+    if by.until_day is not None:
+        last = min(last, by.until_day)
+    # On one day the event itself comes before the death that may have followed from it.
+    first = min(ends, key=lambda end: (end[0], end[1] == DIED), default=None)
+    if first is None or (by.until_day is not None and first[0] > by.until_day):
+        return Spell(last)
+    return Spell(max(first[0], 0), first[1])

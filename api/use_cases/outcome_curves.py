@@ -1,0 +1,234 @@
+"""Curves over time, limits and sums of one reading, from counted rows."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from api.outcomes.competing_risks import estimate_incidence
+from api.outcomes.cusum import follow_risks, run_length
+from api.outcomes.definitions import Definition, Sums
+from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING
+from api.outcomes.funnel import draw_funnel, find_limits
+from api.outcomes.played_limits import mix_of, play_limit, pool_risks
+from api.outcomes.proportions import OutcomeError
+from api.outcomes.survival import Spell, count_at_risk, estimate_survival
+from api.registry.suppress_small import FEWEST, is_small
+from api.use_cases.outcome_cells import Cells
+from api.use_cases.outcome_report import (
+    AtRisk,
+    CauseCurve,
+    CompetingCurves,
+    CurvePoint,
+    FunnelLimits,
+    FunnelUnit,
+    SumPoint,
+    ToldCurve,
+    ToldFunnel,
+    ToldSum,
+)
+
+# Numbers at risk stand under these days.
+_ROUND_DAYS = (0, 90, 180, 270, 365)
+_SIZES = 40
+
+
+def draw_curve(
+    spells: Mapping[Spell, int], by: Definition, *, named: str, hides: bool, keeps_counts: bool
+) -> ToldCurve:
+    """Return the share that is free of what ends the spells.
+
+    Parameters
+    ----------
+    hides : bool
+        Whether a point comes only after every fifth event.
+    keeps_counts : bool
+        Whether nobody is told how many were at risk, or missing.
+    """
+    happened: list[int] = []
+    points: list[CurvePoint] = []
+    for step in estimate_survival(spells):
+        points.append(CurvePoint(step.days, step.share, step.lower, step.upper))
+        happened.append(step.happened)
+    return ToldCurve(
+        outcome=named,
+        definition=by.definition,
+        source=by.source,
+        cases=sum(spells.values()),
+        missing=None if keeps_counts else _tell_unseen(spells, hides=hides),
+        until_day=by.until_day or 0,
+        told_every=FEWEST if hides else 1,
+        points=_thin(points, happened) if hides else points,
+        at_risk=[] if keeps_counts else _count_at_risk(spells, by, hides=hides),
+    )
+
+
+def draw_competing(
+    spells: Mapping[Spell, int],
+    by: Definition,
+    causes: Sequence[str],
+    *,
+    hides: bool,
+    keeps_counts: bool,
+) -> CompetingCurves:
+    """Return, for each cause, the share of those whom it met first; parameters of `draw_curve`."""
+    curves = []
+    for cause in causes:
+        steps = estimate_incidence(spells, cause)
+        points = [CurvePoint(one.days, one.share, one.lower, one.upper) for one in steps]
+        happened = [one.happened for one in steps]
+        # Each curve on its own: one step of one cause is one patient.
+        curves.append(CauseCurve(cause, _thin(points, happened) if hides else points))
+    return CompetingCurves(
+        definition=by.definition,
+        source=by.source,
+        cases=sum(spells.values()),
+        missing=None if keeps_counts else _tell_unseen(spells, hides=hides),
+        until_day=by.until_day or 0,
+        told_every=FEWEST if hides else 1,
+        at_risk=[] if keeps_counts else _count_at_risk(spells, by, hides=hides),
+        causes=curves,
+    )
+
+
+def draw_limits(
+    told: Mapping[str, Cells | None], total: Cells, by: Definition
+) -> ToldFunnel | None:
+    """Return the units that may be told around the share of all; None where nothing is judged."""
+    if total.judged == 0:
+        return None
+    overall = total.happened / total.judged
+    shown = [
+        (unit, cells.happened, cells.judged)
+        for unit, cells in told.items()
+        if cells is not None and cells.judged
+    ]
+    if not shown:
+        return None
+    funnel = draw_funnel(shown, overall)
+    standing = {one.unit: one for one in funnel.units}
+    largest = max(cases for *_, cases in shown)
+    # Each unit's own size too: whoever reads the table finds its exact limits.
+    sizes = sorted({*_sizes(largest), *(cases for *_, cases in shown)})
+    limits = [find_limits(cases, overall) for cases in sizes]
+    return ToldFunnel(
+        outcome=by.outcome,
+        definition=by.definition,
+        source=by.source,
+        overall=overall,
+        missing=total.missing,
+        dispersion=funnel.dispersion,
+        limits=[
+            FunnelLimits(one.cases, one.alarm_low, one.alert_low, one.alert_high, one.alarm_high)
+            for one in limits
+        ],
+        units=[
+            FunnelUnit(
+                unit=unit,
+                happened=None if cells is None else cells.happened,
+                cases=None if cells is None else cells.judged,
+                share=standing[unit].share if unit in standing else None,
+                standing=standing[unit].standing if unit in standing else "not-judged",
+                suppressed=cells is None,
+            )
+            for unit, cells in told.items()
+        ],
+    )
+
+
+def draw_sum(
+    groups: Mapping[tuple[str, ...], tuple[int, int]],
+    cases: Sequence[tuple[tuple[str, ...], str, str]],
+    by: Sums,
+    limits: dict[str, float],
+    *,
+    unit: str,
+    outcome: str,
+    hides: bool,
+) -> ToldSum | None:
+    """Return the sum of one unit's cases; None where nothing happened anywhere or nobody knows.
+
+    Parameters
+    ----------
+    groups : mapping
+        Of each group of the case mix in all units how many happened, and how many are judged.
+    cases : sequence of (group, mark, month)
+        Of the unit, in the order in which they were treated.
+    limits : dict
+        Limits that were played before; those played now are added.
+    """
+    risks = pool_risks(groups, by.prior_cases)
+    judged = [one for one in cases if one[1] != MARK_MISSING]
+    if not judged or not any(happened for happened, _ in groups.values()):
+        return None
+    mix = mix_of([risks[group] for group, *_ in judged])
+    key = f"{by.seed} {by.plays} {by.cases} {by.false_per_mille} {by.odds} {list(mix)}"
+    if key not in limits:
+        limits[key] = play_limit(mix, by)
+    limit = limits[key]
+    steps = follow_risks(
+        [(risks[group], mark == MARK_HAPPENED) for group, mark, _ in judged],
+        limit=limit,
+        odds=by.odds,
+    )
+    points = [
+        SumPoint(step.number, month, step.sum, step.is_signal)
+        for step, (_, _, month) in zip(steps, judged, strict=True)
+    ]
+    return ToldSum(
+        unit=unit,
+        outcome=outcome,
+        definition=by.definition,
+        source=by.source,
+        missing=len(cases) - len(judged),
+        limit=limit,
+        run_length=_run_length(mix, limit, by),
+        # One case more is one patient: a sum is told by groups where others read it.
+        points=_group(points) if hides else points,
+    )
+
+
+def _run_length(mix: Sequence[float], limit: float, by: Sums) -> int | None:
+    try:
+        return round(run_length(mix, limit=limit, odds=by.odds))
+    except OutcomeError:
+        return None
+
+
+def _tell_unseen(spells: Mapping[Spell, int], *, hides: bool) -> int | None:
+    count = spells.get(Spell(0), 0)
+    return None if hides and is_small(count) else count
+
+
+def _group(points: Sequence[SumPoint]) -> list[SumPoint]:
+    """Tell of each group of cases the last; a signal of any of them is the group's."""
+    grouped = []
+    for start in range(0, len(points) - FEWEST + 1, FEWEST):
+        some = points[start : start + FEWEST]
+        told = next((one for one in some if one.is_signal), some[-1])
+        grouped.append(SumPoint(some[-1].number, some[-1].month, told.value, told.is_signal))
+    return grouped
+
+
+def _thin(points: Sequence[CurvePoint], happened: Sequence[int]) -> list[CurvePoint]:
+    """Keep a point only where so many events came since the one before that none is alone."""
+    kept, since = [], 0
+    for point, events in zip(points, happened, strict=True):
+        since += events
+        if since >= FEWEST:
+            kept.append(point)
+            since = 0
+    return kept
+
+
+def _count_at_risk(spells: Mapping[Spell, int], by: Definition, *, hides: bool) -> list[AtRisk]:
+    days = [day for day in _ROUND_DAYS if by.until_day is None or day <= by.until_day]
+    counts = count_at_risk(Counter(spells), days)
+    return [
+        AtRisk(day, None if hides and is_small(count) else count)
+        for day, count in zip(days, counts, strict=True)
+    ]
+
+
+def _sizes(largest: int) -> set[int]:
+    """Return so many sizes from 1 to the largest that a line through them is smooth."""
+    step = (largest - 1) / (_SIZES - 1)
+    return {1 + round(place * step) for place in range(_SIZES)}

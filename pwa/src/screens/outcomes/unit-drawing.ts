@@ -1,0 +1,127 @@
+/** Draws units around all cases together, and the sum of one unit case after case. */
+import { dot, gridY, line, type PlotOptions, ruleX, ruleY, text } from '@observablehq/plot';
+import type { OutcomeFunnel, RiskSum } from '../../outcome-answers';
+import { type FunnelShape, isThinned, markUnits, traceSum } from '../../state/outcome-marks';
+import {
+  bottomAxis,
+  type DrawnWords,
+  FAINT,
+  FONT,
+  faint,
+  GROUND,
+  INK,
+  MARK,
+  OTHER,
+  perCents,
+  sideAxis,
+} from './drawing-parts';
+
+const UNIT_LOOKS: Readonly<Record<FunnelShape, object>> = {
+  'not-judged': { symbol: 'circle', r: 6, fill: GROUND, stroke: INK, strokeWidth: 2 },
+  within: { symbol: 'circle', r: 6, fill: MARK, stroke: GROUND },
+  alert: { symbol: 'diamond', r: 8, fill: MARK, stroke: GROUND },
+  alarm: { symbol: 'square', r: 8, fill: MARK, stroke: INK, strokeWidth: 2 },
+};
+
+export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOptions | null {
+  const units = markUnits(funnel.units);
+  if (units.length === 0) return null;
+  const { limits } = funnel;
+  const highest = Math.max(
+    funnel.overall,
+    ...units.map(({ share }) => share),
+    ...limits.filter(({ cases }) => cases >= 10).map(({ high998 }) => high998),
+  );
+  const last = limits.at(-1);
+  const most = Math.max(...units.map(({ cases }) => cases), last?.cases ?? 0);
+  const top = Math.min(1, Math.max(0.1, highest * 1.1));
+  const limit = (y: 'low95' | 'high95' | 'low998' | 'high998') =>
+    line(limits, {
+      x: 'cases',
+      y,
+      clip: true,
+      stroke: INK,
+      strokeWidth: 2,
+      strokeDasharray: y.endsWith('998') ? '3 5' : '12 5',
+    });
+  const overall = `${Math.round(funnel.overall * 100)} %`;
+  const atEnd = (y: number, said: string, dy = -8) =>
+    text([said], {
+      x: () => most,
+      y: () => y,
+      text: (written: string) => written,
+      textAnchor: 'start',
+      dx: 6,
+      dy,
+      fontSize: FONT,
+      fill: INK,
+    });
+  return {
+    height: 420,
+    marginLeft: 64,
+    marginRight: 66,
+    marginTop: 36,
+    marginBottom: 64,
+    x: { domain: [0, most] },
+    y: { domain: [0, top] },
+    marks: [
+      gridY({ ...faint, ticks: 5 }),
+      // Left of ten cases nothing is judged.
+      ruleX([10], { stroke: FAINT, strokeWidth: 2 }),
+      ruleY([funnel.overall], { stroke: INK, strokeWidth: 2 }),
+      limit('low998'),
+      limit('low95'),
+      limit('high95'),
+      limit('high998'),
+      atEnd(funnel.overall, overall, 0),
+      ...(last ? [atEnd(last.high95, '95 %', 4), atEnd(last.high998, '99.8 %', -4)] : []),
+      ...(['not-judged', 'within', 'alert', 'alarm'] as const).map((shape) =>
+        dot(
+          units.filter((unit) => unit.shape === shape),
+          { x: 'cases', y: 'share', ...UNIT_LOOKS[shape] },
+        ),
+      ),
+      ruleY([0], { stroke: INK }),
+      bottomAxis(words.axes.unitCases, { ticks: 6, tickFormat: String }),
+      sideAxis(words.axes.perCentOfJudged, { ticks: 5, tickFormat: perCents }),
+    ],
+  };
+}
+
+export function drawSum(sum: RiskSum, words: DrawnWords): PlotOptions | null {
+  const corners = traceSum(sum.points);
+  if (corners.length === 0) return null;
+  const top = Math.max(sum.limit * 1.15, ...corners.map(({ value }) => value * 1.05));
+  const most = Math.max(...corners.map(({ number }) => number));
+  return {
+    height: 340,
+    marginLeft: 64,
+    marginRight: 26,
+    marginTop: 36,
+    marginBottom: 64,
+    x: { domain: [0, most] },
+    y: { domain: [0, top] },
+    marks: [
+      gridY({ ...faint, ticks: 5 }),
+      ruleY([sum.limit], { stroke: OTHER, strokeWidth: 3, strokeDasharray: '12 5' }),
+      line(corners, {
+        x: 'number',
+        y: 'value',
+        z: 'run',
+        curve: isThinned(sum.points) ? 'linear' : 'step-before',
+        stroke: MARK,
+        strokeWidth: 3,
+      }),
+      ...(isThinned(sum.points)
+        ? [dot(corners, { x: 'number', y: 'value', r: 4, fill: MARK })]
+        : []),
+      dot(
+        corners.filter(({ isSignal }) => isSignal),
+        { x: 'number', y: 'value', symbol: 'triangle', r: 9, fill: OTHER, stroke: GROUND },
+      ),
+      ruleY([0], { stroke: INK }),
+      bottomAxis(words.axes.number, { ticks: Math.min(8, most), tickFormat: String }),
+      sideAxis(words.axes.sum, { ticks: 5, tickFormat: String }),
+    ],
+  };
+}

@@ -1,0 +1,68 @@
+/** Which marks a figure of outcomes has, so that only these are explained. Pure. */
+import type { Figure } from './outcome-figures';
+import {
+  countShapes,
+  type FunnelShape,
+  isThinned,
+  markMonths,
+  markShares,
+  type Told,
+} from './outcome-marks';
+
+export type FigureKey =
+  | 'share'
+  | 'interval'
+  | 'bounds'
+  | 'curve'
+  | 'band'
+  | 'told'
+  | 'toldSum'
+  | 'rebleed'
+  | 'death'
+  | FunnelShape
+  | 'limit95'
+  | 'limit998'
+  | 'overall'
+  | 'sum'
+  | 'limit'
+  | 'signal'
+  | 'bar'
+  | 'heldBar'
+  | 'middle'
+  | 'half';
+
+const SHAPES = ['within', 'alert', 'alarm', 'not-judged'] as const;
+
+/** Return the marks of a figure in the order in which they are explained. */
+export function listKeys(figure: Figure): FigureKey[] {
+  switch (figure.kind) {
+    case 'shares': {
+      const isBounded = markShares(figure.outcomes).some(({ missing }) => missing > 0);
+      return ['share', 'interval', ...(isBounded ? (['bounds'] as const) : [])];
+    }
+    case 'sources':
+      return [];
+    case 'survival':
+      return ['curve', 'band', ...toldOf(figure.curve)];
+    case 'competing':
+      return ['rebleed', 'death', 'band', ...toldOf(figure.risks)];
+    case 'funnel': {
+      const counts = countShapes(figure.funnel);
+      return [...SHAPES.filter((shape) => counts[shape] > 0), 'limit95', 'limit998', 'overall'];
+    }
+    case 'sum': {
+      const hasSignal = figure.sum.points.some((point) => point.is_signal);
+      const told = isThinned(figure.sum.points) ? (['toldSum'] as const) : [];
+      return ['sum', ...told, 'limit', ...(hasSignal ? (['signal'] as const) : [])];
+    }
+    case 'months': {
+      const isHeld = markMonths(figure.months).some(({ cases }) => cases === null);
+      return isHeld ? ['bar', 'heldBar'] : [];
+    }
+    case 'amounts':
+      return ['middle', 'half'];
+  }
+}
+
+const toldOf = ({ told_every: every = 1 }: Partial<Told>): FigureKey[] =>
+  every > 1 ? ['told'] : [];

@@ -1,0 +1,233 @@
+import { expect, test } from 'vitest';
+import { countMissing, type Figure, listFigures, showChosen } from '../state/outcome-figures';
+import { listKeys } from '../state/outcome-keys';
+import { sampleOutcomes } from '../state/outcome-samples';
+import { tableOf } from './outcome-tables';
+import { cautionOf, countsOf, mixFieldOf, mixValueOf, spokenOf, titleOf } from './outcomes';
+
+const answer = sampleOutcomes();
+const figures = listFigures(answer);
+const names = new Map(answer.units.map(({ unit, name }) => [unit, name]));
+const unitName = (unit: string) => names.get(unit) ?? unit;
+const figure = (kind: Figure['kind']) => {
+  const found = figures.find((one) => one.kind === kind);
+  if (!found) throw new Error(kind);
+  return found;
+};
+
+test('each figure that holds something is shown once, in the order of the page', () => {
+  expect(figures.map(({ id }) => id)).toEqual([
+    'shares',
+    'sources',
+    'survival-free_of_rebleed',
+    'competing',
+    'funnel-late_rebleed',
+    'sum-u-1-late_rebleed',
+    'months',
+    'amounts',
+  ]);
+  const empty = { outcomes: [], sources: [], survival: [], competing: null, funnels: [] };
+  expect(listFigures({ ...answer, ...empty, cusums: [], amounts: [], months: [] })).toEqual([]);
+});
+
+/** Caught a planted bug: an outcome chosen before, and gone since, left no funnel at all. */
+test('one funnel is shown at a time: the chosen one, else the first', () => {
+  const [funnel] = answer.funnels;
+  if (!funnel) throw new Error('no funnel');
+  const two = listFigures({ ...answer, funnels: [funnel, { ...funnel, outcome: 'embolism' }] });
+  const shown = (outcome: string) =>
+    showChosen(two, { funnel: outcome, sum: '' })
+      .filter(({ kind }) => kind === 'funnel')
+      .map(({ id }) => id);
+
+  expect(shown('')).toEqual(['funnel-late_rebleed']);
+  expect(shown('embolism')).toEqual(['funnel-embolism']);
+  expect(shown('death_30_days')).toEqual(['funnel-late_rebleed']);
+  expect(showChosen(two, { funnel: '', sum: '' }).length).toBe(figures.length);
+});
+
+/** Caught a planted bug: `low ?? 0` said "0 to 18 cases" of a row that was held back. */
+test('every figure says its small numbers, that it ranks nothing, and what is missing', () => {
+  expect(figures.map(cautionOf)).toEqual([
+    'Small numbers. Not a ranking. Missing data: 18 to 58 cases.',
+    'Small numbers. Not a ranking. Missing data: 7 cases.',
+    'Small numbers. Not a ranking. Missing data: 2 cases.',
+    'Small numbers. Not a ranking. Missing data: 2 cases.',
+    'Small numbers. Not a ranking. Missing data: 3 cases.',
+    'Small numbers. Not a ranking. Missing data: 4 cases.',
+    'Small numbers. Not a ranking. Missing data: none.',
+    'Small numbers. Not a ranking. Missing data: 8 cases.',
+  ]);
+  const held = {
+    kind: 'sources',
+    id: 's',
+    sources: [{ source: 'unknown', happened: null }],
+  } as const;
+  expect(countMissing(held)).toBeNull();
+  expect(cautionOf(held)).toContain('Missing data: not known.');
+});
+
+test('what is seen in shares: of how many, how sure, how many missing, and what is held back', () => {
+  expect(spokenOf(figure('shares'))).toEqual([
+    'Obliteration: 30 of 40 judged, 75 %, 95 % interval 60 to 86 %; 18 missing.',
+    'Embolism: fewer than 5, held back.',
+    'Rebleed within 5 days: nobody judged, 58 missing.',
+  ]);
+  const beside = countsOf(figure('shares'));
+  expect(['obliteration', 'embolism', 'early_rebleed'].map(beside)).toEqual([
+    '30 of 40, 75 % (18 missing)',
+    'fewer than 5, held back',
+    'nobody judged (58 missing)',
+  ]);
+});
+
+test('what is seen in curves: some days with their band, the last one, who was watched', () => {
+  expect(spokenOf(figure('survival'))).toEqual([
+    'Without a rebleed, with its 95 % band: day 90: 96 % (86 to 99 %), day 180: 96 % (86 to 99 %), day 270: 70 % (52 to 82 %), day 365: 70 % (52 to 82 %).',
+    'Watched: 58 cases at first, on day 360: fewer than 5, held back.',
+  ]);
+  expect(spokenOf(figure('competing'))).toEqual([
+    'Rebleed first, with its 95 % band: day 365: 4 % (1 to 12 %).',
+    'Death: nothing happened in 365 days.',
+  ]);
+});
+
+test('[HAZ-49] of a curve told after several events only its own days are said', () => {
+  const [curve] = answer.survival;
+  if (!curve) throw new Error('no curve');
+  const told = { kind: 'survival', id: 's', curve: { ...curve, told_every: 5 } } as const;
+
+  expect(spokenOf(told)[0]).toBe(
+    'Without a rebleed, with its 95 % band: day 12: 96 % (86 to 99 %), day 200: 70 % (52 to 82 %).',
+  );
+  expect(tableOf(told, unitName).rows.slice(0, 4)).toEqual([
+    ['0', '100 %', '100 to 100 %', '58'],
+    ['12', '96 %', '86 to 99 %', ''],
+    ['90', 'not known', '', '41'],
+    ['180', 'not known', '', '30'],
+  ]);
+  expect(listKeys(told)).toEqual(['curve', 'band', 'told']);
+});
+
+/** Caught a planted bug: the picture's text named the unit that stood outside. */
+test('[OC8] what is seen in a funnel names no unit and ranks none', () => {
+  const spoken = spokenOf(figure('funnel'));
+
+  expect(spoken).toEqual([
+    'All units together: 20 %. Of the units drawn: 1 within the 95 % limits, 0 beyond them, 1 beyond the 99.8 % limits, 1 not judged (fewer than 10 cases).',
+    'Spread of the judged units: 1.23; near 1 is chance alone.',
+  ]);
+  const said = [titleOf(figure('funnel'), unitName), ...spoken].join(' ');
+  for (const name of names.values()) expect(said).not.toContain(name);
+  expect(listKeys(figure('funnel'))).toEqual([
+    'within',
+    'alarm',
+    'not-judged',
+    'limit95',
+    'limit998',
+    'overall',
+  ]);
+});
+
+test('[OC10] what is seen in a sum: where it stands, its limit, when it was reached, how often by chance', () => {
+  expect(spokenOf(figure('sum'))).toEqual([
+    'After 3 cases the sum stands at 0.12; the limit is 2.5.',
+    'It reached the limit once: case 2, Jan 2026.',
+    'Without a cause it does so after 413 cases on average. Look at the cases before you conclude.',
+  ]);
+});
+
+test('what is seen in counts and amounts', () => {
+  expect(spokenOf(figure('months'))).toEqual([
+    '30 cases in 2 months, 0 to 30 a month.',
+    '1 month is held back: fewer than 5 cases.',
+  ]);
+  expect(spokenOf(figure('amounts'))).toEqual([
+    'Coils: middle case 3, half of the cases 2 to 4; 50 cases, 8 missing.',
+    'Pure adhesive, mL: middle case 1.5, half of the cases 1 to 2.25; 50 cases, 8 missing.',
+    'Sessions to obliteration: fewer than 5, held back.',
+  ]);
+});
+
+// --- tables
+
+/** Caught a planted bug: sorted by share, the table was a ranking. */
+test('[OC8] units stand in tables by name, never by result', () => {
+  expect(tableOf(figure('funnel'), unitName).rows).toEqual([
+    ['Alder Bay', '1', '18', '6 %', '3 to 42 %', '0 to 55 %', 'within the limits'],
+    ['Marlow Fen', '0', '6', '0 %', '', '', 'fewer than 10 cases, not judged'],
+    ['Tarn Hollow', '18', '40', '45 %', '8 to 35 %', '2 to 43 %', 'beyond the 99.8 % limits'],
+  ]);
+});
+
+test('[OC7] [HAZ-49] the table of shares has missing beside happened, held back as such', () => {
+  const { columns, rows } = tableOf(figure('shares'), unitName);
+
+  expect(columns).toEqual([
+    'Outcome',
+    'Unit',
+    'Happened',
+    'Of judged',
+    'Missing',
+    'Share',
+    '95 % interval',
+  ]);
+  const held = 'fewer than 5, held back';
+  expect(rows).toEqual([
+    ['Obliteration', 'All together', '30', '40', '18', '75 %', '60 to 86 %'],
+    ['Obliteration', 'Alder Bay', held, held, held, held, ''],
+    ['Obliteration', 'Tarn Hollow', '22', '29', '11', '76 %', ''],
+    ['Embolism', 'All together', held, held, held, held, ''],
+    ['Rebleed within 5 days', 'All together', '0', '0', '58', 'nobody judged', ''],
+  ]);
+});
+
+test('the table of a curve has each of its corners, and who was watched on round days', () => {
+  expect(tableOf(figure('survival'), unitName).rows).toEqual([
+    ['0', '100 %', '100 to 100 %', '58'],
+    ['12', '96 %', '86 to 99 %', ''],
+    ['90', '96 %', '86 to 99 %', '41'],
+    ['180', '96 %', '86 to 99 %', '30'],
+    ['200', '70 %', '52 to 82 %', ''],
+    ['270', '70 %', '52 to 82 %', '17'],
+    ['360', '70 %', '52 to 82 %', 'fewer than 5, held back'],
+    ['365', '70 %', '52 to 82 %', ''],
+  ]);
+});
+
+test('tables of months and sums say nothing for what is not known', () => {
+  expect(tableOf(figure('months'), unitName).rows).toEqual([
+    ['Jan 2026', '30', '6'],
+    ['Feb 2026', '0', '0'],
+    ['Mar 2026', 'fewer than 5, held back', 'fewer than 5, held back'],
+  ]);
+  expect(tableOf(figure('sum'), unitName).rows.map((row) => row.at(-1))).toEqual([
+    'below',
+    'reached',
+    'below',
+  ]);
+});
+
+test('each table has a cell for each of its columns', () => {
+  for (const one of figures) {
+    const { columns, rows } = tableOf(one, unitName);
+    expect(rows.map((row) => row.length)).toEqual(rows.map(() => columns.length));
+    expect(rows.length).toBeGreaterThan(0);
+  }
+});
+
+test('fields of the case mix are named, and nothing recorded is said to be so', () => {
+  expect([mixFieldOf('child_class'), mixFieldOf('varix_class')]).toEqual([
+    'Child-Pugh class',
+    'Varix class',
+  ]);
+  expect([mixValueOf('varix_class', 'GOV1+GOV2'), mixValueOf('varix_class', '')]).toEqual([
+    'GOV1 + GOV2',
+    'not recorded',
+  ]);
+  expect([mixValueOf('size_band', '10-to-20-mm'), mixValueOf('technique', 'none')]).toEqual([
+    '10 to 20 mm',
+    'neither',
+  ]);
+  expect(mixValueOf('shunt', 'none')).toBe('None seen');
+});
