@@ -5,6 +5,7 @@ from pathlib import Path
 
 import rich_click as click
 
+from api.clinical_rules.errors import RuleFileError
 from api.command_parts import data_option, draw_chance, open_store, refuse, today_of
 from api.use_cases.release_rule_files import (
     ReleaseLine,
@@ -14,6 +15,7 @@ from api.use_cases.release_rule_files import (
     propose_rule_file,
     retire_rule_file,
 )
+from api.use_cases.rule_file_diff import diff_rule_files
 
 
 def _by_option(command: Callable[..., None]) -> Callable[..., None]:
@@ -38,6 +40,20 @@ def list_files(folder: Path) -> None:
     with open_store(folder) as store:
         for line in list_rule_files(store, on=today_of(store)):
             _tell(line)
+
+
+@rules_group.command("diff")
+@click.argument("old", type=click.Path(path_type=Path))
+@click.argument("new", type=click.Path(path_type=Path))
+def diff(old: Path, new: Path) -> None:
+    """Say what changes from one version of a rule file to another, in words and numbers."""
+    try:
+        sentences = diff_rule_files(old.read_bytes(), new.read_bytes())
+    except OSError as error:
+        refuse(f"{error.filename} cannot be read ({error.strerror}). Name a rule file.")
+    except RuleFileError as error:
+        refuse(str(error))
+    click.echo("\n".join(sentences) if sentences else "Nothing changes but the version.")
 
 
 @rules_group.command("propose")

@@ -1,0 +1,1 @@
+"""Data quality: rules as data, the judgement of records by them, and completeness. Pure."""
