@@ -72,6 +72,8 @@ export default defineConfig({
           // Fetched after the first start, into a cache of its own (device/label-reader-files.ts).
           '**/zxing_reader*.wasm',
           '**/zxing_writer*.wasm',
+          // Charts are of counts that a server is asked for: whoever has these reaches it as well.
+          '**/chart-library*.js',
         ],
         navigateFallback: '/index.html',
         navigateFallbackDenylist: [/^\/api\//, /^\/schema/],
@@ -91,6 +93,23 @@ export default defineConfig({
   server: { fs: { allow: ['..'] } },
   optimizeDeps: { exclude: ['@evolu/sqlite-wasm', 'zxing-wasm'] },
   worker: { format: 'es' },
-  build: { target: 'es2022', outDir: '../api/static', emptyOutDir: true },
+  build: {
+    target: 'es2022',
+    outDir: '../api/static',
+    emptyOutDir: true,
+    rolldownOptions: {
+      output: {
+        codeSplitting: {
+          groups: [
+            {
+              // A name to leave it out of the first install by.
+              name: 'chart-library',
+              test: /node_modules\/(@observablehq|d3|d3-[a-z-]+|internmap|delaunator|robust-predicates|interval-tree-1d|binary-search-bounds|isoformat)\//,
+            },
+          ],
+        },
+      },
+    },
+  },
   test: { include: ['src/**/*.test.ts'], environment: 'node' },
 });

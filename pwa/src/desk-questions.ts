@@ -2,6 +2,10 @@
  * What the unit desk asks of the unit's server on behalf of who is logged in there. The desk needs
  * no store of this device; the browser shows the session's cookie by itself and no script sees it.
  */
+import type { NetworkHereQuestions } from './network-here-questions';
+import type { NetworkQuestions } from './network-questions';
+import type { OutcomeQuestions } from './outcome-answers';
+import type { QualityQuestions } from './quality-answers';
 
 export type DeskRole =
   | 'endoscopist'
@@ -27,7 +31,8 @@ export interface DeskPerson {
 export interface DeskDevice {
   id: string;
   name: string;
-  role: 'bedside' | 'booking';
+  /** A hub knows units alone, a unit the others. */
+  role: 'bedside' | 'booking' | 'unit';
   joined_ms: number;
   last_contact_ms: number | null;
   silent_ms: number;
@@ -82,7 +87,11 @@ export interface RetentionClass {
 }
 
 /** Every question: what is sent along, and what is answered. */
-export interface DeskQuestions {
+export interface DeskQuestions
+  extends NetworkQuestions,
+    NetworkHereQuestions,
+    OutcomeQuestions,
+    QualityQuestions {
   'log-in': { asks: { login: string; password: string; code: string }; tells: DeskPerson };
   who: { asks: null; tells: DeskPerson };
   'log-out': { asks: null; tells: null };

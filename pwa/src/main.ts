@@ -13,6 +13,7 @@ import { browserSound } from './device/sound';
 import { keepSpoken, lastSpoken } from './device/spoken';
 import { browserWakeLock } from './device/wake-lock';
 import { deskRequests } from './network/desk-requests';
+import { askServerRole } from './network/server-role';
 import type { KeyStanding, OpenAnswer } from './ports';
 import Locked from './screens/lock/Locked.svelte';
 import Wiped from './screens/lock/Wiped.svelte';
@@ -34,28 +35,48 @@ import { WorkerRecordStore } from './storage/worker-record-store';
 import { sayTold } from './text/told';
 import './theme.css';
 
-/** The unit desk is a page of its own: no store is opened for it, and none stays open beside it. */
-const DESK = '#/unit';
-const isDesk = location.hash === DESK;
+/** A desk is a page of its own: no store is opened for it, and none stays open beside it. */
+const UNIT_DESK = '#/unit';
+const NETWORK_DESK = '#/network';
+const DESKS = [UNIT_DESK, NETWORK_DESK];
+const openedAt = location.hash;
 window.addEventListener('hashchange', () => {
-  if ((location.hash === DESK) !== isDesk) location.reload();
+  const isOther = location.hash !== openedAt;
+  if (isOther && (DESKS.includes(openedAt) || DESKS.includes(location.hash))) location.reload();
 });
+const askRole = () => askServerRole((path, init) => fetch(path, init));
 
 async function startDesk(target: HTMLElement): Promise<void> {
   document.documentElement.dataset.theme = 'day';
   await speakAsKept({ recall: async () => lastSpoken() }, askedLanguage());
-  const { default: UnitDesk } = await import('./screens/unit/UnitDesk.svelte');
+  // Where the server is away, the address says which desk tells so.
+  const role = (await askRole()) ?? (location.hash === NETWORK_DESK ? 'hub' : 'unit');
   const port = deskRequests((path, init) => fetch(path, init));
+  const props = { port, codes: browserCodes, clock: deviceClock };
   const leave = () => {
     location.hash = '';
   };
-  mount(UnitDesk, { target, props: { port, codes: browserCodes, clock: deviceClock, leave } });
+  if (role === 'hub') {
+    const { default: NetworkDesk } = await import('./screens/network/NetworkDesk.svelte');
+    mount(NetworkDesk, { target, props });
+  } else if (location.hash === NETWORK_DESK) {
+    const { default: NoNetworkHere } = await import('./screens/network/NoNetworkHere.svelte');
+    mount(NoNetworkHere, { target, props: { leave } });
+  } else {
+    const { default: UnitDesk } = await import('./screens/unit/UnitDesk.svelte');
+    mount(UnitDesk, { target, props: { ...props, leave } });
+  }
+}
+
+/** A device that has joined nothing and was served by a hub is a desk of the network. */
+async function leadToNetwork(): Promise<void> {
+  if ((await askRole()) === 'hub') location.hash = NETWORK_DESK;
 }
 
 async function start(): Promise<void> {
   const target = document.getElementById('app');
   if (target === null) return;
-  if (isDesk) return startDesk(target);
+  if (DESKS.includes(openedAt)) return startDesk(target);
   const store = new WorkerRecordStore();
   store.onWiped((sentence) => {
     target.replaceChildren();
@@ -129,6 +150,7 @@ async function startTablet(
   labels.keepReader();
   browserCodes.keep();
   if (opened.standing !== null && openedInvitation() !== '') places.go({ name: 'join' });
+  if (opened.standing === null) void leadToNetwork();
   app = mount(App, {
     target,
     props: {

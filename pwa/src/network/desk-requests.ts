@@ -23,6 +23,31 @@ const WAYS: Readonly<Record<DeskQuestion, Way>> = {
   trail: ['GET', '/api/access-events'],
   retention: ['GET', '/api/retention'],
   'patient-export': ['POST', '/api/patient-exports'],
+  outcomes: ['GET', '/api/outcomes'],
+  quality: ['GET', '/api/quality'],
+  // --- at the hub
+  fleet: ['GET', '/api/network/fleet'],
+  links: ['GET', '/api/network/links'],
+  'link-act': ['POST', '/api/network/link-acts'],
+  recalls: ['GET', '/api/network/recalls'],
+  'count-recall': ['POST', '/api/network/recall-counts'],
+  'add-recall': ['POST', '/api/network/recalls'],
+  'end-recall': ['POST', '/api/network/recall-ends'],
+  'network-quality': ['GET', '/api/network/quality'],
+  exports: ['GET', '/api/network/exports'],
+  'ask-export': ['POST', '/api/network/exports'],
+  'decide-export': ['POST', '/api/network/export-decisions'],
+  'rule-files': ['GET', '/api/network/rule-files'],
+  'rule-file-changes': ['GET', '/api/network/rule-file-changes'],
+  'send-rule-file': ['POST', '/api/network/rule-files'],
+  // --- at a unit, of what came from its hub
+  line: ['GET', '/api/network/line'],
+  'incoming-recalls': ['GET', '/api/recalls/network'],
+  'answer-recall': ['POST', '/api/recalls/network'],
+  'incoming-links': ['GET', '/api/links/network'],
+  'answer-link': ['POST', '/api/links/network'],
+  'incoming-rule-files': ['GET', '/api/rule-files/network'],
+  'answer-rule-file': ['POST', '/api/rule-files/network'],
 };
 // All about one patient is gathered in up to a minute.
 const LONGEST_ANSWER_MS = 90_000;

@@ -4,7 +4,7 @@ import type { CaseRecord } from './case-record.svelte';
 import { draftOn } from './decisions-draft';
 import { civilDayOf } from './decisions-time';
 import { blankState, withFields } from './record-state';
-import { type RecordState, textOf } from './shown';
+import { type RecordState, structureOf, textOf } from './shown';
 import { plannedDraft } from './surveillance-course';
 import { type Happening, happeningsOf, resultRecordOf } from './surveillance-happenings';
 import type { PlanChanges } from './surveillance-plan';
@@ -22,6 +22,13 @@ interface Parts {
   /** Under which rules, and as whom, visits are planned now. */
   planning(): Course;
   mayPlan(): boolean;
+}
+
+/** What is told of a bleed since the last visit, as the record keeps it. */
+export interface Bleed {
+  answer?: string;
+  on?: string;
+  source?: string;
 }
 
 interface Held {
@@ -75,6 +82,15 @@ export class SurveillanceDrafts {
     const isNew = now === undefined || textOf(now, 'visit') === '';
     const base = isNew ? { case: this.#parts.caseRecord.caseRecord, visit: visit.record } : {};
     return draftOn(now ?? null, record, { ...base, ...set });
+  }
+
+  /** What was told of a bleed, beside what stands of it; who did not bleed has no day of it. */
+  async bleed(visit: RecordState, told: Bleed): Promise<Draft> {
+    const record = resultRecordOf(visit.record);
+    const [now] = await this.#parts.store.read({ kind: 'visit_result', record });
+    const known = structureOf(now, 'bled') ?? {};
+    const isOther = told.answer !== undefined && told.answer !== 'yes';
+    return this.result(visit, { bled: isOther ? { ...told } : { ...known, ...told } });
   }
 
   async #visitsNow(): Promise<RecordState[]> {

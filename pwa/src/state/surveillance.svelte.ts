@@ -31,7 +31,7 @@ import {
   type TookPlace,
   tookPlaceDraft,
 } from './surveillance-course';
-import { SurveillanceDrafts } from './surveillance-drafts';
+import { type Bleed, SurveillanceDrafts } from './surveillance-drafts';
 import { type Happening, happeningsOf } from './surveillance-happenings';
 import { type PlanChanges, planChanges } from './surveillance-plan';
 import type { Tablet } from './tablet.svelte';
@@ -234,6 +234,13 @@ export class Surveillance {
       const result = await this.#drafts.result(visit, { [field]: answer });
       const following = await this.#drafts.following(visit, { [field]: answer });
       await this.#turns.save([result, ...following], words);
+    });
+  }
+
+  /** Record one thing told of a bleed since the last visit; the plan does not turn on it. */
+  recordBleed(visit: RecordState, told: Bleed, words: string): Promise<void> {
+    return this.#turns.take(async () => {
+      await this.#turns.save([await this.#drafts.bleed(visit, told)], words);
     });
   }
 

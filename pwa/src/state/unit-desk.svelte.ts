@@ -1,5 +1,6 @@
 /**
- * The unit desk: who is logged in at the unit's server, and what that person may see there.
+ * A desk: who is logged in at the server, and what that person may see there. The unit desk asks a
+ * unit's server, the desk of the network its hub.
  *
  * It knows no store and no tablet. What is told once (codes, a second factor) is kept by the screen
  * that shows it and nowhere else.
@@ -13,19 +14,54 @@ import type {
   DeskRole,
 } from '../desk-questions';
 
-export type DeskPart = 'devices' | 'people' | 'trail' | 'privacy' | 'own';
+export type DeskPart =
+  | 'devices'
+  | 'people'
+  | 'trail'
+  | 'privacy'
+  | 'own'
+  | 'network'
+  | 'units'
+  | 'links'
+  | 'recalls'
+  | 'outcomes'
+  | 'quality'
+  | 'exports'
+  | 'protocols';
+export type DeskKind = 'unit' | 'hub';
 
+type Parts = Readonly<Partial<Record<DeskRole, readonly DeskPart[]>>>;
 /** What each role is offered; the server decides by its own table all the same. */
-const PARTS: Readonly<Partial<Record<DeskRole, readonly DeskPart[]>>> = {
-  'unit-admin': ['devices', 'people', 'own'],
-  'data-manager': ['trail', 'privacy', 'own'],
-  auditor: ['trail', 'own'],
+const PARTS: Readonly<Record<DeskKind, Parts>> = {
+  unit: {
+    'unit-admin': ['devices', 'people', 'network', 'quality', 'own'],
+    'data-manager': ['network', 'outcomes', 'quality', 'trail', 'privacy', 'own'],
+    endoscopist: ['network', 'outcomes', 'quality', 'own'],
+    assistant: ['network', 'own'],
+    anaesthetist: ['network', 'own'],
+    auditor: ['trail', 'own'],
+  },
+  hub: {
+    'unit-admin': ['units', 'devices', 'people', 'own'],
+    'data-manager': [
+      'units',
+      'links',
+      'recalls',
+      'outcomes',
+      'quality',
+      'exports',
+      'protocols',
+      'trail',
+      'own',
+    ],
+    auditor: ['trail', 'exports', 'own'],
+  },
 };
 const OTHERS: readonly DeskPart[] = ['own'];
 
-/** Return the parts of the desk that a role is offered, the first of them shown first. */
-export function partsOf(role: DeskRole): readonly DeskPart[] {
-  return PARTS[role] ?? OTHERS;
+/** Return the parts of a desk that a role is offered, the first of them shown first. */
+export function partsOf(role: DeskRole, kind: DeskKind = 'unit'): readonly DeskPart[] {
+  return PARTS[kind][role] ?? OTHERS;
 }
 
 export class UnitDesk {
@@ -39,15 +75,17 @@ export class UnitDesk {
   /** Whether the desk was left and closed by itself. */
   isLeft = $state(false);
   readonly #monotonicMs: () => number;
+  readonly kind: DeskKind;
   #touchedMs = 0;
 
   /** @param monotonicMs - a clock that never jumps */
-  constructor(port: DeskPort, monotonicMs: () => number) {
+  constructor(port: DeskPort, monotonicMs: () => number, kind: DeskKind = 'unit') {
     this.#port = port;
     this.#monotonicMs = monotonicMs;
+    this.kind = kind;
   }
 
-  parts = $derived.by(() => (this.person ? partsOf(this.person.role) : []));
+  parts = $derived.by(() => (this.person ? partsOf(this.person.role, this.kind) : []));
 
   /** Ask who is logged in; that nobody is, is no refusal. */
   async begin(): Promise<void> {

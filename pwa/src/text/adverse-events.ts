@@ -1,5 +1,6 @@
 /** Sentences on adverse events: what is asked, and both grades with where they come from. */
 import type { Entered, Fact, Graded, Scale } from '../clinical-rules/adverse-events';
+import { fieldChoices } from './record';
 import { choices, midSentence, say, withMore, words } from './say';
 import { basisLine } from './workup';
 
@@ -17,6 +18,7 @@ export const eventWords = withMore(said, {
   facts,
   yesNo: choices(said.yesNo),
   drugs,
+  bleedSources: fieldChoices('complication', 'bleed_source'),
   open: (event: string) => say('events.open', { event: midSentence(event) }),
   restIsNo: (count: number) => say('events.restIsNo', { count }),
   recorded: (event: string, fact: string) => say('events.recorded', { event, fact }),

@@ -223,6 +223,7 @@ const HAZARD =
 const HARMLESS: Record<string, string> = {
   'tablet.pedalStop': 'ends the learning of a key',
   'record.fields.case.step_protocol': 'the name of a field in a history',
+  'unitDesk.parts.protocols': 'the name of a part of the desk',
 };
 
 /** Has caught: a new "Local protocol decides." that was in no list. */

@@ -31,7 +31,11 @@ const devices = lookUp(said.device);
 const differing = lookUp(said.differing);
 
 /** Return what kind of device it was and what became of it. */
-export function whatWords({ kind, item, fate }: FoundImplant): string {
+export function whatWords({
+  kind,
+  item,
+  fate,
+}: Pick<FoundImplant, 'kind' | 'item' | 'fate'>): string {
   const what = devices[kind] ?? devices[item] ?? said.device.other;
   return fate === '' ? what : `${what}: ${fates[fate] ?? fate}`;
 }
@@ -39,14 +43,23 @@ export function whatWords({ kind, item, fate }: FoundImplant): string {
 const dateOf = (on: string) => shortWords(on, on.slice(0, 4));
 
 /** Return the patient in one line: name, date of birth, number. */
-export function whoWords({ name, bornOn, number }: FoundImplant): string {
+export function whoWords({
+  name,
+  bornOn,
+  number,
+}: Pick<FoundImplant, 'name' | 'bornOn' | 'number'>): string {
   const isDate = /^\d{4}-\d{2}-\d{2}$/.test(bornOn);
   const parts = [name, isDate ? dateOf(bornOn) : bornOn, number].filter((part) => part !== '');
   return parts.join(' · ') || said.noPatient;
 }
 
 /** Return the label in one line; a lot that nobody knows is said, never left out (HAZ-46). */
-export function labelLine({ lot, serial, identifier, expiresOn }: FoundImplant): string {
+export function labelLine({
+  lot,
+  serial,
+  identifier,
+  expiresOn,
+}: Pick<FoundImplant, 'lot' | 'serial' | 'identifier' | 'expiresOn'>): string {
   return [
     lot === '' ? said.lotUnknown : say('implants.lotNamed', { lot }),
     serial && say('implants.serialNamed', { serial }),
@@ -58,7 +71,10 @@ export function labelLine({ lot, serial, identifier, expiresOn }: FoundImplant):
 }
 
 /** Return what a person has to know of a find before acting on it, one sentence each. */
-export function remarksOf({ differs, marks: found }: FoundImplant): string[] {
+export function remarksOf({
+  differs,
+  marks: found,
+}: Pick<FoundImplant, 'differs' | 'marks'>): string[] {
   const others = differs.map((one) => say('implants.differs', { what: differing[one] ?? one }));
   return [...others, ...found.map((mark) => marks[mark] ?? mark)];
 }

@@ -13,7 +13,10 @@ interface Field {
   values?: string[];
   fields?: Field[];
 }
-const KINDS = catalogue.kinds as { id: string; fields: Field[] }[];
+// What units tell the hub is written by servers, and no screen shows it field by field.
+const KINDS: { id: string; fields: Field[] }[] = catalogue.kinds.filter(
+  ({ stream }) => stream !== 'registry',
+);
 interface Named {
   fields: Record<string, Record<string, string>>;
   parts: Record<string, string>;

@@ -13,6 +13,7 @@ export const surveillance = withMore(said, {
   flowChoices: choices(said.flowChoices),
   obliteratedChoices: choices(said.obliteratedChoices),
   retreatedChoices: choices(said.retreatedChoices),
+  bledChoices: choices(said.bledChoices),
   endReasons: choices(said.endReasons),
   recordedAs: {
     attended: forRecord('surveillance.attended').toLowerCase(),

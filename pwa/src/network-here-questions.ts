@@ -1,0 +1,117 @@
+/** What the unit desk asks its own server of what came from the network; names stay at the unit. */
+import type { Group } from './clinical-rules/implant-search';
+import type {
+  LinkAnswer,
+  LinkState,
+  LinkTrait,
+  RecallAnswer,
+  RecallCriteria,
+  RecallItem,
+} from './network-questions';
+import type { Mark } from './state/implant-owners';
+
+/** How the unit's line to the hub stands; `digits` while a person at the hub has to type them. */
+export interface NetworkLine {
+  standing: 'none' | 'waiting' | 'joined' | 'refused';
+  hub: string;
+  hub_name: string;
+  unit_name: string;
+  digits: string;
+  last_contact_ms: number | null;
+  last_try_ms: number | null;
+  next_try_ms: number | null;
+  unsent: number | null;
+  /** How many entries the hub has set aside, and why, one sentence each. */
+  refused: number;
+  set_aside: readonly string[];
+  sentence: string;
+}
+
+/** One implant that the unit's own search finds for a notice. */
+export interface RecalledImplant {
+  group: Group;
+  differs: readonly string[];
+  record: string;
+  item: string;
+  fate: string;
+  lot: string;
+  serial: string;
+  expires_on: string;
+  on_day: string;
+  number: string;
+  name: string;
+  born_on: string;
+  case: string;
+  marks: readonly Mark[];
+}
+
+/** One lot on the shelf that a notice names. */
+export interface RecalledLot {
+  stock: string;
+  group: Group;
+  name: string;
+  lot: string;
+  expires_on: string;
+  count: number;
+}
+export interface IncomingRecall {
+  notice: string;
+  state: 'in-force' | 'withdrawn';
+  item: RecallItem;
+  criteria: RecallCriteria;
+  reason: string;
+  issued_on: string;
+  came_ms: number | null;
+  answer: RecallAnswer;
+  answered_ms: number | null;
+  /** Why it cannot be searched by, "" where it can. */
+  sentence: string;
+  found: { cases: number; patients: number; unknown_lots: number; on_shelf: number } | null;
+  rows: readonly RecalledImplant[];
+  shelf: readonly RecalledLot[];
+}
+
+/** A proposal about a patient of this unit; the name is known here alone. */
+export interface IncomingLink {
+  proposal: string;
+  state: LinkState;
+  other_unit_name: string;
+  probability_per_mille: number;
+  traits: readonly LinkTrait[];
+  own: { patient: string; number: string; name: string; born_on: string } | null;
+  answer: '' | LinkAnswer;
+  answered_ms: number | null;
+}
+
+/** A rule file that the hub proposes; it is never in force by itself. */
+export interface IncomingRuleFile {
+  proposal: string;
+  file: string;
+  version: number;
+  came_ms: number | null;
+  because: string;
+  sentences: readonly string[];
+  /** The version that counts here, against which the sentences are; null where none does. */
+  against: number | null;
+  standing: 'new' | 'taken' | 'set-aside' | 'withdrawn';
+}
+
+/** Every question about the network that a unit's own server answers. */
+export interface NetworkHereQuestions {
+  line: { asks: null; tells: NetworkLine };
+  'incoming-recalls': { asks: null; tells: { notices: readonly IncomingRecall[] } };
+  'answer-recall': {
+    asks: { notice: string; act: 'acknowledge' | 'close' };
+    tells: { notices: readonly IncomingRecall[] };
+  };
+  'incoming-links': { asks: null; tells: { proposals: readonly IncomingLink[] } };
+  'answer-link': {
+    asks: { proposal: string; answer: LinkAnswer };
+    tells: { proposals: readonly IncomingLink[] };
+  };
+  'incoming-rule-files': { asks: null; tells: { proposals: readonly IncomingRuleFile[] } };
+  'answer-rule-file': {
+    asks: { proposal: string; act: 'take' | 'set-aside'; because: string };
+    tells: { proposals: readonly IncomingRuleFile[] };
+  };
+}

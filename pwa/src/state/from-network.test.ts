@@ -1,0 +1,177 @@
+import { expect, test } from 'vitest';
+import { GROUPS } from '../clinical-rules/implant-search';
+import type { IncomingLink, IncomingRecall, RecalledImplant } from '../network-here-questions';
+import {
+  byGroup,
+  byPatient,
+  dueAct,
+  groupedDigits,
+  hidesNames,
+  isRecalled,
+  mayAnswer,
+  orderFiles,
+  orderNotices,
+  orderProposals,
+  piecesOf,
+} from './from-network';
+import { DESK_ROLES } from './unit-desk-people.svelte';
+
+const notice = (id: string, more: Partial<IncomingRecall> = {}): IncomingRecall => ({
+  notice: id,
+  state: 'in-force',
+  item: 'coil',
+  criteria: { lots: ['L-0417'] },
+  reason: 'Sheath may crack.',
+  issued_on: '2026-11-03',
+  came_ms: 1,
+  answer: 'none',
+  answered_ms: null,
+  sentence: '',
+  found: null,
+  rows: [],
+  shelf: [],
+  ...more,
+});
+
+/** Has caught a planted bug: with the booking desk in the list, names of proposals were asked for it. */
+test('[SEC-24] names of patients are shown to those who treat and to the data manager alone', () => {
+  const withNames = DESK_ROLES.filter((role) => piecesOf(role).includes('links'));
+  expect(withNames).toEqual(['endoscopist', 'data-manager']);
+  expect(DESK_ROLES.filter((role) => piecesOf(role).includes('recalls'))).toEqual([
+    'endoscopist',
+    'assistant',
+    'data-manager',
+    'unit-admin',
+  ]);
+  expect(piecesOf('booking')).toEqual([]);
+  expect(piecesOf('training')).toEqual([]);
+});
+
+test('[HAZ-41] a clinician alone says whether two are one; who reads only is offered no answer', () => {
+  expect(DESK_ROLES.filter((role) => mayAnswer(role, 'links'))).toEqual(['endoscopist']);
+  expect(DESK_ROLES.filter((role) => mayAnswer(role, 'recalls'))).toEqual([
+    'endoscopist',
+    'data-manager',
+    'unit-admin',
+  ]);
+  expect(DESK_ROLES.filter((role) => mayAnswer(role, 'line'))).toEqual([]);
+});
+
+test('[HAZ-46] notices that nobody has acknowledged stand first, withdrawn ones last', () => {
+  const notices = [
+    notice('gone', { state: 'withdrawn' }),
+    notice('closed', { answer: 'closed' }),
+    notice('searched', { answer: 'searched' }),
+    notice('old', { issued_on: '2026-10-01' }),
+    notice('new'),
+  ];
+
+  expect(orderNotices(notices).map((one) => one.notice)).toEqual([
+    'new',
+    'old',
+    'searched',
+    'closed',
+    'gone',
+  ]);
+  expect(notices.map(dueAct)).toEqual(['', '', 'close', 'acknowledge', 'acknowledge']);
+});
+
+/** Has caught a planted bug: to whom no names are shown "nobody is found" was told. */
+test('[HAZ-46] who sees no names is told that there are some', () => {
+  const found = { cases: 0, patients: 0, unknown_lots: 1, on_shelf: 0 };
+  expect(hidesNames(notice('a', { found }))).toBe(true);
+  expect(hidesNames(notice('a', { found: { ...found, unknown_lots: 0, on_shelf: 2 } }))).toBe(
+    false,
+  );
+  expect(hidesNames(notice('a'))).toBe(false);
+});
+
+/** Has caught a planted bug: gathered by number alone, two people without one became one. */
+test('[HAZ-46] what is found stands patient by patient; two without a number stay two', () => {
+  const row = (name: string, number: string, of: string, lot: string): RecalledImplant => ({
+    group: 'same',
+    differs: [],
+    record: 'coil_placed/1',
+    item: 'coil',
+    fate: '',
+    marks: [],
+    lot,
+    serial: '',
+    expires_on: '',
+    on_day: '2026-03-01',
+    number,
+    name,
+    born_on: '1957-08-03',
+    case: of,
+  });
+  const rows = [
+    row('Odette Marrowick', 'MF-1', 'case/1', 'L-1'),
+    row('', '', 'case/2', 'L-1'),
+    row('Odette Marrowick', 'MF-1', 'case/3', 'L-2'),
+    row('', '', 'case/4', 'L-1'),
+  ];
+
+  expect(byPatient(rows).map(({ name, implants }) => [name, implants.length])).toEqual([
+    ['Odette Marrowick', 2],
+    ['', 1],
+    ['', 1],
+  ]);
+});
+
+/** Has caught a planted bug: with "near" among them, other lots were told to be taken out of use. */
+test('[HAZ-46] this lot stands before near ones, and only it is taken from the shelf', () => {
+  const row = (group: RecalledImplant['group'], number: string) => ({ group, number }) as never;
+  const groups = byGroup([
+    row('near', '1'),
+    row('unknown', '2'),
+    row('same', '3'),
+    row('same', '1'),
+  ]);
+  expect(groups.map(({ group, patients }) => [group, patients.length])).toEqual([
+    ['same', 2],
+    ['near', 1],
+    ['unknown', 1],
+  ]);
+  const lot = { stock: '', name: '', lot: '', expires_on: '', count: 1 };
+  expect(GROUPS.filter((group) => isRecalled({ ...lot, group }))).toEqual(['same', 'alike']);
+});
+
+test('proposals that wait for an answer stand first, the likeliest before the others', () => {
+  const link = (
+    proposal: string,
+    answer: IncomingLink['answer'],
+    likely: number,
+  ): IncomingLink => ({
+    proposal,
+    state: 'proposed',
+    other_unit_name: 'Marlow Fen',
+    probability_per_mille: likely,
+    traits: [],
+    own: null,
+    answer,
+    answered_ms: null,
+  });
+  const proposals = [link('a', 'same', 999), link('b', '', 700), link('c', '', 900)];
+  expect(orderProposals(proposals).map((one) => one.proposal)).toEqual(['c', 'b', 'a']);
+});
+
+test('rule files that nobody has decided about stand first, then the newest', () => {
+  const file = (proposal: string, standing: 'new' | 'taken', came_ms: number) => ({
+    proposal,
+    file: 'gates/default',
+    version: 2,
+    came_ms,
+    because: '',
+    sentences: [],
+    against: 1,
+    standing,
+  });
+  const files = [file('a', 'taken', 9), file('b', 'new', 1), file('c', 'new', 5)];
+  expect(orderFiles(files).map((one) => one.proposal)).toEqual(['c', 'b', 'a']);
+});
+
+test('six digits stand in two groups; anything else as it came', () => {
+  const line = { digits: '123456' } as Parameters<typeof groupedDigits>[0];
+  expect(groupedDigits(line)).toBe('123 456');
+  expect(groupedDigits({ ...line, digits: '' })).toBe('');
+});

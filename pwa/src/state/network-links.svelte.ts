@@ -1,0 +1,93 @@
+/** Proposals that two patients of two units are one person: two persons agree, and may part them. */
+import type { LinkState, LinkTrait, NetworkLink } from '../network-questions';
+import { AskedOfDesk } from './asked-of-desk.svelte';
+import type { UnitDesk } from './unit-desk.svelte';
+
+export const LINK_STATES: readonly LinkState[] = ['proposed', 'joined', 'parted'];
+/** What a pair may be compared in; what is not among the told traits is not known at one side. */
+export const TRAITS = ['names', 'day-of-birth', 'sex', 'national-number'] as const;
+export type Trait = (typeof TRAITS)[number];
+/** What speaks for one person, from much to nothing, and against. */
+export type Weight = 'same' | 'close' | 'against' | 'unknown';
+
+const WEIGHTS: Readonly<Record<string, Weight>> = {
+  'the-same': 'same',
+  alike: 'close',
+  near: 'close',
+  'the-same-year': 'close',
+  unlike: 'against',
+};
+
+/** Return what the linker wrote as an id: its words parted by hyphens. */
+export function idOfWords(text: string): string {
+  return text.trim().replaceAll(' ', '-');
+}
+
+/** Return what a level says for one person. A level that nobody here knows says nothing. */
+export function weightOf(level: string): Weight {
+  return WEIGHTS[idOfWords(level)] ?? 'unknown';
+}
+
+/** Return every trait in a fixed order, those that were not compared with the level "". */
+export function allTraits(told: readonly LinkTrait[]): LinkTrait[] {
+  const known = TRAITS.map(
+    (trait) =>
+      told.find((one) => idOfWords(one.trait) === trait) ?? { trait: trait as string, level: '' },
+  );
+  const isKnown = ({ trait }: LinkTrait) =>
+    (TRAITS as readonly string[]).includes(idOfWords(trait));
+  return [...known, ...told.filter((one) => !isKnown(one))];
+}
+
+/** Return how likely one person is, in hundredths; never all, never nothing. */
+export function percentOf(perMille: number): number {
+  return Math.min(99, Math.max(1, Math.round(perMille / 10)));
+}
+
+/** How a proposal stands with whoever looks at it. */
+export type Turn = 'first' | 'second' | 'agreed-before' | 'joined' | 'parted';
+
+/**
+ * Return whose turn it is: two persons agree before two patients become one, and nobody agrees
+ * twice.
+ */
+export function turnOf({ state, agreed, may_agree }: NetworkLink): Turn {
+  if (state !== 'proposed') return state;
+  if (!may_agree) return 'agreed-before';
+  return agreed.length === 0 ? 'first' : 'second';
+}
+
+/** Say whether a unit has answered that they are two: who agrees has to know. */
+export function isDenied({ answers }: NetworkLink): boolean {
+  return answers.some(({ answer }) => answer === 'not-same');
+}
+
+export class NetworkLinks {
+  readonly #desk: UnitDesk;
+  readonly asked: AskedOfDesk<'links'>;
+  state = $state<LinkState>('proposed');
+  /** The proposal that is open; "" where none is. */
+  open = $state('');
+
+  constructor(desk: UnitDesk) {
+    this.#desk = desk;
+    this.asked = new AskedOfDesk(desk, 'links', () => ({ state: this.state }));
+  }
+
+  look(state: LinkState): void {
+    this.state = state;
+    this.open = '';
+    this.asked.forget();
+  }
+
+  /** Do one act to a link and show it as it stands then, in the list where it was. */
+  async act(link: string, act: 'agree' | 'set-aside' | 'part', because = ''): Promise<boolean> {
+    const told = await this.#desk.ask('link-act', { link, act, because });
+    const before = this.asked.told;
+    if (told === null || before === null) return false;
+    const links = before.links.map((one) => (one.link === link ? told.link : one));
+    const hasLeft = this.state === 'proposed' && told.link.state !== 'proposed';
+    this.asked.take({ ...before, links, open: before.open - (hasLeft ? 1 : 0) });
+    return true;
+  }
+}

@@ -1,0 +1,232 @@
+/** Every sentence of the desk of the network; the unit desk borrows those of notices and traits. */
+import type {
+  FleetDevice,
+  FleetUnit,
+  NetworkExport,
+  RecallAtUnit,
+  RecallCount,
+  RecallCriteria,
+  RecallItem,
+  RuleVersion,
+  SentRuleFile,
+} from '../network-questions';
+import { instantWords } from '../state/decisions-time';
+import { exportState } from '../state/network-exports.svelte';
+import { type FoundAtUnit, type FoundOnDay, wayOf } from '../state/network-quality';
+import { clockSeconds, isClockOff } from '../state/network-units';
+import { dayWords } from '../state/surveillance-dates';
+import { ageWords } from './decisions';
+import { people } from './entry';
+import { implants } from './implants';
+import { ruleFiles } from './rules';
+import { inEnglish, lookUp, reasons, retell, say, sayAs, withMore, words } from './say';
+
+const said = words('network');
+const MINUTE_MS = 60_000;
+
+export const network = said;
+
+// --- units
+
+export const networkUnits = withMore(said.units, {
+  sum: (counts: { all: number; silent: number; waiting: number }) =>
+    say('network.units.sum', counts),
+  asOf: (when: string) => say('network.units.asOf', { when }),
+  oldList: (age: string) => say('network.units.oldList', { age }),
+  heard: (ageMs: number, when: string) =>
+    ageMs < MINUTE_MS
+      ? say('network.units.heardNow', { when })
+      : say('network.units.heard', { age: ageWords(ageMs), when }),
+  devicesOf: (count: number, name: string) => say('network.units.devicesOf', { count, name }),
+  get rulerMarks() {
+    const { hour, day, days } = said.units.ruler;
+    return [hour, day, days];
+  },
+});
+
+const agoWords = (ms: number) =>
+  ms < MINUTE_MS ? ageWords(ms) : say('network.units.ago', { age: ageWords(ms) });
+
+/** Return what is told of a unit, each with its name. */
+export function unitFacts(unit: FleetUnit, asOfMs: number): [string, string][] {
+  const { facts, noReport, notTold } = said.units;
+  const offset = unit.clock_offset_ms;
+  return [
+    [facts.reported, unit.reported_ms === null ? noReport : agoWords(asOfMs - unit.reported_ms)],
+    [
+      facts.unsent,
+      unit.unsent === null ? notTold : say('network.units.unsent', { count: unit.unsent }),
+    ],
+    [
+      facts.clock,
+      offset === null ? notTold : say('network.units.clock', { seconds: clockSeconds(offset) }),
+    ],
+    [facts.build, unit.build || notTold],
+    [facts.cases, unit.cases === null ? said.heldBack : String(unit.cases)],
+  ];
+}
+
+/** Return what is told of a device of a unit, in one line. */
+export function deviceWords(device: FleetDevice, asOfMs: number): string {
+  const { device: one } = said.units;
+  const { last_contact_ms: last, silence, unsent, clock_offset_ms: offset } = device;
+  return [
+    last === null ? one.never : agoWords(asOfMs - last),
+    silence === 'none' ? '' : one[silence],
+    unsent ? `${said.units.facts.unsent}: ${say('network.units.unsent', { count: unsent })}` : '',
+    offset !== null && isClockOff(offset)
+      ? say('network.units.device.clock', { seconds: clockSeconds(offset) })
+      : '',
+    device.storage === 'may-be-cleared' ? one.mayBeCleared : '',
+    device.build && say('network.units.device.build', { build: device.build }),
+  ]
+    .filter((part) => part !== '')
+    .join(' · ');
+}
+
+// --- recalls
+
+export const networkRecalls = withMore(said.recalls, {
+  issued: (on: string, name: string, when: string) =>
+    say('network.recalls.issued', { day: dayWords(on), name, when }),
+  sum: (counts: { all: number; closed: number; silent: number }) =>
+    say('network.recalls.sum', counts),
+  withdrawn: (when: string, why: string) =>
+    say('network.recalls.withdrawn', { when, why: retell(why) }),
+  waits: (days: number) => say('network.recalls.waits', { days }),
+  writeWhat: (units: number) => say('network.recalls.writeWhat', { units }),
+  endReasons: reasons('network.recalls.endReasons', said.recalls.endReasons),
+});
+
+/** Return what a notice names, in one line: the kind, lots, identifier, expiry dates. */
+export function namedWords(item: RecallItem, criteria: RecallCriteria): string {
+  const kinds = lookUp(said.recalls.kinds);
+  const { lots = [], identifier = '', expires_from: from = '', expires_to: to = '' } = criteria;
+  return [
+    kinds[item || 'any'] ?? item,
+    ...lots.map((lot) => say('implants.lotNamed', { lot })),
+    identifier && say('implants.identifierNamed', { identifier }),
+    from && `${implants.expiresFrom.replace(/ \(.*\)$/, '')} ${from}`,
+    to && `${implants.expiresTo.replace(/ \(.*\)$/, '')} ${to}`,
+  ]
+    .filter((part) => part !== '')
+    .join(' · ');
+}
+
+/** Return what the hub counts at one unit. */
+export function countedWords({ counted, unknown }: RecallCount): string {
+  const { countedFew, unknownFew } = said.recalls;
+  return [
+    counted === null ? countedFew : say('network.recalls.counted', { count: counted }),
+    unknown === null ? unknownFew : say('network.recalls.unknown', { count: unknown }),
+  ].join(', ');
+}
+
+/** Return how far a unit is with a notice, and what it found. */
+export function answerWords(one: RecallAtUnit): string {
+  const answer = sayAs(`network.recalls.answers.${one.answer}`, {
+    when: instantWords(one.answered_ms),
+  });
+  if (one.found_patients === null) return answer;
+  const found = say('network.recalls.found', {
+    patients: one.found_patients,
+    unknown: one.unknown_lots ?? 0,
+    shelf: String(one.on_shelf ?? 0),
+  });
+  return `${answer} ${found}`;
+}
+
+// --- data quality
+
+export const networkQuality = withMore(said.quality, {
+  asOf: (when: string) => say('network.quality.asOf', { when }),
+  filledOf: (filled: number, of: number) => say('network.quality.filledOf', { filled, of }),
+  heldBack: (count: number) => say('network.quality.heldBack', { count }),
+  cleanRules: (count: number) => say('network.quality.cleanRules', { count }),
+});
+
+/** Return who mends what a rule finds. */
+export function fixerWords(role: string): string {
+  return say('network.quality.fixer', { role: people.roles[role] ?? inEnglish(role) });
+}
+
+/** Return what a rule found at a unit. */
+export function foundWords({ count, cases }: FoundAtUnit): string {
+  if (count === null) return said.heldBack;
+  if (cases === null) return String(count);
+  return say('network.quality.found', { count: String(count), cases: String(cases) });
+}
+
+/** Return how a rule went over time, in words. */
+export function courseWords(days: readonly FoundOnDay[]): string {
+  const [first, last] = [days[0], days.at(-1)];
+  const way = wayOf(days);
+  if (way !== '' && first !== undefined && days.every(({ count }) => count === 0)) {
+    return say('network.quality.course.never', { from: dayWords(first.on) });
+  }
+  if (way === '' || first === undefined || last === undefined) return said.quality.course.none;
+  return sayAs(`network.quality.course.${way}`, {
+    first: String(first.count),
+    from: dayWords(first.on),
+    last: String(last.count),
+  });
+}
+
+// --- exports
+
+export const networkExports = withMore(said.exports, {
+  askedBy: (name: string, when: string) => say('network.exports.askedBy', { name, when }),
+  holds: (rows: number, held: number, k: number) =>
+    say('network.exports.holds', { rows, held, k: String(k) }),
+  kibi: (kib: number) => say('network.exports.kibi', { kib: String(kib) }),
+  approveReasons: reasons('network.exports.approveReasons', said.exports.approveReasons),
+  refuseReasons: reasons('network.exports.refuseReasons', said.exports.refuseReasons),
+});
+
+/** Return how an export stands and who decided. */
+export function exportWords(one: NetworkExport): string {
+  return sayAs(`network.exports.states.${exportState(one)}`, {
+    name: one.decided_by_name,
+    when: instantWords(one.decided_ms),
+    why: retell(one.because),
+  });
+}
+
+// --- protocols
+
+export const networkProtocols = withMore(said.protocols, {
+  versionOf: (file: string, version: number) =>
+    say('network.protocols.versionOf', { file, version: String(version) }),
+  sentBy: (name: string, when: string) => say('network.protocols.sentBy', { name, when }),
+  sum: (counts: { all: number; came: number; taken: number; aside: number }) =>
+    say('network.protocols.sum', {
+      ...counts,
+      all: String(counts.all),
+      came: String(counts.came),
+    }),
+  changes: (before: number, version: number) =>
+    say('network.protocols.changes', { before: String(before), version: String(version) }),
+  send: (file: string, version: number) =>
+    say('network.protocols.send', { file, version: String(version) }),
+  single: (count: number) => say('network.protocols.single', { count }),
+  sendReasons: reasons('network.protocols.sendReasons', said.protocols.sendReasons),
+});
+
+/** Return a version as it is chosen: its number, how it stands, whether it was sent. */
+export function versionWords(one: RuleVersion): string {
+  const standings = lookUp(ruleFiles.standings);
+  const standing = standings[one.standing] ?? inEnglish(one.standing);
+  const values = { version: String(one.version), standing };
+  return one.is_sent
+    ? say('network.protocols.versionSent', values)
+    : say('network.protocols.version', values);
+}
+
+/** Return what became of a version at a unit. */
+export function arrivalWords({ came_ms, answer }: SentRuleFile['units'][number]): string {
+  if (came_ms === null) return said.protocols.arrival.not;
+  if (answer === 'new' || answer === 'withdrawn') {
+    return say('network.protocols.arrival.none', { when: instantWords(came_ms) });
+  }
+  return sayAs(`network.protocols.arrival.${answer}`, { when: instantWords(came_ms) });
+}
