@@ -1,6 +1,6 @@
 # Two commands for everybody: `make run` and `make test`. The rest serves them.
 # Everything is installed into .venv and pwa/node_modules; nothing else on the machine changes,
-# but for Debian's chromium, which the browser tests need.
+# but for Debian's chromium and postgresql, which the tests need.
 
 PYTHON ?= python3
 BIN := .venv/bin
@@ -9,12 +9,16 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue api/documents/words/papers -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
 
-.PHONY: run test setup lint unit browser chromium screenshots fuzz mutants soak bench format sbom audit lock clean
+.PHONY: run run-hub test setup lint unit browser chromium postgresql screenshots fuzz mutants soak bench format sbom audit lock clean
 
 run: setup
 	$(BIN)/crura demo --port $(PORT)
 
-test: setup .venv/.test-ready chromium lint unit
+# Two units and the hub that they publish to, over a PostgreSQL of their own.
+run-hub: setup postgresql
+	$(BIN)/crura demo --network --port $(PORT)
+
+test: setup .venv/.test-ready chromium postgresql lint unit
 
 setup: .venv/.ready api/static/index.html
 
@@ -39,6 +43,10 @@ api/static/index.html: pwa/node_modules/.ready $(PWA_SOURCES)
 
 chromium:
 	@command -v chromium >/dev/null || { command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ] && apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium >/dev/null; } || { echo "The browser tests need Chromium. Install it (Debian: apt-get install chromium) and run again."; exit 1; }
+
+# The programs alone: each test and `make run-hub` start a server of their own.
+postgresql:
+	@ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || { command -v apt-get >/dev/null && [ "$$(id -u)" = 0 ] && mkdir -p /etc/postgresql-common && { test -e /etc/postgresql-common/createcluster.conf || echo "create_main_cluster = false" > /etc/postgresql-common/createcluster.conf; } && apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql >/dev/null; } || { echo "The hub needs PostgreSQL 15 or newer. Install it (Debian: apt-get install postgresql) and run again."; exit 1; }
 
 lint:
 	$(BIN)/ruff format --check -q .

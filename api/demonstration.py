@@ -4,7 +4,6 @@ from importlib import resources
 from pathlib import Path
 
 from api.environment import Environment
-from api.storage.device_store import ROLE_STREAMS
 from api.storage.errors import StorageError
 from api.storage.unit_store import UnitStore
 from api.use_cases.invite_device import invite_device
@@ -13,7 +12,7 @@ from api.use_cases.release_rule_files import propose_rule_file
 from api.use_cases.server_log import Chance
 
 DAY_MS = 86_400_000
-_STORIES = Path(str(resources.files("api"))).parent / "seed_scenarios"
+STORIES = Path(str(resources.files("api"))).parent / "seed_scenarios"
 
 
 def prepare_demonstration(store: UnitStore, address: str, environment: Environment) -> str:
@@ -26,8 +25,23 @@ def prepare_demonstration(store: UnitStore, address: str, environment: Environme
     ScenarioError
         A story cannot be played.
     """
+    titles = load_stories(store, STORIES, environment)
+    _state_letter_settings(store, environment)
+    return _welcome(address, invite_browsers(store, address, environment), titles)
+
+
+def load_stories(store: UnitStore, folder: Path, environment: Environment) -> list[str]:
+    """Load the stories of a folder as if they ended today, and return their titles.
+
+    Raises
+    ------
+    StorageError
+        There is no story to load.
+    ScenarioError
+        A story cannot be played.
+    """
     titles = []
-    for path in sorted(_STORIES.glob("[0-9]*.json")):
+    for path in sorted(folder.glob("[0-9]*.json")):
         loaded = load_scenario(
             store,
             path.stem,
@@ -37,11 +51,15 @@ def prepare_demonstration(store: UnitStore, address: str, environment: Environme
         )
         titles.append(loaded.title)
     if not titles:
-        message = f"There are no stories in {_STORIES}. Start the demonstration from the project."
+        message = f"There are no stories in {folder}. Start the demonstration from the project."
         raise StorageError(message)
-    _state_letter_settings(store, environment)
+    return titles
+
+
+def invite_browsers(store: UnitStore, address: str, environment: Environment) -> dict[str, str]:
+    """Return a link for a tablet and one for a desk, each good once and for a day."""
     links = {}
-    for role in ROLE_STREAMS:
+    for role in ("bedside", "booking"):
         code = environment.new_code()
         invite_device(
             store,
@@ -52,7 +70,7 @@ def prepare_demonstration(store: UnitStore, address: str, environment: Environme
             is_trusted=True,
         )
         links[role] = f"{address}/#join={code}"
-    return _welcome(address, links, titles)
+    return links
 
 
 def _state_letter_settings(store: UnitStore, environment: Environment) -> None:
@@ -63,7 +81,7 @@ def _state_letter_settings(store: UnitStore, environment: Environment) -> None:
         salt=environment.new_salt(),
         now_ms=environment.now_ms(),
     )
-    content = (_STORIES / "letters" / "settings.v1001.json").read_bytes()
+    content = (STORIES / "letters" / "settings.v1001.json").read_bytes()
     propose_rule_file(store, content, by="staff/wren-quillfeather", chance=chance)
 
 
