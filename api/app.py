@@ -20,6 +20,7 @@ from api.routes.outer_shell import OuterShell
 from api.routes.request_log import RequestLog
 from api.routes.signed_shell import SignedShell
 from api.routes.surroundings import Surroundings, provide_surroundings
+from api.routes.watches import keep_watches
 from api.storage.log_files import LogFiles
 from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore
@@ -80,13 +81,7 @@ def create_app(
                 "metrics": metrics,
             }
         ),
-        # The hub follows nobody up: its units do.
-        on_startup=[] if surroundings.is_hub else [surroundings.follow_up_watch.rounds.start],
-        on_shutdown=[
-            surroundings.follow_up_watch.rounds.close,
-            surroundings.second_check.close,
-            surroundings.refusals.close,
-        ],
+        lifespan=[keep_watches(surroundings)],
         guards=[guard_access],
         exception_handlers=EXCEPTION_HANDLERS,
         compression_config=CompressionConfig(

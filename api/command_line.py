@@ -2,8 +2,6 @@
 
 import json
 import sys
-import tempfile
-from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
 
@@ -16,26 +14,27 @@ from api.calendar_commands import calendar_group
 from api.case_commands import add_case_commands
 from api.clinic_commands import add_clinic_commands
 from api.command_parts import (
-    DEFAULT_PORT,
     ENVIRONMENT,
     data_option,
     open_store,
     refusals,
     today_of,
 )
-from api.demonstration import prepare_demonstration, read_drawn_pictures
+from api.demonstration import read_drawn_pictures
 from api.device_commands import device_group
 from api.document_commands import print_document
 from api.follow_up_commands import check_follow_up_command
+from api.hub_commands import hub_group
 from api.interface_command import describe_interface
+from api.linkage_commands import linkage, make_linkage_key
 from api.metrics_command import metrics_command
+from api.network_commands import add_network_commands
 from api.people_commands import staff_group
 from api.privacy_commands import add_privacy_commands, read_access_head
 from api.rule_commands import rules_group
+from api.serve_commands import add_serve_commands
 from api.stock_commands import stock_command
-from api.storage.encrypted_backups import read_recipients
 from api.storage.errors import StorageError
-from api.storage.unit_store import open_unit_store
 from api.trace_commands import add_trace_commands
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.check_plans import check_every_plan
@@ -43,12 +42,6 @@ from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
 from api.use_cases.rule_health import RuleHealth, count_rule_health
 from api.use_cases.verify_log import verify_log
-
-
-def _port_option(command: Callable[..., None]) -> Callable[..., None]:
-    return click.option(
-        "--port", type=click.IntRange(1, 65535), default=DEFAULT_PORT, show_default=True
-    )(command)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -60,10 +53,15 @@ def main() -> None:
     """
 
 
+add_serve_commands(main)
 main.add_command(rules_group)
 main.add_command(bundle_group)
 main.add_command(device_group)
 main.add_command(staff_group)
+main.add_command(hub_group)
+hub_group.add_command(linkage)
+add_network_commands(hub_group)
+hub_group.add_command(make_linkage_key)
 main.add_command(add_season)
 main.add_command(propose)
 main.add_command(closed_days)
@@ -79,94 +77,6 @@ main.add_command(metrics_command)
 main.add_command(describe_interface)
 for backup_command in (backup, restore, drill, backup_key):
     main.add_command(backup_command)
-
-
-@main.command("serve")
-@data_option
-@click.option("--host", default="127.0.0.1", show_default=True)
-@_port_option
-@click.option("--certificate", type=click.Path(path_type=Path), help="PEM file, for HTTPS.")
-@click.option(
-    "--private-key", "--key", type=click.Path(path_type=Path), help="PEM file, for HTTPS."
-)
-@click.option(
-    "--host-name",
-    "host_names",
-    multiple=True,
-    help="A name by which tablets open the server, without port; may be given more than once.",
-)
-@click.option(
-    "--behind-proxy", is_flag=True, help="A proxy on this machine ends the HTTPS (see README)."
-)
-@click.option(
-    "--backup-to",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for encrypted backups while serving; best on another disk.",
-)
-@click.option("--backup-every", type=click.IntRange(1, 1440), default=60, show_default=True)
-@click.option("--backups-kept", type=click.IntRange(2, 10_000), default=72, show_default=True)
-def serve_unit(
-    folder: Path,
-    host: str,
-    port: int,
-    certificate: Path | None,
-    private_key: Path | None,
-    host_names: tuple[str, ...],
-    behind_proxy: bool,
-    backup_to: Path | None,
-    backup_every: int,
-    backups_kept: int,
-) -> None:
-    """Serve the app and the exchange of one unit; --backup-every is minutes."""
-    # The web framework takes half a second to load, which only serving needs.
-    from api.serving import BackupPlan, Listening, open_socket, serve
-
-    listening = Listening(host, port, certificate, private_key, host_names, behind_proxy)
-    with refusals():
-        backups = None
-        if backup_to is not None:
-            readers = read_recipients((), folder)
-            backups = BackupPlan(backup_to, readers, backup_every * 60.0, backups_kept)
-        bound = open_socket(listening)
-        store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
-        serve(
-            store,
-            folder,
-            listening,
-            bound,
-            ENVIRONMENT,
-            on_ready=lambda: click.echo(
-                f"Crura serves {folder} at {listening.address} (stop with Ctrl-C)."
-            ),
-            backups=backups,
-        )
-
-
-@main.command("demo")
-@click.option("--host", default="127.0.0.1", show_default=True)
-@_port_option
-def serve_demo(host: str, port: int) -> None:
-    """Serve invented cases from a throw-away folder."""
-    from api.serving import Listening, open_socket, serve
-
-    listening = Listening(host, port)
-    with refusals(), tempfile.TemporaryDirectory(prefix="crura-demo-") as name:
-        folder = Path(name)
-        bound = open_socket(listening)
-        store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
-        try:
-            welcome = prepare_demonstration(store, listening.address, ENVIRONMENT)
-        except BaseException:
-            store.close()
-            raise
-        serve(
-            store,
-            folder,
-            listening,
-            bound,
-            ENVIRONMENT,
-            on_ready=lambda: click.echo(welcome),
-        )
 
 
 @main.command("calculate")

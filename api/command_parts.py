@@ -11,7 +11,8 @@ import rich_click as click
 from api.environment import Environment
 from api.storage.errors import FolderInUseError, StorageError
 from api.storage.running_server import RunningServer, find_running_server
-from api.storage.unit_store import UnitStore, open_unit_store
+from api.storage.opened_store import open_store_of
+from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UseCaseError
 from api.use_cases.note_access import AccessEvent, note_access
 from api.use_cases.server_log import Chance
@@ -42,7 +43,7 @@ def refusals() -> Iterator[None]:
 def open_store(folder: Path) -> Iterator[UnitStore]:
     """Open the store of a data folder for one command."""
     with refusals():
-        store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
+        store = open_store_of(folder, new_generation=ENVIRONMENT.new_id())
         try:
             yield store
         finally:
@@ -55,7 +56,7 @@ def do_here_or_there(
     """Do something in the store of a folder, or let the server do it that has it open."""
     with refusals():
         try:
-            store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
+            store = open_store_of(folder, new_generation=ENVIRONMENT.new_id())
         except FolderInUseError:
             server = find_running_server(folder)
             if server is None:

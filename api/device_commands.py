@@ -9,7 +9,7 @@ import rich_click as click
 import segno
 
 from api.command_parts import DEFAULT_PORT, ENVIRONMENT, data_option, do_here_or_there
-from api.storage.device_store import ROLE_STREAMS
+from api.storage.device_store import ROLE_STREAMS, UNIT_ROLE
 from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import confirm_device
@@ -32,12 +32,17 @@ def device_group() -> None:
     is_flag=True,
     help="Let the device in without comparing its digits: for a browser of this machine.",
 )
+@click.option(
+    "--address",
+    default="",
+    help="How the device reaches the server, such as https://hub.example (left out: as it runs).",
+)
 @data_option
-def invite(role: str, minutes: int, is_trusted: bool, folder: Path) -> None:
+def invite(role: str, minutes: int, is_trusted: bool, address: str, folder: Path) -> None:
     """Print a code, a link and a QR code of it that let one device join."""
     lasts_ms = minutes * (TEN_MINUTES_MS // 10)
     asked = {"role": role, "lasts_ms": lasts_ms, "is_trusted": is_trusted}
-    code, address = do_here_or_there(
+    code, running_at = do_here_or_there(
         folder,
         lambda store: (
             _invite_here(store, role, lasts_ms, is_trusted),
@@ -48,8 +53,10 @@ def invite(role: str, minutes: int, is_trusted: bool, folder: Path) -> None:
             server.address,
         ),
     )
-    link = f"{address}/#join={code}"
+    link = f"{address.rstrip('/') or running_at}/#join={code}"
     click.echo(f"{code}\n{link}\n{_draw(link)}For one {role} device, for {minutes} minutes.")
+    if role == UNIT_ROLE:
+        click.echo(f"At the unit: crura hub join '{link}'")
     if not is_trusted:
         click.echo(
             "It then shows six digits and waits: compare them, and let it in with\n"

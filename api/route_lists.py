@@ -34,11 +34,47 @@ from api.routes.health import get_health
 from api.routes.implants import post_implant_search
 from api.routes.letters import get_reminders, post_letters
 from api.routes.metrics import get_metrics
+from api.routes.network_desk import (
+    get_fleet,
+    get_network_quality,
+    get_network_rule_files,
+    get_rule_file_changes,
+    post_network_rule_file,
+)
+from api.routes.network_exports import (
+    get_export_files,
+    get_exports,
+    post_export,
+    post_export_decision,
+)
+from api.routes.network_here import (
+    get_links_here,
+    get_recalls_here,
+    post_link_answer,
+    post_recall_answer,
+)
+from api.routes.network_line import (
+    get_network_line,
+    post_network_joining,
+    post_network_leaving,
+    post_network_round,
+    post_network_standing,
+)
+from api.routes.network_links import get_network_links, post_link_act
+from api.routes.network_recalls import (
+    get_network_recalls,
+    get_recall_csv,
+    post_network_recall,
+    post_recall_count,
+    post_recall_end,
+)
+from api.routes.outcomes import get_outcomes
 from api.routes.people import people_router
 from api.routes.person_session import session_router
 from api.routes.pictures import get_picture_piece, get_picture_standing, put_picture_piece
 from api.routes.plan_checks import get_plan_checks
 from api.routes.privacy import get_retention, post_patient_export
+from api.routes.quality import get_offered_rule_files, get_quality, post_offer_act
 from api.routes.sealed import sealed_router
 from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
@@ -60,12 +96,17 @@ OF_EVERY_SERVER: tuple[Any, ...] = (
     get_access_head,
     get_health,
     get_metrics,
+    get_outcomes,
     session_router,
     people_router,
     get_start,
     get_static_file,
 )
 OF_A_UNIT: tuple[Any, ...] = (
+    get_network_line,
+    post_network_joining,
+    post_network_round,
+    post_network_leaving,
     sealed_router,
     get_snapshot,
     get_segment,
@@ -100,9 +141,34 @@ OF_A_UNIT: tuple[Any, ...] = (
     get_closed_days,
     get_over_bookings,
     post_calculation,
+    get_recalls_here,
+    post_recall_answer,
+    get_links_here,
+    post_link_answer,
+    get_quality,
+    get_offered_rule_files,
+    post_offer_act,
 )
 # The hub holds no case: nothing of care or booking is asked there.
-OF_THE_HUB: tuple[Any, ...] = ()
+OF_THE_HUB: tuple[Any, ...] = (
+    post_network_standing,
+    get_fleet,
+    get_network_quality,
+    get_network_rule_files,
+    get_rule_file_changes,
+    post_network_rule_file,
+    get_exports,
+    post_export,
+    post_export_decision,
+    get_export_files,
+    get_network_links,
+    post_link_act,
+    get_network_recalls,
+    post_network_recall,
+    post_recall_count,
+    post_recall_end,
+    get_recall_csv,
+)
 
 
 def routes_of(*, is_hub: bool) -> list[Any]:

@@ -228,8 +228,16 @@ def serve(
     *,
     on_ready: Callable[[], None],
     backups: BackupPlan | None = None,
+    is_shared: bool = False,
 ) -> None:
-    """Serve until a signal comes; then end streams, answer what is open, and close the store."""
+    """Serve until a signal comes; then end streams, answer what is open, and close the store.
+
+    Parameters
+    ----------
+    is_shared : bool
+        Other processes have the same records open, commands among them: no note for them is left
+        in the folder, and each process keeps a request log of its own.
+    """
     # What a cut has left of an erasure is done before anybody can read in it (ER5).
     finish_erasures(store, draw_chance=lambda: _draw_chance(environment))
     # What a full disk or a restored backup has left of pictures entered in error.
@@ -243,7 +251,7 @@ def serve(
         hosts=listening.hosts,
         is_https=listening.is_https,
         is_behind_proxy=listening.is_behind_proxy,
-        log_folder=folder / FOLDER_NAME,
+        log_folder=folder / FOLDER_NAME / (str(listening.port) if is_shared else ""),
     )
     if backups is not None:
         watch = BackupWatch(
@@ -259,7 +267,8 @@ def serve(
     config = configure(app, listening)
     certificate = str(listening.certificate.resolve()) if listening.certificate else ""
     try:
-        note_running_server(folder, RunningServer(listening.address, key, certificate))
+        if not is_shared:
+            note_running_server(folder, RunningServer(listening.address, key, certificate))
     except OSError as error:
         message = f"The data folder {folder} cannot be written ({error.strerror})."
         raise StorageError(message) from error
@@ -267,7 +276,8 @@ def serve(
         on_ready()
         _Server(config, app.state.surroundings.bell).run(sockets=[bound])
     finally:
-        forget_running_server(folder)
+        if not is_shared:
+            forget_running_server(folder)
         store.close()
 
 

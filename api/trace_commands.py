@@ -38,7 +38,7 @@ def add_trace_commands(main: click.Group) -> None:
     main.add_command(recall_group)
 
 
-def _criteria_options(command: Callable[..., None]) -> Callable[..., None]:
+def criteria_options(command: Callable[..., None]) -> Callable[..., None]:
     """Add what a device can be told by, beside its lot."""
     for option in (
         click.option("--item", type=click.Choice(ITEMS), help="Narrow to one kind of device."),
@@ -50,17 +50,18 @@ def _criteria_options(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-def _person_option(command: Callable[..., None]) -> Callable[..., None]:
+def person_option(command: Callable[..., None]) -> Callable[..., None]:
+    """Add who does it."""
     return click.option("--by", required=True, help="Who does it: staff/<id>.")(command)
 
 
 @click.command("find-lot")
 @click.argument("lots", nargs=-1, metavar="[LOT]...")
-@_criteria_options
+@criteria_options
 @click.option("--serial")
 @click.option("--from", "from_on", help="First day of the period for unknown lots.")
 @click.option("--to", "to_on", help="Last day of the period for unknown lots.")
-@_person_option
+@person_option
 @click.option("--because", required=True, help="Why it is searched; kept in the record.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the list there.")
 @click.option(
@@ -123,10 +124,10 @@ def recall_group() -> None:
 
 @recall_group.command("add")
 @click.argument("lots", nargs=-1, metavar="[LOT]...")
-@_criteria_options
+@criteria_options
 @click.option("--reason", required=True, help="In the words of the notice.")
 @click.option("--issued-on", required=True, help="Day of the notice.")
-@_person_option
+@person_option
 @data_option
 def add(
     lots: tuple[str, ...],
@@ -161,7 +162,7 @@ def add(
 
 @recall_group.command("withdraw")
 @click.argument("notice")
-@_person_option
+@person_option
 @click.option("--because", required=True)
 @data_option
 def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
@@ -172,7 +173,7 @@ def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
 
 
 @recall_group.command("list")
-@_person_option
+@person_option
 @click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
 @data_option
 def list_notices(by: str, form: str, folder: Path) -> None:

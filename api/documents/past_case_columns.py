@@ -16,6 +16,9 @@ from api.record_catalogue.catalogue import Catalogue
 
 MOST_COILS = 8
 UNKNOWN = "unknown"
+# Of the reasons of the catalogue those that end the follow-up of a case by themselves.
+ENDS = ("died", "transferred", "declined")
+_YES_NO = ("yes", "no")
 _NUMBER = re.compile(r"[0-9]{1,7}(\.[0-9]{1,6})?")
 _MOST_TEXT = 400
 
@@ -245,13 +248,23 @@ def _of_implants(catalogue: Catalogue) -> list[Column]:
 def _of_follow_up(catalogue: Catalogue) -> list[Column]:
     event = _choice(catalogue, "complication", "what")
     obliterated = _choice(catalogue, "visit_result", "obliterated")
+    source = _choice(catalogue, "complication", "bleed_source")
+    end = _read_choice(ENDS)
     return [
-        _column("adverse_event", "complication.what", "none", event),
+        _column(
+            "delivered", "what was planned was put in: yes or no", "yes", _read_choice(_YES_NO)
+        ),
+        _column("adverse_event", "complication.what; a later bleed is a rebleed", "none", event),
+        _column("adverse_event_on", "complication.facts.on", "", read_day),
         _column("adverse_event_note", "complication.note", "", read_text),
+        _column("rebleed_on", "first bleed after the day of the procedure", "2024-09-02", read_day),
+        _column("rebleed_source", "complication.bleed_source", "treatment-ulcer", source),
         _column("last_visit_on", "visit_result.on", "2025-03-10", read_day),
         _column("last_visit_obliterated", "visit_result.obliterated", "yes", obliterated),
         _column("next_visit_on", "visit.window: when the patient is next seen", "", read_day),
         _column("next_visit_label", "visit.label", "", read_text),
+        _column("ended_because", "visit.ended_because; a clinician confirms it later", "", end),
+        _column("ended_on", "visit.ended_on: day of the death, or since when", "", read_day),
     ]
 
 

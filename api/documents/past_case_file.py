@@ -184,7 +184,8 @@ def _find_contradictions(case: PastCase, today_on: str) -> list[Fault]:
     def refuse(column: str, sentence: str) -> None:
         found.append(Fault(case.line, column, sentence))
 
-    for name in ("born_on", "procedure_on", "labs_taken_on", "last_visit_on"):
+    happened = ("adverse_event_on", "rebleed_on", "last_visit_on")
+    for name in ("born_on", "procedure_on", "labs_taken_on", *happened, "ended_on"):
         if values.get(name, "") > today_on:
             refuse(name, "The day is still to come. Correct it.")
     day = values["procedure_on"]
@@ -195,6 +196,7 @@ def _find_contradictions(case: PastCase, today_on: str) -> list[Fault]:
     last = max(day, values.get("last_visit_on", ""))
     if "" < values.get("next_visit_on", "") <= last:
         refuse("next_visit_on", "The next visit is not after the last day. Correct it.")
+    found += _find_wrong_events(case, max([day, *(values.get(name, "") for name in happened)]))
     if "last_visit_obliterated" in values and "last_visit_on" not in values:
         refuse("last_visit_on", "A finding needs the day of its visit. Add it.")
     if has("adhesive_parts") and not {"adhesive_parts_adhesive", "adhesive_parts_oil"} <= {*values}:
@@ -207,6 +209,57 @@ def _find_contradictions(case: PastCase, today_on: str) -> list[Fault]:
     if any(has(f"{name}_") for name in LABS) and "labs_taken_on" not in values:
         refuse("labs_taken_on", "Laboratory values need the day on which blood was taken. Add it.")
     return found
+
+
+def _find_wrong_events(case: PastCase, last_on: str) -> list[Fault]:
+    """Return what cannot be true of later events and of the end; nothing ends before `last_on`."""
+    values, day = case.values, case.values["procedure_on"]
+    event, event_on = values.get("adverse_event", "none"), values.get("adverse_event_on", "")
+    rebleed_on, ended_on = values.get("rebleed_on", ""), values.get("ended_on", "")
+    wrong = (
+        (
+            event_on != "" and event == "none",
+            "adverse_event",
+            "A day is given and no adverse event. Name it, or leave the day out.",
+        ),
+        (
+            "" < event_on < day,
+            "adverse_event_on",
+            "The adverse event is before the procedure. Correct one of the days.",
+        ),
+        (
+            "" < rebleed_on <= day,
+            "rebleed_on",
+            "A rebleed comes after the day of the procedure. Correct the day, or write the bleed "
+            "of that day as adverse_event.",
+        ),
+        (
+            "rebleed_source" in values and not rebleed_on,
+            "rebleed_on",
+            "A source needs the day of its bleed. Add it.",
+        ),
+        (
+            "ended_because" in values and not ended_on,
+            "ended_on",
+            "An end needs its day. Add it.",
+        ),
+        (
+            ended_on != "" and "ended_because" not in values,
+            "ended_because",
+            "A day of an end needs its reason. Add it.",
+        ),
+        (
+            "" < ended_on < last_on,
+            "ended_on",
+            "The end is before the last day that is told. Correct one of the days.",
+        ),
+        (
+            ended_on != "" and "next_visit_on" in values,
+            "next_visit_on",
+            "A follow-up that ended has no next visit. Leave one of them out.",
+        ),
+    )
+    return [Fault(case.line, column, sentence) for is_wrong, column, sentence in wrong if is_wrong]
 
 
 def _find_stranger(case: PastCase, seen: Mapping[str, PastCase]) -> list[Fault]:

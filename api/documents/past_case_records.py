@@ -11,6 +11,8 @@ _ORIGIN = "earlier-record"
 _CASE = ("procedure_on", "indication", "varix_class", "cause", "ascites", "encephalopathy")
 _NEXT = "Next visit after an earlier treatment"
 _LAST = "Earlier visit"
+_END = "Follow-up ended earlier"
+_CLOSE_OUT = "close_out"
 
 
 def name_patient(mark: str, number: int) -> str:
@@ -87,10 +89,11 @@ def write_case(
             yield f"coil_placed/{stem}-{place}", {**fields, **({"coil": coil} if coil else {})}
     if "adhesive_lot" in values:
         yield f"adhesive_injected/{stem}-1", _adhesive(values, record, target)
-    if "adverse_event" in values:
-        note = {"note": values["adverse_event_note"]} if "adverse_event_note" in values else {}
-        event = {"case": record, "what": values["adverse_event"], **note}
-        yield f"complication/{stem}-1", event
+    if "delivered" in values:
+        answers = {"technical_success": values["delivered"]}
+        said = {"case": record, "step": _CLOSE_OUT, "outcome": "done", "answers": answers}
+        yield f"step_event/{stem}-close-out", said
+    yield from _events(values, record, stem)
     yield from _visits(values, record, patient, stem)
 
 
@@ -121,6 +124,22 @@ def _adhesive(values: Mapping[str, Any], record: str, target: str) -> dict[str, 
     return {**fields, **({"amount": amount} if amount else {})}
 
 
+def _events(values: Mapping[str, Any], record: str, stem: str) -> Iterator[Written]:
+    """Yield the adverse event and the rebleed, each on its day alone: no time of day is made up."""
+    if "adverse_event" in values:
+        note = {"note": values["adverse_event_note"]} if "adverse_event_note" in values else {}
+        event = {"case": record, "what": values["adverse_event"], **note}
+        yield f"complication/{stem}-1", event | _on_day(values.get("adverse_event_on"))
+    if "rebleed_on" in values:
+        source = {"bleed_source": values["rebleed_source"]} if "rebleed_source" in values else {}
+        bleed = {"case": record, "what": "bleeding", **source}
+        yield f"complication/{stem}-2", bleed | _on_day(values["rebleed_on"])
+
+
+def _on_day(day: str | None) -> dict[str, Any]:
+    return {"facts": {"on": day}} if day else {}
+
+
 def _visits(values: Mapping[str, Any], record: str, patient: str, stem: str) -> Iterator[Written]:
     """Yield how follow-up stands: what was seen last, and the next act with its owner (FG2)."""
     last, next_on = values.get("last_visit_on", ""), values.get("next_visit_on", "")
@@ -133,6 +152,10 @@ def _visits(values: Mapping[str, Any], record: str, patient: str, stem: str) -> 
     if next_on:
         label = values.get("next_visit_label", _NEXT)
         yield f"visit/{stem}-2", _visit(record, patient, label, next_on) | {"status": "to-book"}
+    if "ended_because" in values:
+        on, reason = values["ended_on"], values["ended_because"]
+        end = {"status": "ended", "ended_because": reason, "ended_on": on}
+        yield f"visit/{stem}-3", _visit(record, patient, _END, on) | end
 
 
 def _visit(record: str, patient: str, label: str, on: str) -> dict[str, Any]:

@@ -158,7 +158,7 @@ async def _refuse_unproved(
     if proof.device != device or not is_signed(public_key, base.encode(), signature):
         raise UnknownDeviceError(_UNPROVED)
     # Only now: a nonce is used up by who may use it, and by nobody who merely saw it.
-    verdict = nonces.take(proof.nonce, counted_for)
+    verdict = await nonces.take_in_turn(proof.nonce, counted_for)
     if verdict is NonceVerdict.TOO_MANY:
         sentence = "This was asked too often. Wait ten minutes, then try again."
         raise TooManyTriesError(sentence, retry_after_s=LASTS_MS // 1_000)

@@ -21,6 +21,7 @@ from api.routes.surroundings import (
 )
 from api.storage.device_store import Device
 from api.use_cases.answer_pull import Page, RowPage, answer_pull
+from api.use_cases.answer_registry import heads_for
 from api.use_cases.read_batch import Sent, read_batch
 from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
 from api.use_cases.receive_push import PushAnswer, receive_push
@@ -186,7 +187,7 @@ def _heads(device: Device, around: Surroundings) -> dict[str, int] | None:
     with around.store.transaction():
         if not _is_as_it_was(device, around):
             return None
-        return around.store.operations.heads(device.streams)
+        return heads_for(around.store, device)
 
 
 def _is_as_it_was(device: Device, around: Surroundings) -> bool:

@@ -12,7 +12,8 @@ class Health(msgspec.Struct, frozen=True):
 
     ``waiting`` operations were supplied and wait for what lies before them (EX11); ``forks`` are
     logs that two devices wrote (LG5); ``damaged`` entries cannot be read as they were written: put
-    back a backup (LG6).
+    back a backup (LG6); ``refused_by_hub`` are own entries for the network that its hub has set
+    aside: `crura hub status` says why.
     """
 
     role: Role
@@ -22,6 +23,7 @@ class Health(msgspec.Struct, frozen=True):
     waiting: int
     forks: int
     damaged: int
+    refused_by_hub: int
 
 
 @get("/api/health", tags=["server"], sync_to_thread=True, opt={"needs": "health.read"})
@@ -36,4 +38,5 @@ def get_health(around: Around) -> Health:
             waiting=sum(around.store.waiting.gaps().values()),
             forks=len(around.store.marks.forks()),
             damaged=len(around.store.operations.damaged()),
+            refused_by_hub=len(around.store.hub_line.refused()),
         )

@@ -14,15 +14,19 @@ from api.environment import Environment
 from api.routes.device_proof import bearer_token as bearer_token
 from api.routes.device_proof import proved_device, refuse_barred, refuse_waiting
 from api.routes.follow_up_watch import FollowUpWatch
+from api.routes.hub_line_watch import HubLineWatch
+from api.routes.link_watch import LinkWatch
 from api.routes.nonces import Nonces
 from api.routes.push_turns import PushTurns
 from api.routes.rate_limits import RateLimits
 from api.routes.refusal_notes import RefusalNotes
 from api.routes.second_check import SecondCheck
+from api.routes.shared_nonces import SharedNonces
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UnknownDeviceError
 from api.use_cases.note_reading import ReadingNotes
+from api.use_cases.server_log import Chance
 from api.use_cases.server_role import is_hub
 from api.use_cases.unit_day import read_unit_zone
 
@@ -89,19 +93,38 @@ class Surroundings:
     reads: ReadingNotes = field(init=False)
     second_check: SecondCheck = field(init=False)
     follow_up_watch: FollowUpWatch = field(init=False)
+    hub_line: HubLineWatch = field(init=False)
+    link_watch: LinkWatch = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "nonces", Nonces(self.environment))
+        is_shared = self.store.is_shared
+        nonces = (
+            SharedNonces(self.store, self.environment) if is_shared else Nonces(self.environment)
+        )
+        object.__setattr__(self, "nonces", nonces)
         object.__setattr__(self, "limits", RateLimits(self.environment.monotonic_ms))
         object.__setattr__(self, "refusals", RefusalNotes(self.store, self.environment))
         object.__setattr__(self, "reads", ReadingNotes(self.store))
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
         object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
+        line = HubLineWatch(self.store, self.environment, self.build)
+        object.__setattr__(self, "hub_line", line)
+        object.__setattr__(self, "link_watch", LinkWatch(self.store, self.environment))
 
     @property
     def is_hub(self) -> bool:
         """Say whether this server is a network's hub and no unit."""
         return is_hub(self.store)
+
+    def draw_chance(self) -> Chance:
+        """Return the time, a salt and ids for one act of the server."""
+        environment = self.environment
+        return Chance(
+            new_id=environment.new_id(),
+            new_epoch=environment.new_id(),
+            salt=environment.new_salt(),
+            now_ms=environment.now_ms(),
+        )
 
     def today(self) -> str:
         """Return today's civil date where the unit is, ``YYYY-MM-DD``."""

@@ -2,8 +2,9 @@
 
 import msgspec
 
-from api.storage.device_store import Device
+from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.unit_store import UnitStore
+from api.use_cases.answer_registry import registry_page
 from api.use_cases.errors import NotAllowedError
 from sync.exchange import cut_batch
 from sync.operation import Operation
@@ -60,7 +61,7 @@ def answer_pull(
 
     Notes
     -----
-    Rules EX7, EX12, EX14, LG6. What a role may read is decided here, never by the asking device.
+    Rules EX7, EX12, EX14, LG6, RG11. What a role may read is decided here, never by who asks.
     A page with a damaged entry comes in the long form, in which a device refuses that one alone;
     one whose body is gone is in no page, since a device would take it for one withheld.
     """
@@ -75,6 +76,8 @@ def answer_pull(
             "with an invitation for another role."
         )
         raise NotAllowedError(message)
+    if device.role == UNIT_ROLE:
+        return _answer_unit(store, device, after=after, limit=limit, with_own=with_own)
     with store.transaction():
         without = None if with_own else device.id
         if record:
@@ -101,6 +104,17 @@ def answer_pull(
     operations = [one.operation for one in wanted[:fitting]]
     digest = digest_rows(operations, stream, str(after), str(following), "more" if more else "end")
     return RowPage(rows=write_rows(operations), digest=digest, next=following, more=more)
+
+
+def _answer_unit(
+    store: UnitStore, device: Device, *, after: int, limit: int, with_own: bool
+) -> Page:
+    """Return a page for a unit, in the long form and never of one record alone."""
+    with store.transaction():
+        texts, following, more = registry_page(
+            store, device, after=after, limit=limit, with_own=with_own
+        )
+    return Page(operations=texts, next=following, more=more)
 
 
 def _size(operation: Operation, *, in_rows: bool) -> int:

@@ -53,7 +53,7 @@ class ImportReport(msgspec.Struct, frozen=True, kw_only=True):
     one_person : list of list of int
         Lines with one number, name and birth date: they are one patient.
     without_next : list of int
-        Lines without a next visit: the follow-up check will list their patients.
+        Lines without a next visit and without an end: the follow-up check will list their patients.
     """
 
     rows: int
@@ -250,7 +250,9 @@ def _report(store: UnitStore, file: PastCaseFile, record: str) -> ImportReport:
         faults=file.faults,
         similar=list(_find_similar(store, file.cases)),
         one_person=[[one.line for one in cases] for cases in people.values() if len(cases) > 1],
-        without_next=[one.line for one in file.cases if "next_visit_on" not in one.values],
+        without_next=[
+            one.line for one in file.cases if not {"next_visit_on", "ended_because"} & {*one.values}
+        ],
         record=record,
     )
 

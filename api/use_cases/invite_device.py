@@ -1,8 +1,9 @@
 """Invite a device: a code that lets one device join in one role, for a while."""
 
-from api.storage.device_store import ROLE_STREAMS
+from api.storage.device_store import ROLE_STREAMS, UNIT_ROLE
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
+from api.use_cases.server_role import is_hub
 
 TEN_MINUTES_MS = 600_000
 
@@ -28,10 +29,16 @@ def invite_device(
     Raises
     ------
     NotAllowedError
-        No such role.
+        No such role, or none that joins this server: units join a hub, tablets and desks a unit.
     """
     if role not in ROLE_STREAMS:
         message = f"There is no role {role[:24]!r}. Choose one of {', '.join(ROLE_STREAMS)}."
         raise NotAllowedError(message)
+    if is_hub(store) != (role == UNIT_ROLE):
+        raise NotAllowedError(
+            "A hub has units alone for devices. Invite tablets and desks at their unit."
+            if is_hub(store)
+            else "A unit joins the hub of its network. Invite it there."
+        )
     with store.transaction():
         store.devices.invite(code, role, expires_ms=now_ms + lasts_ms, is_trusted=is_trusted)

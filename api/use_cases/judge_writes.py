@@ -1,13 +1,26 @@
 """Judges what a device wrote by the authorisation table: its stream, its kind, each field."""
 
 from api.access.access_table import Asker
-from api.storage.device_store import Device
+from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.packaged_access import read_packaged_access_table
 from api.storage.unit_store import UnitStore
 from api.use_cases.server_log import SERVER_DEVICE
-from api.use_cases.server_words import REGISTERED_KINDS, refuse_brought_words
+from api.use_cases.server_role import HUB_DEVICE, is_hub
+from api.use_cases.server_words import (
+    REGISTERED_KINDS,
+    refuse_brought_notice,
+    refuse_brought_words,
+)
 from sync.operation import Operation, decode_body
 
+# Records of the registry that belong to the unit which told them first.
+_OF_UNITS = (
+    "registry_patient",
+    "registry_case",
+    "registry_implant",
+    "registry_look",
+    "registry_event",
+)
 _ASIDE = "It is kept aside for the data manager."
 
 
@@ -43,6 +56,25 @@ def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> s
             f"{operation.op_id} writes {', '.join(denied)} of {operation.kind}, which a "
             f"{origin.role} device does not write. {_ASIDE}"
         )
+    return _why_not_own(store, operation) if origin.role == UNIT_ROLE else None
+
+
+def _why_not_own(store: UnitStore, operation: Operation) -> str | None:
+    """Return why a unit may not write on this record of the registry, None on its own (RG14).
+
+    A unit may learn how another one calls a patient, from a link that is proposed to both.
+    """
+    said = {} if operation.body_text is None else decode_body(operation.body_text).set
+    if said.get("unit", operation.device) != operation.device:
+        return f"{operation.op_id} speaks for another unit. {_ASIDE}"
+    named = [
+        value
+        for value in said.values()
+        if isinstance(value, str) and value.partition("/")[0] in _OF_UNITS
+    ]
+    for record in (operation.record, *named):
+        if store.registry.is_of_other(record, operation.device):
+            return f"{operation.op_id} is about {record}, which another unit has told. {_ASIDE}"
     return None
 
 
@@ -58,6 +90,10 @@ def why_not_brought(store: UnitStore, operation: Operation, supplier: Device) ->
             return words
         if operation.kind in (*REGISTERED_KINDS, "recall_notice"):
             return None
+    if operation.device == HUB_DEVICE and is_hub(store):
+        return refuse_brought_notice(
+            operation, is_begun=store.views.state_of(operation.record) is not None
+        )
     refused = why_not_written(store, operation, supplier)
     return refused and f"{refused} {supplier.id} brought it in the name of {operation.device}."
 

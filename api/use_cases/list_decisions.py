@@ -5,6 +5,7 @@ from typing import Literal
 import msgspec
 
 from api.record_catalogue.alarms import SeenTo, find_seen_to, name_set_aside
+from api.record_catalogue.catalogue import REGISTRY
 from api.record_catalogue.double_entries import (
     COIL,
     WINDOW_MS,
@@ -157,8 +158,9 @@ def _alarms(store: UnitStore, device: Device) -> list[Alarm]:
         try:
             operation = read_operation(texts.envelope, None)
         except MalformedOperationError:
-            # Nothing tells its stream: whoever reads all streams hears of it.
-            if len(device.streams) == len({k.stream for k in store.catalogue.kinds.values()}):
+            # Nothing tells its stream: whoever reads all streams of the unit hears of it.
+            streams = {kind.stream for kind in store.catalogue.kinds.values()} - {REGISTRY}
+            if streams <= set(device.streams):
                 found.append(_alarm(texts, "", "set-aside"))
             continue
         if operation.stream not in device.streams:

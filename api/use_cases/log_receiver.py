@@ -10,6 +10,7 @@ from api.use_cases.check_plans import may_change_plans
 from api.use_cases.judge_acts import ACTED_ON, judge_acts, judge_again, tell_waiting
 from api.use_cases.judge_writes import why_not_brought, why_not_written
 from api.use_cases.server_log import SERVER_DEVICE
+from api.use_cases.server_role import HUB_DEVICE
 from api.use_cases.server_words import refuse_server_words
 from sync.errors import MalformedOperationError, SyncError
 from sync.operation import Operation, read_operation
@@ -154,7 +155,7 @@ class LogReceiver:
             return sentence, False
         sentence = why_not_brought(self._store, operation, supplier)
         # What the server wrote behind it is to come through; of a device another may bring it.
-        return sentence, operation.device != SERVER_DEVICE
+        return sentence, operation.device not in (SERVER_DEVICE, HUB_DEVICE)
 
     def write(self) -> None:
         """Write what was taken in, bring the views up to date, and ask for the second check.

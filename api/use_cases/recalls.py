@@ -19,11 +19,13 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.find_lots import RETURNED, LotSearch, find_lots, read_search, widen_search
 from api.use_cases.record_values import parts_of, text_of
+from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_settings import open_unit_book
 from sync.merge import RecordState, shown_value
 
 IN_FORCE, WITHDRAWN = "in-force", "withdrawn"
+NETWORK_NOTICE = "network_recall"
 
 
 class OnShelf(msgspec.Struct, frozen=True, kw_only=True):
@@ -77,26 +79,39 @@ def add_recall(
     NotAllowedError
         Whoever writes it down does not work here. Nothing is written.
     """
-    read_search({**criteria, **({"item": item} if item else {})})
-    if not is_civil_date(issued_on):
-        message = f"{issued_on[:20]!r} is no day. Give the day of the notice, such as 2026-03-01."
-        raise CalculationError(message)
-    if not reason.strip():
-        raise CalculationError("Say why the devices are recalled, in the words of the notice.")
     record = f"recall_notice/{chance.new_id}"
-    fields = {
-        **({"item": item} if item else {}),
-        "criteria": dict(criteria),
-        "reason": reason.strip(),
-        "issued_on": issued_on,
-        "state": IN_FORCE,
-    }
+    fields = draft_notice(criteria, item=item, reason=reason, issued_on=issued_on)
     with store.transaction():
         _refuse_stranger(store, by)
         write_as_server(
             store, record, fields, by=by, because="recall notice entered", chance=chance
         )
     return record
+
+
+def draft_notice(
+    criteria: Mapping[str, Any], *, item: str | None, reason: str, issued_on: str
+) -> dict[str, Any]:
+    """Return the fields of a notice in force.
+
+    Raises
+    ------
+    CalculationError
+        As `add_recall`.
+    """
+    read_search({**criteria, **({"item": item} if item else {})})
+    if not is_civil_date(issued_on):
+        message = f"{issued_on[:20]!r} is no day. Give the day of the notice, such as 2026-03-01."
+        raise CalculationError(message)
+    if not reason.strip():
+        raise CalculationError("Say why the devices are recalled, in the words of the notice.")
+    return {
+        **({"item": item} if item else {}),
+        "criteria": dict(criteria),
+        "reason": reason.strip(),
+        "issued_on": issued_on,
+        "state": IN_FORCE,
+    }
 
 
 def withdraw_recall(
@@ -132,18 +147,40 @@ def list_touched(
 ) -> list[Touched]:
     """Return every notice in force with whom and what it touches; each is a search that is kept.
 
-    Two answers about a notice withdraw none, and each of them is searched by.
+    Notices of the network stand among those of the unit (`take_in_recalls`). Two answers about a
+    notice withdraw none, and each of them is searched by.
     """
     found: list[Touched] = []
     with store.transaction():
         for state in store.views.of_kind("recall_notice"):
-            if state.is_entered_in_error or _values(state, "state") == [WITHDRAWN]:
+            if state.is_entered_in_error or is_withdrawn(state):
                 continue
             found += [
                 _touch(store, state, content, on=on, by=by, draw_chance=draw_chance)
-                for content in _searches_of(state)
+                for content in searches_of(state)
             ]
     return found
+
+
+def list_network_notices(store: UnitStore) -> list[RecordState]:
+    """Return the notices of the hub that are for this unit; inside a transaction."""
+    own = registry_device(store)
+    return [
+        state
+        for state in store.views.of_kind(NETWORK_NOTICE)
+        if not state.is_entered_in_error and own in (readers_of(state) or {own})
+    ]
+
+
+def readers_of(state: RecordState) -> set[str]:
+    """Return the units that a notice of the hub names; none where it is for all."""
+    lists = [one for one in _values(state, "to") if isinstance(one, list | tuple)]
+    return {str(unit) for one in lists for unit in one}
+
+
+def is_withdrawn(state: RecordState) -> bool:
+    """Say whether every answer about a notice is that it is in force no longer."""
+    return _values(state, "state") == [WITHDRAWN]
 
 
 def _touch(
@@ -231,7 +268,7 @@ def find_on_shelf(store: UnitStore, search: Search, *, on: str) -> list[OnShelf]
     ]
 
 
-def _searches_of(state: RecordState) -> list[dict[str, Any]]:
+def searches_of(state: RecordState) -> list[dict[str, Any]]:
     """Return what a notice names as content of a search, one for each answer that stands."""
     items = [one for one in _values(state, "item") if one] or [None]
     return [

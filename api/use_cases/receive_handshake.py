@@ -5,6 +5,7 @@ from collections.abc import Mapping
 
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
+from api.use_cases.answer_registry import heads_for, last_of_others
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.older_copy import weigh_reading
 from sync.exchange import Handshake, HandshakeAnswer, LastRead
@@ -38,7 +39,7 @@ def receive_handshake(
         if held is not None and held != stated.hash and _HASH.fullmatch(stated.hash):
             there = Tip(stated.epoch, stated.counter, held)
             store.marks.note_fork(there, stated.hash, device=device.id, noted_ms=now_ms)
-        heads = store.operations.heads(device.streams)
+        heads = heads_for(store, device)
         has_other_past = _has_other_past(store, device, handshake.last_read)
         weigh_reading(
             store,
@@ -69,7 +70,7 @@ def _has_other_past(store: UnitStore, device: Device, stated: Mapping[str, LastR
     for stream, read in stated.items():
         if stream not in device.streams:
             continue
-        held = store.operations.last_of_others(stream, up_to=read.after, device=device.id)
+        held = last_of_others(store, device, stream, up_to=read.after)
         if held is not None and held != read.hash:
             return True
     return False

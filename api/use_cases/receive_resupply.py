@@ -10,6 +10,8 @@ from api.use_cases.errors import NotAllowedError, TooLargeError
 from api.use_cases.log_receiver import LogReceiver, SetAside
 from api.use_cases.older_copy import COMMAND, PUT_BACK, find_older_copy_claim, is_put_back
 from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
+from api.use_cases.registry_log import keep_readers_of
+from api.use_cases.server_role import HUB_DEVICE
 from sync.exchange import MAX_BATCH_COUNT
 from sync.operation import Operation
 
@@ -80,6 +82,9 @@ def receive_resupply(
             receiver.take_supplied(operation, sent, forged, supplied_by=device.id, supplier=device)
         receiver.let_in_waiting()
         receiver.write()
+        for operation, _, _ in read:
+            if operation.device == HUB_DEVICE:
+                keep_readers_of(store, operation.epoch, operation.record)
         return ResupplyAnswer(
             held=tuple(
                 HeldLog(origin, epoch, store.operations.tip_of(origin, epoch).counter)

@@ -6,6 +6,7 @@ from pathlib import Path
 from api.storage.backups import put_back
 from api.storage.connection import FILE_NAME
 from api.storage.errors import StorageError
+from api.storage.opened_store import named_database, open_store_of
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.erase_records import erase_again
 from api.use_cases.note_access import AccessEvent, note_access
@@ -55,7 +56,7 @@ def restore_unit(
 def name_copied_back(
     folder: Path, *, new_generation: str, now_ms: int, draw_chance: Callable[[], Chance]
 ) -> None:
-    """Say that the store of a folder is an older copy that was copied there by hand.
+    """Say that the store of a folder, or the database that it names, is an older copy.
 
     From then on it is like a backup put back by `restore_unit`: a new generation, and it takes
     what others wrote (EX10). A device alone cannot bring that about (EX21).
@@ -65,10 +66,10 @@ def name_copied_back(
     StorageError
         The folder holds no store or is in use; it is left as it was.
     """
-    if not (folder / FILE_NAME).is_file():
+    if named_database(folder) is None and not (folder / FILE_NAME).is_file():
         message = f"{folder} holds no store. Copy it there first, then try again."
         raise StorageError(message)
-    store = open_unit_store(folder, new_generation=new_generation)
+    store = open_store_of(folder, new_generation=new_generation)
     with store.transaction():
         mark_put_back(store, now_ms=now_ms, new_generation=new_generation)
     _finish(store, now_ms, draw_chance)

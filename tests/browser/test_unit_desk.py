@@ -69,7 +69,10 @@ def _play_first_log_in(server, page):
     expect(page.get_by_label("Log-in name")).to_have_value("pell.thistlewood")
     _log_in(page, "amber kettle under dry birch", base64.b32decode(key.replace(" ", "")))
     expect(page.locator("[data-who]")).to_have_text("Pell Thistlewood, Data manager")
-    expect(page.get_by_role("navigation").get_by_role("button")).to_have_count(3)
+    expect(page.get_by_role("navigation").get_by_role("button")).to_have_count(6)
+    # The day begins with what came from the network; this unit belongs to none.
+    expect(page.get_by_text("This unit belongs to no network")).to_be_visible()
+    press(page, "Who looked")
     page.get_by_label("Person: staff").fill(told.split()[-1].rstrip("."))
     press(page, "Search")
     expect(page.get_by_role("row").filter(has_text="log-in").first).to_be_visible()

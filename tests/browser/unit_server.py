@@ -24,7 +24,10 @@ class UnitServer:
     """`crura serve` on a folder of its own; stopped and started as the tests need.
 
     ``command`` starts the program, in the folder ``program``; another build has its own.
+    ``serve_options`` are more words for `crura serve`.
     """
+
+    serve_options: tuple[str, ...] = ()
 
     def __init__(
         self, folder: Path, command: list[str] | None = None, program: Path = ROOT
@@ -51,7 +54,10 @@ class UnitServer:
     def start(self) -> None:
         """Start serving and wait until it answers."""
         self._process = subprocess.Popen(
-            [*self._command, "serve", "--data", str(self.folder), "--port", str(self.port)],
+            [
+                *(*self._command, "serve", "--data", str(self.folder), "--port", str(self.port)),
+                *self.serve_options,
+            ],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             text=True,

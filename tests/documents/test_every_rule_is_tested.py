@@ -8,7 +8,7 @@ PAGES = [ROOT / "sync/SPEC.md", ROOT / "api/clinical_rules/RULES.md"]
 DEFINED = re.compile(r"^\s*[-|]?\s*\*\*([A-Z]{2}\d{1,2}[a-z]?)\*\*", re.MULTILINE)
 CITED = re.compile(
     r"\b(?:HC|OP|LG|MG|CF|EX|RF|RL|LS|AH|DL|SZ|AD|ST|FU|FG|GE|VC|CV|AE|GT|"
-    r"VA|VR|IU|SG|BU|SN|DE|DR|PM|BK|FH|FL|FM|FW|RD|SK|LT|AU|ER|RQ|SE|OC)\d{1,2}[a-z]?\b"
+    r"VA|VR|IU|SG|BU|SN|DE|DR|PM|BK|FH|FL|FM|FW|RD|SK|LT|AU|ER|RQ|SE|OC|RG|NL|DQ|WD|DX)\d{1,2}[a-z]?\b"
 )
 
 

@@ -19,11 +19,12 @@ from api.access.access_table import AccessTable
 from api.app import create_app
 from api.routes.access_guard import UndeclaredRouteError, refuse_undeclared_routes
 from api.storage.packaged_access import read_packaged_access_table
+from api.use_cases.server_role import is_hub
 from tests.unit.api.desk_person import DeskPerson
 from tests.unit.api.standing_unit import LOCAL_KEY, StandingUnit
 
 MATRIX = Path(__file__).with_name("access_matrix.csv")
-DEVICES = ("bedside", "booking", "waiting", "revoked")
+DEVICES = ("bedside", "booking", "unit", "waiting", "revoked")
 Ask = Callable[..., Any]
 # What a request needs to reach what stands behind the guard; everything else asks with nothing.
 QUERIES = {
@@ -71,8 +72,10 @@ def served_routes(app) -> set[tuple[str, str]]:
 def ask_as(unit: StandingUnit, asker: str) -> Ask:
     """Return what sends a request as somebody; whoever it is comes in by the unit's own doors."""
     if asker in DEVICES:
-        role = "booking" if asker == "booking" else "bedside"
-        headers = unit.join(f"{asker}-1", role, is_trusted=asker != "waiting")
+        role = asker if asker in ("booking", "unit") else "bedside"
+        joins_as = "unit" if is_hub(unit.store) else "bedside"
+        headers = unit.join(f"{asker}-1", joins_as, is_trusted=asker != "waiting")
+        unit.change_role(f"{asker}-1", role)
         if asker == "revoked":
             with unit.store.transaction():
                 unit.store.devices.revoke("revoked-1", revoked_ms=1)
@@ -127,36 +130,52 @@ def _is_let_through(answer: Any, refusals: set[str]) -> bool:
 
 @pytest.fixture(scope="module")
 def unit(tmp_path_factory):
-    with StandingUnit(tmp_path_factory.mktemp("matrix") / "unit").serving() as standing:
+    yield from _serve(tmp_path_factory, as_hub=False)
+
+
+@pytest.fixture(scope="module")
+def hub(tmp_path_factory):
+    yield from _serve(tmp_path_factory, as_hub=True)
+
+
+@pytest.fixture(params=["unit", "hub"])
+def server(request):
+    return request.getfixturevalue(request.param)
+
+
+def _serve(tmp_path_factory, *, as_hub):
+    place = tmp_path_factory.mktemp("matrix") / "server"
+    with StandingUnit(place, as_hub=as_hub).serving() as standing:
         # An open line of events would be read for ever.
         standing.client.app.state.surroundings.bell.close()
         yield standing
 
 
-def test_every_route_has_a_row_and_every_row_a_route(unit):
+def test_every_route_has_a_row_and_every_row_a_route(unit, hub):
     """Planted and caught: a route of the server left out of the matrix."""
-    assert served_routes(unit.client.app) == set(EXPECTED)
+    assert served_routes(unit.client.app) | served_routes(hub.client.app) == set(EXPECTED)
 
 
 @pytest.mark.parametrize("asker", ASKERS)
-def test_every_cell_by_a_real_request(unit, asker):
+def test_every_cell_by_a_real_request(server, asker):
     """Planted and caught, each: a booking desk that reads papers; an auditor that makes codes for
     staff; a booking desk that is refused the shelf.
     """
+    unit, served = server, served_routes(server.client.app)
     ask = ask_as(unit, asker)
     refusals = _refusals(read_packaged_access_table())
     before = unit.written()
     found = {}
     # Who logs out asks nothing afterwards: that comes last.
-    for method, path in sorted(EXPECTED, key=lambda one: one[0] == "DELETE"):
+    for method, path in sorted(served, key=lambda one: (one[0] == "DELETE", one)):
         unit.environment.moved["ms"] += 700
         found[method, path] = _is_let_through(send_plainly(ask, method, path), refusals)
 
-    assert found == {route: row[asker] for route, row in EXPECTED.items()}
+    assert found == {route: row[asker] for route, row in EXPECTED.items() if route in served}
     assert unit.written() == before
 
 
-def test_the_table_says_the_same(unit):
+def test_the_table_says_the_same(server):
     """The second wall, in the use cases, hides a cell of the first that is wrong; this does not.
 
     Planted and caught: a booking desk that reads papers, which `make_documents` refused anyway.
@@ -167,13 +186,13 @@ def test_the_table_says_the_same(unit):
             column: _named(column) in table.allowed(*reversed(handler.opt["needs"].rsplit(".", 1)))
             for column in ASKERS
         }
-        for route in unit.client.app.routes
+        for route in server.client.app.routes
         for handler in route.route_handlers
         for method in handler.http_methods
         if method != "OPTIONS"
     }
 
-    assert said == EXPECTED
+    assert said == {route: EXPECTED[route] for route in said}
 
 
 def test_all_cells_are_asserted():

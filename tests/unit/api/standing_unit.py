@@ -17,6 +17,7 @@ from api.environment import Environment
 from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.invite_device import invite_device
+from api.use_cases.server_role import settle_role
 from sync.clock import Stamp
 from sync.errors import SyncError
 from sync.operation import Body, Operation, make_operation, read_operation
@@ -130,10 +131,11 @@ def forged(operation: Operation) -> Texts:
 class StandingUnit:
     """One unit server over a store in a folder."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, as_hub: bool = False) -> None:
         self.folder = folder
         self.environment = StandingEnvironment()
         self.store: UnitStore = open_unit_store(folder, new_generation="generation-1")
+        settle_role(self.store, as_hub=as_hub)
         self.static_files = StaticFiles({"index.html": b"<p>Crura</p>"})
         self.client: TestClient[Any]
         # Requests that bear the token of a device are signed by its key.
@@ -171,6 +173,13 @@ class StandingUnit:
         )
         assert answer.status_code == 201, answer.text
         return {"authorization": f"Bearer {answer.json()['token']}"}
+
+    def change_role(self, device: str, role: str) -> None:
+        """Give a device that joined a role, also one that this server invites nobody in."""
+        with self.store.transaction():
+            self.store._database.connection.execute(
+                "UPDATE device SET role = ? WHERE id = ?", (role, device)
+            )
 
     def ask_to_join(
         self,

@@ -6,6 +6,7 @@ from importlib import resources
 import pytest
 
 from api.access.access_table import AccessTableError, Asker, read_access_table
+from api.record_catalogue.catalogue import REGISTRY
 from api.storage.device_store import ROLE_STREAMS
 from api.storage.packaged_access import read_packaged_access_table
 from api.storage.unit_store import read_packaged_catalogue
@@ -51,7 +52,7 @@ def changed(change):
         (lambda it: it["records"].append(it["records"][0]), "stands twice"),
         (lambda it: it["objects"][0]["verbs"].update(read=["person:owner"]), "person:owner"),
         (lambda it: it["records"][0].update(asker="device:owner"), "device:owner"),
-        (lambda it: it["records"][0].update(stream="registry"), "no kind travels"),
+        (lambda it: it["records"][0].update(stream="rumours"), "no kind travels"),
         (lambda it: it["records"][0].update(kinds={"patient": "*"}), "patient does not travel"),
         (lambda it: it["records"][0].update(kinds={"case": ["colour"]}), "no field colour"),
     ],
@@ -94,6 +95,25 @@ def test_what_a_booking_desk_receives_is_a_reviewed_list_of_kinds_and_fields():
     }
     assert "care" not in TABLE.streams_of(BOOKING)
     assert "care" not in TABLE.streams_of(BOOKING, "write")
+
+
+def test_what_a_unit_may_send_to_its_hub_is_a_reviewed_list_of_kinds_and_fields():
+    """[SEC-24] Named one by one, and nothing newer: what no row names does not enter the registry.
+
+    Planted and caught: a field added to `registry_case` in the catalogue alone.
+    """
+    grant = TABLE.grants["device:unit", "write", REGISTRY]
+
+    assert not grant.keeps_newer
+    assert {kind: tuple(fields) for kind, fields in grant.kinds.items()} == {
+        kind.id: tuple(field.id for field in kind.fields)
+        for kind in CATALOGUE.kinds.values()
+        if kind.stream == REGISTRY and kind.id.startswith("registry_")
+    }
+    unit = Asker("device", "unit")
+    assert TABLE.streams_of(unit) == TABLE.streams_of(unit, "write") == (REGISTRY,)
+    for kind in ("network_recall", "network_link", "network_rule_file", "case", "staff"):
+        assert kind not in grant.kinds
 
 
 def _names(fields):
@@ -145,7 +165,9 @@ def test_every_kind_is_decided_and_the_servers_own_is_written_by_no_device(asker
 
     assert granted.isdisjoint(SERVERS_OWN)
     if asker == BEDSIDE:
-        assert granted | SERVERS_OWN == set(CATALOGUE.kinds)
+        assert granted | SERVERS_OWN == {
+            kind.id for kind in CATALOGUE.kinds.values() if kind.stream != REGISTRY
+        }
     else:
         assert all(CATALOGUE.kinds[kind].stream != "care" for kind in granted)
         assert granted < {kind.id for kind in CATALOGUE.kinds.values() if kind.stream != "care"}
@@ -191,7 +213,9 @@ def test_what_people_of_the_desk_may_have():
     for role in ("training", *DESK_ROLES, "booking"):
         assert not {need for need in having(role) if need.split(".")[0] in OF_CARE}
     auditors = {need for need in having("auditor") if not need.startswith("session.")}
-    assert auditors == {"access-events.read"}
+    # An export is decided by somebody else than the data manager who asks for it (DM-08).
+    exports = {"network-exports.read", "network-exports.decide"}
+    assert auditors == {"access-events.read", *exports}
     for need in having("unit-admin"):
         assert need.split(".")[0] in (
             "session",
@@ -199,6 +223,12 @@ def test_what_people_of_the_desk_may_have():
             "unit-devices",
             "unit-staff",
             "log-ins",
+            # The line to the hub, and counts alone.
+            "network-line",
+            "fleet",
+            "quality",
+            "outcomes",
+            "recalls-here",
         )
 
 

@@ -3,7 +3,8 @@
 Planted bugs that this caught: centimetres taken for millimetres, a lot "unknown" kept as the name
 of a lot, a next visit without an owner, an undo that strikes what people had built on, and a
 second import of the same file, a corrected file that doubles whom the first had brought, and an
-undo that strikes the patient under whom people put another's record.
+undo that strikes the patient under whom people put another's record; the day on which a file was
+taken told as the day of a death.
 """
 
 import csv
@@ -19,6 +20,7 @@ from api.use_cases.add_staff import add_staff
 from api.use_cases.check_follow_up import check_follow_up
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.import_cases import look_at_past_cases, take_past_cases, undo_import
+from api.use_cases.read_registry_cases import read_registry_records
 from api.use_cases.server_log import Chance
 from api.use_cases.verify_log import verify_log
 from sync.merge import shown_value
@@ -142,6 +144,105 @@ def test_a_cell_that_cannot_be_taken_gets_line_column_and_a_sentence(
     assert report.can_be_taken == 0
     assert faults, report.faults
     assert faults[0].line == 2
+
+
+LATER_HEADER = (
+    "local_number,born_on,procedure_on,delivered,adverse_event,adverse_event_on,rebleed_on,"
+    "rebleed_source,last_visit_on,next_visit_on,ended_because,ended_on"
+)
+LATER_ROW = (
+    "TH-1,1961-05-04,2025-03-01,yes,fever,2025-03-02,2025-04-03,treatment-ulcer,2025-04-10,,"
+    "died,2025-05-06"
+)
+
+
+def test_what_came_later_is_written_on_its_days_and_read_as_outcomes(unit, by, draw):
+    """[RG15] [RG16] [FG6] A file ends no follow-up: a clinician confirms it on a tablet."""
+    report = _take(unit, by, draw, _file(LATER_ROW, header=LATER_HEADER))
+    (case,) = _of(unit, "case")
+    fever, bleed = sorted(_of(unit, "complication"), key=lambda one: one.record)
+    (closed,) = _of(unit, "step_event")
+    records = read_registry_records(unit.store, on=ON)
+    told = {one.kind: one.fields for one in records}
+    events = [one.fields for one in records if one.kind == "registry_event"]
+
+    assert report.without_next == []
+    assert _value(fever, "facts") == {"on": "2025-03-02"}
+    assert (_value(fever, "at"), _value(bleed, "at")) == (None, None)
+    assert _value(bleed, "bleed_source") == "treatment-ulcer"
+    assert closed.record == f"step_event/{case.record.partition('/')[2]}-close-out"
+    assert [
+        (one["event"], one["happened_on"], one.get("source"), one["doubts"]) for one in events
+    ] == [
+        ("other", "2025-03-02", None, []),
+        ("rebleed", "2025-04-03", "treatment-ulcer", []),
+    ]
+    assert told["registry_patient"]["died_on"] == told["registry_case"]["seen_on"] == "2025-05-06"
+    assert told["registry_case"]["delivered"] is True
+    gaps = check_follow_up(unit.store, on=ON).gaps
+    assert {one.kind for one in gaps} == {"no-next-visit", "end-to-confirm"}
+    assert verify_log(unit.store).findings == ()
+
+
+def test_who_was_transferred_was_known_of_until_then_and_did_not_die(unit, by, draw):
+    """[RG16]"""
+    row = LATER_ROW.replace("died,", "transferred,").replace(",yes,", ",no,")
+    _take(unit, by, draw, _file(row, header=LATER_HEADER))
+    told = {one.kind: one.fields for one in read_registry_records(unit.store, on=ON)}
+
+    assert "died_on" not in told["registry_patient"]
+    assert told["registry_patient"]["doubts"] == []
+    assert told["registry_case"]["seen_on"] == "2025-05-06"
+    assert told["registry_case"]["delivered"] is False
+
+
+@pytest.mark.parametrize(
+    ("on", "told"), [("2025-02-28", None), ("2025-03-01", "other"), ("2025-03-02", "rebleed")]
+)
+def test_a_bleed_that_a_file_tells_by_its_day_is_what_that_day_makes_it(unit, by, draw, on, told):
+    """[RG15] On the day of the procedure an event of it, later a rebleed; before it a fault."""
+    row = f"TH-1,1961-05-04,2025-03-01,,bleeding,{on},,,,,,"
+    content = _file(row, header=LATER_HEADER)
+    if told is None:
+        (fault,) = look_at_past_cases(unit.store, content, on=ON).faults
+        assert "before the procedure" in fault.sentence
+        return
+    _take(unit, by, draw, content)
+    (event,) = (
+        one.fields
+        for one in read_registry_records(unit.store, on=ON)
+        if one.kind == "registry_event"
+    )
+
+    assert (event["event"], event["happened_on"]) == (told, on)
+
+
+@pytest.mark.parametrize(
+    ("changed", "column", "words"),
+    [
+        ((",yes,", ",perhaps,"), "delivered", "Write one of yes, no"),
+        ((",fever,", ",none,"), "adverse_event", "no adverse event"),
+        ((",fever,", ",,"), "adverse_event", "no adverse event"),
+        (("2025-03-02", "2025-02-28"), "adverse_event_on", "before the procedure"),
+        (("2025-04-03", "2025-03-01"), "rebleed_on", "after the day of the procedure"),
+        (("2025-04-03", ""), "rebleed_on", "day of its bleed"),
+        (("2025-04-03", "2026-03-17"), "rebleed_on", "still to come"),
+        (("treatment-ulcer", "ulcer"), "rebleed_source", "Write one of gastric-varix"),
+        (("2025-05-06", ""), "ended_on", "needs its day"),
+        (("2025-05-06", "2025-04-09"), "ended_on", "before the last day"),
+        (("2025-05-06", "2026-03-17"), "ended_on", "still to come"),
+        (("died,", ","), "ended_because", "needs its reason"),
+        (("died,", "not-needed,"), "ended_because", "Write one of died, transferred, declined"),
+        (("2025-04-10,,", "2025-04-10,2026-06-01,"), "next_visit_on", "has no next visit"),
+    ],
+)
+def test_what_cannot_be_true_of_later_events_is_a_fault(unit, by, changed, column, words):
+    content = _file(LATER_ROW.replace(*changed), header=LATER_HEADER)
+    report = look_at_past_cases(unit.store, content, on=ON)
+    faults = [one for one in report.faults if one.column == column and words in one.sentence]
+
+    assert report.can_be_taken == 0
+    assert faults, report.faults
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,73 @@
+"""At a unit: a recall of the network becomes a notice of the unit, so that every tablet heeds it.
+
+Tablets read nothing of the network. What the hub sends in force stands from then on among the
+unit's own notices: a package of such a lot is stopped at the bedside, counted on the shelf and
+searched by like any other (HAZ-46). The hub's withdrawal withdraws it; a notice that a person of
+the unit withdrew is not put in force again.
+"""
+
+from collections.abc import Callable
+
+from api.storage.unit_store import UnitStore
+from api.use_cases.recalls import (
+    IN_FORCE,
+    WITHDRAWN,
+    is_withdrawn,
+    list_network_notices,
+)
+from api.use_cases.registry_log import registry_device
+from api.use_cases.server_log import Chance, write_as_server
+from sync.merge import RecordState
+
+_FIELDS = ("item", "criteria", "reason", "issued_on")
+_MARK = "network-"
+
+
+def take_in_recalls(store: UnitStore, *, draw_chance: Callable[[], Chance]) -> int:
+    """Write a notice of the unit for each of the network, and withdraw those withdrawn there.
+
+    Returns
+    -------
+    int
+        How many operations were written; the second time none.
+    """
+    with store.transaction():
+        return sum(
+            _take_in(store, state, draw_chance=draw_chance) for state in list_network_notices(store)
+        )
+
+
+def name_own_notice(notice: str) -> str:
+    """Return the unit's own record for a notice of the network."""
+    return f"recall_notice/{_MARK}{notice.partition('/')[2]}"
+
+
+def _take_in(store: UnitStore, notice: RecordState, *, draw_chance: Callable[[], Chance]) -> int:
+    record = name_own_notice(notice.record)
+    own = store.views.state_of(record)
+    by = registry_device(store)
+    if own is None:
+        if is_withdrawn(notice):
+            return 0
+        said = {
+            name: held.values[-1].value
+            for name in _FIELDS
+            if (held := notice.fields.get(name)) is not None
+        }
+        fields = {**said, "state": IN_FORCE}
+        because = "sent by the hub of the network"
+        write_as_server(store, record, fields, by=by, because=because, chance=draw_chance())
+        return 1
+    if not is_withdrawn(notice) or own.is_entered_in_error or is_withdrawn(own):
+        return 0
+    held = own.fields.get("state")
+    write_as_server(
+        store,
+        record,
+        {"state": WITHDRAWN},
+        by=by,
+        because="withdrawn by the hub of the network",
+        chance=draw_chance(),
+        over={"state": held.references} if held else None,
+    )
+    return 1

@@ -1,0 +1,197 @@
+"""The desk of the network beside a unit that joins it: digits, a recall, empty parts, one sentence.
+
+Real servers: a hub on a file, and a unit with its own records.
+"""
+
+import base64
+import re
+import time
+
+import pytest
+from cryptography.hazmat.primitives.hashes import SHA1
+from cryptography.hazmat.primitives.twofactor.totp import TOTP
+from playwright.sync_api import expect
+
+from tests.browser.chromium import SIZES
+from tests.browser.played_case import press
+from tests.browser.served_build import ServedBuild
+
+pytestmark = pytest.mark.browser
+PASSWORD = "teal lantern over wet slate"
+# A status is how a session that is not there, or a refusal, is told; a browser repeats it.
+_STATUSES = re.compile(r"\b(401|403)\b")
+# Part of the data manager, and what it says while no unit has sent anything.
+_EMPTY_PARTS = {
+    "Units": "No unit has joined yet.",
+    "Same patient?": "Nothing to settle",
+    "Recalls": "No recall notice was written here.",
+    "Data quality": "No unit has sent a report yet.",
+    "Exports": "Nobody has asked for an export.",
+    "Protocols": "No version was sent to the units yet.",
+}
+
+
+class ServedHub(ServedBuild):
+    """The hub of a network, served from the app that is tested."""
+
+    serve_options = ("--hub",)
+
+
+@pytest.fixture
+def hub(tmp_path):
+    server = ServedHub(tmp_path / "hub")
+    server.start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def unit(tmp_path):
+    server = ServedBuild(tmp_path / "unit")
+    server.start()
+    yield server
+    server.stop()
+
+
+class Person:
+    """Somebody who logs in at one server, by a password and a code app."""
+
+    def __init__(self, server, typed, name, role):
+        self.login = name.lower().replace(" ", ".")
+        told = server.crura("staff", "add", "--name", name, "--role", role)
+        staff = told.split()[-1].rstrip(".")
+        typed.write_text(f"{PASSWORD}\n")
+        server.crura("staff", "password", staff, "--from-file", str(typed))
+        key = re.search(r"Key: ([A-Z2-7 ]+)", server.crura("staff", "totp", staff))
+        assert key is not None
+        self._secret = base64.b32decode(key[1].replace(" ", ""))
+        self._used = 0
+
+    def log_in(self, page):
+        """Show name, password and a code that was not used before."""
+        page.get_by_label("Log-in name").fill(self.login)
+        page.get_by_label("Password").fill(PASSWORD)
+        press(page, "Go on")
+        while int(time.time()) // 30 == self._used:
+            time.sleep(0.5)
+        self._used = int(time.time()) // 30
+        code = TOTP(self._secret, 6, SHA1(), 30).generate(self._used * 30).decode()  # noqa: S303
+        page.get_by_label("Six digits of your code app").fill(code)
+        press(page, "Log in")
+        expect(page.locator("[data-who]")).to_be_visible()
+
+
+def _go(page, part):
+    page.get_by_role("navigation").get_by_role("button", name=part, exact=True).click()
+
+
+def _measure(page):
+    """Return how far the page runs over to the side, and its smallest target in pixels."""
+    return page.evaluate(
+        "(() => { const main = document.querySelector('main');"
+        " const all = main.querySelectorAll('button, input, a, summary');"
+        " return [main.scrollWidth - main.clientWidth,"
+        " Math.min(...[...all].map(each => each.getBoundingClientRect().height))]; })()"
+    )
+
+
+def _expect_calm(device):
+    assert [one for one in device.problems if not _STATUSES.search(one)] == []
+
+
+def test_every_part_of_the_desk_has_a_sentence_while_nobody_has_sent_anything(
+    hub, new_device, tmp_path
+):
+    """[SEC-24] [UX-03] A device served by a hub is led to its desk; parts say that they are empty.
+
+    At each size nothing runs over to the side and no target is lower than 44 px. The browser
+    refuses nothing for the page's content policy.
+    """
+    manager = Person(hub, tmp_path / "typed", "Nell Ashgrove", "data-manager")
+    device = new_device("desk", "desk")
+    page = device.start(f"{hub.address}/")
+    expect(page).to_have_url(re.compile("#/network$"))
+    manager.log_in(page)
+    for part, sentence in _EMPTY_PARTS.items():
+        _go(page, part)
+        expect(page.get_by_text(sentence).first).to_be_visible()
+        for width, height in SIZES.values():
+            page.set_viewport_size({"width": width, "height": height})
+            over, smallest = _measure(page)
+            assert (over, smallest >= 44) == (0, True), (part, width)
+    _go(page, "Who looked")
+    press(page, "Search")
+    expect(page.get_by_role("row").filter(has_text="log-in").first).to_be_visible()
+    press(page, "Log out")
+    expect(page.get_by_label("Log-in name")).to_be_visible()
+    hub.stop()
+    page.get_by_label("Log-in name").fill("nell.ashgrove")
+    page.get_by_label("Password").fill(PASSWORD)
+    press(page, "Go on")
+    press(page, "Log in")
+    expect(page.get_by_text("needs the network's server")).to_be_visible()
+    _expect_calm(device)
+
+
+def test_a_unit_is_let_in_by_its_digits_and_answers_a_recall(hub, unit, new_device, tmp_path):
+    """[HAZ-46] [SEC-24] Invitation, digits from the unit's desk, a notice there and back.
+
+    The unit's server is not a hub's: the address of the network's desk says so there.
+    """
+    typed = tmp_path / "typed"
+    keeper = Person(hub, typed, "Corin Blackmere", "unit-admin")
+    manager = Person(hub, typed, "Nell Ashgrove", "data-manager")
+    there = Person(unit, typed, "Pell Thistlewood", "data-manager")
+    at_hub, at_unit = new_device("hub", "desk"), new_device("unit", "portrait")
+
+    page = at_hub.start(f"{hub.address}/#/network")
+    keeper.log_in(page)
+    _go(page, "Let units in")
+    press(page, "Make an invitation")
+    command = page.locator("[data-invitation]").inner_text().split()
+    assert command[:3] == ["crura", "hub", "join"]
+    unit.crura(*command[1:])
+
+    desk = at_unit.start(f"{unit.address}/#/network")
+    expect(desk.get_by_text("This is the server of a unit")).to_be_visible()
+    desk.get_by_role("link", name="Open the unit desk").click()
+    there.log_in(desk)
+    digits = "".join(desk.locator("[data-hub-digits]").inner_text().split())
+    assert re.fullmatch(r"[0-9]{6}", digits)
+    expect(desk.get_by_text("Recall notices of the network")).to_have_count(0)
+
+    press(page, "Done, hide it")
+    waiting = page.locator("[data-waiting]")
+    waiting.get_by_role("textbox").fill(digits)
+    waiting.get_by_role("button", name=re.compile("^Let .* in$")).click()
+    expect(waiting).to_have_count(0)
+    unit.crura("hub", "publish")
+    _go(page, "Units")
+    expect(page.locator("[data-unit]")).to_have_count(1)
+    press(page, "Log out")
+
+    manager.log_in(page)
+    _go(page, "Recalls")
+    page.get_by_label("Lots, several").fill("L-0417-F")
+    write = page.get_by_role("button", name="Write it and tell all units")
+    expect(write).to_have_count(0)
+    press(page, "Count first")
+    page.get_by_label("Why the devices are recalled").fill("The pusher may not let go.")
+    write.click()
+    notice = page.locator("[data-notice]")
+    expect(notice).to_contain_text("1 has not acknowledged")
+
+    unit.crura("hub", "publish")
+    press(desk, "Ask again")
+    here = desk.locator("[data-notice]")
+    expect(here).to_contain_text("The pusher may not let go.")
+    press(desk, "Acknowledge it and search here")
+    press(desk, "All is done: close")
+    assert _measure(desk)[0] == 0
+    press(desk, "Close the notice")
+    expect(here).to_contain_text("Closed")
+    unit.crura("hub", "publish")
+    page.get_by_role("button", name="Ask again").click()
+    expect(notice).to_contain_text("1 of 1 closed")
+    _expect_calm(at_hub)
+    _expect_calm(at_unit)

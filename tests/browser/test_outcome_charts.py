@@ -1,0 +1,159 @@
+"""The figures of outcomes on the built desk: drawn under the server's own policy, or as tables.
+
+What the server counts is made up here and handed in at the edge of the page; its answers have their
+own tests. Everything else, the policy of the page above all, is the served program's.
+"""
+
+import json
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.made_outcomes import make_outcomes
+from tests.browser.played_case import press
+from tests.browser.served_build import ServedBuild
+
+pytestmark = pytest.mark.browser
+PERSON = {
+    "staff": "staff/pell",
+    "name": "Pell Thistlewood",
+    "login": "pell.thistlewood",
+    "role": "data-manager",
+    "began_ms": 1,
+    "idle_ms": 900_000,
+    "longest_ms": 43_200_000,
+}
+DRAWN = "[data-picture][data-drawn=true]"
+
+
+@pytest.fixture
+def server(tmp_path):
+    unit = ServedBuild(tmp_path / "server")
+    yield unit
+    unit.stop()
+
+
+def _open(device, server, answer, *, has_library=True):
+    """Open the part of outcomes on a desk whose server counts what is handed in."""
+    page = device.start("about:blank")
+    asked = []
+
+    def tell(route):
+        asked.append(route.request.url)
+        route.fulfill(status=200, content_type="application/json", body=json.dumps(answer))
+
+    # The desk asks more as it opens; here nobody is really logged in.
+    page.route("**/api/**", lambda route: route.fulfill(status=503, json={"detail": "Not here."}))
+    page.route("**/api/health", lambda route: route.continue_())
+    page.route("**/api/session", lambda route: route.fulfill(status=200, json=PERSON))
+    page.route("**/api/outcomes*", tell)
+    if not has_library:
+        page.route("**/chart-library*", lambda route: route.abort())
+    page.goto(f"{server.address}/#/unit")
+    press(page, "Outcomes")
+    expect(page.locator("[data-figure]")).to_have_count(len(_ids(answer)))
+    return page, asked
+
+
+def _ids(answer):
+    named = ("survival", "funnels", "cusums")
+    single = ("outcomes", "sources", "competing", "months", "amounts")
+    return [one for name in named for one in answer[name]] + [one for one in single if answer[one]]
+
+
+def _problems(device):
+    """Return what the page complained of, but for what is not answered here."""
+    return [one for one in device.problems if "Failed to load resource" not in one]
+
+
+def test_every_figure_is_drawn_and_the_policy_of_the_page_is_kept(server, new_device):
+    """Caught a planted bug: with the library's style sheet left in, the console told of each."""
+    server.start()
+    device = new_device("desk", "desk")
+    answer = make_outcomes(is_hub=True)
+    page, _ = _open(device, server, answer)
+
+    expect(page.locator(DRAWN)).to_have_count(len(_ids(answer)))
+    assert page.locator("[data-picture] style").count() == 0
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('[data-picture] text')]"
+        ".map(each => parseFloat(getComputedStyle(each).fontSize))"
+    )
+    assert len(sizes) > 50
+    assert min(sizes) >= 16
+    assert _problems(device) == []
+
+
+def test_the_table_behind_a_figure_is_read_out_though_it_is_not_shown(server, new_device):
+    server.start()
+    device = new_device("desk", "portrait")
+    page, _ = _open(device, server, make_outcomes(is_hub=True))
+    funnel = page.locator("[data-figure^=funnel]").first
+    named = funnel.get_by_role("row", name="Tarn Hollow")
+    picture = funnel.get_by_role("img")
+
+    expect(picture).to_have_attribute("data-drawn", "true")
+    assert named.count() == 1
+    assert named.bounding_box()["height"] < 2 or not _is_seen(named)
+    for unit in make_outcomes(is_hub=True)["units"]:
+        assert unit["name"] not in picture.get_attribute("aria-label")
+        assert unit["name"] not in picture.inner_text()
+    assert "not judged (fewer than 10 cases)" in picture.get_attribute("aria-label")
+    funnel.get_by_role("button", name="Show the table").click()
+    assert _is_seen(named)
+    expect(page.get_by_text("Small numbers. Not a ranking. Missing data:")).to_have_count(
+        page.locator("[data-figure]").count()
+    )
+    assert page.evaluate("document.documentElement.scrollWidth") <= 768
+
+
+def _is_seen(row):
+    """Say whether a row can be seen where it lies."""
+    return row.evaluate(
+        "each => { const box = each.getBoundingClientRect();"
+        " const held = each.closest('.table').getBoundingClientRect();"
+        " return held.width > 10 && held.height >= box.height; }"
+    )
+
+
+def test_without_the_library_the_tables_stand_alone(server, new_device):
+    """Caught a planted bug: without a branch for it the pictures said "Drawing." for good."""
+    server.start()
+    device = new_device("desk", "tall")
+    page, _ = _open(device, server, make_outcomes(is_hub=False), has_library=False)
+
+    expect(page.get_by_text("The tables hold all of it.")).to_have_count(1)
+    expect(page.locator("[data-picture]")).to_have_count(0)
+    for table in page.locator("[data-figure] .table").all():
+        assert table.bounding_box()["height"] > 40
+    assert [one for one in device.problems if "Content Security" in one] == []
+
+
+def test_cases_are_narrowed_by_time_and_mix(server, new_device):
+    server.start()
+    device = new_device("desk", "desk")
+    page, asked = _open(device, server, make_outcomes(is_hub=True))
+    press(page, "In the last 12 months")
+    page.get_by_text("Narrow by case mix").click()
+    page.get_by_label("Varix class").select_option("GOV2")
+    page.get_by_label("Unit", exact=True).select_option(label="Marlow Fen")
+    press(page, "Count these cases")
+
+    expect(page.get_by_text("Varix class: GOV2")).to_be_visible()
+    assert "mix=varix_class%3AGOV2" in asked[-1]
+    assert "unit=u7" in asked[-1]
+    assert "from_on=" in asked[-1]
+    assert asked[0].rstrip("?").endswith("/api/outcomes")
+
+
+def test_on_paper_each_figure_has_its_table_and_what_is_counted(server, new_device):
+    server.start()
+    device = new_device("desk", "desk")
+    page, _ = _open(device, server, make_outcomes(is_hub=False))
+    page.emulate_media(media="print")
+
+    assert all(
+        table.bounding_box()["height"] > 40 for table in page.locator("[data-figure] .table").all()
+    )
+    expect(page.get_by_role("button", name="Show the table").first).to_be_hidden()
+    expect(page.get_by_text("Kaplan and Meier 1958").first).to_be_visible()

@@ -1,0 +1,48 @@
+"""Whether outcomes tell of groups alone: the asker's own unit, or nowhere a count of one to four."""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+FEWEST = 5
+COUNTS = ("cases", "happened", "judged", "missing")
+_SOMEBODY = re.compile(r"\d{4}-\d\d-\d\d|\b(case|patient|registry_\w+)/")
+
+
+def find_small_counts(told: Any, path: str = "") -> list[str]:
+    """Return where an answer tells a count of one to four; sizes beside limits are no counts."""
+    return [
+        f"{place}: {value}"
+        for place, value in _walk(told, path)
+        if isinstance(value, int)
+        and 0 < value < FEWEST
+        and (place.rsplit(".", 1)[-1] in COUNTS or ".happened." in place)
+        and ".limits." not in place
+    ]
+
+
+def find_somebody(told: Any) -> list[str]:
+    """Return where an answer names a record, or a day other than those of the period asked for."""
+    return [
+        f"{place}: {value}"
+        for place, value in _walk(told, "")
+        if isinstance(value, str)
+        and place not in (".from_on", ".until_on")
+        and _SOMEBODY.search(value)
+    ]
+
+
+def is_of_own_unit(told: Any) -> bool:
+    """Say whether an answer is of no unit but the asker's."""
+    return {one["unit"] for one in told["units"]} <= {"own"}
+
+
+def _walk(told: Any, path: str) -> Iterator[tuple[str, Any]]:
+    if isinstance(told, dict):
+        for name, it in told.items():
+            yield from _walk(it, f"{path}.{name}")
+    elif isinstance(told, list):
+        for place, it in enumerate(told):
+            yield from _walk(it, f"{path}.{place}")
+    else:
+        yield path, told
