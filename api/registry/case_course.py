@@ -4,10 +4,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from api.clinical_rules.adverse_events import grade_adverse_event
-from api.clinical_rules.civil_date import add_days, is_civil_date
+from api.clinical_rules.civil_date import add_days, days_between, is_civil_date
 from api.clinical_rules.errors import ClinicalRuleError
 from api.clinical_rules.rule_book import RuleBook
 from api.documents.shown_case import ShownCase, ShownRecord
+from api.outcomes.definitions import packaged_definitions
 from api.registry.case_bleeds import (
     find_event_day,
     join_bleeds,
@@ -144,6 +145,16 @@ def count_windows(told: ToldCase, grace_days: int) -> Found:
     if in_doubt:
         return {}, ["windows_due", "windows_kept"]
     return {"windows_due": due, "windows_kept": kept}, []
+
+
+def find_window_days(treated_on: str, today: str) -> int:
+    """Return the longest time of an outcome that is over today, 0 while none is (RG17).
+
+    Nobody at a hub knows a true day: without it, who bled last week would count in the outcome
+    of a year, and who did not would count only after that year.
+    """
+    since = days_between(treated_on, today)
+    return max((days for days in packaged_definitions().window_ends if since > days), default=0)
 
 
 def find_seen_on(told: ToldCase, treated_on: str, days: Sequence[Mapping[str, Any]]) -> str:

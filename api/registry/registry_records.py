@@ -18,6 +18,7 @@ from api.record_catalogue.catalogue import Catalogue
 from api.registry.case_course import (
     count_windows,
     find_seen_on,
+    find_window_days,
     tell_events,
     tell_looks,
 )
@@ -162,7 +163,8 @@ def _tell_case(
     doubts = ["patient"] if "patient" in told.shown.itself.conflicts else []
     if treated_on:
         seen_on = find_seen_on(told, treated_on, [one for _, one, _ in after])
-        fields |= {"treated_on": treated_on, "seen_on": seen_on}
+        window_days = find_window_days(treated_on, told.shown.on)
+        fields |= {"treated_on": treated_on, "seen_on": seen_on, "window_days": window_days}
     else:
         doubts.append("treated_on")
     for some, in_doubt in parts:

@@ -1,5 +1,6 @@
 """What the network's records say of a case: from the record alone, and honest about doubt."""
 
+import msgspec
 import pytest
 
 from api.outcomes.definitions import packaged_definitions
@@ -54,6 +55,7 @@ def test_a_treated_case_is_told_with_its_mix_and_what_was_put_in(unit):
         "flow_at_end": "reduced",
         "windows_due": 0,
         "windows_kept": 0,
+        "window_days": 42,
         "doubts": [],
     }
     assert unit.read("registry_patient") == [{"birth_year": 1961, "sex": "female", "doubts": []}]
@@ -573,6 +575,7 @@ def test_outcomes_are_judged_from_what_is_told(unit):
         unit="u",
         treated_on=case["treated_on"],
         seen_on=case["seen_on"],
+        window_days=case["window_days"],
         delivered=case.get("delivered"),
         flow_at_end=case.get("flow_at_end", ""),
         looks=tuple(
@@ -583,13 +586,18 @@ def test_outcomes_are_judged_from_what_is_told(unit):
             Event(kind=one["event"], on=one["happened_on"]) for one in unit.read("registry_event")
         ),
     )
-    verdicts = {
-        name: judge_episode(episode, by) for name, by in packaged_definitions().by_outcome.items()
-    }
 
+    def judge(told):
+        by_outcome = packaged_definitions().by_outcome
+        return {name: judge_episode(told, by) for name, by in by_outcome.items()}
+
+    verdicts = judge(episode)
     assert verdicts["technical_success"] == verdicts["flow_gone_at_end"] == "happened"
-    assert verdicts["obliteration"] == verdicts["late_rebleed"] == "happened"
+    assert verdicts["obliteration"] == "happened"
     assert verdicts["early_rebleed"] == verdicts["embolism"] == "did-not"
+    assert verdicts["late_rebleed"] == verdicts["late_gastric_rebleed"] == "not-due"
+    verdicts = judge(msgspec.structs.replace(episode, window_days=365))
+    assert verdicts["late_rebleed"] == "happened"
     # Nobody said where it came from; nobody was seen for a year.
     assert verdicts["late_gastric_rebleed"] == "missing"
     assert verdicts["unplanned_reintervention"] == "missing"

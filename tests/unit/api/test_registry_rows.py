@@ -6,6 +6,7 @@ one, a true or false taken for a number, a day that is none kept.
 
 import pytest
 
+from api.clinical_rules.civil_date import add_days
 from api.outcomes.registry_rows import (
     CaseRow,
     PartRow,
@@ -15,6 +16,7 @@ from api.outcomes.registry_rows import (
     read_look,
     read_patient,
 )
+from api.registry.case_course import find_window_days
 from api.storage.unit_store import open_unit_store
 from tests.unit.api.random_registry import Writers
 
@@ -41,6 +43,18 @@ def test_an_event_is_told_as_far_as_it_is_known(fields, told):
 def test_a_look_without_an_answer_saw_nothing():
     row = read_look("registry_look/l", "unit-a", {**CASE, "looked_on": "2026-02-01"})
     assert (row.part, row.told, row.on_day) == ("look", "not-seen", "2026-02-01")
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        *((0, 0), (4, 0), (5, 0), (6, 5), (29, 5), (30, 5), (31, 30), (41, 30), (42, 30), (43, 42)),
+        *((364, 42), (365, 42), (366, 365), (4_000, 365)),
+    ],
+)
+def test_the_longest_time_that_is_over_is_told(days, told):
+    """[RG17] On its last day it is not over: something may still happen."""
+    assert find_window_days("2026-01-10", add_days("2026-01-10", days)) == told
 
 
 @pytest.mark.parametrize("read", [read_look, read_event, read_implant])
