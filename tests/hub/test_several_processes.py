@@ -36,6 +36,17 @@ def _log_of(unit):
     return list(UnitLog(unit).cases(OPERATIONS))
 
 
+def _assert_numbered_once(store):
+    """Say that no two entries have the same receipt number."""
+    with store.reading():
+        numbers = [
+            entry.seq
+            for log in store.operations.logs()
+            for entry in store.operations.entries_of_log(*log)
+        ]
+    assert len(set(numbers)) == len(numbers)
+
+
 @pytest.fixture
 def folder(tmp_path):
     """The folder of a hub's key, which its processes share."""
@@ -67,13 +78,7 @@ def test_two_processes_under_parallel_pushes_lose_and_double_nothing(database, f
         assert all(len(line.split(" ")) == 3 for line in lines[1:])
     store = open_hub_store(database, folder, new_generation="generation-1")
     assert _held(store) == {(unit, "bench1"): _log_of(unit) for unit in UNITS}
-    with store.transaction():
-        rows = [
-            entry.seq
-            for log in store.operations.logs()
-            for entry in store.operations.entries_of_log(*log)
-        ]
-    assert len(set(rows)) == len(rows)
+    _assert_numbered_once(store)
     assert verify_log(store).findings == ()
     store.close()
 
@@ -168,9 +173,9 @@ def test_a_database_that_was_cut_off_keeps_what_was_acknowledged(postgres, datab
 
 
 def test_a_hub_put_back_from_a_copy_heals_when_its_units_push_again(postgres, database, folder):
-    """[EX3] Units go on from where the older copy ends.
+    """[EX3] Units go on from where the older copy ends, and receipt numbers from there, too.
 
-    The planted bug it has caught: a copy put back under the generation that it was made in.
+    The planted bug it has caught: a sequence of receipt numbers that begins anew in the copy.
     """
     store = open_hub_store(database, folder, new_generation="generation-1")
     for unit in UNITS:
@@ -190,6 +195,7 @@ def test_a_hub_put_back_from_a_copy_heals_when_its_units_push_again(postgres, da
     _push_rest(store)
 
     assert before == 50 * len(UNITS)
+    _assert_numbered_once(store)
     assert _held(store) == {(unit, "bench1"): _log_of(unit) for unit in UNITS}
     assert verify_log(store).findings == ()
     store.close()
@@ -228,8 +234,8 @@ def test_another_key_than_the_hubs_is_refused(database, folder, tmp_path):
         open_hub_store(database, tmp_path / "elsewhere", new_generation="generation-1")
 
 
-def test_a_database_that_does_not_keep_its_word_is_refused(database, folder):
-    """[REL-01] The planted bug it has caught: a database that answers before it has written."""
+def test_a_database_that_answers_too_soon_is_told_not_to(database, folder):
+    """[REL-01] The planted bug it has caught: a session that answers before it has written."""
     name = psycopg.conninfo.conninfo_to_dict(database)["dbname"]
     with psycopg.connect(database, autocommit=True) as session:
         session.execute(f"ALTER DATABASE {name} SET synchronous_commit = off")
@@ -239,3 +245,19 @@ def test_a_database_that_does_not_keep_its_word_is_refused(database, folder):
     store.close()
 
     assert row == ("on",)
+
+
+def test_a_server_that_keeps_nothing_through_a_power_cut_is_refused(postgres, database, folder):
+    """[REL-01] The planted bug it has caught: settings of the server that nobody looked at."""
+    postgres.stop()
+    settings = postgres.folder / "data/postgresql.auto.conf"
+    before = settings.read_text()
+    settings.write_text(f"{before}fsync = off\n")
+    postgres.start()
+    try:
+        with pytest.raises(StorageError, match="fsync"):
+            open_hub_store(database, folder, new_generation="generation-1")
+    finally:
+        postgres.stop()
+        settings.write_text(before)
+        postgres.start()

@@ -39,6 +39,7 @@ STATEMENTS = (
         flow_at_end TEXT NOT NULL,
         windows_due INTEGER,
         windows_kept INTEGER,
+        window_days INTEGER NOT NULL,
         doubts TEXT NOT NULL
     ) WITHOUT ROWID, STRICT
     """,
