@@ -96,7 +96,7 @@ def get_links_here(request: Request[Any, Any, Any], around: Around) -> Proposals
     """List the proposals of the hub with the names of own patients."""
     found = list_proposals_here(around.store)
     patients = tuple(one.own.patient for one in found if one.own is not None)
-    note_asker(request, around, "read", "patient", patients, "links of the network")
+    note_asker(request, around, "read", "links-here", patients, "links of the network")
     return ProposalsHere(found)
 
 

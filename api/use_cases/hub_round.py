@@ -289,7 +289,7 @@ class HubRound:
         entries = self._store.registry.of_log_from(
             device, epoch, first=first, limit=MAX_BATCH_COUNT
         )
-        # What was set aside here of the hub's own is nothing to vouch for.
+        # A damaged one would pass for forged there; what lies behind it waits for a backup (LG6).
         operations = [one.operation for one in entries if not one.trouble]
         sizes = [len(envelope) + len(body.encode()) for envelope, body in _texts_of(operations)]
         fitting = cut_batch(sizes) if most_bytes is None else cut_batch(sizes, most_bytes)

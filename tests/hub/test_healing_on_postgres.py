@@ -62,7 +62,7 @@ def units(tmp_path):
 def test_a_hub_put_back_from_a_dump_has_all_again(hub, units, postgres):
     """[EX3] [EX10] [RG13] By the lines that its units use.
 
-    The planted bug it has caught: `name_copied_back` that kept the generation of the dump.
+    The planted bug it has caught: `name_copied_back` that did not say that a person put it back.
     """
     for unit in units:
         unit.join(hub)
