@@ -17,19 +17,15 @@ from api.use_cases.release_rule_files import (
     record_of,
 )
 from api.use_cases.rule_file_diff import diff_rule_files
+from api.use_cases.rule_file_offers import KIND, Offer, read_offers
 from api.use_cases.server_log import Chance, write_as_server
-from api.use_cases.server_role import HUB_DEVICE
 from api.use_cases.unit_rules import (
     FIRST_OWN_VERSION,
     contents_of,
     open_rule_book,
     read_unit_rules,
 )
-from sync.clock import read_stamp
-from sync.merge import RecordState
-from sync.operation import decode_body
 
-KIND = "network_rule_file"
 _APPROVED = ("approved", "in force")
 _FACT = "answer to"
 
@@ -70,19 +66,6 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     standing: str
 
 
-class Offer(msgspec.Struct, frozen=True):
-    """What the hub wrote of one version: ``came_ms`` is when, by its clock."""
-
-    record: str
-    name: str
-    version: int
-    content: str
-    is_withdrawn: bool
-    came_ms: int
-    by: str
-    because: str
-
-
 class _Answer(msgspec.Struct, frozen=True):
     answer: str
     at_ms: int
@@ -109,7 +92,7 @@ def send_rule_file(
     record = record_of(name, version).replace("rule_file_release/", f"{KIND}/")
     with store.transaction():
         held = contents_of(read_unit_rules(store))[f"{name}.v{version}.json"]
-        if any(one.record == record and not one.is_withdrawn for one in _offers(store)):
+        if any(one.record == record and not one.is_withdrawn for one in read_offers(store)):
             raise NotAllowedError(f"{name} version {version} is offered already.")
         fields = {
             "file": {"name": name, "version": version},
@@ -126,6 +109,33 @@ def send_rule_file(
             store, record, fields, by=by, because=because.strip(), chance=chance, over=over
         )
     return record
+
+
+def withdraw_rule_file(
+    store: UnitStore, name: str, version: int, *, by: str, because: str, chance: Chance
+) -> None:
+    """Take an offer back: who has not taken it cannot any more, and who has keeps it.
+
+    Raises
+    ------
+    NotAllowedError
+        It is not offered, or nobody says why.
+    """
+    if not because.strip():
+        raise NotAllowedError("Say why it is withdrawn.")
+    with store.transaction():
+        offer = next(
+            (one for one in read_offers(store) if (one.name, one.version) == (name, version)), None
+        )
+        if offer is None or offer.is_withdrawn:
+            message = f"{name} version {version} is not offered. Look at the list of offers again."
+            raise NotAllowedError(message)
+        state = store.views.state_of(offer.record)
+        over = {"state": state.fields["state"].references} if state else {}
+        fields = {"state": "withdrawn"}
+        write_as_server(
+            store, offer.record, fields, by=by, because=because.strip(), chance=chance, over=over
+        )
 
 
 def _refuse_unfit(name: str, version: int, line: ReleaseLine | None) -> None:
@@ -147,7 +157,7 @@ def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFil
     """Return what the hub offers, each with its changes against what counts here (DM-11)."""
     with store.transaction():
         rules = read_unit_rules(store)
-        offers = list(_offers(store))
+        offers = list(read_offers(store))
         answers = {one.record: _answer_of(store, one) for one in offers}
     held, book = contents_of(rules), open_rule_book(rules, on=on)
     rows = []
@@ -203,7 +213,7 @@ def set_offer_aside(store: UnitStore, proposal: str, *, by: str, because: str, n
 def answer_offers(store: UnitStore) -> Iterator[OfferAnswer]:
     """Yield what became of each offer, for the standing report of the unit."""
     with store.transaction():
-        offers = [(one, _answer_of(store, one)) for one in _offers(store)]
+        offers = [(one, _answer_of(store, one)) for one in read_offers(store)]
     for one, standing in offers:
         answer = standing if standing in ("taken", "set-aside") else "none"
         yield OfferAnswer(record=one.record, came_ms=one.came_ms, answer=answer)
@@ -212,7 +222,7 @@ def answer_offers(store: UnitStore) -> Iterator[OfferAnswer]:
 def list_sent(store: UnitStore) -> list[Offer]:
     """Return what the hub offers, also what it withdrew, by record."""
     with store.transaction():
-        return list(_offers(store))
+        return list(read_offers(store))
 
 
 def _say_changes(old: bytes | None, new: bytes) -> list[str]:
@@ -225,7 +235,7 @@ def _say_changes(old: bytes | None, new: bytes) -> list[str]:
 
 
 def _open_offer(store: UnitStore, proposal: str) -> Offer:
-    offer = next((one for one in _offers(store) if one.record == proposal), None)
+    offer = next((one for one in read_offers(store) if one.record == proposal), None)
     if offer is None:
         raise NotAllowedError(f"The hub offers no {proposal[:80]!r}. Look at the list again.")
     standing = _answer_of(store, offer)
@@ -247,49 +257,6 @@ def _answer_of(store: UnitStore, offer: Offer) -> str:
 
 def _keep(store: UnitStore, proposal: str, answer: _Answer) -> None:
     store.keep_fact(f"{_FACT} {proposal}", msgspec.json.encode(answer).decode())
-
-
-def _offers(store: UnitStore) -> Iterator[Offer]:
-    for state in store.views.of_kind(KIND):
-        offer = _read_offer(store, state)
-        if offer is not None:
-            yield offer
-
-
-def _read_offer(store: UnitStore, state: RecordState) -> Offer | None:
-    """Return an offer as the hub first wrote it: nobody else's word counts (RL12)."""
-    file, content = _of_hub(state, "file"), _of_hub(state, "content")
-    named = file[0] if file and isinstance(file[0], dict) else {}
-    name, version = named.get("name"), named.get("version")
-    if not (isinstance(name, str) and isinstance(version, int) and content):
-        return None
-    entries = [
-        one
-        for one in store.operations.of_record(state.record)
-        if one.device == HUB_DEVICE and one.body_text is not None
-    ]
-    first = min(entries, key=lambda one: one.stamp)
-    stamp, body = read_stamp(first.stamp), decode_body(first.body_text or "")
-    return Offer(
-        record=state.record,
-        name=name,
-        version=version,
-        content=str(content[0]),
-        is_withdrawn=_of_hub(state, "state")[-1:] == ["withdrawn"],
-        came_ms=stamp.wall_ms if stamp else 0,
-        by=body.by,
-        because=body.because,
-    )
-
-
-def _of_hub(state: RecordState, field: str) -> list[object]:
-    held = state.fields.get(field)
-    mark = f"{HUB_DEVICE}."
-    return [
-        one.value
-        for one in (held.values if held else ())
-        if any(reference.startswith(mark) for reference in one.references)
-    ]
 
 
 def read_held_version(store: UnitStore, name: str, version: int) -> bytes:

@@ -9,7 +9,9 @@ import json
 
 import msgspec
 import pytest
+from click.testing import CliRunner
 
+from api.command_line import main
 from api.storage.packaged_files import read_packaged_rule_files
 from api.storage.unit_store import open_unit_store
 from api.use_cases import report_quality
@@ -22,6 +24,7 @@ from api.use_cases.network_rule_files import (
     send_rule_file,
     set_offer_aside,
     take_offered,
+    withdraw_rule_file,
 )
 from api.use_cases.read_fleet import read_fleet
 from api.use_cases.read_network_quality import read_network_quality
@@ -294,7 +297,9 @@ def _carry(hub, own, record):
     with hub.store.transaction():
         operations = hub.store.operations.of_record(record)
     with own.transaction():
-        own.operations.append(operations, received_ms=NOON_MS)
+        held = {one.reference for one in own.operations.of_record(record)}
+        fresh = [one for one in operations if one.reference not in held]
+        own.operations.append(fresh, received_ms=NOON_MS)
         own.views.refresh([record])
 
 
@@ -402,6 +407,66 @@ def test_an_offer_is_the_hubs_alone_and_is_answered_once(hub, own):
     set_offer_aside(own, record, by=wren, because="ours is lower", now_ms=NOON_MS)
     with pytest.raises(NotAllowedError, match="set-aside already"):
         take_offered(own, record, by=wren, chance=hub.chance())
+
+
+def test_a_withdrawn_offer_is_taken_by_nobody_any_more_and_may_come_again(hub, own):
+    """[DM-11] [WD4]"""
+    piers = _release(hub, _limits(soft_limit_ul=3_000))
+    record = _send(hub, piers)
+    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+
+    def withdraw(because="A slip"):
+        withdraw_rule_file(
+            hub.store, "sizing/limits", 1001, by=piers, because=because, chance=hub.chance()
+        )
+
+    with pytest.raises(NotAllowedError, match="Say why"):
+        withdraw(" ")
+    withdraw()
+    with pytest.raises(NotAllowedError, match="not offered"):
+        withdraw()
+    _carry(hub, own, record)
+    assert [one.standing for one in list_offered_rule_files(own, on=TODAY)] == ["withdrawn"]
+    with pytest.raises(NotAllowedError, match="withdrawn already"):
+        take_offered(own, record, by=wren, chance=hub.chance())
+
+    assert _send(hub, piers) == record
+    _carry(hub, own, record)
+
+    assert take_offered(own, record, by=wren, chance=hub.chance()).standing == "draft"
+
+
+def test_offers_travel_by_commands_too(tmp_path, hub, own):
+    """[DM-11]"""
+    piers = _release(hub, _limits(soft_limit_ul=3_000))
+    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+    hub.store.close()
+    own.close()
+    words = ["sizing/limits", "1001", "--by"]
+
+    offered = _run(tmp_path / "hub", "offer", *words, piers, "--because", "Agreed")
+    at_unit = _run(tmp_path / "own", "offer", *words, wren, "--because", "x")
+    none = _run(tmp_path / "own", "take", *words, wren)
+    again, unit = open_hub(tmp_path / "hub"), open_unit_store(tmp_path / "own", new_generation="x")
+    with again.store.transaction():
+        [record] = [one.record for one in again.store.views.of_kind("network_rule_file")]
+    _carry(again, unit, record)
+    again.store.close()
+    unit.close()
+    listed = _run(tmp_path / "own", "offered")
+    taken = _run(tmp_path / "own", "take", *words, wren)
+    withdrawn = _run(tmp_path / "hub", "withdraw", *words, piers, "--because", "A slip")
+
+    codes = [one.exit_code for one in (offered, at_unit, none, listed, taken, withdrawn)]
+    assert codes == [0, 2, 2, 0, 0, 0], (offered.output, taken.output, withdrawn.output)
+    assert "A hub offers rule files" in at_unit.output
+    assert "The hub offers no sizing/limits" in none.output
+    assert "changes from 4000 uL (4 mL) to 3000 uL (3 mL)" in listed.output
+    assert "draft" in taken.output
+
+
+def _run(folder, *words):
+    return CliRunner().invoke(main, ["rules", *words, "--data", str(folder)])
 
 
 def test_who_may_not_approve_takes_no_offer_and_nothing_is_kept(hub, own):

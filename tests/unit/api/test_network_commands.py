@@ -1,0 +1,79 @@
+"""Commands at the hub: recalls and links from a shell, two people by name, plain refusals."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from api.command_line import main
+from api.linkage.person_traits import Person
+from api.storage.unit_store import open_unit_store
+from tests.unit.api.network_hub import FEN, TARN, open_hub
+
+ODETE = Person(id="", family_name="Marrowick", given_name="Odete", born_on="1957-08-03")
+
+
+@pytest.fixture
+def folder(tmp_path):
+    hub = open_hub(tmp_path / "hub")
+    for unit, name in ((TARN, "a"), (FEN, "b")):
+        hub.patient(unit, name, ODETE)
+    people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
+    hub.write(
+        TARN, "registry_implant/i", case="registry_case/c", item="coil", lot="VK4417", count=2
+    )
+    hub.store.close()
+    return tmp_path / "hub", people
+
+
+def _run(folder, *words):
+    return CliRunner().invoke(main, ["hub", *words, "--data", str(folder)])
+
+
+def test_two_people_join_by_name_and_one_parts(folder):
+    """[HAZ-41] [HAZ-42]"""
+    where, (first, second) = folder
+    listed = _run(where, "links", "list", "--format", "json")
+    assert listed.exit_code == 0, listed.output
+    (link,) = [one["link"] for one in json.loads(listed.output)["links"]]
+
+    assert "once a second person" in _run(where, "links", "join", link, "--by", first).output
+    again = _run(where, "links", "join", link, "--by", first)
+    assert (again.exit_code, "second person" in again.output) == (2, True)
+    assert "is joined" in _run(where, "links", "join", link, "--by", second).output
+    shown = _run(where, "links", "list", "--state", "joined").output
+    assert "agreed: Ida Norrwood" in shown
+    assert "Tarn Hollow" in shown
+    because = ("--because", "joined-in-error", "--by", first)
+    assert "is parted" in _run(where, "links", "part", link, *because).output
+    assert "Links joined: 0." in _run(where, "links", "list", "--state", "joined").output
+
+
+def test_a_recall_is_sent_listed_written_as_csv_and_withdrawn(folder, tmp_path):
+    """[HAZ-46]"""
+    where, (first, _) = folder
+    said = ("--reason", "Coil may break", "--issued-on", "2026-03-10", "--by", first)
+    sent = _run(where, "recall", "add", "VK4417", *said, "--item", "coil")
+    assert sent.exit_code == 0, sent.output
+    notice = sent.output.split()[0]
+
+    told = _run(where, "recall", "list").output
+    assert "Tarn Hollow: reported 2, unknown 0; no answer yet; " in told
+    assert "Notices in force: 1." in told
+    sheet = tmp_path / "recall.csv"
+    _run(where, "recall", "list", "--notice", notice, "--csv", str(sheet))
+    assert sheet.read_text().count("\n") == 4
+    assert _run(where, "recall", "list", "--csv", str(sheet)).exit_code == 2
+    end = _run(where, "recall", "withdraw", notice, "--because", "taken back", "--by", first)
+    assert "is withdrawn" in end.output
+    assert "Notices in force: 0." in _run(where, "recall", "list").output
+    unknown = _run(where, "recall", "add", "VK4417", *said, "--to", "unit-x")
+    assert (unknown.exit_code, "no unit here" in unknown.output) == (2, True)
+
+
+def test_at_a_unit_neither_is_done(tmp_path):
+    open_unit_store(tmp_path / "unit", new_generation="g").close()
+
+    for words in (("links", "list"), ("recall", "list")):
+        refused = _run(tmp_path / "unit", *words)
+        assert (refused.exit_code, "Run this at the hub" in refused.output) == (2, True)
