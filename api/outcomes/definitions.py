@@ -131,6 +131,11 @@ class Definitions(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     note: str
 
     @property
+    def window_ends(self) -> tuple[int, ...]:
+        """The last days of outcomes that have one, the shortest first."""
+        return tuple(sorted({one.until_day for one in self.rows if one.until_day is not None}))
+
+    @property
     def by_outcome(self) -> Mapping[str, Definition]:
         """The outcomes that a case tells, by name."""
         return {one.outcome: one for one in self.rows}

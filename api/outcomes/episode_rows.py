@@ -26,11 +26,12 @@ MIX = (
     *("indication", "varix_class", "cause", "shunt", "child_class", "meld_band"),
     *("size_band", "technique", "adhesive_kind", "sex", "age_band"),
 )
-MARK_HAPPENED, MARK_NOT, MARK_MISSING = "1", "0", "-"
+MARK_HAPPENED, MARK_NOT, MARK_MISSING, MARK_NOT_DUE = "1", "0", "-", "."
 _MARKS: dict[Verdict, str] = {
     "happened": MARK_HAPPENED,
     "did-not": MARK_NOT,
     "missing": MARK_MISSING,
+    "not-due": MARK_NOT_DUE,
 }
 # Death is told of the patient, not of a case.
 _EVENTS: dict[str, EventKind] = {
@@ -47,7 +48,8 @@ class EpisodeRow(msgspec.Struct, frozen=True):
     Parameters
     ----------
     verdicts : str
-        One mark for each definition, in their order: "1" happened, "0" did not, "-" missing.
+        One mark for each definition, in their order: "1" happened, "0" did not, "-" missing,
+        "." not due yet.
     rebleed_days, rebleed_end : int, str
         The spell until the first bleed: "rebleed", "death", or "" where it is censored.
     death_days, death_end : int, str
@@ -133,6 +135,7 @@ def _episode(case: CaseRow, parts: Sequence[PartRow], patient: PatientRow | None
         unit=case.unit,
         treated_on=case.treated_on,
         seen_on=max(days),
+        window_days=case.window_days,
         delivered=None if case.delivered is None else bool(case.delivered),
         flow_at_end=case.flow_at_end,
         looks=looks,

@@ -13,7 +13,7 @@ from api.outcomes.definitions import Definition, EventKind
 from api.outcomes.proportions import OutcomeError
 from api.outcomes.survival import Spell
 
-Verdict = Literal["happened", "did-not", "missing"]
+Verdict = Literal["happened", "did-not", "missing", "not-due"]
 DIED: EventKind = "death"
 
 
@@ -52,6 +52,8 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
         What was planned was put into the target, None where nobody said.
     flow_at_end : str
         "none", "reduced" or "unchanged"; "" where nobody looked.
+    window_days : int
+        The longest time of an outcome that is over.
     unsure : frozenset of str
         "look", or kinds of events, of which something is told that no day can be given to.
     """
@@ -59,6 +61,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
     unit: str
     treated_on: str
     seen_on: str
+    window_days: int
     delivered: bool | None = None
     flow_at_end: str = ""
     looks: tuple[Look, ...] = ()
@@ -67,13 +70,14 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class OutcomeCount(msgspec.Struct, frozen=True, kw_only=True):
-    """In how many cases of a unit an outcome was seen, of how many, and how many are missing."""
+    """In how many cases of a unit an outcome was seen, of how many; who is missing or not due."""
 
     unit: str
     outcome: str
     happened: int
     of: int
     missing: int
+    not_due: int
 
 
 def judge_episode(episode: Episode, by: Definition) -> Verdict:
@@ -92,6 +96,9 @@ def judge_episode(episode: Episode, by: Definition) -> Verdict:
             if one.flow != "not-seen" and _is_within(_day(episode, one.on), by)
         ]
         return _said(seen[-1].flow == "no" if seen else None)
+    if by.until_day is not None and episode.window_days < by.until_day and not _events_within(episode, by):
+        # Whatever happened: else young cases would only ever count where something did.
+        return "not-due"
     found = [_fits(one, by) for one in _events_within(episode, by)]
     if True in found:
         return "happened"
@@ -110,8 +117,9 @@ def count_outcome(episodes: Iterable[Episode], by: Definition) -> list[OutcomeCo
             unit=unit,
             outcome=by.outcome,
             happened=held.count("happened"),
-            of=len(held) - held.count("missing"),
+            of=held.count("happened") + held.count("did-not"),
             missing=held.count("missing"),
+            not_due=held.count("not-due"),
         )
         for unit, held in verdicts.items()
     ]

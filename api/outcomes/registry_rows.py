@@ -48,6 +48,8 @@ class CaseRow(msgspec.Struct, frozen=True):
         Microlitres of pure adhesive.
     delivered : int or None
         1 where what was planned was put in, 0 where it was not.
+    window_days : int
+        The longest time of an outcome that is over; 0 where none is, or none was told.
     doubts : str
         Fields that had two answers, and "looks" or "events" where one of those may belong to
         another case; parted by blanks.
@@ -73,6 +75,7 @@ class CaseRow(msgspec.Struct, frozen=True):
     flow_at_end: str = ""
     windows_due: int | None = None
     windows_kept: int | None = None
+    window_days: int = 0
     doubts: str = ""
 
 
@@ -152,6 +155,7 @@ def read_case(record: str, unit: str, fields: Mapping[str, Any]) -> CaseRow | No
         flow_at_end=_text(fields, "flow_at_end"),
         windows_due=_count(fields, "windows_due"),
         windows_kept=_count(fields, "windows_kept"),
+        window_days=_count(fields, "window_days") or 0,
         doubts=_words(fields, "doubts"),
     )
 

@@ -9,17 +9,19 @@ from typing import NamedTuple, TypeVar
 
 import numpy as np
 
-from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING, MARK_NOT
+from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING, MARK_NOT, MARK_NOT_DUE
 
+_MARKS = (MARK_HAPPENED, MARK_NOT, MARK_MISSING, MARK_NOT_DUE)
 Key = TypeVar("Key", bound=Hashable)
 
 
 class Marks(NamedTuple):
-    """To how many cases an outcome happened, to how many not, and of how many nobody knows."""
+    """To how many cases it happened, to how many not, of how many nobody knows, is it not due."""
 
     happened: int
     did_not: int
     missing: int
+    not_due: int
 
 
 def count_marks(counted: Iterable[tuple[Key, str, int]], outcomes: int) -> dict[Key, list[Marks]]:
@@ -39,7 +41,7 @@ def count_marks(counted: Iterable[tuple[Key, str, int]], outcomes: int) -> dict[
         which.append(places.setdefault(verdicts, len(places)))
         counts.append(cases)
     signs = np.array([list(verdicts) for verdicts in places]).reshape(len(places), outcomes)
-    found = [signs == mark for mark in (MARK_HAPPENED, MARK_NOT, MARK_MISSING)]
+    found = [signs == mark for mark in _MARKS]
     told: dict[Key, list[Marks]] = {}
     for key, (which, counts) in held.items():
         weights = np.array(counts, dtype=np.int64)

@@ -7,11 +7,12 @@ from api.registry.suppress_small import is_small, suppress_parts, suppress_table
 
 
 class Cells(NamedTuple):
-    """To how many cases it happened, to how many not, and of how many nobody knows."""
+    """To how many cases it happened, to how many not, of how many nobody knows, is it not due."""
 
     happened: int
     did_not: int
     missing: int
+    not_due: int = 0
 
     @property
     def judged(self) -> int:

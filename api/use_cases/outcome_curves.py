@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from api.outcomes.competing_risks import estimate_incidence
 from api.outcomes.cusum import follow_risks, run_length
 from api.outcomes.definitions import Definition, Sums
-from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING
+from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING, MARK_NOT
 from api.outcomes.funnel import draw_funnel, find_limits
 from api.outcomes.played_limits import mix_of, play_limit, pool_risks
 from api.outcomes.proportions import OutcomeError
@@ -156,7 +156,7 @@ def draw_sum(
         Limits that were played before; those played now are added.
     """
     risks = pool_risks(groups, by.prior_cases)
-    judged = [one for one in cases if one[1] != MARK_MISSING]
+    judged = [one for one in cases if one[1] in (MARK_HAPPENED, MARK_NOT)]
     if not judged or not any(happened for happened, _ in groups.values()):
         return None
     mix = mix_of([risks[group] for group, *_ in judged])
@@ -178,7 +178,7 @@ def draw_sum(
         outcome=outcome,
         definition=by.definition,
         source=by.source,
-        missing=len(cases) - len(judged),
+        missing=sum(mark == MARK_MISSING for _, mark, _ in cases),
         limit=limit,
         run_length=_run_length(mix, limit, by),
         # One case more is one patient: a sum is told by groups where others read it.

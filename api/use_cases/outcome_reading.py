@@ -6,7 +6,7 @@ from collections.abc import Callable
 import msgspec
 
 from api.outcomes.definitions import Amount, Definition, Windows, packaged_definitions
-from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING
+from api.outcomes.episode_rows import MARK_HAPPENED, MARK_NOT
 from api.outcomes.proportions import score_interval
 from api.outcomes.survival import Spell
 from api.outcomes.verdict_counts import count_marks
@@ -177,13 +177,21 @@ class OutcomeReading:
             happened=None if total is None else total.happened,
             judged=None if total is None else total.judged,
             missing=None if total is None else total.missing,
+            not_due=None if total is None else total.not_due,
             low=band[0],
             high=band[1],
             suppressed=total is None,
             by_unit=[
-                UnitCount(one, None, None, None, suppressed=True)
+                UnitCount(one, None, None, None, None, suppressed=True)
                 if held is None
-                else UnitCount(one, held.happened, held.judged, held.missing, suppressed=False)
+                else UnitCount(
+                    one,
+                    held.happened,
+                    held.judged,
+                    held.missing,
+                    held.not_due,
+                    suppressed=False,
+                )
                 for one, held in told.items()
             ],
         )
@@ -222,7 +230,7 @@ class OutcomeReading:
                 mark = verdicts[place]
                 risks[tuple(group)] = (
                     happened + (count if mark == MARK_HAPPENED else 0),
-                    judged + (count if mark != MARK_MISSING else 0),
+                    judged + (count if mark in (MARK_HAPPENED, MARK_NOT) else 0),
                 )
             drawn = draw_sum(
                 risks,

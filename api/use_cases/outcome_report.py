@@ -25,12 +25,13 @@ class ToldMix(msgspec.Struct, frozen=True):
 
 
 class UnitCount(msgspec.Struct, frozen=True):
-    """An outcome in one unit."""
+    """An outcome in one unit; cases of which the time is not over are in no denominator."""
 
     unit: str
     happened: int | None
     judged: int | None
     missing: int | None
+    not_due: int | None
     suppressed: bool
 
 
@@ -45,6 +46,7 @@ class ToldOutcome(msgspec.Struct, frozen=True, kw_only=True):
     happened: int | None
     judged: int | None
     missing: int | None
+    not_due: int | None
     low: float | None
     high: float | None
     suppressed: bool

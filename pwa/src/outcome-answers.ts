@@ -26,6 +26,8 @@ export interface UnitCount {
   happened: Count;
   judged: Count;
   missing: Count;
+  /** Treated so lately that the time of the outcome is not over: in no share. Not told by all. */
+  not_due?: Count;
   suppressed: boolean;
 }
 
@@ -37,6 +39,7 @@ export interface OutcomeShare extends Defined {
   happened: Count;
   judged: Count;
   missing: Count;
+  not_due?: Count;
   low: Share;
   high: Share;
   suppressed: boolean;

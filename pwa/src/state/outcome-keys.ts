@@ -43,9 +43,9 @@ export function listKeys(figure: Figure): FigureKey[] {
     case 'sources':
       return [];
     case 'survival':
-      return ['curve', 'band', ...toldOf(figure.curve)];
+      return isTold(figure.curve) ? ['told', 'interval'] : ['curve', 'band'];
     case 'competing':
-      return ['rebleed', 'death', 'band', ...toldOf(figure.risks)];
+      return ['rebleed', 'death', ...(isTold(figure.risks) ? TOLD : (['band'] as const))];
     case 'funnel': {
       const counts = countShapes(figure.funnel);
       return [...SHAPES.filter((shape) => counts[shape] > 0), 'limit95', 'limit998', 'overall'];
@@ -64,5 +64,5 @@ export function listKeys(figure: Figure): FigureKey[] {
   }
 }
 
-const toldOf = ({ told_every: every = 1 }: Partial<Told>): FigureKey[] =>
-  every > 1 ? ['told'] : [];
+const TOLD = ['told', 'interval'] as const;
+const isTold = ({ told_every: every = 1 }: Partial<Told>) => every > 1;

@@ -98,18 +98,24 @@ function tableShares(
   unitName: (unit: string) => string,
 ): FigureTable {
   const hasUnits = shares.some(({ by_unit }) => by_unit.length > 1);
-  const { outcome, unit, happened, judged, missing, share, interval } = columns;
+  const hasLater = shares.some(({ not_due }) => not_due !== undefined);
+  const { outcome, unit, happened, judged, missing, not_due, share, interval } = columns;
   const rowOf = (name: string, who: string, one: UnitCount | OutcomeShare) => [
     name,
     ...(hasUnits ? [who] : []),
     counted(one.happened),
     counted(one.judged),
     counted(one.missing),
+    ...(hasLater ? [counted(one.not_due ?? null)] : []),
     shareCell(one),
     'low' in one ? intervalWords(one.low, one.high) : '',
   ];
   return {
-    columns: [outcome, ...(hasUnits ? [unit] : []), happened, judged, missing, share, interval],
+    columns: [
+      ...[outcome, ...(hasUnits ? [unit] : []), happened, judged, missing],
+      ...(hasLater ? [not_due] : []),
+      ...[share, interval],
+    ],
     rows: shares.flatMap((one) => [
       rowOf(nameOf(one.outcome), outcomes.allUnits, one),
       ...(hasUnits ? byName(one.by_unit, unitName) : []).map((part) =>

@@ -177,11 +177,17 @@ function shareSpoken(one: OutcomeShare): string {
   if (one.suppressed || one.judged === null || one.missing === null) {
     return say('outcomes.spoken.shareHeld', { name });
   }
-  if (!mark) return say('outcomes.spoken.shareNone', { name, missing: one.missing });
+  const later = laterWords(one);
+  if (!mark) return say('outcomes.spoken.shareNone', { name, missing: one.missing, later });
   const { happened, judged, missing, low, high } = mark;
   const interval = say('outcomes.span95', { low: perCent(low), high: perCent(high) });
   const share = perCent(mark.share);
-  return say('outcomes.spoken.share', { name, happened, judged, share, interval, missing });
+  return say('outcomes.spoken.share', { name, happened, judged, share, interval, missing, later });
+}
+
+/** Return how many cases are not due yet, to follow those missing; "" for none. */
+function laterWords({ not_due: count }: Pick<OutcomeShare, 'not_due'>): string {
+  return count ? say('outcomes.later', { count }) : '';
 }
 
 type Watched = Pick<SurvivalCurve, 'until_day' | 'at_risk' | 'told_every'>;
@@ -263,17 +269,20 @@ function amountSpoken(one: CaseAmount): string {
   const name = nameOf(one.amount);
   const [mark] = markAmounts([one]);
   const { cases, missing } = one;
-  if (cases === null || missing === null) return say('outcomes.spoken.shareHeld', { name });
-  if (!mark) return say('outcomes.spoken.shareNone', { name, missing });
-  const [median, low, high] = [mark.median, mark.low, mark.high].map(amountWords);
-  return say('outcomes.spoken.amount', {
-    name,
-    median: median ?? '',
-    low: low ?? '',
-    high: high ?? '',
-    cases,
-    missing,
-  });
+  if (!mark) {
+    return cases === null || missing === null
+      ? say('outcomes.spoken.shareHeld', { name })
+      : say('outcomes.spoken.shareNone', { name, missing, later: '' });
+  }
+  const [median, low, high] = [mark.median, mark.low, mark.high].map(amountWords) as [
+    string,
+    string,
+    string,
+  ];
+  if (cases === null || missing === null) {
+    return say('outcomes.spoken.amountAlone', { name, median, low, high });
+  }
+  return say('outcomes.spoken.amount', { name, median, low, high, cases, missing });
 }
 
 /** Return what stands beside each share of a figure: how many of how many, how many missing. */
@@ -284,9 +293,10 @@ export function countsOf(figure: Figure): (outcome: string) => string {
     const one = found.get(outcome);
     if (!one || one.suppressed || one.judged === null || one.happened === null) return said.held;
     const missing = one.missing ?? 0;
-    if (one.judged === 0) return say('outcomes.countNone', { missing });
+    const later = laterWords(one);
+    if (one.judged === 0) return say('outcomes.countNone', { missing, later });
     const share = perCent(one.happened / one.judged);
     const { happened, judged } = one;
-    return say('outcomes.count', { happened, judged, share, missing });
+    return say('outcomes.count', { happened, judged, share, missing, later });
   };
 }

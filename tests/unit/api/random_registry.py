@@ -69,6 +69,7 @@ def _invent_case(chance, unit, patient, treated, number):
         "delivered": chance.choice((None, True, True, True, False)),
         "flow_at_end": chance.choice((None, "none", "reduced", "unchanged")),
         "doubts": chance.choice(([],) * 18 + (["looks"], ["events", "meld"])),
+        "window_days": chance.choice((None, 0, 5, 30, 42, *([365] * 20))),
         "windows_due": due,
         "windows_kept": None if due is None else chance.randint(0, due),
     }

@@ -1,7 +1,8 @@
 """What an outcome means for one case: boundaries in threes, missing told as missing.
 
 Planted bugs that this caught: a case that was not examined counted as not obliterated, a loss on
-day 29 counted as alive on day 30, the last day of an outcome left out, a death that censored.
+day 29 counted as alive on day 30, the last day of an outcome left out, a death that censored, an
+event counted before its time was over.
 """
 
 import json
@@ -32,9 +33,10 @@ def after(days):
     return add_days(DAY, days)
 
 
-def case(seen=400, unit="u-1", events=(), looks=(), **more):
+def case(seen=400, unit="u-1", events=(), looks=(), window_days=365, **more):
     return Episode(
         unit=unit,
+        window_days=window_days,
         treated_on=DAY,
         seen_on=after(seen),
         events=tuple(Event(on=after(day), kind=kind, **rest) for day, kind, rest in events),
@@ -113,6 +115,20 @@ def test_who_is_lost_before_the_last_day_is_missing(facts, verdict):
     assert judge("death_30_days", **facts) == verdict
 
 
+@pytest.mark.parametrize("outcome", ["embolism", "death_30_days"])
+@pytest.mark.parametrize(
+    ("window_days", "is_due"), [(0, False), (29, False), (30, True), (31, True), (365, True)]
+)
+def test_nothing_counts_before_its_time_is_over(outcome, window_days, is_due):
+    """[OC4] Whatever happened: young cases would else count only where something did."""
+    kind = "embolism" if outcome == "embolism" else "death"
+    for events, verdict in (([(3, kind, {})], "happened"), ([], "did-not")):
+        told = judge(outcome, seen=60, events=events, window_days=window_days)
+        assert told == (verdict if is_due else "not-due")
+    assert judge("obliteration", looks=[(9, "no")], window_days=window_days) == "happened"
+    assert judge("technical_success", delivered=True, window_days=window_days) == "happened"
+
+
 def test_who_died_without_a_bleed_did_not_bleed():
     """[OC4] Nothing more can happen: the time is complete."""
     assert judge("late_rebleed", seen=40, events=[(40, "death", {})]) == "did-not"
@@ -177,7 +193,7 @@ def test_counts_of_a_unit_add_up_and_agree_with_the_curve_where_nobody_is_lost()
         held += [case(seen=chance.randint(0, 364), unit="lost")]
         counts = {one.unit: one for one in count_outcome(held, BY["late_rebleed"])}
         assert list(counts) == list(dict.fromkeys(one.unit for one in held))
-        assert sum(one.of + one.missing for one in counts.values()) == len(held)
+        assert sum(one.of + one.missing + one.not_due for one in counts.values()) == len(held)
         assert (counts["lost"].of, counts["lost"].missing) == (0, 1)
         whole = [one for one in held if one.unit != "lost"]
         steps = estimate_incidence(follow_outcome(whole, BY["late_rebleed"]), "late_rebleed")

@@ -81,7 +81,7 @@ def test_a_wrong_question_gets_one_sentence_and_no_answer(hub, asked):
     "asked", ["", "?unit=unit-a", "?mix=sex:female,varix_class:GOV1", "?until_on=2025-02-28"]
 )
 def test_a_hub_tells_of_groups_alone(hub, asked):
-    """[OC16] Caught: months of one unit beside those of all, a curve with a point for each event."""
+    """[OC16] Caught: months of one unit that hid nothing, a curve with a point for each event."""
     told = person(hub, "data-manager").ask("GET", f"/api/outcomes{asked}").json()
 
     assert told["cases"] > 10

@@ -1,5 +1,5 @@
 /** Draws shares over time with their bands, and below the days how many were still watched. */
-import { areaY, dot, gridY, line, type PlotOptions, ruleY, text } from '@observablehq/plot';
+import { areaY, dot, gridY, line, type PlotOptions, ruleX, ruleY, text } from '@observablehq/plot';
 import type { AtRisk, CurvePoint } from '../../outcome-answers';
 import type { Told } from '../../state/outcome-marks';
 import {
@@ -61,16 +61,23 @@ export function drawCurves(
           high: high ?? Number.NaN,
           share,
         }));
-        // Between two points of several events nothing is known but that it lies between them.
-        const step = { x: 'day', curve: told > 1 ? 'linear' : 'step-after' } as const;
-        const thin = { ...step, stroke, strokeWidth: 1.5, strokeDasharray: '2 3' };
+        const step = { x: 'day', curve: 'step-after' } as const;
+        const thin = { stroke, strokeWidth: 1.5, strokeDasharray: '2 3' };
         const last = points.at(-1);
         return [
-          areaY(bands, { ...step, y1: 'low', y2: 'high', fill: stroke, fillOpacity: 0.09 }),
-          line(bands, { ...thin, y: 'low' }),
-          line(bands, { ...thin, y: 'high' }),
-          line(points, { ...step, y: 'share', stroke, strokeWidth: 3, strokeDasharray }),
-          ...(told > 1 ? [dot(points, { x: 'day', y: 'share', r: 4, fill: stroke })] : []),
+          // Between two points of several events nothing is known but that it lies between them.
+          ...(told > 1
+            ? [
+                line(points, { x: 'day', y: 'share', ...thin }),
+                ruleX(bands.slice(1), { x: 'day', y1: 'low', y2: 'high', stroke, strokeWidth: 4 }),
+                dot(points, { x: 'day', y: 'share', symbol, r: 6, fill: stroke, stroke: GROUND }),
+              ]
+            : [
+                areaY(bands, { ...step, y1: 'low', y2: 'high', fill: stroke, fillOpacity: 0.09 }),
+                line(bands, { ...step, ...thin, y: 'low' }),
+                line(bands, { ...step, ...thin, y: 'high' }),
+                line(points, { ...step, y: 'share', stroke, strokeWidth: 3, strokeDasharray }),
+              ]),
           ...(name === '' || last === undefined
             ? []
             : [
