@@ -7,6 +7,13 @@ import rich_click as click
 
 from api.clinical_rules.errors import RuleFileError
 from api.command_parts import data_option, draw_chance, open_store, refuse, today_of
+from api.storage.unit_store import UnitStore
+from api.use_cases.network_rule_files import (
+    list_offered_rule_files,
+    send_rule_file,
+    take_offered,
+    withdraw_rule_file,
+)
 from api.use_cases.release_rule_files import (
     ReleaseLine,
     approve_rule_file,
@@ -16,10 +23,20 @@ from api.use_cases.release_rule_files import (
     retire_rule_file,
 )
 from api.use_cases.rule_file_diff import diff_rule_files
+from api.use_cases.server_role import is_hub
 
 
 def _by_option(command: Callable[..., None]) -> Callable[..., None]:
     return click.option("--by", required=True, help="Who decides: staff/<id>.")(command)
+
+
+def _because_option(command: Callable[..., None]) -> Callable[..., None]:
+    return click.option("--because", required=True, help="Why; the units read it.")(command)
+
+
+def _refuse_a_unit(store: UnitStore) -> None:
+    if not is_hub(store):
+        refuse("This is the folder of a unit. A hub offers rule files.")
 
 
 def _tell(line: ReleaseLine) -> None:
@@ -104,3 +121,61 @@ def end_training(by: str, folder: Path) -> None:
     with open_store(folder) as store:
         go_live(store, by=by, on=today_of(store), chance=draw_chance())
     click.echo("The unit is live: only approved rule files compute from today.")
+
+
+@rules_group.command("offer")
+@click.argument("name")
+@click.argument("version", type=int)
+@_by_option
+@_because_option
+@data_option
+def offer(name: str, version: int, by: str, because: str, folder: Path) -> None:
+    """At the hub: offer a version that two people approved to all units."""
+    with open_store(folder) as store:
+        _refuse_a_unit(store)
+        on, chance = today_of(store), draw_chance()
+        send_rule_file(store, name, version, by=by, because=because, on=on, chance=chance)
+    click.echo(f"{name} version {version} is offered. Each unit decides for itself.")
+
+
+@rules_group.command("withdraw")
+@click.argument("name")
+@click.argument("version", type=int)
+@_by_option
+@_because_option
+@data_option
+def withdraw(name: str, version: int, by: str, because: str, folder: Path) -> None:
+    """At the hub: take an offer back; a unit that has taken it keeps it."""
+    with open_store(folder) as store:
+        _refuse_a_unit(store)
+        withdraw_rule_file(store, name, version, by=by, because=because, chance=draw_chance())
+    click.echo(f"{name} version {version} is no longer offered.")
+
+
+@rules_group.command("offered")
+@data_option
+def list_offered(folder: Path) -> None:
+    """At a unit: show what the hub offers, and what each offer would change here."""
+    with open_store(folder) as store:
+        offered = list_offered_rule_files(store, on=today_of(store))
+    for one in offered:
+        click.echo(f"{one.file} version {one.version}: {one.standing}. {one.because}")
+        for sentence in one.sentences:
+            click.echo(f"  {sentence}")
+    if not offered:
+        click.echo("The hub offers no rule file.")
+
+
+@rules_group.command("take")
+@click.argument("name")
+@click.argument("version", type=int)
+@_by_option
+@data_option
+def take(name: str, version: int, by: str, folder: Path) -> None:
+    """At a unit: lay an offered version beside the unit's own as a draft, to be approved."""
+    with open_store(folder) as store:
+        offered = list_offered_rule_files(store, on=today_of(store))
+        found = [one for one in offered if (one.file, one.version) == (name, version)]
+        if not found:
+            refuse(f"The hub offers no {name} version {version}. List them: crura rules offered.")
+        _tell(take_offered(store, found[0].proposal, by=by, chance=draw_chance()))

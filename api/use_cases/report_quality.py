@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import msgspec
 
-from api.quality.completeness import CompletenessLine, count_completeness
+from api.quality.completeness import CompletenessLine, count_completeness, fold_earlier
 from api.quality.judge_records import Finding, count_findings, judge_records
 from api.quality.quality_rules import Fixer, QualityRule, Severity, packaged_quality_rules
 from api.quality.unit_records import KINDS, UnitRecords, text_in, treated_cases
@@ -17,6 +17,8 @@ from api.use_cases.list_decisions import list_double_entries
 _READER = Device("", "", "bedside", None)
 # Unit setting (project default).
 ANEW_AFTER_MS = 3_600_000
+# Unit setting (project default): further back the months are told as one.
+_YEARS_BY_MONTH = 4
 _FACT = "quality told to the hub"
 
 
@@ -104,10 +106,12 @@ def report_quality(
 def count_quality(store: UnitStore, *, on: str) -> QualityCounts:
     """Return the counts that a unit tells its hub; no record, no day of a case."""
     report = report_quality(store, on=on, with_records=False)
+    # So that a report of a unit of many years stays one request.
+    first = f"{int(on[:4]) - _YEARS_BY_MONTH}{on[4:7]}"
     return QualityCounts(
         cases=report.cases,
         quality={one.rule: one.found for one in report.rules if one.found},
-        completeness=tuple(report.completeness),
+        completeness=tuple(fold_earlier(report.completeness, from_month=first)),
     )
 
 
