@@ -66,7 +66,14 @@ export interface IncomingRecall {
   answered_ms: number | null;
   /** Why it cannot be searched by, "" where it can. */
   sentence: string;
-  found: { cases: number; patients: number; unknown_lots: number; on_shelf: number } | null;
+  /** `surely` of the patients have this very lot; the others have one that is near or looks alike. */
+  found: {
+    cases: number;
+    patients: number;
+    surely: number;
+    unknown_lots: number;
+    on_shelf: number;
+  } | null;
   rows: readonly RecalledImplant[];
   shelf: readonly RecalledLot[];
 }

@@ -47,14 +47,20 @@ export function percentOf(perMille: number): number {
 /** How a proposal stands with whoever looks at it. */
 export type Turn = 'first' | 'second' | 'agreed-before' | 'joined' | 'parted';
 
+/** Return who says that they are one: people of the network, and units whose clinician says so. */
+export function voicesOf({ agreed, answers }: NetworkLink): string[] {
+  const units = answers.filter(({ answer }) => answer === 'same');
+  return [...agreed.map(({ name }) => name), ...units.map(({ unit_name }) => unit_name)];
+}
+
 /**
- * Return whose turn it is: two persons agree before two patients become one, and nobody agrees
- * twice.
+ * Return whose turn it is: two have to say so before two patients become one, and nobody says it
+ * twice. A unit's clinician counts as one of the two, so that a press here may join at once.
  */
-export function turnOf({ state, agreed, may_agree }: NetworkLink): Turn {
-  if (state !== 'proposed') return state;
-  if (!may_agree) return 'agreed-before';
-  return agreed.length === 0 ? 'first' : 'second';
+export function turnOf(link: NetworkLink): Turn {
+  if (link.state !== 'proposed') return link.state;
+  if (!link.may_agree) return 'agreed-before';
+  return voicesOf(link).length === 0 ? 'first' : 'second';
 }
 
 /** Say whether a unit has answered that they are two: who agrees has to know. */

@@ -7,6 +7,7 @@ import {
   NetworkLinks,
   percentOf,
   turnOf,
+  voicesOf,
   weightOf,
 } from './network-links.svelte';
 import { UnitDesk } from './unit-desk.svelte';
@@ -54,6 +55,16 @@ test('[HAZ-41] two persons agree; who has agreed is offered nothing more', () =>
   expect(turnOf({ ...LINK, agreed: [IDA], may_agree: false })).toBe('agreed-before');
   expect(turnOf({ ...LINK, state: 'joined', agreed: [IDA, IDA] })).toBe('joined');
   expect(turnOf({ ...LINK, state: 'parted' })).toBe('parted');
+});
+
+/** Has caught a planted bug: with the people alone counted, a press that joined was told as a first one. */
+test('[HAZ-41] a unit that says so is one of the two: the next press joins, and says that it does', () => {
+  const answer = { unit: 'tarn', unit_name: 'Tarn Hollow', answer: 'same' as const, at_ms: 1 };
+  const told = { ...LINK, answers: [answer, { ...answer, answer: 'cannot-tell' as const }] };
+
+  expect([turnOf(told), voicesOf(told)]).toEqual(['second', ['Tarn Hollow']]);
+  expect(turnOf({ ...told, agreed: [IDA], may_agree: false })).toBe('agreed-before');
+  expect(turnOf({ ...LINK, answers: [{ ...answer, answer: 'cannot-tell' }] })).toBe('first');
 });
 
 test('[HAZ-41] a unit that says they are two is seen before anybody agrees', () => {

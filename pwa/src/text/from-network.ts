@@ -25,6 +25,7 @@ export const fromNetwork = withMore(said, {
   found: (found: NonNullable<IncomingRecall['found']>) =>
     say('fromNetwork.found', {
       patients: found.patients,
+      surely: String(found.surely),
       unknown: found.unknown_lots,
       shelf: found.on_shelf,
     }),

@@ -587,9 +587,9 @@ export interface Arguments {
   'outcomes.percent': { share: string | number };
   'outcomes.interval': { high: string | number; low: string | number };
   'outcomes.span95': { high: string | number; low: string | number };
-  'outcomes.spoken.share': { happened: string | number; interval: string | number; judged: string | number; missing: string | number; name: string | number; share: string | number };
+  'outcomes.spoken.share': { happened: string | number; interval: string | number; judged: string | number; later: string | number; missing: string | number; name: string | number; share: string | number };
   'outcomes.spoken.shareHeld': { name: string | number };
-  'outcomes.spoken.shareNone': { missing: string | number; name: string | number };
+  'outcomes.spoken.shareNone': { later: string | number; missing: string | number; name: string | number };
   'outcomes.spoken.atDay': { day: string | number; share: string | number };
   'outcomes.spoken.atDayBand': { day: string | number; high: string | number; low: string | number; share: string | number };
   'outcomes.spoken.survival': { name: string | number; parts: string | number };
@@ -606,8 +606,10 @@ export interface Arguments {
   'outcomes.spoken.monthsHeld': { count: number };
   'outcomes.spoken.amount': { cases: string | number; high: string | number; low: string | number; median: string | number; missing: string | number; name: string | number };
   'outcomes.spoken.count': { count: string | number; name: string | number };
-  'outcomes.count': { happened: string | number; judged: string | number; missing: string | number; share: string | number };
-  'outcomes.countNone': { missing: string | number };
+  'outcomes.spoken.amountAlone': { high: string | number; low: string | number; median: string | number; name: string | number };
+  'outcomes.count': { happened: string | number; judged: string | number; later: string | number; missing: string | number; share: string | number };
+  'outcomes.countNone': { later: string | number; missing: string | number };
+  'outcomes.later': { count: string | number };
   'unitQuality.asOf': { cases: number; on: string | number };
   'unitQuality.roleCount': { count: string | number; role: string | number };
   'unitQuality.fixer': { role: string | number };
@@ -673,7 +675,7 @@ export interface Arguments {
   'fromNetwork.standing.searched': { day: string | number; when: string | number };
   'fromNetwork.standing.closed': { day: string | number; when: string | number };
   'fromNetwork.withdrawn': { day: string | number };
-  'fromNetwork.found': { patients: number; shelf: number; unknown: number };
+  'fromNetwork.found': { patients: number; shelf: number; surely: string | number; unknown: number };
   'fromNetwork.alsoAt': { unit: string | number };
   'fromNetwork.proposal.answered': { when: string | number };
   'fromNetwork.onShelf': { count: string | number; what: string | number };
