@@ -34,17 +34,26 @@ _WRITTEN_ON = "2026-03-16"
 
 
 class DemonstratedUnit(msgspec.Struct, frozen=True):
-    """A unit of the network: its name, its stories, its file of past cases, its data manager."""
+    """A unit of the network: its name, its stories, its file of past cases, who logs in there."""
 
     name: str
     stories: Path
     past: str
     manager: str
+    endoscopist: str
 
 
 _UNITS = (
-    DemonstratedUnit("Tarn Hollow", STORIES, "tarn_hollow", "staff/pell-thistlewood"),
-    DemonstratedUnit("Marlow Fen", STORIES / "second_unit", "marlow_fen", "staff/gale-orrinby"),
+    DemonstratedUnit(
+        "Tarn Hollow", STORIES, "tarn_hollow", "staff/pell-thistlewood", "staff/wren-quillfeather"
+    ),
+    DemonstratedUnit(
+        "Marlow Fen",
+        STORIES / "second_unit",
+        "marlow_fen",
+        "staff/gale-orrinby",
+        "staff/sorrel-attwick",
+    ),
 )
 
 
@@ -75,12 +84,13 @@ def show_network(folder: Path, *, first_port: int, say: Callable[[str], None]) -
             address = f"http://127.0.0.1:{port}"
             links = _prepare_unit(one, unit, address, network_key)
             running.enter_context(_served(unit, port))
-            # A story says what a role is; the unit itself has to give it before anybody logs in.
-            _run("staff", "role", one.manager, "data-manager", "--data", str(unit))
-            code = _first_log_in(unit, one.manager)
-            welcomes.append((one.name, address, links["bedside"], code))
+            codes_here = (
+                _let_log_in(unit, one.manager, "data-manager"),
+                _let_log_in(unit, one.endoscopist, "endoscopist"),
+            )
+            welcomes.append((one.name, address, links["bedside"], *codes_here))
             _join(unit, hub, hub_address)
-        say(_welcome(hub_address, codes, welcomes))
+        say(_welcome(folder, hub_address, codes, welcomes))
         _wait()
 
 
@@ -129,6 +139,12 @@ def _add_manager(hub: Path, name: str) -> tuple[str, str]:
     """Return a data manager of the hub and the one-time code of the first log-in."""
     added = _run("staff", "add", "--name", name, "--role", "data-manager", "--data", str(hub))
     return name, _first_log_in(hub, added.split()[-1].rstrip("."))
+
+
+def _let_log_in(folder: Path, staff: str, role: str) -> str:
+    """Give somebody of a story their role at the unit itself, and return a first code."""
+    _run("staff", "role", staff, role, "--data", str(folder))
+    return _first_log_in(folder, staff)
 
 
 def _first_log_in(folder: Path, staff: str) -> str:
@@ -213,12 +229,18 @@ def _wait() -> None:
 
 
 def _welcome(
-    hub: str, managers: list[tuple[str, str]], units: list[tuple[str, str, str, str]]
+    folder: Path,
+    hub: str,
+    managers: list[tuple[str, str]],
+    units: list[tuple[str, str, str, str, str]],
 ) -> str:
     people = "\n".join(f"  {name}: first code {code}" for name, code in managers)
     places = "\n".join(
-        f"{name}\n  tablet:        {tablet}\n  data manager:  {address}/#/unit  first code {code}"
-        for name, address, tablet, code in units
+        f"{name}: {address}/#/unit\n"
+        f"  data manager: first code {manager}\n"
+        f"  endoscopist:  first code {endoscopist}\n"
+        f"  tablet:       {tablet}"
+        for name, address, tablet, manager, endoscopist in units
     )
     return f"""
 A network of invented units runs in a throw-away folder (stop with Ctrl-C).
@@ -227,12 +249,15 @@ Hub: {hub}/#/network
 {people}
 {places}
 (A first code sets a password and a second factor; each tablet link lets one browser join.)
+Commands: --data {folder}/hub, {folder}/tarn_hollow or {folder}/marlow_fen
 
 What to try first
   1. Log in at the hub as one data manager: units, outcomes, what the data lack.
   2. Recall lot L-0417-F there; log in at each unit and answer the notice.
   3. One woman was treated in both units under two spellings of her name: agree to the link as one
-     data manager of the hub, then as the other.
+     data manager of the hub, then as the other; or let an endoscopist of a unit say so, who
+     sees the name.
+  Units talk to the hub every few minutes; at once by crura hub publish --data ...
 
 Not a certified medical device: local protocol and licensed practice decide.
 """

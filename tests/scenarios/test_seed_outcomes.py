@@ -62,13 +62,17 @@ def test_the_stories_tell_their_outcomes(store):
     ]
     gone = outcomes["flow_gone_at_end"]
     assert (gone.happened, gone.judged, gone.missing) == (6, 6, 0)
-    # Nobody was looked at by ultrasound since, and nobody is watched for a year yet.
-    for outcome in ("obliteration", "late_rebleed", "unplanned_reintervention"):
+    # Nobody was looked at by ultrasound since, and nobody was treated a year ago.
+    for outcome, missing in (
+        *(("obliteration", 6), ("late_rebleed", 0), ("unplanned_reintervention", 0)),
+    ):
         told = outcomes[outcome]
-        assert (told.happened, told.judged, told.missing) == (0, 0, 6), outcome
+        assert (told.happened, told.judged, told.missing) == (0, 0, missing), outcome
+        assert told.not_due == 6 - missing
         assert (told.low, told.high) == (None, None)
-    # Two were treated this week and have been seen no longer.
-    assert (outcomes["early_rebleed"].judged, outcomes["early_rebleed"].missing) == (4, 2)
+    # One was treated today and one a week ago, who has been seen no longer.
+    early = outcomes["early_rebleed"]
+    assert (early.judged, early.missing, early.not_due) == (4, 1, 1)
     windows = outcomes["seen_in_window"]
     assert (windows.happened, windows.judged, windows.missing) == (11, 14, 1)
     assert report.cautions == []
@@ -130,6 +134,14 @@ def test_the_past_cases_tell_their_outcomes(store):
     assert sorted(told.values()) == ["-", "1"]
     assert {on: marks[on] for on in told} == told
     assert outcomes["embolism"].happened == 1
+    every = list(csv.DictReader(io.StringIO(content.decode())))
+    own = read_own_rows(store, on=TODAY, time_zone="UTC")
+    # Nobody bled twice, and all of them within a year.
+    bled = sorted(row["rebleed_source"] for row in every if row["rebleed_on"])
+    assert sorted(one.source for one in own if one.rebleed_end == "rebleed") == bled
+    assert len(set(bled)) > 2
+    died = [row["ended_because"] for row in every].count("died")
+    assert [one.death_end for one in own].count("death") == died > 2
     delivered = [row["delivered"] for row in rows]
     success = outcomes["technical_success"]
     assert (success.happened, success.missing) == (delivered.count("yes"), 0)
