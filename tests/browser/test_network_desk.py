@@ -5,6 +5,7 @@ Real servers: a hub on a file, and a unit with its own records.
 
 import base64
 import re
+import secrets
 import time
 
 import pytest
@@ -15,8 +16,10 @@ from playwright.sync_api import expect
 from tests.browser.chromium import SIZES
 from tests.browser.played_case import press
 from tests.browser.served_build import ServedBuild
+from tests.browser.unit_server import ROOT
 
 pytestmark = pytest.mark.browser
+PAST_CASES = ROOT / "seed_scenarios/past_cases/tarn_hollow.csv"
 PASSWORD = "teal lantern over wet slate"
 # A status is how a session that is not there, or a refusal, is told; a browser repeats it.
 _STATUSES = re.compile(r"\b(401|403)\b")
@@ -59,7 +62,7 @@ class Person:
     def __init__(self, server, typed, name, role):
         self.login = name.lower().replace(" ", ".")
         told = server.crura("staff", "add", "--name", name, "--role", role)
-        staff = told.split()[-1].rstrip(".")
+        self.staff = staff = told.split()[-1].rstrip(".")
         typed.write_text(f"{PASSWORD}\n")
         server.crura("staff", "password", staff, "--from-file", str(typed))
         key = re.search(r"Key: ([A-Z2-7 ]+)", server.crura("staff", "totp", staff))
@@ -79,6 +82,21 @@ class Person:
         page.get_by_label("Six digits of your code app").fill(code)
         press(page, "Log in")
         expect(page.locator("[data-who]")).to_be_visible()
+
+
+def _serve_with_patient(tmp_path, name, given, key):
+    """Return a unit that serves, with one past case of a woman, and its endoscopist."""
+    server = ServedBuild(tmp_path / name)
+    person = Person(server, tmp_path / "typed", f"{given} Keeper", "endoscopist")
+    lines = PAST_CASES.read_text().splitlines()
+    (found,) = [line for line in lines if "Marrowick,Odete," in line]
+    past = tmp_path / f"{name}.csv"
+    past.write_text(f"{lines[0]}\n{found.replace(',Odete,', f',{given},')}\n")
+    because = ("--because", "past cases of the unit")
+    server.crura("import-cases", str(past), "--take", "--by", person.staff, *because)
+    server.crura("hub", "linkage", "--key-file", str(key))
+    server.start()
+    return server, person
 
 
 def _go(page, part):
@@ -193,5 +211,70 @@ def test_a_unit_is_let_in_by_its_digits_and_answers_a_recall(hub, unit, new_devi
     unit.crura("hub", "publish")
     page.get_by_role("button", name="Ask again").click()
     expect(notice).to_contain_text("1 of 1 closed")
+    _expect_calm(at_hub)
+    _expect_calm(at_unit)
+
+
+def _ask_until(page, found):
+    """Ask the list again until it shows what is waited for: the hub looks every 15 s."""
+    for _ in range(20):
+        if found.count() > 0:
+            return
+        page.wait_for_timeout(3_000)
+        page.get_by_role("button", name="Ask again").first.click()
+    expect(found).to_have_count(1)
+
+
+def test_a_woman_of_two_units_is_joined_by_two_voices_and_parted_again(hub, new_device, tmp_path):
+    """[HAZ-41] [HAZ-42] [SEC-24] No name at the hub; her name at her unit alone."""
+    manager = Person(hub, tmp_path / "typed", "Nell Ashgrove", "data-manager")
+    key = tmp_path / "network.key"
+    key.write_text(f"{secrets.token_hex()}\n")
+    units = []
+    try:
+        for name, given in (("tarn", "Odete"), ("marlow", "Odette")):
+            units.append(_serve_with_patient(tmp_path, name, given, key))
+            told = hub.crura(
+                "device", "invite", "--role", "unit", "--trusted", "--address", hub.address
+            )
+            units[-1][0].crura("hub", "join", told.splitlines()[1])
+            units[-1][0].crura("hub", "publish")
+        _join_and_part(hub, manager, units[0], new_device)
+    finally:
+        for server, _ in units:
+            server.stop()
+
+
+def _join_and_part(hub, manager, unit, new_device):
+    server, clinician = unit
+    at_hub, at_unit = new_device("hub", "desk"), new_device("unit", "tall")
+    page = at_hub.start(f"{hub.address}/#/network")
+    manager.log_in(page)
+    _go(page, "Same patient?")
+    link = page.locator("[data-link]")
+    _ask_until(page, link)
+    link.get_by_role("button", name=re.compile("^Look at the pair")).click()
+    expect(link.locator("[data-trait='names']")).to_contain_text("alike")
+    expect(link.locator("[data-trait='day of birth']")).to_contain_text("the same")
+    assert "Marrowick" not in page.content()
+    press(page, "They are one person")
+    expect(link.get_by_text("Another person has to say so too.")).to_be_visible()
+    expect(link.get_by_role("button", name="They are one person")).to_have_count(0)
+
+    server.crura("hub", "publish")
+    desk = at_unit.start(f"{server.address}/#/unit")
+    clinician.log_in(desk)
+    proposal = desk.locator("[data-proposal]")
+    expect(proposal).to_contain_text("Marrowick, Odete")
+    proposal.get_by_role("button", name="The same", exact=True).click()
+    expect(proposal).to_contain_text("Answered")
+    server.crura("hub", "publish")
+
+    press(page, "Joined")
+    _ask_until(page, link)
+    link.get_by_role("button", name=re.compile("^Look at the pair")).click()
+    press(page, "Part them again")
+    press(page, "They were joined in error")
+    expect(link.get_by_text("Not joined.")).to_be_visible()
     _expect_calm(at_hub)
     _expect_calm(at_unit)

@@ -5,6 +5,7 @@ own tests. Everything else, the policy of the page above all, is the served prog
 """
 
 import json
+import re
 
 import pytest
 from playwright.sync_api import expect
@@ -14,6 +15,7 @@ from tests.browser.played_case import press
 from tests.browser.served_build import ServedBuild
 
 pytestmark = pytest.mark.browser
+FEWEST_PAGES = 5
 PERSON = {
     "staff": "staff/pell",
     "name": "Pell Thistlewood",
@@ -157,3 +159,5 @@ def test_on_paper_each_figure_has_its_table_and_what_is_counted(server, new_devi
     )
     expect(page.get_by_role("button", name="Show the table").first).to_be_hidden()
     expect(page.get_by_text("Kaplan and Meier 1958").first).to_be_visible()
+    # The desk scrolls within its page on screen; on paper it runs over as many as it takes.
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf())) >= FEWEST_PAGES

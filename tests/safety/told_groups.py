@@ -1,4 +1,4 @@
-"""Whether outcomes tell of groups alone: the asker's own unit, or nowhere a count of one to four."""
+"""Whether outcomes tell of groups alone: the own unit, or nowhere a count of one to four."""
 
 import re
 from collections.abc import Iterator

@@ -84,7 +84,12 @@ def days_of(case, kind):
 
 
 def watch(case, kind, first, last, fits=lambda event: True):
-    """Return True, False or None for an event within two days, both included."""
+    """Return True, False or None for an event within two days, both included.
+
+    "not due" where the second of them is not over.
+    """
+    if (case["fields"].get("window_days") or 0) < last:
+        return "not due"
     answers = [fits(event) for on, event in days_of(case, kind) if first <= on <= last]
     if True in answers:
         return True
@@ -139,6 +144,11 @@ def count(cases, outcome):
     """Return how often it happened, did not, and is not known."""
     answers = Counter(JUDGES[outcome](case) for case in cases)
     return answers[True], answers[False], answers[None]
+
+
+def not_due(cases, outcome):
+    """Return of how many the time is not over."""
+    return sum(JUDGES[outcome](case) == "not due" for case in cases)
 
 
 def wilson(happened, of):
@@ -244,12 +254,12 @@ def sums(cases, everyone, outcome, limit):
         return case["fields"].get("indication", ""), child_class(case)
 
     known = [(group(case), JUDGES[outcome](case)) for case in everyone]
-    known = [one for one in known if one[1] is not None]
+    known = [one for one in known if one[1] in (True, False)]
     mean = sum(answer for _, answer in known) / len(known)
     held, found = 0.0, []
     for case in sorted(cases, key=lambda case: (case["treated"], case["record"])):
         answer = JUDGES[outcome](case)
-        if answer is None:
+        if answer not in (True, False):
             continue
         alike = [one for name, one in known if name == group(case)]
         risk = (sum(alike) + 10 * mean) / (len(alike) + 10)

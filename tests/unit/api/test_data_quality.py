@@ -25,7 +25,7 @@ from api.use_cases.load_scenario import load_scenario
 from api.use_cases.report_quality import count_quality, gather_records, report_quality
 from sync.merge import FieldState, HeldValue, canonical_text
 from tests.unit.api.clinic_story import Story
-from tests.unit.api.quality_records import TODAY, tell_clean_unit
+from tests.unit.api.quality_records import TODAY, tell_case, tell_clean_unit
 from tests.unit.api.standing_unit import NOON_MS
 
 SEEDS = sorted((pathlib.Path(__file__).parents[3] / "seed_scenarios").glob("0*.json"))
@@ -377,6 +377,25 @@ def test_an_answer_that_two_people_gave_differently_is_told_apart(story):
     assert (lines["2026-09", "ascites"].filled, lines["2026-09", "ascites"].disagreed) == (0, 0)
     # No and nought are answers.
     assert lines["2026-08", "past-bleeds"].filled == 1
+
+
+def test_months_of_long_ago_are_told_as_one(tmp_path):
+    """[DM-04] [DQ4] Four years back to the month: unit setting (project default)."""
+    store = open_unit_store(tmp_path / "old", new_generation="g")
+    story = Story(store, device="tablet-a", now_ms=NOON_MS)
+    for one, on in (("a", "2010-01-05"), ("b", "2022-08-31"), ("c", "2022-09-01")):
+        with store.transaction():
+            tell_case(story, one, name=f"Otherly {one}", born_on="1960-01-01", on=on)
+    with store.transaction():
+        story.write("case/a", cause=None)
+
+    lines = count_quality(store, on=TODAY).completeness
+    store.close()
+
+    told = {(one.month, one.field): (one.filled, one.disagreed, one.of) for one in lines}
+    assert {month for month, _ in told} == {"earlier", "2022-09"}
+    assert told["earlier", "cause"] == (1, 0, 2)
+    assert told["2022-09", "cause"] == (1, 0, 1)
 
 
 _JUNK = (None, True, -1, "x", "2026-02-30", [], ["x"], [{}], {}, {"x": {}})

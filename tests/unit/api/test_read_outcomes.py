@@ -21,6 +21,7 @@ from tests.unit.api import outcome_script as script
 from tests.unit.api.random_registry import Writers, invent_registry
 
 CASES = 3_000
+WINDOWED = set(script.JUDGES) - {"technical_success", "flow_gone_at_end", "obliteration"}
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +71,10 @@ def test_counts_and_intervals_are_those_of_the_script(network, outcome):
         own = [case for case in cases if case["unit"] == one.unit]
         yes, no, unknown = script.count(own, outcome)
         assert (one.happened, one.judged, one.missing) == (yes, yes + no, unknown)
-        assert one.judged + one.missing == len(own)
+        assert one.not_due == script.not_due(own, outcome)
+        assert one.judged + one.missing + one.not_due == len(own)
+    assert told.not_due == script.not_due(cases, outcome)
+    assert (told.not_due > 50) == (outcome in WINDOWED)
 
 
 def test_curves_are_those_of_the_script(network):
@@ -241,6 +245,7 @@ def test_rows_follow_what_is_told_later_and_what_is_taken_back(tmp_path):
     store = open_unit_store(tmp_path, new_generation="generation-1")
     writers = Writers(store)
     case = {"patient": "registry_patient/p1", "treated_on": "2026-01-01", "seen_on": "2026-03-01"}
+    case["window_days"] = 365
     writers.write([("unit-a", "registry_case/c1", case)])
 
     def row(*columns):
