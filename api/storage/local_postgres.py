@@ -63,13 +63,15 @@ class LocalPostgres:
         StorageError
             It failed.
         """
+        user = _other_user()
         done = subprocess.run(  # noqa: S603
             [str(self._binaries / tool), *arguments],
             check=False,
             capture_output=True,
             text=True,
             cwd=self.folder,
-            **_as_other_user(),
+            user=user.pw_uid if user else None,
+            group=user.pw_gid if user else None,
         )
         if done.returncode:
             message = f"PostgreSQL's {tool} failed: {(done.stderr or done.stdout).strip()}"
@@ -78,9 +80,9 @@ class LocalPostgres:
 
     def _make_folder(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
-        user = _as_other_user()
+        user = _other_user()
         if user:
-            os.chown(self.folder, user["user"], user["group"])
+            os.chown(self.folder, user.pw_uid, user.pw_gid)
         # Processes of other users here may reach the socket.
         self.folder.chmod(0o711)
 
@@ -98,9 +100,6 @@ def _find_binaries() -> Path:
     return Path(elsewhere).resolve().parent
 
 
-def _as_other_user() -> dict[str, int]:
-    """Return as whom the server runs where we are root: it refuses to be root."""
-    if os.getuid() != 0:
-        return {}
-    entry = pwd.getpwnam(USER)
-    return {"user": entry.pw_uid, "group": entry.pw_gid}
+def _other_user() -> pwd.struct_passwd | None:
+    """Return as whom the server runs where we are root, which it refuses to be."""
+    return pwd.getpwnam(USER) if os.getuid() == 0 else None

@@ -33,6 +33,9 @@ _SETTINGS = (
     "SET synchronous_commit = on; SET lock_timeout = '60s';"
     " SET idle_in_transaction_session_timeout = '300s'; SET timezone = 'UTC'; SET jit = off"
 )
+# Of one process: a server of a hundred sessions has room for several of them.
+MOST_SESSIONS = 16
+_WAIT_SECONDS = 60.0
 _VIEWS = "views made by"
 # What may still hold destroyed texts in pages that are free.
 _WITH_TEXTS = ("bodies", "log_entry", "quarantine", "waiting_operation", "segment")
@@ -48,6 +51,7 @@ class PostgresConnection:
         self._url = url
         self._idle: list[Session] = []
         self._guard = threading.Lock()
+        self._free = threading.BoundedSemaphore(MOST_SESSIONS)
         self._here = threading.local()
         self._is_closed = False
 
@@ -168,16 +172,17 @@ class PostgresConnection:
         try:
             session.execute(begin)
         except psycopg.OperationalError:
-            if not session.closed:
+            was_cut = session.closed
+            self._give_back(session)
+            if not was_cut:
+                raise
+            # The database was started anew since this session was used.
+            session = self._take()
+            try:
+                session.execute(begin)
+            except BaseException:
                 self._give_back(session)
                 raise
-            # The database was started anew since this session was used: so it was for all idle.
-            with self._guard:
-                idle, self._idle = self._idle, []
-            for one in idle:
-                one.close()
-            session = self._connect()
-            session.execute(begin)
         return session
 
     @contextmanager
@@ -192,25 +197,31 @@ class PostgresConnection:
             self._give_back(session)
 
     def _take(self) -> Session:
-        with self._guard:
-            if self._is_closed:
-                raise StorageError("The store is closed. Start the server again.")
-            if self._idle:
-                return self._idle.pop()
-        return self._connect()
+        if not self._free.acquire(timeout=_WAIT_SECONDS):
+            raise StorageError("The hub has too much to do. Try again in a minute.")
+        try:
+            with self._guard:
+                if self._is_closed:
+                    raise StorageError("The store is closed. Start the server again.")
+                if self._idle:
+                    return self._idle.pop()
+            return open_session(self._url)
+        except BaseException:
+            self._free.release()
+            raise
 
     def _give_back(self, session: Session) -> None:
-        if session.closed:
-            return
         is_at_rest = session.info.transaction_status == psycopg.pq.TransactionStatus.IDLE
         with self._guard:
             if is_at_rest and not self._is_closed:
                 self._idle.append(session)
-                return
-        session.close()
-
-    def _connect(self) -> Session:
-        return open_session(self._url)
+                over = []
+            else:
+                # What cut this one has cut those that are idle, too.
+                over, self._idle = [session, *self._idle], []
+        self._free.release()
+        for one in over:
+            one.close()
 
 
 def open_session(url: str) -> Session:

@@ -5,8 +5,8 @@ lies in the tables of one year, wherever it is asked for, and those of a year th
 little. Within a year entries lie apart by the log, and so by the unit, that wrote them.
 
 A table a month was tried: what is found by log or by receipt number looks into every one of them,
-and after three years a push cost four times as much. The month stands in the handle all the same,
-so that a year can be parted by months where a network is large enough to need it.
+and after three years a push took nearly three times the processor time. The month stands in the
+handle all the same, so that a year can be parted by months where a network needs it.
 """
 
 from datetime import UTC, datetime

@@ -211,3 +211,38 @@ def test_texts_come_back_as_they_went(database, tmp_path):
         assert [one.body for one in store.operations.quarantined()] == texts
         assert [store.operations.sentence_about(text) for text in texts] == ["why"] * len(texts)
     store.close()
+
+
+def test_many_threads_share_a_few_sessions(database, tmp_path, monkeypatch):
+    """[REL-01] A hub in a rush takes no more of the database than was meant for it.
+
+    The planted bug it has caught: a session that was not counted as free again.
+    """
+    monkeypatch.setattr("api.storage.postgres_connection.MOST_SESSIONS", 3)
+    store = open_hub_store(database, tmp_path, new_generation="generation-1")
+    most, failed = [], []
+
+    def work(number):
+        try:
+            for turn in range(5):
+                with store.transaction():
+                    store.keep_fact(f"name {number}", str(turn))
+                with store.reading():
+                    row = store._database.connection.execute(
+                        "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
+                    )
+                    most.append(row.fetchone()[0])
+        except Exception as error:  # noqa: BLE001  told below, from the thread of the test
+            failed.append(error)
+
+    threads = [threading.Thread(target=work, args=(number,)) for number in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+
+    assert failed == []
+    assert len(most) == 60
+    assert max(most) <= 3
+    assert [store.fact(f"name {number}") for number in range(12)] == ["4"] * 12
+    store.close()
