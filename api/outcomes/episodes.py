@@ -96,7 +96,7 @@ def judge_episode(episode: Episode, by: Definition) -> Verdict:
             if one.flow != "not-seen" and _is_within(_day(episode, one.on), by)
         ]
         return _said(seen[-1].flow == "no" if seen else None)
-    if by.until_day is not None and episode.window_days < by.until_day and not _events_within(episode, by):
+    if by.until_day is not None and episode.window_days < by.until_day:
         # Whatever happened: else young cases would only ever count where something did.
         return "not-due"
     found = [_fits(one, by) for one in _events_within(episode, by)]
