@@ -62,8 +62,14 @@ export function unitFacts(unit: FleetUnit, asOfMs: number): [string, string][] {
       offset === null ? notTold : say('network.units.clock', { seconds: clockSeconds(offset) }),
     ],
     [facts.build, unit.build || notTold],
-    [facts.cases, unit.cases === null ? said.heldBack : String(unit.cases)],
+    [facts.cases, casesWords(unit)],
   ];
+}
+
+/** A unit that has told nothing yet has no small number that is held back. */
+function casesWords({ cases, reported_ms: reportedMs }: FleetUnit): string {
+  if (cases !== null) return String(cases);
+  return reportedMs === null ? said.units.notTold : said.heldBack;
 }
 
 /** Return what is told of a device of a unit, in one line. */
