@@ -10,8 +10,8 @@ import rich_click as click
 
 from api.environment import Environment
 from api.storage.errors import FolderInUseError, StorageError
-from api.storage.running_server import RunningServer, find_running_server
 from api.storage.opened_store import open_store_of
+from api.storage.running_server import RunningServer, find_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UseCaseError
 from api.use_cases.note_access import AccessEvent, note_access

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 
 from tests.browser.made_outcomes import make_outcomes
 from tests.browser.played_case import press
-from tests.browser.served_build import ServedBuild
+from tests.browser.served_build import BUILT_APP, ServedBuild
 
 pytestmark = pytest.mark.browser
 FEWEST_PAGES = 5
@@ -129,6 +129,16 @@ def test_without_the_library_the_tables_stand_alone(server, new_device):
     for table in page.locator("[data-figure] .table").all():
         assert table.bounding_box()["height"] > 40
     assert [one for one in device.problems if "Content Security" in one] == []
+
+
+def test_the_library_is_one_file_that_the_first_install_leaves_out():
+    """Caught: by a name of its own choice, the build had put it among what is installed first."""
+    parts = [one.name for one in (BUILT_APP / "assets").iterdir() if "chart-library" in one.name]
+    installed = (BUILT_APP / "sw.js").read_text(encoding="utf-8")
+
+    assert len(parts) == 1
+    assert "outcome-drawing" in installed
+    assert "chart-library" not in installed
 
 
 def test_cases_are_narrowed_by_time_and_mix(server, new_device):
