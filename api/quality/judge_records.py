@@ -111,7 +111,8 @@ def _of_patients(records: UnitRecords, cases: list[TreatedCase]) -> Iterator[Fin
                 yield Finding("patient-missing", case.record, case.record)
             continue
         treated_on.setdefault(patient.record, []).append(case.on or records.today_on)
-        if value_in(patient, "identity") != "confirmed" and "identity" not in patient.conflicts:
+        is_asked = not case.is_taken_in and "identity" not in patient.conflicts
+        if is_asked and value_in(patient, "identity") != "confirmed":
             yield Finding("identity-unconfirmed", patient.record, case.record)
     for patient in patients.values():
         latest = [records.today_on, *treated_on.get(patient.record, ())]
@@ -164,7 +165,7 @@ def _of_closing(records: UnitRecords, cases: list[TreatedCase]) -> Iterator[Find
     for case in cases:
         if value_in(case.state, "stage") != "closed":
             continue
-        if case.record not in signed:
+        if case.record not in signed and not case.is_taken_in:
             yield Finding("not-signed", case.record, case.record)
         if case.record not in told:
             yield Finding("events-not-asked", case.record, case.record)

@@ -63,12 +63,14 @@ class UnitRecords(msgspec.Struct, frozen=True, kw_only=True):
 class TreatedCase(msgspec.Struct, frozen=True, kw_only=True):
     """A case with coils or adhesive, or one that is closing or closed.
 
-    ``on`` is the day of treatment, "" where none is known.
+    ``on`` is the day of treatment, "" where none is known. One that was taken in from a file of past
+    cases has no steps and no signature of ours.
     """
 
     state: RecordState
     on: str
     is_closed: bool
+    is_taken_in: bool
 
     @property
     def record(self) -> str:
@@ -84,6 +86,7 @@ def treated_cases(records: UnitRecords) -> list[TreatedCase]:
             state=state,
             on=day_in(state, "procedure_on"),
             is_closed=value_in(state, "stage") in _TREATED_STAGES,
+            is_taken_in=bool(text_in(state, "imported_in")),
         )
         for state in sorted(records.standing("case"), key=lambda one: one.record)
         if state.record in acted or value_in(state, "stage") in _TREATED_STAGES
