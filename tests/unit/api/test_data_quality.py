@@ -215,6 +215,12 @@ def test_a_planted_error_is_found_and_nothing_else(story, rule):
         # The same day: treated, looked at, taken.
         lambda it: it.write("visit_result/b", on="2026-09-14"),
         lambda it: it.write("visit_result/b", on=TODAY),
+        # Taken in from a file of past cases: nobody confirmed and signed it here.
+        lambda it: [
+            it.write("case/b", imported_in="past_import/x"),
+            it.write("patient/b", identity="to-be-confirmed"),
+            _strike(it, "sign_off/b"),
+        ],
         # The same name, another birth date.
         lambda it: it.write(
             "patient/x", family_name="Greyfen", given_name="Tobias", born_on="1960-03-01"
