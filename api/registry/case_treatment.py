@@ -11,6 +11,9 @@ from api.registry.told_case import ToldCase
 ACTS = ("puncture", "coil_placed", "adhesive_injected")
 AGENTS = ("2-octyl-cyanoacrylate", "n-butyl-2-cyanoacrylate")
 FLOWS = ("none", "reduced", "unchanged")
+# Names the file from which a case was taken over.
+IMPORTED = "imported_in"
+_IMPLANTS = ("coil_placed", "adhesive_injected")
 _LAST_DOPPLER = "final_doppler"
 
 
@@ -25,6 +28,9 @@ def find_treated_on(told: ToldCase) -> str:
 def tell_treatment(told: ToldCase) -> Found:
     """Return what was put in, of which kind, and how much (RG4)."""
     case, doubts = told.shown, []
+    if case.itself.text(IMPORTED) and not any(one.kind in _IMPLANTS for one in case.records):
+        # A file without columns of them says nothing of what was put in.
+        return {}, []
     given = count_given(case)
     if told.coils_in_doubt or "coil_placed" in told.torn:
         doubts.append("coils_placed")

@@ -4,7 +4,7 @@ With the unit's own names and days: a unit reads its own outcomes from these. Wh
 through `disguise` first.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from api.clinical_rules.civil_date import is_civil_date
@@ -17,8 +17,10 @@ from api.linkage.sent_traits import write_traits
 from api.record_catalogue.catalogue import Catalogue
 from api.registry.case_course import (
     count_windows,
+    find_asked_on,
     find_seen_on,
     find_window_days,
+    has_unasked_events,
     tell_events,
     tell_looks,
 )
@@ -48,6 +50,7 @@ def derive_registry_records(
     *,
     grace_days: int = 0,
     planned_visits: frozenset[str] = frozenset(),
+    delay_of: Callable[[str], int] = lambda _: 0,
 ) -> list[RegistryRecord]:
     """Return the records of all cases, sorted by kind and name.
 
@@ -63,6 +66,8 @@ def derive_registry_records(
         Of a visit's window (``follow_up/measures``).
     planned_visits : frozenset of str
         Visits of the follow-up plan that are further sessions of treatment.
+    delay_of : callable
+        By a case's record, how many days late it is told that a time is over (RG17).
     """
     treated = {one.record: (one, find_treated_on(one)) for one in cases}
     by_patient: dict[str, list[ToldCase]] = {}
@@ -71,14 +76,21 @@ def derive_registry_records(
             by_patient.setdefault(one.patient, []).append(one)
     found = []
     for patient, of_patient in by_patient.items():
-        days = [day for one in of_patient if (day := treated[one.record][1])]
-        found.append(_tell_patient(patient, of_patient, min(days, default="")))
+        last_on = max(treated[one.record][1] for one in of_patient)
+        found.append(_tell_patient(patient, of_patient, last_on))
     for one, on in treated.values():
         others = [treated[other.record] for other in by_patient.get(one.patient, ())]
-        # Of one day nobody can say which was the later one.
-        later = [(other, day) for other, day in others if on and day > on]
+        # Of one day nobody can say which was the later one; one of no day may be later.
+        after = [(other, day) for other, day in others if on and (day > on or not day)]
+        later = sorted(after, key=lambda other: (other[1], other[0].record))
         found += _tell_case(
-            one, on, later, book, grace_days=grace_days, planned_visits=planned_visits
+            one,
+            on,
+            later,
+            book,
+            grace_days=grace_days,
+            planned_visits=planned_visits,
+            delay=delay_of(one.record),
         )
     kept = [_keep_known(record, catalogue) for record in found]
     return sorted(kept, key=lambda one: (one.kind, one.name))
@@ -114,7 +126,7 @@ def encode_traits(patient: ShownRecord, country: str, key: bytes) -> dict[str, A
     return write_traits(coded)
 
 
-def _tell_patient(patient: str, cases: list[ToldCase], treated_on: str) -> RegistryRecord:
+def _tell_patient(patient: str, cases: list[ToldCase], last_treated_on: str) -> RegistryRecord:
     shown = next((one.shown.patient for one in cases if one.shown.patient), None)
     fields: dict[str, Any] = {}
     doubts: list[str] = []
@@ -127,7 +139,8 @@ def _tell_patient(patient: str, cases: list[ToldCase], treated_on: str) -> Regis
         named = (("born_on", "birth_year"), ("sex", "sex"))
         doubts += [told for name, told in named if name in shown.conflicts]
     died = sorted({one.died_on for one in cases} - {""})
-    if died and died[0] >= treated_on:
+    # Nobody is treated after a death.
+    if died and died[0] >= last_treated_on:
         fields["died_on"] = died[0]
     elif died or any(one.is_death_in_doubt for one in cases):
         doubts.append("died_on")
@@ -147,6 +160,7 @@ def _tell_case(
     *,
     grace_days: int,
     planned_visits: frozenset[str],
+    delay: int,
 ) -> list[RegistryRecord]:
     looks, events = tell_looks(told), tell_events(told, later, planned_visits, book)
     after = [_judge_day(one, treated_on, told.shown.on) for one in (*looks, *events)]
@@ -157,14 +171,19 @@ def _tell_case(
         tell_targets(told.shown),
         tell_treatment(told),
         tell_end(told),
-        count_windows(told, grace_days),
+        count_windows(told, grace_days, delay),
     ]
     fields: dict[str, Any] = {"patient": told.patient} if told.patient else {}
     doubts = ["patient"] if "patient" in told.shown.itself.conflicts else []
     if treated_on:
-        seen_on = find_seen_on(told, treated_on, [one for _, one, _ in after])
-        window_days = find_window_days(treated_on, told.shown.on)
-        fields |= {"treated_on": treated_on, "seen_on": seen_on, "window_days": window_days}
+        dated = [one for _, one, _ in after]
+        own = [told, *(other for other, day in later if day)]
+        fields |= {
+            "treated_on": treated_on,
+            "seen_on": find_seen_on(own, treated_on, dated),
+            "asked_on": find_asked_on(own, treated_on, dated),
+            "window_days": find_window_days(treated_on, told.shown.on, delay),
+        }
     else:
         doubts.append("treated_on")
     for some, in_doubt in parts:
@@ -173,6 +192,8 @@ def _tell_case(
     # A look or event of which nobody can say to which case it belongs.
     torn = (("visit_result", "looks"), ("complication", "events"))
     doubts += [name for kind, name in torn if kind in told.torn]
+    if has_unasked_events(told):
+        doubts.append("events")
     found = [_record("registry_case", told, told.record, fields, doubts)]
     for kind, named in (
         ("registry_look", looks),

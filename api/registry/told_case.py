@@ -41,9 +41,9 @@ class ToldCase(msgspec.Struct, frozen=True, kw_only=True):
     coils_in_doubt, injections_in_doubt : bool
         Two records of them may speak of one thing, and nobody has decided.
     died_on : str
-        Civil date since which a clinician vouches that the patient died, "" where none does.
+        Civil date on which the patient died, as it was given; "" where nobody vouches for one.
     is_death_in_doubt : bool
-        Somebody said so and no clinician vouches for it.
+        Somebody said so, and no clinician vouches for it or no day is given.
     """
 
     shown: ShownCase

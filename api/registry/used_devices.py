@@ -5,6 +5,8 @@ from collections import Counter
 from typing import Any
 
 from api.clinical_rules.civil_date import add_days, add_interval, is_civil_date
+from api.clinical_rules.device_label import read_device_label
+from api.clinical_rules.errors import CalculationRefusedError
 from api.clinical_rules.lot_names import find_identifier_doubt, plain_form
 from api.documents.shown_case import ShownCase, ShownRecord, text_in
 from api.registry.case_mix import Named
@@ -13,6 +15,8 @@ from api.registry.case_mix import Named
 _LOT = re.compile(r"[A-Za-z0-9][A-Za-z0-9./_+-]{0,19}")
 _IDENTIFIER = re.compile(r"[0-9]{8}|[0-9]{12,14}|[A-Z][A-Z0-9]{4,22}[0-9]")
 _GTIN_DIGITS = 14
+# Of a label only the lot is read here: by which year its expiry is meant changes nothing.
+_SEEN_FROM_ON = "2026-01-01"
 # What was put back or thrown away unused is in nobody.
 _NOT_USED = ("returned", "discarded")
 Device = tuple[str, str, str, bool, str]
@@ -24,6 +28,16 @@ def tell_devices(case: ShownCase) -> list[Named]:
     found: Counter[Device] = Counter()
     for one in case.of_kind("coil_placed"):
         found[_read("coil", one, packages.get(one.text("package")))] += 1
+    placed = {name[:3] for name in found}
+    of_coils = {one.text("package") for one in case.of_kind("coil_placed")}
+    # An opened package that nobody put back or threw away may lie in the patient.
+    opened = [
+        _read("coil", one)
+        for one in packages.values()
+        if one.text("item") == "coil" and one.text("fate") not in _NOT_USED
+        if one.record not in of_coils
+    ]
+    found.update(one for one in opened if one[:3] not in placed)
     for item in ("adhesive", "needle"):
         held = [
             _read(item, one)
@@ -54,12 +68,34 @@ def tell_devices(case: ShownCase) -> list[Named]:
 
 
 def _read(item: str, one: ShownRecord, package: ShownRecord | None = None) -> Device:
-    """Return item, identifier, lot, whether the lot is unknown, and the month of expiry."""
+    """Return item, identifier, lot, whether the lot is unknown, and the month of expiry.
+
+    Where two answers stand, at the device or its package, nothing of it is known; where the label
+    names another lot than was written, no lot is.
+    """
+    if any(_has_two_devices(told) for told in (one, package) if told is not None):
+        return item, "", "", True, ""
     parts: dict[str, Any] = {**(package.parts("device") if package else {}), **one.parts("device")}
     lot, serial = text_in(parts, "lot").strip(), text_in(parts, "serial").strip()
-    if parts.get("lot_unknown") is True or not is_lot(lot, serial):
+    if parts.get("lot_unknown") is True or not is_lot(lot, serial) or _has_other_label(parts, lot):
         lot = ""
     return item, _identifier(text_in(parts, "identifier")), lot, lot == "", _month(parts)
+
+
+def _has_two_devices(one: ShownRecord) -> bool:
+    return "device" in one.conflicts or "device" in one.held
+
+
+def _has_other_label(parts: dict[str, Any], lot: str) -> bool:
+    """Say whether the label as it was scanned names another lot."""
+    raw = text_in(parts, "raw_label")
+    if not raw:
+        return False
+    try:
+        on_label = read_device_label(raw, today_on=_SEEN_FROM_ON)["lot"]
+    except CalculationRefusedError:
+        return False
+    return isinstance(on_label, str) and plain_form(on_label) != plain_form(lot)
 
 
 def is_lot(text: str, serial: str = "") -> bool:

@@ -7,6 +7,7 @@ the unit write (answers to recalls and to proposed links) are left alone.
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from api.registry.date_shift import find_delay
 from api.registry.disguise import disguise
 from api.registry.registry_records import encode_traits
 from api.registry.told_case import RegistryRecord
@@ -54,7 +55,12 @@ def publish_registry(store: UnitStore, *, now_ms: int, draw_chance: Callable[[],
     site_key = load_site_key(store.folder)
     with store.transaction():
         zone = known_zone([text_of(one, "time_zone") for one in store.views.of_kind("site")], "UTC")
-    wanted = read_registry_records(store, on=civil_day(now_ms, zone), time_zone=zone)
+    wanted = read_registry_records(
+        store,
+        on=civil_day(now_ms, zone),
+        time_zone=zone,
+        delay_of=lambda case: find_delay(site_key, case),
+    )
     with store.transaction():
         unit = registry_device(store)
         # What nobody of the network may know is not even derived for it.

@@ -1,6 +1,6 @@
 """Read the cases of a unit that were treated and are over, as its outcomes are counted by."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from api.clinical_rules.civil_date import is_civil_date
@@ -40,14 +40,18 @@ class _Under:
 
 @dataclass(frozen=True)
 class _Death:
-    """Since when a clinician vouches for a death, and whether somebody else alone says so."""
+    """On which day somebody died, and whether that is a doubt: no clinician or no day tells it."""
 
     on: str
     is_doubt: bool
 
 
 def read_registry_records(
-    store: UnitStore, *, on: str, time_zone: str = "UTC"
+    store: UnitStore,
+    *,
+    on: str,
+    time_zone: str = "UTC",
+    delay_of: Callable[[str], int] = lambda _: 0,
 ) -> list[RegistryRecord]:
     """Return what the cases of this unit tell, with its own names and days.
 
@@ -57,6 +61,8 @@ def read_registry_records(
         Civil date of today.
     time_zone : str
         The zone that holds where the site's record names none.
+    delay_of : callable
+        By a case's record, how many days late others are told that a time is over (RG17).
 
     Raises
     ------
@@ -75,6 +81,7 @@ def read_registry_records(
                 row.days for row in measures.rows if row.measure == "seen_within_window"
             ),
             planned_visits=_name_sessions(book),
+            delay_of=delay_of,
         )
     except RuleFileError as error:
         raise CalculationError(str(error)) from error
@@ -196,8 +203,9 @@ def _find_doubles(store: UnitStore, under: Mapping[str, _Under]) -> set[tuple[st
 def _read_deaths(store: UnitStore, on: str, cases: Iterable[RecordState]) -> dict[str, _Death]:
     """Return who died by a visit that ended so: by patient, where none is known by case (FG6).
 
-    On the day given for it, else on the day on which a clinician said so. What a file of earlier
-    cases tells with its day counts as it stands, though the follow-up waits for a clinician (RG16).
+    On the day given for it; without one it is a doubt, for the day on which somebody said so is
+    none. What a file of earlier cases tells with its day counts as it stands, though the follow-up
+    waits for a clinician (RG16).
     """
     imported = {one.record for one in cases if text_of(one, _IMPORTED)}
     days_told, taken_over = {}, set()
@@ -213,9 +221,10 @@ def _read_deaths(store: UnitStore, on: str, cases: Iterable[RecordState]) -> dic
         if not ended:
             continue
         days = sorted(
-            days_told.get(one.record, one.ended_on)
+            days_told[one.record]
             for one in ended
-            if not one.conflicts
+            if one.record in days_told
+            and not one.conflicts
             and (one.is_end_sound or (one.status == "ended" and one.record in taken_over))
         )
         death = _Death(days[0] if days else "", is_doubt=not days)

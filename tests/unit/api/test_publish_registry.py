@@ -7,7 +7,10 @@ from pathlib import Path
 import pyrage
 import pytest
 
+from api.clinical_rules.civil_date import add_days, days_between
 from api.linkage.encoded_traits import dice, encode_text
+from api.registry.date_shift import find_delay
+from api.registry.pseudonyms import pseudonym_of
 from api.storage.backups import write_backup
 from api.storage.encrypted_backups import opened_backup, write_encrypted_backup
 from api.storage.errors import StorageError
@@ -18,7 +21,7 @@ from api.use_cases.export_bundle import export_bundle
 from api.use_cases.linkage_setting import allow_linkage, forbid_linkage
 from api.use_cases.registry_log import registry_device
 from api.use_cases.verify_log import verify_log
-from tests.unit.api.registry_unit import CASE, NOW_MS, PATIENT, registry_unit
+from tests.unit.api.registry_unit import CASE, NOW_MS, PATIENT, TODAY, registry_unit
 
 NETWORK_KEY = bytes(range(64, 80))
 
@@ -44,6 +47,39 @@ def test_a_second_run_writes_nothing(unit):
     assert first == len(unit.operations()) == 5
     assert unit.publish() == 0
     assert verify_log(unit.store).findings == ()
+
+
+def test_no_stamp_tells_on_which_day_a_time_after_the_treatment_was_over(unit):
+    """[RG17] The planted bugs it has caught: told on its day, and a window on the day it closed."""
+    treated_on = "2026-03-02"
+    cases = [f"case/c-{number}" for number in range(12)]
+    for number, case in enumerate(cases):
+        unit.treat(case, f"patient/p-{number}", on=treated_on)
+        unit.visit(f"visit/v-{number}", case, on="2026-04-02", patient=f"patient/p-{number}")
+    told = {"window_days": {}, "windows_due": {}}
+    seen = 0
+    for days in range(120):
+        on = add_days(treated_on, days)
+        unit.publish(now_ms=NOW_MS + days_between(TODAY, on) * 86_400_000)
+        operations = unit.operations()
+        for one in operations[seen:]:
+            said = json.loads(one.body_text)["set"]
+            for field, of_field in told.items():
+                if said.get(field):
+                    of_field.setdefault(one.record, []).append((said[field], days))
+        seen = len(operations)
+
+    key = load_site_key(unit.store.folder)
+    grace = min(days for held in told["windows_due"].values() for _, days in held)
+    for case in cases:
+        record, delay = pseudonym_of(key, case), find_delay(key, case)
+        assert told["window_days"][record] == [
+            (days, days + 1 + delay) for days in (5, 30, 42) if days + 1 + delay < 120
+        ]
+        [(_, closed)] = told["windows_due"][record]
+        assert closed - delay == grace - min(find_delay(key, one) for one in cases)
+    # Read at the unit, nothing is late.
+    assert unit.case(cases[0])["window_days"] == 42
 
 
 def test_what_changed_is_written_over_and_nothing_else(unit):

@@ -382,9 +382,59 @@ def test_a_project_keeps_its_key_and_another_has_its_own(hub):
     assert not patients[0] & patients[2]
 
 
+def _export(hub, ada, piers, number, **period):
+    """Ask for an export and approve it; return what was made."""
+    asked = {"project": "P", "purpose": "Q", "from_on": "", "until_on": "", **period}
+    ask_for_export(hub.store, **asked, by=ada, new_id=f"x{number}", now_ms=NOON_MS + number)
+    return _decide(hub, piers, f"x{number}")
+
+
+def test_a_project_keeps_its_step(hub):
+    """[DX7] [HAZ-49] Caught: the second at a step of its own, from which more follows."""
+    tell_patients(hub, 240, birth_year=1950, sex="female")
+    ada, piers = hub.person("Ada Reedmace"), hub.person("Piers Larkspire", "auditor")
+    few = _export(hub, ada, piers, 1, until_on="2024-03-31")
+    every = _export(hub, ada, piers, 2)
+    other = _export(hub, ada, piers, 3, project="R")
+
+    assert few.manifest.generalised_to == every.manifest.generalised_to
+    assert other.manifest.generalised_to != every.manifest.generalised_to
+
+
+@pytest.mark.parametrize("is_shorter_first", [True, False])
+@pytest.mark.parametrize(("more", "is_made"), [(1, False), (4, False), (5, True), (0, True)])
+def test_an_export_that_differs_by_few_patients_from_an_earlier_one_is_not_made(
+    hub, more, is_made, is_shorter_first
+):
+    """[DX7] [HAZ-49] Caught: one to four patients in one of the two alone, looked for one way."""
+    tell_patients(hub, 60)
+    for number in range(more):
+        record, case = (
+            f"registry_{kind}/{digits(f'{kind}{number}')}" for kind in ("patient", "case")
+        )
+        hub.write(TARN, record, unit=TARN, birth_year=1950, sex="female")
+        hub.write(TARN, case, unit=TARN, patient=record, treated_on="2026-05-03")
+    periods = [{"until_on": "2026-03-31"}, {}]
+    ada, piers = hub.person("Ada Reedmace"), hub.person("Piers Larkspire", "auditor")
+    first, second = periods if is_shorter_first else periods[::-1]
+    _export(hub, ada, piers, 1, **first)
+
+    if is_made:
+        assert _export(hub, ada, piers, 2, **second).faults == []
+        return
+    with pytest.raises(NotAllowedError, match="fewer than five patients"):
+        _export(hub, ada, piers, 2, **second)
+    assert [one.state for one in list_exports(hub.store, viewer=ada)] == ["asked", "made"]
+    # Another project holds no other export.
+    assert _export(hub, ada, piers, 3, project="R", **second).faults == []
+
+
 @pytest.mark.parametrize(
     ("changed", "part"),
     [
+        ({"from_on": "2026-01-02"}, "Take 2026-01-01 to no last day"),
+        ({"until_on": "2026-06-29"}, "Take no first day to 2026-06-30"),
+        ({"from_on": "2026-04-01", "until_on": "2026-07-01"}, "2026-04-01 to 2026-09-30"),
         ({"purpose": " "}, "for what purpose"),
         ({"project": ""}, "for which project"),
         ({"from_on": "2026-02-30"}, "is no day"),

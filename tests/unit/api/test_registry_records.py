@@ -41,6 +41,7 @@ def test_a_treated_case_is_told_with_its_mix_and_what_was_put_in(unit):
         "patient": PATIENT,
         "treated_on": ON,
         "seen_on": ON,
+        "asked_on": ON,
         "indication": "secondary-prophylaxis",
         "varix_class": "GOV2",
         "cause": "viral",
@@ -513,15 +514,48 @@ def test_a_death_counts_by_a_clinicians_word_alone(unit):
     """[RG3] [FG6] On a device that holds care; anybody else's word is a doubt."""
     unit.treat()
     unit.visit(status="to-book")
-    unit.write(VISIT, status="ended", ended_because="died")
+    unit.write(VISIT, status="ended", ended_because="died", ended_on="2026-05-20")
     doubted = unit.read("registry_patient")
-    with unit.store.transaction():
-        unit.store.devices.keep("tablet-a", "Tablet A", "bedside", "token", joined_ms=1)
-    unit.write("staff/s-1", name="Dr Wren", role="endoscopist", active=True)
+    vouch(unit)
     sound = unit.read("registry_patient")
 
     assert doubted == [{"birth_year": 1961, "sex": "female", "doubts": ["died_on"]}]
-    assert sound == [{"birth_year": 1961, "sex": "female", "died_on": "2026-05-31", "doubts": []}]
+    assert sound == [{"birth_year": 1961, "sex": "female", "died_on": "2026-05-20", "doubts": []}]
+
+
+def vouch(unit):
+    """Make the writer of the story a clinician on a device that holds care."""
+    with unit.store.transaction():
+        unit.store.devices.keep("tablet-a", "Tablet A", "bedside", "token", joined_ms=1)
+    unit.write("staff/s-1", name="Dr Wren", role="endoscopist", active=True)
+
+
+def test_a_death_whose_day_nobody_told_is_a_doubt(unit):
+    """[RG16] The planted bug it has caught: the day of the entry told as the day of the death."""
+    unit.treat()
+    unit.visit(status="to-book")
+    unit.write(VISIT, status="ended", ended_because="died")
+    vouch(unit)
+    dayless = unit.read("registry_patient")[0]
+    unit.write(VISIT, ended_on="2026-04-15")
+    told = unit.read("registry_patient")[0]
+
+    assert (dayless.get("died_on"), dayless["doubts"]) == (None, ["died_on"])
+    assert (told["died_on"], told["doubts"]) == ("2026-04-15", [])
+
+
+@pytest.mark.parametrize(
+    ("on", "told"), [("2026-04-09", None), ("2026-04-10", "2026-04-10"), ("2026-04-11",) * 2]
+)
+def test_a_death_before_a_later_treatment_is_a_doubt(unit, on, told):
+    """[RG16] The planted bug it has caught: told, and for the later case a death on day 0."""
+    unit.treat(imported_in="past_import/i-1")
+    unit.visit(on="2026-04-02", status="ended", ended_because="died", ended_on=on)
+    unit.treat("case/c-2", on="2026-04-10")
+    (patient,) = unit.read("registry_patient")
+
+    assert patient.get("died_on") == told
+    assert patient["doubts"] == ([] if told else ["died_on"])
 
 
 def test_a_death_is_told_on_the_day_given_for_it(unit):
@@ -576,6 +610,7 @@ def test_outcomes_are_judged_from_what_is_told(unit):
         treated_on=case["treated_on"],
         seen_on=case["seen_on"],
         window_days=case["window_days"],
+        asked_on=case["asked_on"],
         delivered=case.get("delivered"),
         flow_at_end=case.get("flow_at_end", ""),
         looks=tuple(
@@ -594,6 +629,7 @@ def test_outcomes_are_judged_from_what_is_told(unit):
     verdicts = judge(episode)
     assert verdicts["technical_success"] == verdicts["flow_gone_at_end"] == "happened"
     assert verdicts["obliteration"] == "happened"
+    # It bled on day 18: until then it is known.
     assert verdicts["early_rebleed"] == verdicts["embolism"] == "did-not"
     assert verdicts["late_rebleed"] == verdicts["late_gastric_rebleed"] == "not-due"
     verdicts = judge(msgspec.structs.replace(episode, window_days=365))
@@ -617,3 +653,172 @@ def test_a_visit_entered_long_after_was_seen_on_its_own_day(unit):
     assert one["seen_on"] == "2026-03-20"
     assert unit.case()["seen_on"] == "2026-03-25"
     assert "windows_due" not in one
+
+
+def test_the_day_last_asked_is_that_of_an_answer_about_a_bleed(unit):
+    """[RG18] "Not asked", no answer and two answers move it no further; a later case does.
+
+    The planted bug it has caught: "not asked" taken for an answer.
+    """
+    unit.treat()
+    unit.look("visit/v-1", on="2026-04-02", bled={"answer": "no"})
+    unit.look("visit/v-2", on="2026-04-10", bled={"answer": "not-asked"})
+    unit.look("visit/v-3", on="2026-04-11")
+    unit.look("visit/v-4", on="2026-04-12", bled={"answer": "no"})
+    unit.write("visit_result/v-4", sees=False, bled={"answer": "yes"})
+    first = unit.case()
+    unit.look("visit/v-5", on="2026-04-20", bled={"answer": "yes", "on": "2026-04-15"})
+    second = unit.case()
+    unit.treat("case/c-2", on="2026-05-01")
+    unit.look("visit/v-6", "case/c-2", on="2026-05-10", bled={"answer": "no"})
+
+    assert (first["asked_on"], first["seen_on"]) == ("2026-04-02", "2026-04-12")
+    assert second["asked_on"] == "2026-04-20"
+    assert [unit.case(name)["asked_on"] for name in (CASE, "case/c-2")] == ["2026-05-10"] * 2
+    assert unit.case()["seen_on"] == "2026-05-10"
+
+
+def test_a_file_that_says_nothing_of_events_or_implants_tells_nothing_of_them(unit):
+    """[RG18] The planted bug it has caught: 0 coils, no adhesive, and no event at all."""
+    unit.write(PATIENT, born_on="1961-07-14")
+    unit.write(
+        CASE, stage="closed", procedure_on=ON, patient=PATIENT, imported_in="past_import/i-1"
+    )
+    bare = unit.case()
+    unit.write("complication/a", case=CASE, what="none")
+    unit.write("coil_placed/a", case=CASE, slot=1, device={"lot": "L-0417-A"})
+    told = unit.case()
+
+    fields = ("technique", "coils_placed", "adhesive_kind", "adhesive_pure_ul")
+    assert [bare.get(name) for name in fields] == [None] * 4
+    assert bare["doubts"] == ["events"]
+    assert [told.get(name) for name in fields] == ["coils", 1, "none", 0]
+    assert told["doubts"] == []
+
+
+def test_a_bleed_told_under_a_later_case_is_one_of_the_earlier_too(unit):
+    """[RG6] The planted bug it has caught: told of the later case alone."""
+    unit.treat()
+    unit.treat("case/c-2", on="2026-04-10")
+    bled = {"answer": "yes", "on": "2026-04-15", "source": "gastric-varix"}
+    unit.look("visit/v-1", "case/c-2", on="2026-04-20", bled=bled)
+    unit.act("complication/a", "2026-04-10T10:05:00+00:00", "case/c-2", what="bleeding")
+
+    assert {
+        (one["case"], one["event"], one["happened_on"], one.get("source"))
+        for one in unit.read("registry_event")
+    } == {
+        (CASE, "reintervention", "2026-04-10", None),
+        (CASE, "rebleed", "2026-04-15", "gastric-varix"),
+        ("case/c-2", "rebleed", "2026-04-15", "gastric-varix"),
+        ("case/c-2", "other", "2026-04-10", None),
+    }
+
+
+@pytest.mark.parametrize(
+    ("on", "days"),
+    [
+        *(("2026-04-15", ["2026-04-15"]), ("2026-04-20", ["2026-04-15"])),
+        ("2026-04-21", ["2026-04-15", "2026-04-21"]),
+    ],
+)
+def test_the_bleed_that_a_later_case_treats_is_told_once(unit, on, days):
+    """[RG6] On its day and five days after it; then it is another, and of no known source.
+
+    The planted bug it has caught: the case of the day after told as a second bleed.
+    """
+    unit.treat()
+    bled = {"answer": "yes", "on": "2026-04-15", "source": "gastric-varix"}
+    unit.look("visit/v-1", on="2026-04-28", bled=bled)
+    unit.treat("case/c-2", on=on, indication="acute-bleed")
+    told = bleeds(unit)
+
+    assert [one[0] for one in told if one[2] == []] == days
+    assert ("2026-04-15", "gastric-varix", []) in told
+
+
+def test_a_case_of_no_known_day_may_be_a_later_one(unit):
+    """[RG6] The planted bug it has caught: nothing told, and so nothing happened."""
+    unit.treat()
+    unit.write("case/c-2", stage="closed", patient=PATIENT, indication="acute-bleed")
+    unit.write("coil_placed/c-2-1", case="case/c-2", slot=1)
+
+    assert [(one["event"], one["doubts"]) for one in unit.read("registry_event")] == [
+        ("reintervention", ["happened_on"]),
+        ("rebleed", ["happened_on"]),
+    ]
+
+
+def test_a_planned_session_with_a_case_of_its_own_stays_planned(unit):
+    """[RG6] For an acute bleed it is none. The planted bug it has caught: nobody said."""
+    unit.treat()
+    unit.look("visit/v-2", on="2026-04-20", retreated=True)
+    unit.write("visit/v-2", plan_visit="treatment_session")
+    unit.treat("case/c-2", on="2026-04-20")
+    (planned,) = unit.read("registry_event")
+    unit.write("case/c-2", indication="acute-bleed")
+
+    assert (planned["happened_on"], planned["planned"]) == ("2026-04-20", True)
+    assert [one.get("planned") for one in unit.read("registry_event")] == [False, None]
+
+
+def test_two_answers_whether_it_was_treated_again_are_a_doubt(unit):
+    """[RG6] [RG3] The planted bug it has caught: told as not treated again."""
+    unit.treat()
+    unit.look(retreated=True)
+    unit.write("visit_result/v-1", sees=False, retreated=False)
+
+    assert unit.read("registry_event") == [{"case": CASE, "doubts": ["event", "happened_on"]}]
+
+
+def test_a_window_is_due_once_it_has_closed(unit):
+    """[RG19] Kept early, and still open for others: the planted bug told the kept ones alone."""
+    unit.treat()
+    window = {"earliest_on": "2026-05-20", "target_on": "2026-05-31", "latest_on": TODAY}
+    unit.visit(status="attended", booking={"session": "", "on": "2026-05-25"})
+    unit.write(VISIT, window=window)
+    open_one = unit.case()
+    unit.write(VISIT, window={**window, "latest_on": "2026-05-31"})
+    closed = unit.case()
+
+    assert (open_one["windows_due"], open_one["windows_kept"]) == (0, 0)
+    assert (closed["windows_due"], closed["windows_kept"]) == (1, 1)
+
+
+def lots(unit):
+    return [(one["item"], one.get("lot"), one["count"]) for one in unit.read("registry_implant")]
+
+
+def test_a_device_with_two_answers_or_another_label_has_no_lot(unit):
+    """[RG7] [HAZ-46] The planted bug it has caught: the lot of the package told instead."""
+    unit.treat()
+    at = f"{ON}T10:05:00+00:00"
+    unit.act("package_opened/k", at, item="coil", device={"lot": "L-0900-K"}, fate="used")
+    unit.write("coil_placed/c-1-1", package="package_opened/k")
+    one = lots(unit)
+    unit.write("coil_placed/c-1-1", sees=False, device={"lot": "L-0999-X"})
+    two = lots(unit)
+    unit.coil("coil_placed/c-1-1", at, lot="L-0417-A", raw_label="10L-0999-X")
+    other = lots(unit)
+    unit.coil("coil_placed/c-1-1", at, lot="L-0417-A", raw_label="10L-0417-A")
+
+    assert one == [("coil", "L-0417-A", 1)]
+    assert two == [("coil", None, 1)]
+    assert other == [("coil", None, 1)]
+    assert lots(unit) == [("coil", "L-0417-A", 1)]
+
+
+def test_an_opened_coil_of_which_nobody_says_where_it_went_counts(unit):
+    """[RG7] [HAZ-46] Not one that was put back, nor one like a coil placed without its package.
+
+    The planted bug it has caught: only what was placed was told.
+    """
+    unit.treat()
+    at = f"{ON}T10:05:00+00:00"
+    for name, lot, fate in (
+        *(("k-1", "L-0900-K", {}), ("k-2", "L-0901-K", {"fate": "returned"})),
+        ("k-3", "L-0417-A", {}),
+    ):
+        unit.act(f"package_opened/{name}", at, item="coil", device={"lot": lot}, **fate)
+
+    assert lots(unit) == [("coil", "L-0417-A", 1), ("coil", "L-0900-K", 1)]

@@ -41,8 +41,11 @@ def test_an_event_is_told_as_far_as_it_is_known(fields, told):
 
 
 def test_a_look_without_an_answer_saw_nothing():
-    row = read_look("registry_look/l", "unit-a", {**CASE, "looked_on": "2026-02-01"})
+    look = {**CASE, "looked_on": "2026-02-01"}
+    row = read_look("registry_look/l", "unit-a", look)
     assert (row.part, row.told, row.on_day) == ("look", "not-seen", "2026-02-01")
+    torn = read_look("registry_look/l", "unit-a", {**look, "doubts": ["flow"]})
+    assert (torn.told, torn.on_day) == ("", "2026-02-01")
 
 
 @pytest.mark.parametrize(
