@@ -171,6 +171,12 @@ class DeviceStore:
             "UPDATE device SET revoked_ms = ? WHERE id = ?", (revoked_ms, device)
         )
 
+    def readmit(self, device: str) -> None:
+        """Let a device that was revoked ask again; where its logs ended before stays known."""
+        self._connection.execute(
+            "UPDATE device SET revoked_ms = NULL, lost_ms = NULL WHERE id = ?", (device,)
+        )
+
     def note_lost(self, device: str, *, lost_ms: int) -> None:
         """Keep that a device is lost: once it has handed over what it holds, it clears itself."""
         self._connection.execute("UPDATE device SET lost_ms = ? WHERE id = ?", (lost_ms, device))

@@ -25,7 +25,10 @@ _COLUMNS = "unit, item, identifier, lot, expires_on"
 
 
 class ReportedImplants(msgspec.Struct, frozen=True):
-    """Devices of one label that one unit reported, and how many; None is nothing known."""
+    """Devices of one label that one unit reported, how many, and in which cases.
+
+    None is nothing known.
+    """
 
     unit: str
     item: str | None
@@ -33,6 +36,7 @@ class ReportedImplants(msgspec.Struct, frozen=True):
     lot: str | None
     expires_on: str | None
     pieces: int
+    cases: frozenset[str]
 
 
 class NetworkImplants:
@@ -43,20 +47,25 @@ class NetworkImplants:
 
     def sift(self, search: Search) -> list[ReportedImplants]:
         """Return all labels that a search could find, by unit, with how many devices bear each."""
-        pieces: dict[tuple[str, ...], int] = {}
+        found: dict[str, tuple[tuple[str, ...], int, str]] = {}
         for condition, values in _conditions(search):
             rows = self._connection.execute(
-                f"SELECT record, {_COLUMNS}, pieces FROM registry_implant_row"  # noqa: S608
+                f"SELECT record, of_case, pieces, {_COLUMNS} FROM registry_implant_row"  # noqa: S608
                 f" WHERE {condition}",
                 values,
             ).fetchall()
-            pieces.update(((*row[:-1],), row[-1]) for row in rows)
+            found.update((row[0], ((*row[3:],), row[2], row[1])) for row in rows)
         counted: dict[tuple[str, ...], int] = {}
-        for (_, *label), count in pieces.items():
-            counted[*label] = counted.get((*label,), 0) + count
+        cases: dict[tuple[str, ...], set[str]] = {}
+        for label, pieces, case in found.values():
+            counted[label] = counted.get(label, 0) + pieces
+            cases.setdefault(label, set()).add(case)
         return [
-            ReportedImplants(unit, item or None, identifier, lot, expires_on, count)
-            for (unit, item, identifier, lot, expires_on), count in counted.items()
+            ReportedImplants(
+                unit, item or None, identifier, lot, expires_on, pieces, frozenset(cases[label])
+            )
+            for label, pieces in counted.items()
+            for unit, item, identifier, lot, expires_on in (label,)
         ]
 
 

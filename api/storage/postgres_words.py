@@ -1,6 +1,6 @@
 """Statements as they are written for SQLite, in the words of PostgreSQL.
 
-Few things differ: the marks of values, three functions, comparison with what may be nothing, and
+Few things differ: the marks of values, four functions, comparison with what may be nothing, and
 the types of columns. Everything else is written so that both understand it.
 """
 
@@ -10,6 +10,8 @@ from typing import NamedTuple
 
 _LITERAL = re.compile(r"('(?:[^']|'')*')")
 _LISTED = re.compile(r"\bjson_each\(\?\)")
+# A part of JSON by its name; the path is a literal, so this comes before literals are parted.
+_PART = re.compile(r"\bjson_extract\(([\w.]+), '\$\.(\w+)'\)")
 _FUNCTIONS = {"group_concat(": "string_agg(", "instr(": "strpos("}
 _FUNCTION = re.compile(r"\b(?:group_concat|instr)\(")
 _INSERT = re.compile(
@@ -41,9 +43,12 @@ def translate(sql: str) -> Translated:
     "SELECT 1 FROM t WHERE a IS DISTINCT FROM %s AND b = '?%%'"
     >>> translate("DELETE FROM t WHERE a IN (SELECT value FROM json_each(?))").sql
     'DELETE FROM t WHERE a IN (SELECT value FROM unnest(%s::text[]) AS value)'
+    >>> translate("SELECT json_extract(t.a, '$.b') FROM t").sql
+    "SELECT (t.a::json ->> 'b') FROM t"
     """
     parts, listed, place = [], set(), 0
-    for part in _LITERAL.split(sql.replace("%", "%%")):
+    named = _PART.sub(r"(\1::json ->> '\2')", sql)
+    for part in _LITERAL.split(named.replace("%", "%%")):
         if part.startswith("'"):
             parts.append(part)
             continue

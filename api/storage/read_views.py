@@ -73,6 +73,17 @@ class ReadViews:
                 )
         self.outcomes.renew(patients | self.outcomes.patients_of(records))
 
+    def forget(self, records: list[str]) -> None:
+        """Drop every row of records of which nothing is held any more."""
+        patients = self.outcomes.patients_of(records)
+        for table in TABLES:
+            self._connection.execute(
+                f"DELETE FROM {table}"  # noqa: S608
+                " WHERE record IN (SELECT value FROM json_each(?))",
+                (msgspec.json.encode(records).decode(),),
+            )
+        self.outcomes.renew(patients)
+
     def clear(self) -> None:
         """Empty every view."""
         for table in TABLES:

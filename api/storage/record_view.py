@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 
+import msgspec
+
 from api.record_catalogue.catalogue import Catalogue
 from api.storage.any_connection import Connection
 from api.storage.handles import EnteredRecords, Handles
@@ -45,6 +47,18 @@ class RecordView:
             merged = list(self._merge(operations))
             self._keep_rows([self._row(one) for one in merged], {})
             self.reads.keep(merged, renewed=operations)
+            self._forget([one for one in some if one not in operations])
+
+    def _forget(self, records: list[str]) -> None:
+        """Drop what is kept of records of which nothing is held any more."""
+        if not records:
+            return
+        self._connection.execute(
+            "DELETE FROM record_state WHERE record IN (SELECT id FROM record WHERE name IN"
+            " (SELECT value FROM json_each(?)))",
+            (msgspec.json.encode(records).decode(),),
+        )
+        self.reads.forget(records)
 
     def refresh_after(self, appended: Iterable[Operation], handles: EnteredRecords) -> None:
         """Renew the records of operations that were just appended, by the answer of `append`.

@@ -96,8 +96,18 @@ class RegistryEntries:
         ).fetchone()
         return row is not None
 
+    def records_of(self, device: str, epoch: str) -> set[str]:
+        """Return the records on which a log writes."""
+        rows = self._connection.execute(
+            "SELECT DISTINCT record.name FROM log_entry JOIN record ON record.id ="
+            " log_entry.record WHERE log_entry.log ="
+            " (SELECT id FROM log WHERE device = ? AND epoch = ?)",
+            (device, epoch),
+        )
+        return {str(name) for (name,) in rows.fetchall()}
+
     def take_out(self, device: str, epoch: str, *, first: int) -> None:
-        """Take the end of an own log out, whose texts were written again and are kept aside."""
+        """Take the end of a log out: it was written again, or nothing of it is to be told on."""
         self._connection.execute(
             "DELETE FROM log_entry WHERE counter >= ? AND"
             " log = (SELECT id FROM log WHERE device = ? AND epoch = ?)",

@@ -121,6 +121,14 @@ class SignatureStore:
             for device, epoch, counter, hash_, key_id, signature in rows
         ]
 
+    def forget_log(self, device: str, epoch: str) -> None:
+        """Forget what was signed of a log that was taken out whole."""
+        for table in ("head_signature", "resupplied_log"):
+            self._connection.execute(
+                f"DELETE FROM {table} WHERE device = ? AND epoch = ?",  # noqa: S608
+                (device, epoch),
+            )
+
     def signed_logs(self) -> list[tuple[str, str]]:
         """Return every device and epoch of which a signed head is kept."""
         return self._connection.execute(

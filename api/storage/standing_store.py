@@ -1,5 +1,7 @@
 """What each unit last reported of itself, day by day, at the hub. Transactions are the caller's."""
 
+import datetime
+
 import msgspec
 
 from api.storage.any_connection import Connection
@@ -12,6 +14,14 @@ class KeptStanding(msgspec.Struct, frozen=True):
     on_day: str
     noted_ms: int
     content: str
+
+
+class KeptCounts(msgspec.Struct, frozen=True):
+    """What a report of a day said of quality alone, as JSON."""
+
+    unit: str
+    on_day: str
+    quality: str
 
 
 class StandingStore:
@@ -39,11 +49,32 @@ class StandingStore:
         )
         return list({row[0]: KeptStanding(*row) for row in rows.fetchall()}.values())
 
-    def since(self, from_day: str, unit: str = "") -> list[KeptStanding]:
-        """Return the reports from a day on, of one unit or of all, by day and unit."""
-        rows = self._connection.execute(
-            "SELECT unit, on_day, noted_ms, content FROM standing_report"
-            " WHERE on_day >= ? AND (? = '' OR unit = ?) ORDER BY on_day, unit",
-            (from_day, unit, unit),
-        )
-        return [KeptStanding(*row) for row in rows.fetchall()]
+    def weekly_counts(self, from_day: str, until_day: str, unit: str = "") -> list[KeptCounts]:
+        """Return the counts of quality of the last report of each week, by day and unit.
+
+        Of a year of reports that is one in seven, and of each a small part: a whole one tells
+        each field of each month.
+
+        Parameters
+        ----------
+        from_day, until_day : str
+            Civil dates, both included; weeks begin on Monday, also the one of `from_day`.
+        unit : str
+            One unit, "" for all.
+        """
+        day = datetime.date.fromisoformat(from_day)
+        day -= datetime.timedelta(days=day.weekday())
+        found = []
+        while day.isoformat() <= until_day:
+            sunday = day + datetime.timedelta(days=6)
+            rows = self._connection.execute(
+                "SELECT one.unit, one.on_day, json_extract(one.content, '$.quality')"
+                " FROM standing_report AS one JOIN (SELECT unit, MAX(on_day) AS on_day"
+                " FROM standing_report WHERE on_day BETWEEN ? AND ? AND (? = '' OR unit = ?)"
+                " GROUP BY unit) AS last ON last.unit = one.unit AND last.on_day = one.on_day"
+                " ORDER BY one.on_day, one.unit",
+                (day.isoformat(), min(sunday.isoformat(), until_day), unit, unit),
+            )
+            found += [KeptCounts(row[0], row[1], row[2] or "{}") for row in rows.fetchall()]
+            day = sunday + datetime.timedelta(days=1)
+        return found

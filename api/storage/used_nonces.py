@@ -18,10 +18,14 @@ class UsedNonces:
         )
         return added.rowcount == 1
 
-    def count(self, device: str | None) -> int:
-        """Return how many nonces of a device are remembered; None counts those of joinings."""
+    def count(self, device: str | None, *, used_from_ms: int) -> int:
+        """Return how many nonces a device has used since a moment; None counts those of joinings.
+
+        What is remembered longer, so that it is good once, counts against nobody any more.
+        """
         row = self._connection.execute(
-            "SELECT count(*) FROM used_nonce WHERE device IS ?", (device,)
+            "SELECT count(*) FROM used_nonce WHERE device IS ? AND used_ms > ?",
+            (device, used_from_ms),
         ).fetchone()
         return int(row[0])
 

@@ -15,6 +15,8 @@ def postgres() -> Iterator[PostgresServer]:
 
 
 @pytest.fixture
-def database(postgres: PostgresServer) -> str:
-    """The address of an empty database."""
-    return postgres.make_database()
+def database(postgres: PostgresServer) -> Iterator[str]:
+    """The address of an empty database, which is gone after the test."""
+    url = postgres.make_database()
+    yield url
+    postgres.drop_database(url)

@@ -191,7 +191,29 @@ def test_nonces_have_a_limit_by_device_and_are_forgotten(database, tmp_path, mon
     assert nonces.take(nonces.draw(), "unit-b") is NonceVerdict.GOOD
     clock.ms += 3 * LASTS_MS + 1
     assert nonces.take(nonces.draw(), "unit-a") is NonceVerdict.GOOD
-    assert store.used_nonces.count("unit-a") == 1
+    assert store.used_nonces.count("unit-a", used_from_ms=0) == 1
+    store.close()
+
+
+def test_whoever_used_too_many_goes_on_once_these_are_over(tmp_path, monkeypatch):
+    """[RQ5] [SEC-06] Anybody can use up what joinings share; ten minutes later one can join again.
+
+    It was red before: what was remembered longer counted too, and was swept only by a nonce that
+    was taken, so that a day later nobody could join. Planted and caught: the moment before.
+    """
+    monkeypatch.setattr("api.routes.shared_nonces.MAX_USED_BY_JOININGS", 2)
+    store = open_unit_store(tmp_path, new_generation="generation-1")
+    clock = _Clock()
+    nonces = SharedNonces(store, clock)
+    nonces.take(nonces.draw(), "unit-a")
+
+    told = [nonces.take(nonces.draw(), None) for _ in range(3)]
+    assert told == [NonceVerdict.GOOD, NonceVerdict.GOOD, NonceVerdict.TOO_MANY]
+    clock.ms += LASTS_MS - 1
+    assert nonces.take(nonces.draw(), None) is NonceVerdict.TOO_MANY
+    assert store.used_nonces.count(None, used_from_ms=0) == 2
+    clock.ms += 1
+    assert nonces.take(nonces.draw(), None) is NonceVerdict.GOOD
     store.close()
 
 

@@ -40,6 +40,7 @@ STATEMENTS = (
         windows_due INTEGER,
         windows_kept INTEGER,
         window_days INTEGER NOT NULL,
+        asked_on TEXT NOT NULL,
         doubts TEXT NOT NULL
     ) WITHOUT ROWID, STRICT
     """,
