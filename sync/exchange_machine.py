@@ -50,6 +50,13 @@ NOTHING_TAKEN = (
     "The unit took nothing in and gave no reason. Everything is kept on this tablet; "
     "ask the data manager."
 )
+# Pages may come empty where entries are damaged or destroyed; a server that hands out nothing else
+# would hold a round open for ever. Project default.
+MOST_EMPTY_PAGES = 20
+ONLY_EMPTY_PAGES = (
+    "Page after page came without an entry, so the exchange was ended. It is tried again; if this "
+    "stays so, tell the data manager."
+)
 
 
 class Phase(StrEnum):
@@ -75,6 +82,7 @@ class ExchangeState(msgspec.Struct, frozen=True, kw_only=True):
     first : counter of the next own operation to push, 0 when the unit holds all.
     most_bytes, limit : size of the next batch and page.
     low, high : counters between which a fork is searched.
+    empty_pages : how many pages of this round held no entry and were not the last.
     sentence : what a person has to be told at the end.
     """
 
@@ -92,6 +100,7 @@ class ExchangeState(msgspec.Struct, frozen=True, kw_only=True):
     limit: int = FIRST_PAGE_COUNT
     low: int = 0
     high: int = 0
+    empty_pages: int = 0
     sentence: str = ""
 
 
@@ -104,7 +113,7 @@ def step_exchange(state: ExchangeState, heard: AnyHeard) -> Step:
 
     Notes
     -----
-    Rules EX2-EX4, EX8-EX10, EX14. A message that the phase does not wait for changes nothing
+    Rules EX2-EX4, EX8-EX10, EX14, EX22. A message that the phase does not wait for changes nothing
     (EX8).
     """
     turn = TABLE.get((state.phase, type(heard)))
@@ -209,6 +218,9 @@ def _pull_case(state: ExchangeState) -> Step:
 
 
 def _case_pulled(state: ExchangeState, heard: Pulled) -> Step:
+    state = _count_empty(state, heard)
+    if state.empty_pages > MOST_EMPTY_PAGES:
+        return _end_empty()
     if heard.more and heard.next > heard.after:
         pull = Pull(
             stream=state.case_streams[0],
@@ -288,7 +300,20 @@ def _pull_next(state: ExchangeState) -> Step:
     return ExchangeState(), said
 
 
+def _count_empty(state: ExchangeState, heard: Pulled) -> ExchangeState:
+    is_counted = heard.is_empty and heard.more
+    return _with(state, empty_pages=state.empty_pages + 1) if is_counted else state
+
+
+def _end_empty() -> Step:
+    """End the round, not the recovery: the next one goes on where this one read to (EX22)."""
+    return ExchangeState(), (Finish(outcome="refused", sentence=ONLY_EMPTY_PAGES),)
+
+
 def _pulled(state: ExchangeState, heard: Pulled) -> Step:
+    state = _count_empty(state, heard)
+    if state.empty_pages > MOST_EMPTY_PAGES:
+        return _end_empty()
     if heard.more and heard.next > heard.after:
         state = _with(state, limit=min(state.limit * 2, MAX_BATCH_COUNT))
         pull = Pull(stream=state.streams[0], limit=state.limit, with_own=state.is_recovering)

@@ -79,11 +79,15 @@ class Offered(Heard, frozen=True, kw_only=True, tag="offered"):
 
 
 class Pulled(Heard, frozen=True, kw_only=True, tag="pulled"):
-    """A page was applied; ``after`` and ``next`` are receipt numbers."""
+    """A page was applied; ``after`` and ``next`` are receipt numbers.
+
+    ``is_empty``: there was no entry on it.
+    """
 
     after: int
     next: int
     more: bool
+    is_empty: bool = False
 
 
 class Refused(Heard, frozen=True, kw_only=True, tag="refused"):

@@ -16,7 +16,8 @@ Texts = tuple[int, str, str | None]
 def heads_for(store: UnitStore, device: Device) -> dict[str, int]:
     """Return how far each stream goes for a device; inside a transaction.
 
-    For a unit by what it may read alone: not even how much others sent is told (SEC-24).
+    For a unit by what it may read alone (SEC-24): what others sent moves it no further. The numbers
+    themselves count what the hub took in of all (RG11).
     """
     if device.role == UNIT_ROLE:
         return {REGISTRY_STREAM: store.registry.head_of_unit(HUB_DEVICE, device.id)}

@@ -1,6 +1,6 @@
 """What a hub answers in the exchange, as a unit reads it; what it does not expect is left out."""
 
-from typing import TypeVar
+from typing import Annotated, TypeVar
 
 import msgspec
 
@@ -39,11 +39,15 @@ class OfferAnswer(msgspec.Struct, frozen=True):
     held: tuple[HeldLog, ...] = ()
 
 
+# Beyond the largest receipt number of a store there is none.
+_Number = Annotated[int, msgspec.Meta(ge=0, le=2**63 - 1)]
+
+
 class Page(msgspec.Struct, frozen=True):
     """Entries as (receipt number, envelope, body), and where the next page begins."""
 
-    operations: tuple[tuple[int, str, str | None], ...]
-    next: int
+    operations: tuple[tuple[_Number, str, str | None], ...]
+    next: _Number
     more: bool
 
 

@@ -13,7 +13,13 @@ from api.storage.p256 import write_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.join_device import unit_name
-from api.use_cases.registry_log import begin_epoch, present_epoch, registry_device, registry_key
+from api.use_cases.registry_log import (
+    begin_anew,
+    begin_epoch,
+    present_epoch,
+    registry_device,
+    registry_key,
+)
 from api.use_cases.server_log import Chance
 from api.use_cases.server_role import is_hub
 from sync.clock import read_stamp
@@ -22,6 +28,8 @@ from sync.request_signing import write_fingerprint
 _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 _LONGEST_NAME = 60
 _MARK = "join="
+# Keeps by its key which hub was told what stands in the registry log, also after it was left.
+_TOLD_FACT = "hub that was told"
 Transport = Callable[[], httpx.BaseTransport | None]
 
 
@@ -109,7 +117,7 @@ def join_hub(
 
     Notes
     -----
-    Rules RQ5, RQ6, RQ7.
+    Rules RQ5, RQ6, RQ7, RG21.
     """
     address, code = read_link(link)
     chance = draw_chance()
@@ -170,6 +178,10 @@ def join_hub(
             sentence="",
         )
     with store.transaction():
+        if store.fact(_TOLD_FACT) != joined.server_key:
+            store.hub_line.forget()
+            begin_anew(store, new_epoch=draw_chance().new_epoch)
+            store.keep_fact(_TOLD_FACT, joined.server_key)
         store.hub_line.keep(msgspec.structs.replace(line, next_try_ms=None))
     return tell_line(store)
 

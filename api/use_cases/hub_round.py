@@ -280,7 +280,7 @@ class HubRound:
                 self._keep(last_read_after=page.next, last_read_hash=taken.last_of_hub)
         if taken.set_aside:
             self._told = taken.set_aside[0].sentence
-        return Pulled(after=after, next=page.next, more=page.more)
+        return Pulled(after=after, next=page.next, more=page.more, is_empty=not page.operations)
 
     def _cut(
         self, device: str, epoch: str, first: int, most_bytes: int | None = None

@@ -79,7 +79,7 @@ def join_device(
 
     Notes
     -----
-    Rules SG4, SG5, RQ7, SE4.
+    Rules SG4, SG5, RQ7, SE4, RG22.
     """
     refuse_malformed(device, key)
     if not 1 <= len(name.strip()) <= _LONGEST_NAME:
@@ -90,10 +90,11 @@ def join_device(
             raise JoinRefusedError(
                 "This code is not known, was used, or is over. Ask for a new one."
             )
+        was_revoked = _refuse_revoked(store, device, invitation.role)
         _refuse_taken_id(store, device, held_token, key)
         is_known = not for_recovery and _is_key_confirmed(store, device, key)
         _enrol_key(store, device, key)
-        is_waiting = not (invitation.is_trusted or is_known)
+        is_waiting = was_revoked or not (invitation.is_trusted or is_known)
         store.devices.keep(
             device,
             name.strip(),
@@ -103,6 +104,8 @@ def join_device(
             is_waiting=is_waiting,
             may_recover=for_recovery,
         )
+        if was_revoked:
+            store.devices.readmit(device)
         return Membership(
             device,
             new_token,
@@ -157,17 +160,28 @@ def _is_newest_key(store: UnitStore, device: str, key: EnrolledKey | None) -> bo
     )
 
 
+def _refuse_revoked(store: UnitStore, device: str, role: str) -> bool:
+    """Refuse a device that was revoked, and say whether a unit was: that one may come back (RG22).
+
+    What a unit told is named by its own key of names: under another id nobody would take it.
+    """
+    before = store.devices.find(device)
+    if before is None or before.revoked_ms is None:
+        return False
+    if before.role == UNIT_ROLE == role:
+        return True
+    raise JoinRefusedError(
+        "This device was revoked and stays so. Clear this app's storage to join as a new "
+        "one; entries not yet sent would be lost, so ask the data manager first."
+    )
+
+
 def _refuse_taken_id(
     store: UnitStore, device: str, held_token: str | None, key: EnrolledKey | None
 ) -> None:
     if device == registry_device(store):
         raise JoinRefusedError(_SERVERS_OWN)
     before = store.devices.find(device)
-    if before is not None and before.revoked_ms is not None:
-        raise JoinRefusedError(
-            "This device was revoked and stays so. Clear this app's storage to join as a new "
-            "one; entries not yet sent would be lost, so ask the data manager first."
-        )
     if before is not None and before.role == UNIT_ROLE and _is_newest_key(store, device, key):
         # A unit that lost its token with its store has proved itself by the key of its folder.
         return

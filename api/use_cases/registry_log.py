@@ -84,6 +84,23 @@ def begin_epoch(store: UnitStore, *, new_epoch: str) -> str:
     return epoch
 
 
+def begin_anew(store: UnitStore, *, new_epoch: str) -> None:
+    """Take out what was told to a hub, and what it wrote; inside a transaction.
+
+    Nothing of it concerns another hub: what is to be known there is told anew, in a new epoch, and
+    what was struck before is not told at all (RG21). A recall of the former hub stays in force as
+    the unit's own notice.
+    """
+    records: set[str] = set()
+    for device in (registry_device(store), HUB_DEVICE):
+        for epoch in store.operations.counters_of(device):
+            records |= store.registry.records_of(device, epoch)
+            store.registry.take_out(device, epoch, first=1)
+            store.signatures.forget_log(device, epoch)
+    store.views.refresh(records)
+    begin_epoch(store, new_epoch=new_epoch)
+
+
 def epoch_fact(store: UnitStore, readers: tuple[str, ...]) -> str:
     """Return the name of the fact that keeps the epoch of a log for the network."""
     generation = store.fact("generation") or ""

@@ -9,6 +9,7 @@ from typing import Annotated
 import msgspec
 
 from api.quality.completeness import CompletenessLine
+from api.quality.quality_rules import packaged_quality_rules
 from api.storage.standing_store import KeptStanding
 from api.storage.unit_store import UnitStore
 from api.use_cases.list_devices import list_all_devices
@@ -58,12 +59,12 @@ class StandingReport(msgspec.Struct, frozen=True, kw_only=True):
     build: _Name
     protocol: _Name
     catalogue: _Count
-    rule_files: dict[_Name, _Count] = {}
+    rule_files: Annotated[dict[_Name, _Count], msgspec.Meta(max_length=1_000)] = {}
     unsent: _Count = 0
     oldest_unsent_ms: int | None = None
     cases: _Count = 0
     devices: Annotated[tuple[StandingDevice, ...], msgspec.Meta(max_length=1_000)] = ()
-    quality: dict[_Name, _Count] = {}
+    quality: Annotated[dict[_Name, _Count], msgspec.Meta(max_length=1_000)] = {}
     completeness: Annotated[tuple[CompletenessLine, ...], msgspec.Meta(max_length=20_000)] = ()
     offers: Annotated[tuple[OfferAnswer, ...], msgspec.Meta(max_length=1_000)] = ()
 
@@ -119,8 +120,16 @@ def keep_standing(
     ----------
     unit : str
         The device that has proved itself; a report names no unit.
+
+    Notes
+    -----
+    A count of a rule that this hub does not have is dropped: nobody could say what it counts, and
+    names of a unit's own making would stand in every answer for a year.
     """
-    content = msgspec.json.encode(report, order="sorted").decode()
+    known = packaged_quality_rules().rules
+    quality = {rule: count for rule, count in report.quality.items() if rule in known}
+    kept = msgspec.structs.replace(report, quality=quality)
+    content = msgspec.json.encode(kept, order="sorted").decode()
     with store.transaction():
         store.standings.keep(KeptStanding(unit, today, now_ms, content))
 

@@ -1,13 +1,18 @@
 """Two units and a hub: what a unit published arrives once, and what the hub wrote comes back."""
 
+import json
 import random
 from pathlib import Path
 
+import httpx
 import pytest
 
 from api.use_cases.hub_line import HubLineError, join_hub, leave_hub, read_link, tell_line
 from api.use_cases.load_scenario import load_scenario
+from api.use_cases.name_answers import name_answer
 from api.use_cases.publish_to_hub import exchange_with_hub, is_try_due
+from api.use_cases.revoke_device import revoke_device
+from api.use_cases.server_log import ServerDraft, write_all_as_server
 from api.use_cases.verify_log import verify_log
 from tests.hub.standing_network import ADDRESS, Line, NetworkUnit, StandingHub
 
@@ -143,6 +148,34 @@ def test_a_revoked_unit_reads_and_adds_nothing(hub, units):
     assert unit.shown("network_recall") == {}
 
 
+def test_a_revoked_unit_comes_back_by_a_new_invitation_and_its_digits(hub, units):
+    """[RG22] Under its name, with all that it told before; it was red before: never again.
+
+    Planted and caught, each: it did not wait to be let in; another's key would do.
+    """
+    unit, other = units
+    unit.join(hub)
+    unit.tell(1, birth_year=1950)
+    unit.exchange(hub)
+    revoke_device(hub.store, unit.device, now_ms=hub.environment.now_ms())
+    assert "crura hub join LINK" in unit.exchange(hub).sentence
+    with other.store.transaction():
+        other.store.keep_fact("registry device", unit.device)
+    link = hub.invite()
+    with pytest.raises(HubLineError):
+        join_hub(other.store, link, draw_chance=other.chance, open_transport=lambda: Line(hub))
+    unit.tell(1, birth_year=1951)
+    assert unit.exchange(hub).standing == "refused"
+
+    unit.join(hub)
+
+    assert unit.exchange(hub).sentence == ""
+    assert unit.exchange(hub).unsent == 0
+    assert hub.shown("registry_patient") == single(unit)
+    revoke_device(hub.store, unit.device, now_ms=hub.environment.now_ms())
+    assert unit.exchange(hub).standing == "refused"
+
+
 @pytest.mark.parametrize("refused", ["name", "unit", "record", "reference", "kind", "hubs"])
 def test_what_is_forged_in_anothers_name_is_refused_or_set_aside(hub, units, refused):
     """[SEC-24] [RG14] By name, by what it says of itself, by whose record it is on or names.
@@ -179,6 +212,43 @@ def test_what_is_forged_in_anothers_name_is_refused_or_set_aside(hub, units, ref
     assert hub.shown("registry_patient") == before
     assert hub.shown("registry_case") == {}
     assert hub.shown("network_recall") == {}
+
+
+@pytest.mark.parametrize(
+    ("kind", "about"),
+    [
+        ("registry_recall_answer", {"notice": f"network_recall/{1:032x}"}),
+        ("registry_link_answer", {"proposal": f"network_link/{1:032x}"}),
+    ],
+)
+def test_nobody_writes_first_where_another_unit_will_answer(hub, units, kind, about):
+    """[RG14] [SEC-24] Both names are known to every unit that was asked, so the record is too.
+
+    It was red before: the other unit's own answer was then set aside as somebody else's. Planted
+    and caught, each: a record held under the right name was not asked for; the name was not.
+    """
+    tarn, fen = units
+    for unit in units:
+        unit.join(hub)
+    ((_, asked),) = about.items()
+    record = name_answer(kind, tarn.device, asked)
+    own = name_answer(kind, fen.device, asked)
+    said = {"state": "closed"} if kind == "registry_recall_answer" else {"answer": "same"}
+    fen.write({record: {"unit": fen.device, **about, **said}})
+    fen.write({record: said})
+    fen.write({own: said})
+    fen.write({own: {"unit": fen.device, **about, **said}})
+    fen.exchange(hub)
+    fen.write({own: said})
+
+    told = fen.exchange(hub)
+
+    assert told.refused == 3
+    assert all("not unit-" in sentence for sentence in told.set_aside)
+    tarn.write({record: {"unit": tarn.device, **about, **said}})
+    assert tarn.exchange(hub).refused == 0
+    assert set(hub.shown(kind)) == {record, own}
+    assert hub.shown(kind)[record]["unit"] == [tarn.device]
 
 
 def test_what_is_set_aside_stops_nothing_behind_it(hub, units):
@@ -246,6 +316,114 @@ def test_another_hub_is_joined_after_the_first_was_left(hub, units):
 
     with pytest.raises(HubLineError, match="Leave it first"):
         join_hub(unit.store, link, draw_chance=unit.chance)
+
+
+def test_another_hub_is_told_what_is_wanted_now_and_nothing_of_before(hub, units, tmp_path):
+    """[RG9] [RG21] Also not what was struck; and the first hub doubles nothing on the way back.
+
+    It was red before: the whole log went to the second hub, with the traits that were struck.
+    Planted and caught, each: views that were not refreshed; the first hub's notices stayed and
+    would have been offered to the second as its own.
+    """
+    unit, second = units[0], StandingHub(tmp_path / "second", "else-generation-1")
+    unit.join(hub)
+    record = unit.tell(1, traits={"names": "ab" * 8, "keys": ["told-once"]})
+    unit.tell(2, birth_year=1951)
+    hub.write({f"network_recall/{1:032x}": {"reason": "seal", "state": "in-force", "to": []}})
+    unit.exchange(hub)
+    del unit.wanted[record]
+    with unit.store.transaction():
+        written = unit.store.operations.of_records([record])[record]
+        retract = ServerDraft(record=record, retract=tuple(one.reference for one in written))
+        write_all_as_server(unit.store, [retract], by="x", because="", draw_chance=unit.chance)
+    unit.exchange(hub)
+    first = hub.shown("registry_patient")
+
+    leave_hub(unit.store)
+    unit.join(second)
+    assert (unit.exchange(second).sentence, unit.exchange(second).unsent) == ("", 0)
+
+    with second.store.transaction():
+        texts = [
+            one.operation.body_text
+            for one in second.store.operations.of_stream("registry", after=0, limit=99)
+        ]
+    assert len(texts) == 1
+    assert not any("told-once" in (text or "") for text in texts)
+    assert second.shown("registry_patient") == single(unit)
+    assert unit.shown("registry_patient") == single(unit)
+    assert unit.shown("network_recall") == {}
+    assert set(unit.shown("recall_notice")) == {f"recall_notice/network-{1:032x}"}
+    for process in (unit, second):
+        assert verify_log(process.store).findings == ()
+    leave_hub(unit.store)
+    join_hub(unit.store, hub.invite(), draw_chance=unit.chance, open_transport=lambda: Line(hub))
+    assert (unit.exchange(hub).sentence[:17], unit.exchange(hub).unsent) == ("The hub held more", 0)
+    assert hub.shown("registry_patient") == first
+    assert len(unit.shown("network_recall")) == 1
+    for process in (unit, hub):
+        assert verify_log(process.store).findings == ()
+    second.close()
+
+
+class _Meddling(Line):
+    """A hub that answers a pull in its own way."""
+
+    def __init__(self, hub, meddle):
+        super().__init__(hub)
+        self.meddle, self.pulls = meddle, 0
+
+    def handle_request(self, request):
+        answer = super().handle_request(request)
+        if request.url.path != "/api/exchange/pull":
+            return answer
+        self.pulls += 1
+        assert self.pulls < 100, "it asks for ever"
+        page = self.meddle(json.loads(answer.content), int(request.url.params["after"]))
+        return httpx.Response(200, json=page)
+
+
+def _try(unit, line, publish):
+    return exchange_with_hub(
+        unit.store,
+        build="test",
+        today="2026-03-16",
+        draw_chance=unit.chance,
+        open_transport=lambda: line,
+        publish=publish,
+    )
+
+
+@pytest.mark.parametrize("case", ["number", "nothing", "unforeseen"])
+def test_what_nobody_foresaw_of_a_hub_stands_in_the_line(hub, units, case):
+    """[EX8] [EX22] A number that no store has, pages for ever, an error of our own: a sentence.
+
+    It was red before: the round raised, the line said that all was well, and pages without an
+    entry were asked for ever. Planted and caught: `Page` without a bound.
+    """
+    unit = units[0]
+    unit.join(hub)
+    hub.write({f"network_recall/{1:032x}": {"reason": "seal", "state": "in-force", "to": []}})
+    meddle = {
+        "number": lambda page, _: {**page, "next": 2**70},
+        "nothing": lambda page, after: {"operations": [], "next": after + 1, "more": True},
+        "unforeseen": lambda page, _: page,
+    }[case]
+
+    def publish(_store, _draw_chance):
+        raise ZeroDivisionError(unit.device)
+
+    told = _try(unit, _Meddling(hub, meddle), publish)
+
+    part = {"number": "cannot be read", "nothing": "Page after page", "unforeseen": "ZeroDivision"}
+    assert part[case] in told.sentence
+    assert unit.device not in told.sentence
+    assert told.standing == "refused"
+    with unit.store.transaction():
+        assert unit.store.hub_line.find().failures == 1
+    if case != "nothing":
+        line = unit.exchange(hub)
+        assert (line.standing, line.sentence) == ("joined", "")
 
 
 def test_a_hub_joins_no_hub(hub):

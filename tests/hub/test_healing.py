@@ -4,11 +4,16 @@ import random
 
 import pytest
 
+from api.storage.hub_requests import HubRequests
 from api.use_cases.hub_line import join_hub
 from api.use_cases.older_copy import mark_put_back
+from api.use_cases.registry_log import registry_key
 from api.use_cases.verify_log import verify_log
-from tests.hub.standing_network import Line, NetworkUnit, StandingHub
+from sync.clock import DAY_MS, Stamp
+from sync.operation import Body, make_operation
+from tests.hub.standing_network import ADDRESS, Line, NetworkUnit, StandingHub
 from tests.hub.test_forwarding import single
+from tests.unit.api.standing_unit import NOON_MS
 
 
 @pytest.fixture
@@ -31,7 +36,8 @@ def put_back(process, place, *, generation=""):
     process.put_back(place)
     if generation:
         with process.store.transaction():
-            mark_put_back(process.store, now_ms=1, new_generation=generation)
+            now_ms = process.environment.now_ms()
+            mark_put_back(process.store, now_ms=now_ms, new_generation=generation)
 
 
 def settle(hub, units):
@@ -139,6 +145,78 @@ def test_a_hub_that_was_not_put_back_takes_nothing_in_its_own_name(hub, units):
 
     assert "not put back" in told.sentence
     settle(hub, [tarn])
+
+
+def test_in_the_name_of_another_unit_nothing_is_brought_to_a_hub(hub, units, tmp_path):
+    """[RG13] [RG14] [SEC-24] Whoever was put back: a unit has read nothing of another one.
+
+    It was red before: the other unit's answer, and its patient, were what a third one said.
+    """
+    tarn, fen = units
+    for unit in units:
+        unit.join(hub)
+    known = tarn.tell(1, birth_year=1950)
+    settle(hub, units)
+    before = hub.shown("registry_patient")
+    put_back_now(hub)
+    forged = first_of(tarn.device, known, birth_year=1920)
+
+    answer = resupply(hub, fen, forged)
+
+    assert answer.status == 403
+    assert "of no other unit" in answer.sentence
+    assert hub.shown("registry_patient") == before
+
+
+def test_thirty_days_after_a_hub_was_put_back_it_takes_nothing_more(hub, units):
+    """[RG13] Up to then its notice comes back; it was red before: there was no end.
+
+    Planted and caught: the days were counted from the hub's first day.
+    """
+    tarn = units[0]
+    tarn.join(hub)
+    put_back_now(hub)
+    fields = {"reason": "seal", "state": "in-force", "to": []}
+    first, second = (first_of("hub", notice(number), **fields) for number in (7, 8))
+    hub.environment.moved["ms"] += 30 * DAY_MS - 60_000
+    assert resupply(hub, tarn, first).is_good
+    hub.environment.moved["ms"] += 120_000
+
+    answer = resupply(hub, tarn, second)
+
+    assert answer.status == 403
+    assert "more than 30 days ago" in answer.sentence
+    assert set(hub.shown("network_recall")) == {notice(7)}
+
+
+def first_of(device, record, **fields):
+    """Return what a device might have written first in a log of its own."""
+    return make_operation(
+        device=device,
+        epoch=f"other{record[-1]}",
+        counter=1,
+        previous="",
+        stream="registry",
+        record=record,
+        stamp=str(Stamp(NOON_MS, 0, device)),
+        body=Body(salt="0" * 32, by="x", tapped_by="x", catalogue=8, set=fields),
+    )
+
+
+def put_back_now(hub):
+    with hub.store.transaction():
+        now_ms = hub.environment.now_ms()
+        mark_put_back(hub.store, now_ms=now_ms, new_generation="hub-generation-2")
+
+
+def resupply(hub, unit, *operations):
+    """Bring operations to the hub as one unit, whatever its program would do."""
+    with unit.store.transaction():
+        line, key = unit.store.hub_line.find(), registry_key(unit.store)
+    texts = [(one.envelope_text, one.body_text) for one in operations]
+    with HubRequests(ADDRESS, line.device, key, token=line.token, transport=Line(hub)) as requests:
+        content = {"device": line.device, "operations": texts}
+        return requests.post("/api/exchange/resupply", content)
 
 
 def _fields(line):

@@ -220,6 +220,51 @@ def test_what_the_unit_withdrew_for_itself_stays_withdrawn(network):
     assert network.look(0)[0].state == "in-force"
 
 
+@pytest.mark.parametrize("number", [199, 200, 201])
+def test_a_notice_of_more_lots_than_are_searched_by_is_shown_and_searched_by_nobody(
+    network, number
+):
+    """[NL9] Not written at the hub; what comes all the same keeps nobody waiting.
+
+    It was red before: any number was searched by, at each look at the list. Planted and caught,
+    each: the notice became one of the unit; it was answered as searched.
+    """
+    lots = [f"L-{one:05}" for one in range(number)]
+    hub = network.hub
+    fields = {"item": "coil", "criteria": {"lots": lots}, "reason": "r", "state": "in-force"}
+    hub.write({f"network_recall/{9:032x}": {**fields, "issued_on": "2026-09-20", "to": []}})
+    if number <= 200:
+        network.recall(lots=lots)
+    else:
+        with pytest.raises(CalculationError, match="more than the 200"):
+            network.recall(lots=lots)
+    network.carry()
+
+    (seen,) = [one for one in network.look(0) if one.notice.endswith(f"{9:032x}")]
+
+    is_searched = number <= 200
+    assert (seen.found is not None, "in parts" in seen.sentence) == (is_searched, not is_searched)
+    answered = network.answer(0, seen.notice)
+    assert answered.answer == ("searched" if is_searched else "acknowledged")
+    with network.units[0].server.store.transaction():
+        own = network.units[0].server.store.views.state_of(name_own_notice(seen.notice))
+    assert (own is not None) == is_searched
+
+
+def test_a_flood_of_notices_comes_in_part_by_part(network, monkeypatch):
+    """[NL9] Planted and caught: what was left over was not looked at again."""
+    monkeypatch.setattr("api.use_cases.take_in_recalls.MOST_A_ROUND", 2)
+    for number in range(5):
+        network.recall(lots=[f"L-{number:05}"])
+    seen = []
+    for _ in range(4):
+        network.carry()
+        with network.units[0].server.store.transaction():
+            seen.append(len(network.units[0].server.store.views.of_kind("recall_notice")))
+
+    assert seen == [2, 4, 5, 5]
+
+
 def test_a_notice_for_one_unit_is_no_business_of_another(network):
     """[SEC-24]"""
     notice = network.recall(to=(network.units[1].server.device,))
@@ -287,3 +332,111 @@ def test_a_notice_that_names_nothing_or_no_unit_is_not_written(network):
     with pytest.raises(NotAllowedError, match="no active member"):
         network.recall()
     assert network.notices() == []
+
+
+def test_a_range_that_ends_within_a_month_is_counted_by_whole_months(network):
+    """[HAZ-46] [NL6] Units report the month of an expiry date alone: what may be named is counted.
+
+    Caught, planted: the last month of the range was left out.
+    """
+    unit = network.units[0]
+    case, label = "case/c-0", {"lot": "ZQ-1", "identifier": "04006381333931"}
+    for place, day in enumerate(("2028-03-31", "2028-04-10", "2028-04-28", "2028-05-02")):
+        unit.care.act(
+            f"coil_placed/expiry-{place}",
+            "2026-03-10T11:00:00+00:00",
+            case,
+            device={**label, "expires_on": day},
+            slot=20 + place,
+        )
+    network.carry()
+    device = unit.server.device
+
+    def counted(**days):
+        found = count_for(network.hub.store, {"identifier": "04006381333931", **days})
+        return next(one.counted for one in found.units if one.unit == device)
+
+    assert counted(expires_from="2028-04-01", expires_to="2028-04-15") == 2
+    assert counted(expires_from="2028-04-15", expires_to="2028-05-01") == 3
+    assert counted(expires_from="2028-03-31", expires_to="2028-03-31") == 1
+    assert counted(expires_to="2028-04-15") == 3
+    assert counted(expires_from="2028-05-02") == 1
+
+
+def _stands(network):
+    """Return how the first unit stands at the hub: answer, found cases, whether it is behind."""
+    (notice,) = network.notices()
+    device = network.units[0].server.device
+    one = next(one for one in notice.units if one.unit == device)
+    return one.answer, one.found_cases, one.is_behind
+
+
+def test_a_case_that_comes_after_a_notice_was_closed_opens_it_again(network):
+    """[HAZ-46] [NL8] A tablet that comes in late leaves no 'closed, nobody found' behind.
+
+    Caught, planted: the counts were written anew and the notice stayed closed.
+    """
+    notice = network.recall(lots=("ZQ-0099",))
+    network.carry()
+    network.answer(0, notice, "close")
+    network.carry()
+    assert _stands(network) == ("closed", 0, False)
+    unit = network.units[0]
+    log = unit.server.store.operations
+    case = "case/c-0"
+    device = {"lot": "ZQ-0099"}
+    unit.care.act("coil_placed/late", "2026-03-10T11:00:00+00:00", case, device=device, slot=20)
+    network.carry()
+
+    assert _stands(network) == ("searched", 1, False)
+    assert network.look(0)[0].answer == "searched"
+    with unit.server.store.transaction():
+        searches = unit.server.store.views.of_kind("lot_search")
+        operations = log.of_stream("registry", after=0, limit=10_000)
+    # Nobody read a name: the machine leaves no search of a person behind.
+    assert len(searches) == 1
+    network.carry()
+    with unit.server.store.transaction():
+        assert len(log.of_stream("registry", after=0, limit=10_000)) == len(operations)
+
+    network.answer(0, notice, "close")
+    network.carry()
+    assert _stands(network) == ("closed", 1, False)
+
+
+def test_fewer_than_before_are_told_and_leave_a_notice_closed(network):
+    """[NL8] What was booked off the shelf, or put right, asks nobody to look again."""
+    notice = network.recall()
+    network.carry()
+    network.answer(0, notice, "close")
+    network.carry()
+    _, before, _ = _stands(network)
+    unit = network.units[0]
+    (record, *_) = sorted(unit.records(LOTS[0], "scanned"))
+    alone = record.split("/")[1].split("-")[0]
+    for one, _lot, _how in unit.coils:
+        if one.startswith(f"coil_placed/{alone}-"):
+            unit.care.write(one, device={"lot": "0000-OTHER-1"})
+    network.carry()
+
+    assert _stands(network) == ("closed", before - 1, False)
+
+
+def test_what_an_old_unit_leaves_as_it_was_stands_open_at_the_hub(network, monkeypatch):
+    """[HAZ-46] [NL8] The hub counts more cases than were answered: it shows the notice open."""
+    monkeypatch.setattr("api.use_cases.publish_to_hub.renew_answers", lambda *_, **__: 0)
+    notice = network.recall(lots=("ZQ-0099",))
+    network.carry()
+    network.answer(0, notice, "close")
+    unit = network.units[0]
+    device = {"lot": "ZQ-0099"}
+    for place in range(2):
+        at = f"2026-03-10T11:0{place}:00+00:00"
+        unit.care.act(f"coil_placed/late-{place}", at, "case/c-0", device=device, slot=20 + place)
+    network.carry()
+
+    assert _stands(network) == ("closed", 0, True)
+    network.answer(0, notice, "close")
+    network.carry()
+    # Two devices of one case: what is compared is cases.
+    assert _stands(network) == ("closed", 1, False)

@@ -19,6 +19,10 @@ const FORBIDDEN = 403;
 const UNPROCESSABLE = 422;
 const NOTHING_TAKEN =
   'The unit took nothing in and gave no reason. Everything is kept on this tablet; ask the data manager.';
+// Project default; see `MOST_EMPTY_PAGES` in `exchange_machine.py`.
+const MOST_EMPTY_PAGES = 20;
+const ONLY_EMPTY_PAGES =
+  'Page after page came without an entry, so the exchange was ended. It is tried again; if this stays so, tell the data manager.';
 
 export type Phase =
   | 'resting'
@@ -46,6 +50,7 @@ export interface ExchangeState {
   limit: number;
   low: number;
   high: number;
+  empty_pages: number;
   sentence: string;
 }
 
@@ -64,6 +69,7 @@ export const RESTING: ExchangeState = {
   limit: FIRST_PAGE_COUNT,
   low: 0,
   high: 0,
+  empty_pages: 0,
   sentence: '',
 };
 
@@ -72,7 +78,7 @@ type HeardOf<Kind extends Heard['kind']> = Extract<Heard, { kind: Kind }>;
 type Turns = { [Kind in Heard['kind']]?: (state: ExchangeState, heard: HeardOf<Kind>) => Step };
 
 /**
- * Return the next state and what the device says (EX2-EX4, EX8-EX10, EX14).
+ * Return the next state and what the device says (EX2-EX4, EX8-EX10, EX14, EX22).
  *
  * A message that the phase does not wait for changes nothing (EX8).
  */
@@ -197,7 +203,9 @@ function casePage(state: ExchangeState, stream: string, after: number): Said {
   };
 }
 
-function casePulled(state: ExchangeState, heard: HeardOf<'pulled'>): Step {
+function casePulled(before: ExchangeState, heard: HeardOf<'pulled'>): Step {
+  const state = countEmpty(before, heard);
+  if (state.empty_pages > MOST_EMPTY_PAGES) return endEmpty();
   const [stream = ''] = state.case_streams;
   if (heard.more && heard.next > heard.after) return [state, [casePage(state, stream, heard.next)]];
   return pullCase({ ...state, case_streams: state.case_streams.slice(1) });
@@ -280,7 +288,19 @@ function streamPage(state: ExchangeState, stream: string): Said {
   return { kind: 'pull', stream, limit, record: '', after: null, with_own };
 }
 
-function pulled(state: ExchangeState, heard: HeardOf<'pulled'>): Step {
+function countEmpty(state: ExchangeState, heard: HeardOf<'pulled'>): ExchangeState {
+  const isCounted = heard.is_empty === true && heard.more;
+  return isCounted ? { ...state, empty_pages: state.empty_pages + 1 } : state;
+}
+
+/** End the round, not the recovery: the next one goes on where this one read to (EX22). */
+function endEmpty(): Step {
+  return [RESTING, [{ kind: 'finish', outcome: 'refused', sentence: ONLY_EMPTY_PAGES }]];
+}
+
+function pulled(before: ExchangeState, heard: HeardOf<'pulled'>): Step {
+  const state = countEmpty(before, heard);
+  if (state.empty_pages > MOST_EMPTY_PAGES) return endEmpty();
   const [stream = ''] = state.streams;
   if (heard.more && heard.next > heard.after) {
     const next = { ...state, limit: Math.min(state.limit * 2, MAX_BATCH_COUNT) };

@@ -29,7 +29,7 @@ export type Heard =
   | { kind: 'pushed'; sent: number; tip?: Tip | null }
   | { kind: 'reissued'; epoch: string }
   | { kind: 'offered'; last: string }
-  | { kind: 'pulled'; after: number; next: number; more: boolean }
+  | { kind: 'pulled'; after: number; next: number; more: boolean; is_empty?: boolean }
   | { kind: 'refused'; status: number; sentence: string }
   | { kind: 'no_answer' };
 
