@@ -18,10 +18,14 @@ ANSWERS = (SAME, NOT_SAME, CANNOT_TELL)
 # memory (project default).
 MOST_IN_GROUP = 6
 TOLD_APART, TWO_BIRTH_YEARS, TOO_MANY = "told-apart", "two-birth-years", "too-many"
+# They were joined, and what they were joined on was corrected since.
+NO_LONGER_ALIKE = "no-longer-alike"
+_BOTH_UNITS = 2
 _UNITS, _HUB = "units", "hub"
 # From these levels on, a trait counts as an identifier that is the same (HAZ-42). Sex is none.
 _IDENTIFIERS = {"names": ("alike", "the same"), "day of birth": ("the same",)}
-_IDENTIFIERS["national number"] = ("the same",)
+_NATIONAL = "national number"
+_IDENTIFIERS[_NATIONAL] = ("the same",)
 
 
 class LinkVoices(msgspec.Struct, frozen=True, kw_only=True):
@@ -37,6 +41,8 @@ class LinkVoices(msgspec.Struct, frozen=True, kw_only=True):
         What each unit answered.
     same : collection of str
         Names of the identifiers that agree.
+    is_number_unlike : bool
+        Both national numbers are known, and they are two.
     """
 
     one: str
@@ -45,6 +51,7 @@ class LinkVoices(msgspec.Struct, frozen=True, kw_only=True):
     people: Collection[str]
     answers: Mapping[str, Collection[str]]
     same: Collection[str]
+    is_number_unlike: bool = False
 
 
 class Finding(msgspec.Struct, frozen=True):
@@ -59,15 +66,35 @@ def agreeing_identifiers(traits: Iterable[tuple[str, str]]) -> tuple[str, ...]:
     return tuple(name for name, level in traits if level in _IDENTIFIERS.get(name, ()))
 
 
+def is_number_unlike(traits: Iterable[tuple[str, str]]) -> bool:
+    """Say whether traits and levels told in words hold two different national numbers."""
+    return (_NATIONAL, "unlike") in traits
+
+
+def lacks_both_units(voices: LinkVoices) -> bool:
+    """Say whether two national numbers forbid a join until both units say that it is one person.
+
+    Two people of one birth date and of names alike, twins for one, differ in nothing else.
+    """
+    sure = [unit for unit, answers in voices.answers.items() if {*answers} == {SAME}]
+    return voices.is_number_unlike and len(sure) < _BOTH_UNITS
+
+
+def count_identifiers(voices: LinkVoices) -> int:
+    """Return how many identifiers speak for a join, 0 while two national numbers forbid it."""
+    return 0 if lacks_both_units(voices) else len({*voices.same})
+
+
 def judge_voices(voices: LinkVoices) -> Standing:
     """Return how a pair stands: ``proposed``, ``one_voice``, ``joined`` or ``apart``.
 
     Notes
     -----
-    HAZ-42: two voices, at least two identifiers that agree, and nobody who says they are two.
+    HAZ-42: two voices, at least two identifiers that agree, and nobody who says they are two;
+    where the national numbers are two, both units have to say that it is one person.
     """
     said = {answer for answers in voices.answers.values() for answer in answers}
-    same = tuple(voices.same)
+    same = () if lacks_both_units(voices) else tuple(voices.same)
     by = [*dict.fromkeys(voices.people), *([_UNITS] if SAME in said else [])]
     acts = [
         LinkAct(one=voices.one, other=voices.other, act="join", by=who, same=same) for who in by

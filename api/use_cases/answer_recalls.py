@@ -13,9 +13,11 @@ import msgspec
 
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.find_lots import RETURNED, LotSearch, find_lots, read_search
+from api.use_cases.find_lots import RETURNED, LotSearch, find_lots
 from api.use_cases.implant_owners import FoundImplant
 from api.use_cases.list_network_recalls import ANSWER_KIND, ANSWERED, Criteria, read_criteria
+from api.use_cases.name_answers import name_answer
+from api.use_cases.network_search import read_network_search
 from api.use_cases.recalls import (
     WITHDRAWN,
     OnShelf,
@@ -31,7 +33,6 @@ from sync.clock import read_stamp
 from sync.merge import RecordState
 
 NoticeAct = Literal["acknowledge", "close"]
-_ID_DIGITS = 32
 _ENTRY_DIGITS = 20
 
 
@@ -98,10 +99,12 @@ def list_notices_here(
         Who searches, ``staff/<id>``.
     """
     with store.transaction():
-        notices = [
-            _look(store, state, on=on, by=by, draw_chance=draw_chance)
-            for state in list_network_notices(store)
-        ]
+        states = list_network_notices(store)
+    notices = []
+    for state in states:
+        # A tablet waits for one search, not for all of them.
+        with store.transaction():
+            notices.append(_look(store, state, on=on, by=by, draw_chance=draw_chance))
     return sorted(notices, key=lambda one: (one.state == WITHDRAWN, -one.came_ms))
 
 
@@ -132,32 +135,32 @@ def answer_notice(
         state = states[notice]
         seen = _look(store, state, on=on, by=by, draw_chance=draw_chance)
         said = "closed" if act == "close" else "searched" if seen.found else "acknowledged"
-        chance = draw_chance()
-        at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
-        unit = registry_device(store)
-        fields = {
-            "unit": unit,
-            "notice": notice,
-            "state": said,
-            "answered_at": at.isoformat(timespec="seconds"),
-            **(_counts(seen.found) if seen.found else {}),
-        }
-        record = name_answer(ANSWER_KIND, unit, notice)
-        held = store.views.state_of(record)
-        over = {
-            name: held.fields[name].references
-            for name in fields
-            if held is not None and name in held.fields
-        }
-        # Who of the unit answered stands in its own trail of access and does not leave.
-        write_as_server(store, record, fields, by=unit, because="", chance=chance, over=over)
+        write_answer(store, notice, said, seen.found, chance=draw_chance())
         return _with_answer(store, seen)
 
 
-def name_answer(kind: str, unit: str, about: str) -> str:
-    """Return the record of a unit's answer to something of the hub: one for each of the two."""
-    digest = hashlib.sha256(f"{unit}\n{about}".encode()).hexdigest()[:_ID_DIGITS]
-    return f"{kind}/{digest}"
+def write_answer(
+    store: UnitStore, notice: str, said: str, found: FoundHere | None, *, chance: Chance
+) -> None:
+    """Write down what the hub is told of a notice; inside a transaction."""
+    at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
+    unit = registry_device(store)
+    fields = {
+        "unit": unit,
+        "notice": notice,
+        "state": said,
+        "answered_at": at.isoformat(timespec="seconds"),
+        **(counts_of(found) if found else {}),
+    }
+    record = name_answer(ANSWER_KIND, unit, notice)
+    held = store.views.state_of(record)
+    over = {
+        name: held.fields[name].references
+        for name in fields
+        if held is not None and name in held.fields
+    }
+    # Who of the unit answered stands in its own trail of access and does not leave.
+    write_as_server(store, record, fields, by=unit, because="", chance=chance, over=over)
 
 
 def _look(
@@ -169,7 +172,7 @@ def _look(
     if not is_withdrawn(state):
         for place, content in enumerate(searches_of(state)):
             try:
-                search = read_search(content)
+                search = read_network_search(content)
             except CalculationError as error:
                 sentence = str(error)
                 continue
@@ -186,11 +189,7 @@ def _look(
                 )
             )
             shelf += find_on_shelf(store, search, on=on)
-    rows = list(
-        {
-            (one.record, one.case, one.patient): one for some in found for one in some.implants
-        }.values()
-    )
+    rows = rows_of(found)
     stamps = [stamp.wall_ms for one in _writings(state) if (stamp := read_stamp(one))]
     seen = NoticeHere(
         notice=state.record,
@@ -203,7 +202,7 @@ def _look(
         answer="none",
         answered_ms=None,
         sentence=sentence,
-        found=_count(rows, shelf) if found else None,
+        found=count_found(rows, shelf) if found else None,
         rows=rows,
         shelf=shelf,
     )
@@ -214,7 +213,14 @@ def _writings(state: RecordState) -> Iterable[str]:
     return (one.stamp for field in state.fields.values() for one in field.values)
 
 
-def _count(rows: Iterable[FoundImplant], shelf: Iterable[OnShelf]) -> FoundHere:
+def rows_of(found: Iterable[LotSearch]) -> list[FoundImplant]:
+    """Return what several searches of one notice found, each device of each owner once."""
+    rows = (one for some in found for one in some.implants)
+    return list({(one.record, one.case, one.patient): one for one in rows}.values())
+
+
+def count_found(rows: Iterable[FoundImplant], shelf: Iterable[OnShelf]) -> FoundHere:
+    """Return in numbers what was found; what was returned unused touches nobody."""
     borne = [one for one in rows if one.fate != RETURNED]
     touched = [one for one in borne if one.group != "unknown"]
 
@@ -231,7 +237,8 @@ def _count(rows: Iterable[FoundImplant], shelf: Iterable[OnShelf]) -> FoundHere:
     )
 
 
-def _counts(found: FoundHere) -> dict[str, int]:
+def counts_of(found: FoundHere) -> dict[str, int]:
+    """Return the counts that an answer to the hub holds, by field."""
     return {
         "found_cases": found.cases,
         "found_patients": found.patients,

@@ -17,14 +17,13 @@ from api.linkage.encoded_traits import ENCODED, EncodedPerson
 from api.linkage.fellegi_sunter import Model, chance_of_pattern
 from api.linkage.link_weights import LinkWeights, model_among, per_mille_of, read_link_weights
 from api.linkage.network_links import PROPOSED
-from api.linkage.sent_traits import read_traits
 from api.storage.link_rows import Placed
 from api.storage.unit_store import UnitStore
 from api.storage.work_queue import Work
 from api.use_cases.network_units import unit_name
 from api.use_cases.registry_log import REGISTRY_STREAM, registry_device
 from api.use_cases.server_log import Chance, ServerDraft, write_all_as_server
-from api.use_cases.settle_links import judge_link, settle_link
+from api.use_cases.settle_links import find_person, judge_link, settle_link, traits_in
 from sync.merge import RecordState, shown_value
 
 PATIENT_WORK, LINK_WORK = "link-patient", "link"
@@ -103,8 +102,8 @@ def rebuild_links(store: UnitStore, *, now_ms: int) -> None:
 def match_patient(store: UnitStore, patient: str, *, draw_chance: Callable[[], Chance]) -> int:
     """Meet one patient with those of other units; return how many pairs are new.
 
-    Inside a transaction. Proposals that nobody has said anything of yet follow what is compared
-    now; what people have decided stays.
+    Inside a transaction. Every proposal follows what is compared now: nobody agrees, and nothing
+    stays joined, on what was corrected since (HAZ-42).
     """
     placed = _place(store, patient)
     known = store.links.links_of([patient])
@@ -163,8 +162,11 @@ def _draft(
             "joined_by": [],
         }
         return ServerDraft(record=record, fields=fields)
-    standing = judge_link(store, state).state
-    if standing != "proposed" or shown_value(state.fields.get("score")) == score:
+    if shown_value(state.fields.get("score")) == score:
+        return None
+    # A chance that moves because more patients came changes nothing of what was decided.
+    is_open = judge_link(store, state).state in ("proposed", "one_voice")
+    if not is_open and traits_in(state) == [tuple(one) for one in traits]:
         return None
     over = {"score": state.fields["score"].references} if "score" in state.fields else {}
     return ServerDraft(record=record, fields={"score": score}, over=over)
@@ -185,11 +187,8 @@ def _score(model: Model, one: EncodedPerson, other: EncodedPerson) -> tuple[int,
 def _place(store: UnitStore, patient: str) -> Placed | None:
     """Return a patient with the unit whose server wrote it, None without anything to compare."""
     state = store.views.state_of(patient)
-    if state is None or state.is_entered_in_error:
-        return None
-    held = state.fields.get("traits")
-    person = read_traits(patient, held.values[-1].value) if held else None
-    return None if person is None else Placed(unit_of(state), person)
+    person = find_person(store, patient)
+    return None if state is None or person is None else Placed(unit_of(state), person)
 
 
 def unit_of(state: RecordState) -> str:

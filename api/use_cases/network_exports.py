@@ -3,7 +3,7 @@
 Nobody approves what he asked for (DX6).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Literal
 
 import msgspec
@@ -12,6 +12,13 @@ from api.clinical_rules.civil_date import is_civil_date
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.export_files import pack
+from api.use_cases.export_history import (
+    find_step,
+    read_earlier,
+    read_patients,
+    require_no_small_difference,
+    require_whole_quarters,
+)
 from api.use_cases.export_registry import ExportOrder, MadeExport, make_export
 from api.use_cases.list_network_rules import name_of
 from sync.merge import shown_value
@@ -101,7 +108,8 @@ def ask_for_export(
     Raises
     ------
     NotAllowedError
-        The person may not, project or purpose is missing, or a day is none.
+        The person may not, project or purpose is missing, a day is none, or the period is not one
+        of whole quarters.
     """
     _require(store, by, _ASKS)
     if not project.strip() or not purpose.strip():
@@ -112,6 +120,7 @@ def ask_for_export(
             raise NotAllowedError(message)
     if from_on and until_on and until_on < from_on:
         raise NotAllowedError("The last day lies before the first. Turn them round.")
+    require_whole_quarters(from_on, until_on)
     kept = KeptExport(
         export=new_id,
         project=project.strip(),
@@ -153,7 +162,8 @@ def decide_export(
     ------
     NotAllowedError
         No such export, one that is decided, the person who asked, one who may not, or nobody says
-        why it is refused; or it cannot be made, and stays as it was.
+        why it is refused; or it cannot be made, or with an earlier one of its project would tell a
+        small group (DX7), and stays as it was.
     """
     _require(store, by, _DECIDES)
     with store.transaction():
@@ -174,6 +184,7 @@ def decide_export(
         return None
     with store.transaction():
         key = store.exports.project_key(kept.project, otherwise=draw_key(), made_ms=now_ms)
+        earlier = read_earlier(_archives_of(store, kept.project))
     order = ExportOrder(
         project=kept.project,
         purpose=kept.purpose,
@@ -182,10 +193,14 @@ def decide_export(
         from_on=kept.from_on,
         until_on=kept.until_on,
     )
-    made = make_export(store, order, key, now_ms=now_ms, today=today)
+    step = find_step(earlier)
+    made = make_export(store, order, key, now_ms=now_ms, today=today, step=step)
+    require_no_small_difference(read_patients(made.files), earlier)
     with store.transaction():
         if _find(store, export).state != "asked":
             raise NotAllowedError("Somebody else has just decided it. Look at the list again.")
+        if len(list(_archives_of(store, kept.project))) != len(earlier):
+            raise NotAllowedError("The project was just handed another export. Approve it again.")
         if made.faults:
             failed = msgspec.structs.replace(decided, state="failed", because=made.faults[0])
             _keep(store, failed)
@@ -210,6 +225,15 @@ def read_archive(store: UnitStore, export: str) -> bytes:
     if archive is None or kept.state != "made":
         raise NotAllowedError("Nothing was made of this export. A second person approves it first.")
     return archive
+
+
+def _archives_of(store: UnitStore, project: str) -> Iterator[bytes]:
+    """Yield the files of every export that a project was handed, the latest first."""
+    for content in store.exports.listed():
+        kept = msgspec.json.decode(content, type=KeptExport)
+        archive = store.exports.archive(kept.export) if kept.project == project else None
+        if archive is not None and kept.state == "made":
+            yield archive
 
 
 def _sum_up(made: MadeExport, made_ms: int) -> MadeSummary:

@@ -6,8 +6,14 @@ from typing import Any
 from api.storage.unit_store import UnitStore
 from api.use_cases.active_staff import refuse_stranger
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.network_search import read_network_search
 from api.use_cases.network_units import name_units
-from api.use_cases.recalls import NETWORK_NOTICE, WITHDRAWN, draft_notice, is_withdrawn
+from api.use_cases.recalls import (
+    NETWORK_NOTICE,
+    WITHDRAWN,
+    draft_notice,
+    is_withdrawn,
+)
 from api.use_cases.server_log import Chance, write_as_server
 from sync.merge import RecordState
 
@@ -36,13 +42,14 @@ def add_network_recall(
     Raises
     ------
     CalculationError
-        It names nothing to search by, no day of the calendar, no reason, or a serial number,
-        which never leaves a unit.
+        It names nothing to search by, more than 200 lots, no day of the calendar, no reason, or
+        a serial number, which never leaves a unit.
     NotAllowedError
         Whoever writes it does not work here, or a unit is not known. Nothing is written.
     """
     if "serial" in criteria:
         raise CalculationError("Serial numbers never leave a unit. Name the lot.")
+    read_network_search({**criteria, **({"item": item} if item else {})})
     fields = draft_notice(criteria, item=item, reason=reason, issued_on=issued_on)
     record = f"{NETWORK_NOTICE}/{chance.new_id}"
     with store.transaction():

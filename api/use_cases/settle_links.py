@@ -2,57 +2,117 @@
 
 from collections.abc import Callable, Iterable, Mapping
 
-from api.linkage.link_graph import Standing
+from api.linkage.encoded_traits import EncodedPerson
+from api.linkage.link_graph import FEWEST_SAME, Standing
 from api.linkage.network_links import (
     JOINED,
     MOST_IN_GROUP,
+    NO_LONGER_ALIKE,
     PARTED,
+    PROPOSED,
     Finding,
     LinkVoices,
     agreeing_identifiers,
+    count_identifiers,
     group_patients,
+    is_number_unlike,
     judge_voices,
 )
+from api.linkage.sent_traits import read_traits
 from api.storage.link_rows import LinkRow
 from api.storage.unit_store import UnitStore
 from api.use_cases.record_values import parts_of
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server
 from sync.merge import RecordState, shown_value
+from sync.operation import decode_body
 
-# A record that a link names was taken back by its unit.
+# A record that a link names, or what it is compared by, was taken back by its unit.
 GONE = "gone"
+# It was joined on identifiers that agree no longer, and nobody has looked at it since.
+LAPSED = "lapsed"
 UNIT_SAYS_NOT_SAME, UNIT_SAYS_SAME = "unit-says-not-same", "unit-says-same"
+UNIT_UNSURE, TAKEN_BACK = "unit-says-same-no-longer", "taken-back"
+# What was agreed on was corrected: of a join, and of the word of one person alone.
+JOIN_LAPSED, VOICE_LAPSED = "joined-on-other-traits", "agreed-on-other-traits"
 _DECIDED = (JOINED, "apart")
 
 
 def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance]) -> None:
     """Write what follows from the answers of units, and keep how the link stands.
 
-    Inside a transaction. The hub writes ``joined`` once a unit's answer is the second voice, and
-    ``parted`` once a unit says that they are two.
+    Inside a transaction. The hub writes ``joined`` once a unit's answer is the second voice,
+    ``parted`` once a unit says that they are two, and ``proposed`` once what was joined or agreed
+    on does not stand any longer: what units read is how it stands. Who agreed on traits that were
+    corrected or taken back agrees anew.
     """
     state = store.views.state_of(link)
     if state is None or state.is_entered_in_error:
         store.links.forget_link(link)
         return
-    standing = judge_link(store, state)
-    written = shown_value(state.fields.get("state"))
-    if standing.state == JOINED and written != JOINED:
-        _write(store, state, {"state": JOINED}, UNIT_SAYS_SAME, draw_chance())
-    elif standing.state == "apart" and written != PARTED:
-        parted: dict[str, object] = {"state": PARTED, "joined_by": []}
-        _write(store, state, parted, UNIT_SAYS_NOT_SAME, draw_chance())
-    is_held = all(_is_held(store, patient) for patient in (standing.one, standing.other))
+    voices = voices_of(store, state)
+    standing = judge_voices(voices)
+    is_held = are_both_held(store, voices)
+    if (change := _find_change(voices, standing, is_held=is_held)) is not None:
+        fields, because = change
+        _write(store, state, fields, because, draw_chance())
+        state = store.views.state_of(link) or state
+        standing = judge_link(store, state)
     store.links.keep_link(
         LinkRow(
             link=link,
             one=standing.one,
             other=standing.other,
-            standing=standing.state if is_held else GONE,
+            standing=_standing_kept(store, state, standing) if is_held else GONE,
             per_mille=per_mille_in(state),
         )
     )
+
+
+def _find_change(
+    voices: LinkVoices, standing: Standing, *, is_held: bool
+) -> tuple[dict[str, object], str] | None:
+    """Return what the hub has to write of a proposal and why, None where all is written."""
+    states = set(voices.states)
+    if standing.state == "apart":
+        is_written = states == {PARTED}
+        return None if is_written else ({"state": PARTED, "joined_by": []}, UNIT_SAYS_NOT_SAME)
+    is_agreed_on = JOINED in states or bool(voices.people)
+    anew: dict[str, object] = {"state": PROPOSED, "joined_by": []}
+    if not is_held:
+        return (anew, TAKEN_BACK) if is_agreed_on else None
+    if count_identifiers(voices) < FEWEST_SAME:
+        because = JOIN_LAPSED if JOINED in states else VOICE_LAPSED
+        return (anew, because) if is_agreed_on else None
+    if standing.state == JOINED:
+        return None if states == {JOINED} else ({"state": JOINED}, UNIT_SAYS_SAME)
+    return ({"state": PROPOSED}, UNIT_UNSURE) if JOINED in states else None
+
+
+def _standing_kept(store: UnitStore, state: RecordState, standing: Standing) -> str:
+    """Return how a proposal stands; a join that lapsed is told until somebody acts on it."""
+    if standing.state in _DECIDED:
+        return standing.state
+    said = set(state.fields["state"].references)
+    operations = store.operations.of_record(state.record)
+    last = [
+        decode_body(one.body_text or "{}").because for one in operations if one.reference in said
+    ]
+    return LAPSED if JOIN_LAPSED in last else standing.state
+
+
+def are_both_held(store: UnitStore, voices: LinkVoices) -> bool:
+    """Say whether units still tell both patients of a proposal, and what to compare them by."""
+    return all(find_person(store, one) is not None for one in (voices.one, voices.other))
+
+
+def find_person(store: UnitStore, patient: str) -> EncodedPerson | None:
+    """Return what a patient is compared by; None where the unit tells nothing, or no longer."""
+    state = store.views.state_of(patient)
+    if state is None or state.is_entered_in_error:
+        return None
+    held = state.fields.get("traits")
+    return read_traits(patient, held.values[-1].value) if held else None
 
 
 def judge_link(store: UnitStore, state: RecordState) -> Standing:
@@ -62,13 +122,15 @@ def judge_link(store: UnitStore, state: RecordState) -> Standing:
 
 def voices_of(store: UnitStore, state: RecordState) -> LinkVoices:
     """Return what was said of a proposal and stands; inside a transaction."""
+    traits = traits_in(state)
     return LinkVoices(
         one=_first(state, "a"),
         other=_first(state, "b"),
         states=[str(one) for one in _values(state, "state")],
         people=people_in(state),
         answers=answers_to(store, state),
-        same=agreeing_identifiers(traits_in(state)),
+        same=agreeing_identifiers(traits),
+        is_number_unlike=is_number_unlike(traits),
     )
 
 
@@ -116,7 +178,11 @@ def list_groups(store: UnitStore) -> tuple[list[tuple[str, ...]], list[Finding]]
     with store.reading():
         total = store.links.count_standing(_DECIDED)
         rows = store.links.links_standing(_DECIDED, limit=total)
-        return _group(store, rows)
+        groups, findings = _group(store, rows)
+        many = store.links.count_standing([LAPSED])
+        lapsed = store.links.links_standing([LAPSED], limit=many)
+        lost = [Finding((row.one, row.other), NO_LONGER_ALIKE) for row in lapsed]
+        return groups, [*findings, *lost]
 
 
 def group_of(store: UnitStore, patient: str) -> tuple[str, ...]:
@@ -151,11 +217,6 @@ def _birth_year(store: UnitStore, patient: str) -> str:
     state = store.views.state_of(patient)
     found = shown_value(state.fields.get("birth_year")) if state else None
     return str(found) if found else ""
-
-
-def _is_held(store: UnitStore, patient: str) -> bool:
-    state = store.views.state_of(patient)
-    return state is not None and not state.is_entered_in_error and bool(state.fields)
 
 
 def _write(

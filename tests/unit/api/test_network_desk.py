@@ -11,6 +11,7 @@ import msgspec
 import pytest
 from click.testing import CliRunner
 
+from api.clinical_rules.civil_date import add_days
 from api.command_line import main
 from api.storage.packaged_files import read_packaged_rule_files
 from api.storage.unit_store import open_unit_store
@@ -210,6 +211,49 @@ def test_the_last_report_of_a_day_stands_and_each_day_has_its_own(hub):
     ]
     assert [one.unit for one in _of(hub, FEN).units] == [FEN]
     assert {one.rule for one in found.rules} >= {"lot-missing", "not-signed"}
+
+
+def test_one_point_a_week_is_shown_of_what_a_unit_told_each_day(hub):
+    """[DM-04] 2026-09-21 is a Monday. Caught: each day of a year, and the first day of a week."""
+    for days in range(40):
+        on = add_days(TODAY, -days)
+        counts = {"lot-missing": 5 + days}
+        _keep(hub, TARN, _report(quality=counts), now_ms=NOON_MS - days * 86_400_000, today=on)
+
+    found = read_network_quality(hub.store, now_ms=NOON_MS, today=TODAY)
+
+    assert [(one.on, one.counts["lot-missing"]) for one in found.over_time] == [
+        ("2026-08-16", 41),
+        ("2026-08-23", 34),
+        ("2026-08-30", 27),
+        ("2026-09-06", 20),
+        ("2026-09-13", 13),
+        ("2026-09-20", 6),
+        ("2026-09-21", 5),
+    ]
+
+
+def test_counts_of_rules_that_nobody_knows_are_not_kept(hub):
+    """[DM-03] Caught: sixty thousand names of a unit's own making in every answer for a year."""
+    _keep(hub, TARN, _report(quality={"lot-missing": 6, "made-up": 900}))
+    assert [one.counts for one in _of(hub, TARN).units] == [{"lot-missing": 6}]
+
+    many = {**_plain(_report()), "quality": {f"rule-{number}": 9 for number in range(1_001)}}
+    with pytest.raises(msgspec.ValidationError, match="length <= 1000"):
+        msgspec.convert(many, StandingReport)
+
+
+def test_the_cases_of_a_small_unit_are_told_nowhere(hub):
+    """[HAZ-49] Caught: 2 cases in the fleet; FEN alone hidden, which the sum would give away."""
+    for unit, cases in ((FEN, 2), (TARN, 30), (LOW, 40)):
+        _keep(hub, unit, _report(cases=cases))
+
+    told = {FEN: None, TARN: None, LOW: 40}
+    fleet = read_fleet(hub.store, now_ms=NOON_MS)
+    assert {one.unit: one.cases for one in fleet.units} == told
+    assert {one.unit: one.cases for one in _of(hub, "").units} == told
+    # Also where one alone is asked for.
+    assert [one.cases for one in _of(hub, TARN).units] == [None]
 
 
 def _of(hub, unit):

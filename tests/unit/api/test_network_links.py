@@ -1,5 +1,6 @@
 """Links between patients of two units: proposed, agreed on by two, parted, and guarded."""
 
+import msgspec
 import pytest
 
 from api.linkage.person_traits import Person
@@ -7,6 +8,7 @@ from api.use_cases.decide_links import decide_link
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.link_patients import name_link, rebuild_links
 from api.use_cases.list_links import list_links
+from api.use_cases.people import let_go
 from api.use_cases.settle_links import group_of, list_groups
 from sync.merge import shown_value
 from tests.unit.api.network_hub import FEN, LOW, TARN, open_hub
@@ -17,6 +19,8 @@ ODETE = Person(
 ODETTE = Person(
     id="", family_name="Marrowick", given_name="Odette", born_on="1957-08-03", sex="female"
 )
+# What Odette's record says once it turned out to be somebody else's.
+BAO = Person(id="", family_name="Okonkwo", given_name="Bao", born_on="1957-01-30", sex="male")
 
 
 @pytest.fixture
@@ -285,3 +289,165 @@ def test_a_stranger_decides_nothing(hub, pair):
         _decide(hub, pair, "agree", "staff/nobody")
     with pytest.raises(NotAllowedError, match="no proposal"):
         _decide(hub, "network_link/x", "agree", hub.person("Ida Norrwood"))
+
+
+def _told(hub):
+    """Return what units read of the only proposal: how it stands, and who agreed."""
+    with hub.store.transaction():
+        (state,) = hub.store.views.of_kind("network_link")
+    return tuple(shown_value(state.fields[name]) for name in ("state", "joined_by"))
+
+
+def test_nobody_is_joined_on_traits_that_were_corrected_after_the_first_voice(hub, pair):
+    """[HAZ-42] [NL2] Who agreed on the old traits agrees anew once they are alike again."""
+    first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
+    _decide(hub, pair, "agree", first)
+
+    hub.patient(FEN, "b1", BAO)
+    hub.tend()
+
+    with pytest.raises(NotAllowedError, match="two identifiers"):
+        _decide(hub, pair, "agree", second)
+    assert (_told(hub), list_groups(hub.store)) == (("proposed", []), ([], []))
+
+    hub.patient(FEN, "b1", ODETTE)
+    hub.tend()
+    assert _decide(hub, pair, "agree", second) == "one_voice"
+    assert _decide(hub, pair, "agree", first) == "joined"
+
+
+def test_a_join_whose_traits_were_corrected_stands_no_longer_and_is_a_finding(hub, pair):
+    """[HAZ-42] [NL2] Told until somebody acts on it, however unlikely the pair has become."""
+    people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
+    for one in people:
+        _decide(hub, pair, "agree", one)
+
+    hub.patient(FEN, "b1", BAO)
+    hub.tend()
+
+    found = list_links(hub.store, "proposed", by="")
+    records = ("registry_patient/a1", "registry_patient/b1")
+    assert [one.link for one in found.links] == [pair]
+    assert (found.open, [(one.records, one.why) for one in found.findings]) == (
+        1,
+        [(records, "no-longer-alike")],
+    )
+    last = found.links[0].history[-1]
+    assert (last.act, last.because) == ("reopened", "joined-on-other-traits")
+    assert (_told(hub), list_groups(hub.store)[0]) == (("proposed", []), [])
+    with hub.store.transaction():
+        assert group_of(hub.store, records[0]) == (records[0],)
+    before = _rows(hub)
+    rebuild_links(hub.store, now_ms=hub.chance().now_ms)
+    hub.tend()
+    assert _rows(hub) == before
+
+    assert _decide(hub, pair, "set-aside", people[0], "different-people") == "apart"
+    assert list_groups(hub.store) == ([], [])
+    assert list_links(hub.store, "proposed", by="").open == 0
+
+
+def test_what_was_parted_is_taken_up_again_on_the_traits_of_today(hub, pair):
+    """[HAZ-42] A score of the day on which it was set aside tells nothing."""
+    person = hub.person("Ida Norrwood")
+    _decide(hub, pair, "set-aside", person, "cannot-tell")
+    hub.patient(FEN, "b1", BAO)
+    hub.tend()
+
+    with pytest.raises(NotAllowedError, match="two identifiers"):
+        _decide(hub, pair, "agree", person)
+
+
+@pytest.mark.parametrize("agreed", [1, 2])
+def test_a_unit_that_takes_the_traits_back_takes_its_patient_out_of_the_links(hub, pair, agreed):
+    """[HAZ-42] [NL2] Nothing is joined on what a unit does not tell any longer."""
+    people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
+    for one in people[:agreed]:
+        _decide(hub, pair, "agree", one)
+
+    hub.write(FEN, "registry_patient/b1", traits=None)
+    hub.tend()
+
+    assert (_listed(hub), _listed(hub, "joined")) == ([], [])
+    assert (_told(hub), list_groups(hub.store)) == (("proposed", []), ([], []))
+    with pytest.raises(NotAllowedError, match="taken its patient back"):
+        _decide(hub, pair, "agree", people[1])
+
+    hub.patient(FEN, "b1", ODETTE)
+    hub.tend()
+    assert _listed(hub) == [pair]
+    assert _decide(hub, pair, "agree", people[1]) == "one_voice"
+
+
+def test_nobody_agrees_on_a_patient_who_was_struck(hub, pair):
+    """[HAZ-42] [NL2]"""
+    first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
+    _decide(hub, pair, "agree", first)
+    story = hub.units[FEN]
+    said = tuple(one.reference for one in story.log if one.record == "registry_patient/b1")
+    with hub.store.transaction():
+        story.write("registry_patient/b1", retract=said)
+
+    with pytest.raises(NotAllowedError, match="taken its patient back"):
+        _decide(hub, pair, "agree", second)
+    hub.tend()
+    assert _told(hub) == ("proposed", [])
+
+
+def test_a_unit_that_takes_its_same_back_leaves_what_units_read_as_it_stands(hub, pair):
+    """[HAZ-42] [NL2] The other voice stays; said again, the two are joined again."""
+    person = hub.person("Ida Norrwood")
+    hub.answer(TARN, pair, "same")
+    hub.tend()
+    assert _decide(hub, pair, "agree", person) == "joined"
+
+    hub.answer(TARN, pair, "cannot-tell")
+    hub.tend()
+
+    assert _listed(hub) == [pair]
+    assert (_told(hub), list_groups(hub.store)) == (("proposed", [person]), ([], []))
+    (shown,) = list_links(hub.store, "proposed", by="").links
+    assert (shown.history[-1].act, shown.history[-1].because) == (
+        "reopened",
+        "unit-says-same-no-longer",
+    )
+
+    hub.answer(TARN, pair, "same")
+    hub.tend()
+    assert _told(hub) == ("joined", [person])
+
+
+def test_two_national_numbers_join_only_where_both_units_say_it_is_one_person(hub):
+    """[HAZ-42] [NL2] Twins: one day of birth, names alike, and two numbers."""
+    twins = [
+        msgspec.structs.replace(ODETE, given_name=given, national=number)
+        for given, number in (("Anna Maria", "9434765919"), ("Anna Marie", "4010232137"))
+    ]
+    link = name_link(hub.patient(TARN, "a", twins[0]), hub.patient(FEN, "b", twins[1]))
+    hub.tend()
+    person = hub.person("Ida Norrwood")
+    for unit in (None, TARN):
+        if unit:
+            hub.answer(unit, link, "same")
+            hub.tend()
+        with pytest.raises(NotAllowedError, match="national numbers are different"):
+            _decide(hub, link, "agree", person)
+
+    hub.answer(FEN, link, "same")
+    hub.tend()
+    assert _decide(hub, link, "agree", person) == "joined"
+
+    hub.answer(FEN, link, "cannot-tell")
+    hub.tend()
+    assert (_told(hub), list_groups(hub.store)[0]) == (("proposed", []), [])
+
+
+def test_who_agreed_and_has_left_since_counts_as_before(hub, pair):
+    """[NL2] To leave takes back nothing that somebody said while at work."""
+    first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
+    _decide(hub, pair, "agree", first)
+    let_go(hub.store, first, by=second, chance=hub.chance())
+
+    assert _decide(hub, pair, "agree", second) == "joined"
+    with pytest.raises(NotAllowedError, match="no active member"):
+        _decide(hub, pair, "part", first, "joined-in-error")
