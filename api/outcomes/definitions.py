@@ -32,6 +32,8 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
         Whether the event has to have been planned; None where that does not matter.
     from_day, until_day : int
         Days after the treatment, both included; None where there is no end.
+    watched_from : int or None
+        Day from which a case that was seen counts as watched to the end; None is `until_day`.
     """
 
     outcome: str
@@ -42,9 +44,15 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
     planned: bool | None = None
     from_day: int = 0
     until_day: int | None = None
+    watched_from: int | None = None
     definition: str
     source: str
     basis: Basis
+
+    @property
+    def watched_until(self) -> int | None:
+        """The day until which a case has to be seen; None where there is no end."""
+        return self.until_day if self.watched_from is None else self.watched_from
 
 
 class Windows(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -158,7 +166,10 @@ def read_definitions(content: bytes) -> Definitions:
     for one in (*file.rows, *file.over_time):
         is_odd = (one.fact == "event") != (one.event is not None)
         is_empty = one.until_day is not None and one.until_day < one.from_day
-        if one.outcome in found or is_odd or is_empty:
+        is_endless = one.watched_from is not None and (
+            one.until_day is None or not one.from_day <= one.watched_from <= one.until_day
+        )
+        if one.outcome in found or is_odd or is_empty or is_endless:
             message = f"The definition of {one.outcome} contradicts itself or another. Correct it."
             raise OutcomeError(message)
         found.add(one.outcome)

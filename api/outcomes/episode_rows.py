@@ -10,6 +10,7 @@ import msgspec
 from api.clinical_rules.civil_date import days_between
 from api.outcomes.definitions import Definition, Definitions, EventKind
 from api.outcomes.episodes import (
+    BLED,
     DIED,
     Episode,
     Event,
@@ -108,6 +109,10 @@ def make_episode_rows(
         if units.get(part.of_case) == part.unit:
             of_case[part.of_case].append(part)
     sessions = _sessions(cases, of_case)
+    if patient is not None and any(case.treated_on > patient.died_on for case in cases):
+        # Nobody is treated after a death: its day is not known.
+        doubts = f"{patient.doubts} died_on" if patient.died_on else patient.doubts
+        patient = msgspec.structs.replace(patient, died_on="", doubts=doubts)
     return [
         _row(case, patient, _episode(case, of_case[case.record], patient), by, sessions)
         for case in cases
@@ -129,13 +134,15 @@ def _episode(case: CaseRow, parts: Sequence[PartRow], patient: PatientRow | None
         if one.part in _EVENTS
     ]
     if died_on:
-        events.append(Event(kind=DIED, on=max(died_on, case.treated_on)))
-    days = (case.treated_on, case.seen_on, died_on, *(one.on_day for one in dated))
+        events.append(Event(kind=DIED, on=died_on))
+    days = (case.treated_on, case.seen_on, case.asked_on, died_on, *(one.on_day for one in dated))
+    bled_on = [one.on_day for one in dated if one.part == BLED]
     return Episode(
         unit=case.unit,
         treated_on=case.treated_on,
         seen_on=max(days),
         window_days=case.window_days,
+        asked_on=max(case.treated_on, case.asked_on, *bled_on),
         delivered=None if case.delivered is None else bool(case.delivered),
         flow_at_end=case.flow_at_end,
         looks=looks,

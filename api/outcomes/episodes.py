@@ -15,10 +15,14 @@ from api.outcomes.survival import Spell
 
 Verdict = Literal["happened", "did-not", "missing", "not-due"]
 DIED: EventKind = "death"
+BLED: EventKind = "rebleed"
 
 
 class Look(msgspec.Struct, frozen=True):
-    """A look by ultrasound at the treated varix; `flow` is "yes", "no" or "not-seen"."""
+    """A look by ultrasound at the treated varix.
+
+    Its `flow` is "yes", "no" or "not-seen"; "" where two answers stand.
+    """
 
     on: str
     flow: str
@@ -54,6 +58,8 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
         "none", "reduced" or "unchanged"; "" where nobody looked.
     window_days : int
         The longest time of an outcome that is over.
+    asked_on : str
+        The last day on which somebody asked whether it had bled; "" where nobody ever did.
     unsure : frozenset of str
         "look", or kinds of events, of which something is told that no day can be given to.
     """
@@ -62,6 +68,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
     treated_on: str
     seen_on: str
     window_days: int
+    asked_on: str = ""
     delivered: bool | None = None
     flow_at_end: str = ""
     looks: tuple[Look, ...] = ()
@@ -95,14 +102,14 @@ def judge_episode(episode: Episode, by: Definition) -> Verdict:
             for one in sorted(episode.looks, key=lambda one: one.on)
             if one.flow != "not-seen" and _is_within(_day(episode, one.on), by)
         ]
-        return _said(seen[-1].flow == "no" if seen else None)
+        return _said(seen[-1].flow == "no" if seen and seen[-1].flow else None)
     if by.until_day is not None and episode.window_days < by.until_day:
         # Whatever happened: else young cases would only ever count where something did.
         return "not-due"
     found = [_fits(one, by) for one in _events_within(episode, by)]
     if True in found:
         return "happened"
-    if None in found or by.event in episode.unsure:
+    if None in found or _is_unsure(episode, by):
         return "missing"
     return "did-not" if _is_watched(episode, by) else "missing"
 
@@ -180,7 +187,27 @@ def _is_watched(episode: Episode, by: Definition) -> bool:
     """Say whether the case was seen until the end of the time, or nothing more can happen to it."""
     if any(one.kind == DIED for one in episode.events):
         return True
-    return by.until_day is not None and _day(episode, episode.seen_on) >= by.until_day
+    return by.watched_until is not None and _watched(episode, by) >= by.watched_until
+
+
+def _watched(episode: Episode, by: Definition) -> int:
+    """Return the last day of which it is known whether the event came.
+
+    Who was seen and not asked may have bled elsewhere.
+    """
+    on = (episode.asked_on or episode.treated_on) if by.event == BLED else episode.seen_on
+    return max(_day(episode, on), 0)
+
+
+def _is_unsure(episode: Episode, by: Definition) -> bool:
+    """Say whether something told without its day may be the event.
+
+    A death in doubt is not one of the time after which the patient was seen.
+    """
+    if by.event not in episode.unsure:
+        return False
+    is_over = by.watched_until is not None and _watched(episode, by) >= by.watched_until
+    return not (by.event == DIED and is_over)
 
 
 def _spell(episode: Episode, by: Definition) -> Spell:
@@ -191,7 +218,7 @@ def _spell(episode: Episode, by: Definition) -> Spell:
     ]
     if by.event != DIED:
         ends += [(_day(episode, one.on), DIED) for one in episode.events if one.kind == DIED]
-    last = 0 if by.event in episode.unsure else max(_day(episode, episode.seen_on), 0)
+    last = 0 if _is_unsure(episode, by) else _watched(episode, by)
     if by.until_day is not None:
         last = min(last, by.until_day)
     # On one day the event itself comes before the death that may have followed from it.

@@ -11,6 +11,8 @@ import msgspec
 from api.clinical_rules.civil_date import is_civil_date
 
 LOOK = "look"
+# The flow of a look with two answers.
+TWO_FLOWS = ""
 # An event of which two answers stand what it was.
 UNKNOWN_EVENT = "unknown"
 _NOT_SEEN = "not-seen"
@@ -50,6 +52,8 @@ class CaseRow(msgspec.Struct, frozen=True):
         1 where what was planned was put in, 0 where it was not.
     window_days : int
         The longest time of an outcome that is over; 0 where none is, or none was told.
+    asked_on : str
+        The last day on which somebody asked whether it had bled; "" where none is told.
     doubts : str
         Fields that had two answers, and "looks" or "events" where one of those may belong to
         another case; parted by blanks.
@@ -76,6 +80,7 @@ class CaseRow(msgspec.Struct, frozen=True):
     windows_due: int | None = None
     windows_kept: int | None = None
     window_days: int = 0
+    asked_on: str = ""
     doubts: str = ""
 
 
@@ -156,6 +161,7 @@ def read_case(record: str, unit: str, fields: Mapping[str, Any]) -> CaseRow | No
         windows_due=_count(fields, "windows_due"),
         windows_kept=_count(fields, "windows_kept"),
         window_days=_count(fields, "window_days") or 0,
+        asked_on=_day(fields, "asked_on"),
         doubts=_words(fields, "doubts"),
     )
 
@@ -163,12 +169,13 @@ def read_case(record: str, unit: str, fields: Mapping[str, Any]) -> CaseRow | No
 def read_look(record: str, unit: str, fields: Mapping[str, Any]) -> PartRow | None:
     """Return a row of ``registry_look``; None of one without a case.
 
-    One of which two answers stand on the flow told nothing of it.
+    One of which two answers stand on the flow saw the varix, and nobody knows what it showed.
     """
     of_case = _text(fields, "case")
     if not of_case:
         return None
-    flow = _text(fields, "flow") or _NOT_SEEN
+    is_torn = "flow" in _words(fields, "doubts").split()
+    flow = TWO_FLOWS if is_torn else _text(fields, "flow") or _NOT_SEEN
     return PartRow(record, unit, of_case, LOOK, _day(fields, "looked_on"), flow)
 
 

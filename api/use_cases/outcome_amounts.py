@@ -34,17 +34,17 @@ def count_amount(rows: Iterable[Sequence[int | None]], amount: str) -> tuple[Cou
 
 
 def tell_amount(
-    by: Amount, counts: Counter[int], missing: int, *, is_told: bool, keeps_counts: bool
+    by: Amount, counts: Counter[int], missing: int, *, is_told: bool, cases: int | None
 ) -> ToldAmount:
-    """Return median and quartiles; with `keeps_counts` nobody is told of how many cases."""
+    """Return median and quartiles; where `cases` is None nobody is told of how many."""
     quartiles = find_quartiles(counts) if is_told else None
     low, median, high = quartiles or (None, None, None)
-    shows = is_told and not keeps_counts
+    shows = is_told and cases is not None
     return ToldAmount(
         amount=by.amount,
         definition=by.definition,
         source=by.source,
-        cases=counts.total() if shows else None,
+        cases=cases if shows else None,
         missing=missing if shows else None,
         median=median,
         low=low,

@@ -1,8 +1,13 @@
-"""Counts of an outcome by unit, with small groups hidden where several units are told (HAZ-49)."""
+"""Counts of an outcome by unit; where several units are told small groups are hidden (HAZ-49).
+
+There each count is told to the nearest five as well, so that what two readings tell cannot be
+subtracted (OC16).
+"""
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+from api.registry.round_counts import round_count
 from api.registry.suppress_small import is_small, suppress_parts, suppress_table
 
 
@@ -43,7 +48,12 @@ class CellTable:
 
     def cases_of(self, unit: str) -> int | None:
         """Return the cases of a unit, None where they may not be told."""
-        return self._cases.get(unit, 0)
+        cases = self._cases.get(unit, 0)
+        return None if cases is None else self.tell(cases)
+
+    def tell(self, count: int) -> int:
+        """Return a count as it may be told here."""
+        return round_count(count) if self._hides else count
 
     def hides(self, count: int) -> bool:
         """Say whether a count may not be told here."""
@@ -56,7 +66,7 @@ class CellTable:
             return dict(zip(self._cases, rows, strict=True))
         shown: Sequence[Sequence[int | None]] = suppress_table(rows)
         return {
-            unit: None if None in cells or self._cases[unit] is None else row
+            unit: None if None in cells or self._cases[unit] is None else self._round(row)
             for unit, row, cells in zip(self._cases, rows, shown, strict=True)
         }
 
@@ -65,17 +75,25 @@ class CellTable:
         total = add_cells(table.values())
         if self._hides and None in suppress_parts(total._asdict()).values():
             return None
-        return total
+        return self._round(total)
 
     def tell_parts(self, counts: Mapping[str, int]) -> dict[str, int | None]:
         """Return counts of which the sum is told beside them."""
-        return suppress_parts(counts) if self._hides else dict(counts)
+        if not self._hides:
+            return dict(counts)
+        return {
+            part: None if count is None else self.tell(count)
+            for part, count in suppress_parts(counts).items()
+        }
 
     def tell_pairs(self, pairs: Sequence[tuple[int, int]]) -> list[int | None]:
         """Return the first of each pair of which both sums are told."""
         if not self._hides:
             return [pair[0] for pair in pairs]
-        return [row[0] for row in suppress_table(pairs)]
+        return [None if row[0] is None else self.tell(row[0]) for row in suppress_table(pairs)]
+
+    def _round(self, cells: Cells) -> Cells:
+        return Cells(*map(self.tell, cells))
 
 
 def add_cells(cells: Iterable[Cells]) -> Cells:

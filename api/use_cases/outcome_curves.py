@@ -1,5 +1,10 @@
-"""Curves over time, limits and sums of one reading, from counted rows."""
+"""Curves over time, limits and sums of one reading, from counted rows.
 
+Where small groups are hidden, counts are told to the nearest five and shares in steps of five
+cases (OC16).
+"""
+
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
@@ -11,6 +16,7 @@ from api.outcomes.funnel import draw_funnel, find_limits
 from api.outcomes.played_limits import mix_of, play_limit, pool_risks
 from api.outcomes.proportions import OutcomeError
 from api.outcomes.survival import Spell, count_at_risk, estimate_survival
+from api.registry.round_counts import round_count, round_share
 from api.registry.suppress_small import FEWEST, is_small
 from api.use_cases.outcome_cells import Cells
 from api.use_cases.outcome_report import (
@@ -29,6 +35,8 @@ from api.use_cases.outcome_report import (
 # Numbers at risk stand under these days.
 _ROUND_DAYS = (0, 90, 180, 270, 365)
 _SIZES = 40
+# Of a value of a sum as a hub tells it: finer, it would tell the exact risks it is made of.
+_TENTHS = 10
 
 
 def draw_curve(
@@ -39,10 +47,11 @@ def draw_curve(
     Parameters
     ----------
     hides : bool
-        Whether a point comes only after every fifth event.
+        Whether a point comes only after every fifth event, and counts to the nearest five.
     keeps_counts : bool
         Whether nobody is told how many were at risk, or missing.
     """
+    cases = _tell_cases(spells, hides=hides)
     happened: list[int] = []
     points: list[CurvePoint] = []
     for step in estimate_survival(spells):
@@ -52,11 +61,11 @@ def draw_curve(
         outcome=named,
         definition=by.definition,
         source=by.source,
-        cases=sum(spells.values()),
+        cases=cases,
         missing=None if keeps_counts else _tell_unseen(spells, hides=hides),
         until_day=by.until_day or 0,
         told_every=FEWEST if hides else 1,
-        points=_thin(points, happened) if hides else points,
+        points=_thin(points, happened, cases) if hides else points,
         at_risk=[] if keeps_counts else _count_at_risk(spells, by, hides=hides),
     )
 
@@ -70,17 +79,18 @@ def draw_competing(
     keeps_counts: bool,
 ) -> CompetingCurves:
     """Return, for each cause, the share of those whom it met first; parameters of `draw_curve`."""
+    cases = _tell_cases(spells, hides=hides)
     curves = []
     for cause in causes:
         steps = estimate_incidence(spells, cause)
         points = [CurvePoint(one.days, one.share, one.lower, one.upper) for one in steps]
         happened = [one.happened for one in steps]
         # Each curve on its own: one step of one cause is one patient.
-        curves.append(CauseCurve(cause, _thin(points, happened) if hides else points))
+        curves.append(CauseCurve(cause, _thin(points, happened, cases) if hides else points))
     return CompetingCurves(
         definition=by.definition,
         source=by.source,
-        cases=sum(spells.values()),
+        cases=cases,
         missing=None if keeps_counts else _tell_unseen(spells, hides=hides),
         until_day=by.until_day or 0,
         told_every=FEWEST if hides else 1,
@@ -169,6 +179,7 @@ def draw_sum(
         limit=limit,
         odds=by.odds,
     )
+    missing = sum(mark == MARK_MISSING for _, mark, _ in cases)
     points = [
         SumPoint(step.number, month, step.sum, step.is_signal)
         for step, (_, _, month) in zip(steps, judged, strict=True)
@@ -178,7 +189,7 @@ def draw_sum(
         outcome=outcome,
         definition=by.definition,
         source=by.source,
-        missing=sum(mark == MARK_MISSING for _, mark, _ in cases),
+        missing=round_count(missing) if hides else missing,
         limit=limit,
         run_length=_run_length(mix, limit, by),
         # One case more is one patient: a sum is told by groups where others read it.
@@ -195,7 +206,14 @@ def _run_length(mix: Sequence[float], limit: float, by: Sums) -> int | None:
 
 def _tell_unseen(spells: Mapping[Spell, int], *, hides: bool) -> int | None:
     count = spells.get(Spell(0), 0)
-    return None if hides and is_small(count) else count
+    if not hides:
+        return count
+    return None if is_small(count) else round_count(count)
+
+
+def _tell_cases(spells: Mapping[Spell, int], *, hides: bool) -> int:
+    cases = sum(spells.values())
+    return round_count(cases) if hides else cases
 
 
 def _group(points: Sequence[SumPoint]) -> list[SumPoint]:
@@ -204,28 +222,53 @@ def _group(points: Sequence[SumPoint]) -> list[SumPoint]:
     for start in range(0, len(points) - FEWEST + 1, FEWEST):
         some = points[start : start + FEWEST]
         told = next((one for one in some if one.is_signal), some[-1])
-        grouped.append(SumPoint(some[-1].number, some[-1].month, told.value, told.is_signal))
+        # So rounded that it stays on its side of the limit.
+        tenths = (math.ceil if told.is_signal else math.floor)(told.value * _TENTHS)
+        value = tenths / _TENTHS
+        grouped.append(SumPoint(some[-1].number, some[-1].month, value, told.is_signal))
     return grouped
 
 
-def _thin(points: Sequence[CurvePoint], happened: Sequence[int]) -> list[CurvePoint]:
-    """Keep a point only where so many events came since the one before that none is alone."""
+def _thin(points: Sequence[CurvePoint], happened: Sequence[int], cases: int) -> list[CurvePoint]:
+    """Keep a point only where so many events came since the one before that none is alone.
+
+    Its share is told in steps of five of the cases, its band by the steps that hold it.
+    """
     kept, since = [], 0
     for point, events in zip(points, happened, strict=True):
         since += events
         if since >= FEWEST:
-            kept.append(point)
+            kept.append(_round_point(point, cases))
             since = 0
     return kept
 
 
+def _round_point(point: CurvePoint, cases: int) -> CurvePoint:
+    low, high = point.low, point.high
+    return CurvePoint(
+        point.day,
+        round_share(point.share, cases),
+        None if low is None else round_share(low, cases, towards=-1),
+        None if high is None else round_share(high, cases, towards=1),
+    )
+
+
 def _count_at_risk(spells: Mapping[Spell, int], by: Definition, *, hides: bool) -> list[AtRisk]:
+    """Return how many were still watched under the days of the axis.
+
+    Where small groups are hidden, a count by which one to four fewer are watched than by the last
+    one told is not told: the two would tell that group.
+    """
     days = [day for day in _ROUND_DAYS if by.until_day is None or day <= by.until_day]
     counts = count_at_risk(Counter(spells), days)
-    return [
-        AtRisk(day, None if hides and is_small(count) else count)
-        for day, count in zip(days, counts, strict=True)
-    ]
+    if not hides:
+        return [AtRisk(day, count) for day, count in zip(days, counts, strict=True)]
+    told, last = [], sum(spells.values())
+    for day, count in zip(days, counts, strict=True):
+        is_hidden = is_small(count) or is_small(last - count)
+        told.append(AtRisk(day, None if is_hidden else round_count(count)))
+        last = last if is_hidden else count
+    return told
 
 
 def _sizes(largest: int) -> set[int]:

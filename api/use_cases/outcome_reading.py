@@ -156,7 +156,7 @@ class OutcomeReading:
         """Return the cases shown, None where they may not be told."""
         if self._choice.unit:
             return self._table.cases_of(self._choice.unit)
-        return None if self._table.hides(self._cases) else self._cases
+        return None if self._table.hides(self._cases) else self._table.tell(self._cases)
 
     def _tell_outcome(self, by: Definition | Windows) -> ToldOutcome:
         cells = self._cells[by.outcome]
@@ -256,7 +256,11 @@ class OutcomeReading:
             missing = self._rows.patients(self._choice) - counts.total()
         hides = self._table.hides(counts.total()) or self._table.hides(missing)
         return tell_amount(
-            by, counts, missing, is_told=is_told and not hides, keeps_counts=self._keeps_counts
+            by,
+            counts,
+            self._table.tell(missing),
+            is_told=is_told and not hides,
+            cases=None if self._keeps_counts else self._table.tell(counts.total()),
         )
 
     def _tell_months(self) -> list[ToldMonth]:
@@ -298,6 +302,7 @@ class OutcomeReading:
         said = {
             "shifted-dates": self._hides,
             "hidden-groups": is_hidden,
+            "rounded-counts": self._hides,
             "overdispersed": is_spread,
             "own-rates": bool(sums),
         }

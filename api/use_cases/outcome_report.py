@@ -198,10 +198,13 @@ class OutcomeReport(msgspec.Struct, frozen=True, kw_only=True):
 
     Parameters
     ----------
+    from_on, until_on : str
+        The period that was counted: at a hub that of whole quarters.
     unit : str
         The one unit that is shown, "" for all.
     cautions : list of str
-        ``shifted-dates``, ``own-rates``, ``overdispersed``, ``hidden-groups``.
+        ``shifted-dates``, ``own-rates``, ``overdispersed``, ``hidden-groups``,
+        ``rounded-counts``.
     """
 
     as_of_ms: int

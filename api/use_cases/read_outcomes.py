@@ -8,6 +8,7 @@ import msgspec
 from api.clinical_rules.civil_date import is_civil_date
 from api.outcomes.definitions import packaged_definitions
 from api.outcomes.episode_rows import MIX
+from api.registry.whole_quarters import widen_to_quarters
 from api.storage.outcome_rows import Choice, hold_rows
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
@@ -56,9 +57,17 @@ def read_outcomes(
     ------
     CalculationError
         A date, a unit or a field of the case mix is none.
+
+    Notes
+    -----
+    A hub counts whole quarters: a period that begins or ends within one is widened to it, and the
+    answer names the one that was counted (OC16).
     """
     choice = read_choice(ask)
     at_hub = is_hub(store)
+    if at_hub:
+        first_on, last_on = widen_to_quarters(choice.from_on, choice.until_on)
+        choice = msgspec.structs.replace(choice, from_on=first_on, until_on=last_on)
     own = None if at_hub else hold_rows(read_own_rows(store, on=on, time_zone=time_zone))
     with store.reading():
         limits = store.outcomes.kept_limits()

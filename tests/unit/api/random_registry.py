@@ -70,6 +70,7 @@ def _invent_case(chance, unit, patient, treated, number):
         "flow_at_end": chance.choice((None, "none", "reduced", "unchanged")),
         "doubts": chance.choice(([],) * 18 + (["looks"], ["events", "meld"])),
         "window_days": chance.choice((None, 0, 5, 30, 42, *([365] * 20))),
+        "asked_on": chance.choice((None, *[day_after(treated, chance.randint(0, 500))] * 4)),
         "windows_due": due,
         "windows_kept": None if due is None else chance.randint(0, due),
     }
@@ -80,6 +81,8 @@ def _invent_case(chance, unit, patient, treated, number):
             "looked_on": _or_none(chance, day_after(treated, chance.randint(0, 300))),
             "flow": chance.choice(("yes", "no", "no", "not-seen", None)),
         }
+        if look["flow"] is None and chance.random() < 0.5:
+            look["doubts"] = ["flow"]
         made.append((unit, f"registry_look/l{number:06}-{part}", look))
     for part in range(chance.choice((0, 0, 1, 2))):
         kind = chance.choice((None, "rebleed", "rebleed", "reintervention", "embolism", "other"))

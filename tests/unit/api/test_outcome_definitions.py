@@ -33,9 +33,10 @@ def after(days):
     return add_days(DAY, days)
 
 
-def case(seen=400, unit="u-1", events=(), looks=(), window_days=365, **more):
+def case(seen=400, unit="u-1", events=(), looks=(), window_days=365, asked=None, **more):
     return Episode(
         unit=unit,
+        asked_on=after(seen if asked is None else asked),
         window_days=window_days,
         treated_on=DAY,
         seen_on=after(seen),
@@ -115,6 +116,53 @@ def test_who_is_lost_before_the_last_day_is_missing(facts, verdict):
     assert judge("death_30_days", **facts) == verdict
 
 
+@pytest.mark.parametrize("outcome", ["late_rebleed", "unplanned_reintervention"])
+@pytest.mark.parametrize(
+    ("seen", "verdict"),
+    [(334, "missing"), (335, "did-not"), (336, "did-not"), (365, "did-not")],
+)
+def test_a_visit_at_twelve_months_may_come_thirty_days_early(outcome, seen, verdict):
+    """[OC4] Else only who bled is counted of those who came on time.
+
+    The planted bug it has caught: the last day of the outcome asked for again.
+    """
+    assert judge(outcome, seen=seen) == verdict
+
+
+@pytest.mark.parametrize(
+    ("outcome", "asked", "verdict"),
+    [
+        *(("early_rebleed", 4, "missing"), ("early_rebleed", 5, "did-not")),
+        *(("late_rebleed", 334, "missing"), ("late_rebleed", 335, "did-not")),
+        *(("embolism", 0, "did-not"), ("unplanned_reintervention", 0, "did-not")),
+    ],
+)
+def test_whom_nobody_asked_is_not_free_of_a_bleed(outcome, asked, verdict):
+    """[OC4] [RG18] Seen for a year: the bleed may have been treated elsewhere.
+
+    The planted bug it has caught: the day last seen taken for the day last asked.
+    """
+    assert judge(outcome, seen=400, asked=asked) == verdict
+    (spell,) = follow_outcome([case(seen=400, asked=asked)], BY["late_rebleed"])
+    assert spell == Spell(min(asked, 365))
+
+
+def test_a_death_without_a_day_is_none_of_a_time_survived():
+    """[OC12] The planted bug it has caught: every death of the patient missing for good."""
+    doubted = frozenset({"death"})
+    for seen, verdict in ((29, "missing"), (30, "did-not"), (31, "did-not")):
+        assert judge("death_30_days", seen=seen, unsure=doubted) == verdict
+    over_time = packaged_definitions().over_time[1]
+    for seen, days in ((364, 0), (365, 365), (366, 365)):
+        assert follow_outcome([case(seen=seen, unsure=doubted)], over_time) == [Spell(days)]
+
+
+def test_a_last_look_with_two_answers_tells_nothing():
+    """[OC2] [OC12] The planted bug it has caught: the look before it spoke for it."""
+    assert judge("obliteration", looks=[(30, "no"), (90, "")]) == "missing"
+    assert judge("obliteration", looks=[(30, ""), (90, "no")]) == "happened"
+
+
 @pytest.mark.parametrize("outcome", ["embolism", "death_30_days"])
 @pytest.mark.parametrize(
     ("window_days", "is_due"), [(0, False), (29, False), (30, True), (31, True), (365, True)]
@@ -190,7 +238,7 @@ def test_counts_of_a_unit_add_up_and_agree_with_the_curve_where_nobody_is_lost()
             )
             for _ in range(chance.randint(1, 30))
         ]
-        held += [case(seen=chance.randint(0, 364), unit="lost")]
+        held += [case(seen=chance.randint(0, 334), unit="lost")]
         counts = {one.unit: one for one in count_outcome(held, BY["late_rebleed"])}
         assert list(counts) == list(dict.fromkeys(one.unit for one in held))
         assert sum(one.of + one.missing + one.not_due for one in counts.values()) == len(held)
@@ -251,6 +299,9 @@ _ROW = {
         {"fact": "guess"},
         {"fact": "event", "event": "rebleed", "from_day": 6, "until_day": 5},
         {"fact": "look", "from_day": 1, "until_day": 0},
+        {"fact": "look", "watched_from": 9},
+        {"fact": "look", "from_day": 6, "until_day": 9, "watched_from": 5},
+        {"fact": "look", "from_day": 6, "until_day": 9, "watched_from": 10},
         {"fact": "look", "colour": "red"},
     ],
 )

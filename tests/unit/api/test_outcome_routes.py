@@ -8,7 +8,12 @@ import random
 
 import pytest
 
-from tests.safety.told_groups import find_small_counts, find_somebody, is_of_own_unit
+from tests.safety.told_groups import (
+    find_exact_counts,
+    find_small_counts,
+    find_somebody,
+    is_of_own_unit,
+)
 from tests.unit.api.desk_person import DeskPerson, events
 from tests.unit.api.random_registry import Writers, invent_registry
 from tests.unit.api.standing_unit import StandingUnit
@@ -81,12 +86,17 @@ def test_a_wrong_question_gets_one_sentence_and_no_answer(hub, asked):
     "asked", ["", "?unit=unit-a", "?mix=sex:female,varix_class:GOV1", "?until_on=2025-02-28"]
 )
 def test_a_hub_tells_of_groups_alone(hub, asked):
-    """[OC16] Caught: months of one unit that hid nothing, a curve with a point for each event."""
+    """[OC16] Caught: months of one unit that hid nothing, a curve with a point for each event.
+
+    Also caught: sources of bleeds, and the cases of an amount, told to the last one.
+    """
     told = person(hub, "data-manager").ask("GET", f"/api/outcomes{asked}").json()
 
     assert told["cases"] > 10
     assert not is_of_own_unit(told)
     assert find_small_counts(told) == []
+    assert find_exact_counts(told) == []
+    assert "rounded-counts" in told["cautions"]
     # Days after the treatment and months, never a date.
     assert find_somebody(told) == []
     for curve in (*told["survival"], *told["competing"]["causes"]):
@@ -109,3 +119,12 @@ def test_what_finds_small_counts_finds_them():
         ".funnels.0.units.0.cases: 2",
     ]
     assert find_somebody(told) == [".said: case/c-1"]
+    exact = {**told, "survival": [{"cases": 40, "points": [{"share": 0.875}, {"share": 0.878}]}]}
+    exact["outcomes"] = [{"happened": 20, "judged": 41}]
+    assert find_exact_counts(exact) == [
+        ".outcomes.0.judged: 41",
+        ".months.0.cases: 9",
+        ".months.0.happened.embolism: 4",
+        ".funnels.0.units.0.cases: 2",
+        "share: 0.878",
+    ]
