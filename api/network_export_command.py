@@ -16,8 +16,12 @@ _KEY_BYTES = 32
 @click.option("--project", required=True, help="Pseudonyms and dates are those of the project.")
 @click.option("--by", required=True, help="Who asks for it: staff/<id>, a data manager.")
 @click.option("--approver", required=True, help="Who approves it: staff/<id>, somebody else.")
-@click.option("--from", "from_on", default="", help="First day of treatment (default: all).")
-@click.option("--until", "until_on", default="", help="Last day of treatment (default: all).")
+@click.option(
+    "--from", "from_on", default="", help="First day of a quarter of treatment (default: all)."
+)
+@click.option(
+    "--until", "until_on", default="", help="Last day of a quarter of treatment (default: all)."
+)
 @click.option(
     "--out",
     "out_folder",

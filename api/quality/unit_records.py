@@ -63,8 +63,8 @@ class UnitRecords(msgspec.Struct, frozen=True, kw_only=True):
 class TreatedCase(msgspec.Struct, frozen=True, kw_only=True):
     """A case with coils or adhesive, or one that is closing or closed.
 
-    ``on`` is the day of treatment, "" where none is known. One that was taken in from a file of past
-    cases has no steps and no signature of ours.
+    ``on`` is the day of treatment, "" where none is known. One that was taken in from a file of
+    past cases has no steps and no signature of ours.
     """
 
     state: RecordState

@@ -108,6 +108,7 @@ TABLES: tuple[ExportTable, ...] = (
             _of("windows_due", "whole_number", "Follow-up windows that were due."),
             _of("windows_kept", "whole_number", "Follow-up windows that were kept."),
             _of("window_days", "whole_number", "Longest time of an outcome that is over, in days."),
+            _of("asked_on", "date", "Day last asked whether it bled." + _MOVED),
             _of("doubts", "list", "Fields with two answers, or one that was held back."),
         ),
     ),

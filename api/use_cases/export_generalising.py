@@ -70,8 +70,14 @@ Told = tuple[str | None, str | None, str | None, str | None]
 HELD_BACK: Told = (None, None, None, None)
 
 
-def generalise(traits: Sequence[Traits]) -> tuple[Step, list[Told]]:
+def generalise(traits: Sequence[Traits], kept: Step | None = None) -> tuple[Step, list[Told]]:
     """Return the finest step at which few are held back, and what of each is told (DX3).
+
+    Parameters
+    ----------
+    kept : Step or None
+        The one at which the project was told before: bands of two steps, read together, would
+        be finer than either. However many are held back, it stays.
 
     Returns
     -------
@@ -80,12 +86,11 @@ def generalise(traits: Sequence[Traits]) -> tuple[Step, list[Told]]:
         shared by at least five, or all of them None.
     """
     most = len(traits) * MOST_HELD_BACK_PER_MILLE // 1_000
-    for step in LADDER:
+    for step in LADDER if kept is None else (kept,):
         told = [_tell(one, step) for one in traits]
         sizes = Counter(told)
-        kept = [one if sizes[one] >= K else HELD_BACK for one in told]
-        if sum(sizes[one] < K for one in told) <= most:
-            return step, kept
+        if kept is not None or sum(sizes[one] < K for one in told) <= most:
+            return step, [one if sizes[one] >= K else HELD_BACK for one in told]
     return LADDER[-1], [HELD_BACK for _ in traits]
 
 

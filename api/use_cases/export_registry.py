@@ -24,7 +24,7 @@ from api.use_cases.export_files import (
     write_readme,
     write_table_files,
 )
-from api.use_cases.export_generalising import K
+from api.use_cases.export_generalising import K, Step
 from api.use_cases.export_tables import KINDS, make_export_rows
 from api.use_cases.lint_export import lint_export
 from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
@@ -64,6 +64,7 @@ def make_export(
     now_ms: int,
     today: str,
     with_parquet: bool = True,
+    step: Step | None = None,
 ) -> MadeExport:
     """Return the files of an export.
 
@@ -71,6 +72,8 @@ def make_export(
     ----------
     key : bytes
         Of the project; it makes pseudonyms and dates, and stays at the hub.
+    step : Step or None
+        The one at which the project was told before, which it keeps.
 
     Raises
     ------
@@ -89,7 +92,7 @@ def make_export(
     with store.transaction():
         rules = read_unit_rules(store)
     rows = make_export_rows(
-        states, store.catalogue, key, from_on=order.from_on, until_on=order.until_on
+        states, store.catalogue, key, from_on=order.from_on, until_on=order.until_on, step=step
     )
     if len(rows.tables["patients"]) < K:
         message = f"Fewer than {K} patients were treated in that time. Widen it."

@@ -66,6 +66,7 @@ def make_export_rows(
     *,
     from_on: str = "",
     until_on: str = "",
+    step: Step | None = None,
 ) -> ExportRows:
     """Return the rows of all patients treated from one day to another.
 
@@ -77,6 +78,8 @@ def make_export_rows(
         Of the project; another key gives other pseudonyms and other dates.
     from_on, until_on : str
         Civil dates as the hub holds them, both included, "" for no end.
+    step : Step or None
+        The one at which the project was told before.
 
     Notes
     -----
@@ -88,7 +91,7 @@ def make_export_rows(
         on = _text(case, "treated_on")
         of_patient.setdefault(_text(case, "patient"), []).append(on)
     patients = [one for one in _standing(states, "registry_patient") if one.record in of_patient]
-    told = _tell_patients(patients, of_patient, key)
+    told = _tell_patients(patients, of_patient, key, step)
     maker = _Maker(catalogue, key, told)
     for patient in patients:
         maker.add(TABLES[0], patient, patient.record)
@@ -110,7 +113,10 @@ def make_export_rows(
 
 
 def _tell_patients(
-    patients: Sequence[RecordState], of_patient: Mapping[str, Sequence[str]], key: bytes
+    patients: Sequence[RecordState],
+    of_patient: Mapping[str, Sequence[str]],
+    key: bytes,
+    kept: Step | None,
 ) -> tuple[Step, dict[str, _Told]]:
     shifts = {one.record: find_shift(key, one.record) for one in patients}
     firsts = {
@@ -126,7 +132,8 @@ def _tell_patients(
                 treated_on=_moved(firsts[one.record], shifts[one.record]) or "",
             )
             for one in patients
-        ]
+        ],
+        kept,
     )
     return step, {
         one.record: _Told(

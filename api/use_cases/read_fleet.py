@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import msgspec
 
+from api.registry.suppress_small import suppress_parts
 from api.storage.unit_store import UnitStore
 from api.use_cases.list_devices import DeviceRow, Silence, judge_silence, list_all_devices
 from api.use_cases.standing_report import StandingDevice, StandingReport, read_standing
@@ -40,6 +41,8 @@ class FleetUnit(msgspec.Struct, frozen=True, kw_only=True):
         When its last standing report came, by the hub's clock; None where none has.
     row_age_ms : int or None
         How old what is told of its devices is.
+    cases : int or None
+        How many it has told of; None where it has told nothing, or they are too few to be told.
     """
 
     unit: str
@@ -84,12 +87,19 @@ def read_fleet(store: UnitStore, *, now_ms: int) -> Fleet:
         for unit, one in kept.items()
         if (report := read_standing(one)) is not None
     }
-    units = [
-        _unit(row, reports, now_ms)
-        for row in list_all_devices(store, now_ms=now_ms).devices
-        if row.role == UNIT_ROLE
-    ]
+    rows = [row for row in list_all_devices(store, now_ms=now_ms).devices if row.role == UNIT_ROLE]
+    cases = tell_cases({row.id: reports[row.id][1] for row in rows if row.id in reports})
+    units = [_unit(row, reports, cases, now_ms) for row in rows]
     return Fleet(now_ms, sorted(units, key=_longest_silence))
+
+
+def tell_cases(reports: Mapping[str, StandingReport]) -> dict[str, int | None]:
+    """Return how many cases each unit tells of, None where that may not be told (HAZ-49).
+
+    Of all units, whichever is asked for: with the sum, that the outcomes tell, one small number
+    alone would be found.
+    """
+    return suppress_parts({unit: report.cases for unit, report in reports.items()})
 
 
 def unit_names(store: UnitStore, *, now_ms: int) -> dict[str, str]:
@@ -103,7 +113,10 @@ def _longest_silence(unit: FleetUnit) -> tuple[int, str]:
 
 
 def _unit(
-    row: DeviceRow, reports: Mapping[str, tuple[int, StandingReport]], now_ms: int
+    row: DeviceRow,
+    reports: Mapping[str, tuple[int, StandingReport]],
+    cases: Mapping[str, int | None],
+    now_ms: int,
 ) -> FleetUnit:
     noted_ms, report = reports.get(row.id, (None, None))
     age_ms = None if noted_ms is None else max(0, now_ms - noted_ms)
@@ -125,7 +138,7 @@ def _unit(
         unsent=report.unsent if report else None,
         oldest_unsent_ms=report.oldest_unsent_ms if report else None,
         clock_offset_ms=row.clock_offset_ms,
-        cases=report.cases if report else None,
+        cases=cases.get(row.id),
         devices=sorted(devices, key=lambda one: (-one.silent_ms, one.device)),
     )
 
