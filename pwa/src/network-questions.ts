@@ -56,7 +56,7 @@ export interface LinkEvent {
   at_ms: number;
   staff: string;
   name: string;
-  act: 'proposed' | 'agreed' | 'joined' | 'parted' | 'set-aside' | 'answered';
+  act: 'proposed' | 'agreed' | 'joined' | 'reopened' | 'parted' | 'set-aside' | 'answered';
   because: string;
 }
 
@@ -99,6 +99,8 @@ export interface RecallAtUnit extends RecallCount {
   on_shelf: number | null;
   answered_ms: number | null;
   waiting_days: number;
+  /** More cases were reported than the unit answered with: it has to look again. */
+  is_behind: boolean;
 }
 export interface NetworkRecall {
   notice: string;

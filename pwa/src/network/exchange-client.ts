@@ -378,7 +378,8 @@ export class ExchangeClient {
     const next = record === '' ? page.next : cursor;
     const touched = this.#store.applyPulled(stream, page.operations, next, this.#around.nowMs());
     if (touched.length > 0) this.#around.onRecords(touched);
-    return { kind: 'pulled', after, next: page.next, more: page.more };
+    const is_empty = page.operations.length === 0;
+    return { kind: 'pulled', after, next: page.next, more: page.more, is_empty };
   }
 
   #tell(state: ExchangeStanding['state'], sentence: string): void {

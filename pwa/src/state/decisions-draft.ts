@@ -49,13 +49,14 @@ export function undoDraft(record: string, references: readonly string[], because
 }
 
 /**
- * Say whether somebody may choose an answer: that a visit ended is a clinician's to choose alone,
- * also where a clinician gave one of the two (HAZ-45).
+ * Say whether somebody may choose an answer: that a visit ended, and on which day, is a clinician's
+ * to choose alone, also where a clinician gave one of the two (HAZ-45, CV13).
  *
  * @param role - as whom the person who taps acts, of `actingRoleOf`
  */
 export function mayChoose(kind: string, field: string, value: Json, role: Role): boolean {
-  return kind !== 'visit' || field !== 'status' || value !== 'ended' || role === 'clinician';
+  if (kind !== 'visit' || role === 'clinician') return true;
+  return field !== 'ended_on' && (field !== 'status' || value !== 'ended');
 }
 
 /**

@@ -10,6 +10,7 @@ export type Trait = (typeof TRAITS)[number];
 /** What speaks for one person, from much to nothing, and against. */
 export type Weight = 'same' | 'close' | 'against' | 'unknown';
 
+const BOTH_UNITS = 2;
 const WEIGHTS: Readonly<Record<string, Weight>> = {
   'the-same': 'same',
   alike: 'close',
@@ -66,6 +67,17 @@ export function turnOf(link: NetworkLink): Turn {
 /** Say whether a unit has answered that they are two: who agrees has to know. */
 export function isDenied({ answers }: NetworkLink): boolean {
   return answers.some(({ answer }) => answer === 'not-same');
+}
+
+/**
+ * Say whether two national numbers forbid a join until both units say that it is one person: twins
+ * differ in nothing else.
+ */
+export function needsBothUnits({ traits, answers }: NetworkLink): boolean {
+  const isUnlike = traits.some(
+    ({ trait, level }) => idOfWords(trait) === 'national-number' && weightOf(level) === 'against',
+  );
+  return isUnlike && answers.filter(({ answer }) => answer === 'same').length < BOTH_UNITS;
 }
 
 export class NetworkLinks {

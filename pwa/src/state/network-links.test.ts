@@ -5,6 +5,7 @@ import {
   allTraits,
   isDenied,
   NetworkLinks,
+  needsBothUnits,
   percentOf,
   turnOf,
   voicesOf,
@@ -131,4 +132,22 @@ test('a refused act changes nothing on screen', async () => {
 
   expect(await links.act(LINK.link, 'agree')).toBe(false);
   expect([links.asked.told?.links, desk.notTold]).toEqual([[LINK], 'Another person has to agree.']);
+});
+
+/** Has caught a planted bug: the word of one unit was enough. */
+test('[HAZ-42] [NL2] two national numbers wait for the word of both units', () => {
+  const twins = { ...LINK, traits: [{ trait: 'national number', level: 'unlike' }] };
+  const says = (unit: string, answer: 'same' | 'cannot-tell') => ({
+    unit,
+    unit_name: unit,
+    answer,
+    at_ms: 1,
+  });
+
+  expect(needsBothUnits(LINK)).toBe(false);
+  expect(needsBothUnits(twins)).toBe(true);
+  const one = [says('tarn', 'same'), says('marlow', 'cannot-tell')];
+  expect(needsBothUnits({ ...twins, answers: one })).toBe(true);
+  const both = [says('tarn', 'same'), says('marlow', 'same')];
+  expect(needsBothUnits({ ...twins, answers: both })).toBe(false);
 });

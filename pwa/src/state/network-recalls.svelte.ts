@@ -15,13 +15,17 @@ import { SearchEntry } from './search-entry.svelte';
 import type { UnitDesk } from './unit-desk.svelte';
 
 const SHORTEST_REASON = 3;
+/** Say whether a unit still has to do something about a notice, also after it has closed it. */
+export function isOpen({ answer, is_behind: isBehind }: RecallAtUnit): boolean {
+  return answer !== 'closed' || isBehind;
+}
+
 /**
  * Return the units of a notice, those first that have not answered, the longest waiting before the
  * others, then those that have not closed it.
  */
 export function orderAnswers(units: readonly RecallAtUnit[]): RecallAtUnit[] {
-  const rank = (one: RecallAtUnit) =>
-    Number(one.answer !== 'none') + Number(one.answer === 'closed');
+  const rank = (one: RecallAtUnit) => Number(one.answer !== 'none') + Number(!isOpen(one));
   return [...units].sort(
     (one, other) =>
       rank(one) - rank(other) ||
@@ -38,7 +42,7 @@ export function countAnswers(units: readonly RecallAtUnit[]): {
 } {
   return {
     all: units.length,
-    closed: units.filter(({ answer }) => answer === 'closed').length,
+    closed: units.filter((one) => !isOpen(one)).length,
     silent: units.filter(({ answer }) => answer === 'none').length,
   };
 }

@@ -4,6 +4,7 @@ import type { NetworkRecall, RecallAtUnit } from '../network-questions';
 import {
   countAnswers,
   csvAddress,
+  isOpen,
   NetworkRecalls,
   NoticeEntry,
   orderAnswers,
@@ -23,6 +24,7 @@ const at = (name: string, more: Partial<RecallAtUnit> = {}): RecallAtUnit => ({
   on_shelf: null,
   answered_ms: null,
   waiting_days: 2,
+  is_behind: false,
   ...more,
 });
 const NOTICE: NetworkRecall = {
@@ -62,6 +64,18 @@ test('[HAZ-46] units that have not answered a notice stand first, the longest wa
   expect(orderAnswers(units).map(({ name }) => name)).toEqual(['Dorn', 'Crane', 'Birch', 'Alder']);
   expect(countAnswers(units)).toEqual({ all: 4, closed: 1, silent: 2 });
   expect(csvAddress(NOTICE)).toBe('/api/network/recall-csv?notice=network_recall%2F1');
+});
+
+/** Has caught a planted bug: closed counted as done whatever had been reported since. */
+test('[HAZ-46] [NL8] a notice that was closed before more cases were reported is open', () => {
+  const units = [
+    at('Alder', { answer: 'closed' }),
+    at('Birch', { answer: 'closed', found_cases: 0, is_behind: true }),
+  ];
+
+  expect(units.map(isOpen)).toEqual([false, true]);
+  expect(orderAnswers(units).map(({ name }) => name)).toEqual(['Birch', 'Alder']);
+  expect(countAnswers(units)).toEqual({ all: 2, closed: 1, silent: 0 });
 });
 
 /** Has caught a planted bug: with `counts !== null` alone, a lot changed after the count was written. */

@@ -3,8 +3,10 @@ import { addDays } from '../clinical-rules/civil-date';
 import { latestOf } from '../clinical-rules/visit-course-limits';
 import type { CourseVisit } from '../clinical-rules/visit-course-request';
 import type { Draft, Json } from '../ports';
+import { DEATH_DAY, type DeathDay, deathDayOf, endedByDeath } from './death-day';
+import { draftOn } from './decisions-draft';
 import { blankState, withFields } from './record-state';
-import { idOf, type RecordState, structureOf, textOf } from './shown';
+import { idOf, isInConflict, type RecordState, structureOf, textOf } from './shown';
 import { handDraft, type VisitLabel } from './surveillance-by-hand';
 import { isOpen, windowOf } from './worklist';
 import { type EndReason, endDraft } from './worklist-acts';
@@ -60,8 +62,9 @@ export function endDrafts(
   visits: readonly RecordState[],
   reason: EndReason,
   course: Course,
+  diedOn?: DeathDay,
 ): Draft[] {
-  return visits.map((visit) => endDraft(visit, reason, course));
+  return visits.map((visit) => endDraft(visit, reason, course, diedOn));
 }
 
 /** The words of the plan for a visit that only carries an end. */
@@ -93,12 +96,13 @@ export function endFollowUpDrafts(
   reason: EndReason,
   followUp: FollowUp,
   course: Course,
+  diedOn?: DeathDay,
 ): Draft[] {
   const standing = visits.filter((visit) => !visit.isEnteredInError);
   const isOwn = (visit: RecordState) => textOf(visit, 'case') === followUp.caseRecord;
   const isMeant = (visit: RecordState) => OF_THE_PERSON.includes(reason) || isOwn(visit);
   const open = standing.filter((visit) => isOpen(visit) && isMeant(visit));
-  if (open.length > 0) return endDrafts(open, reason, course);
+  if (open.length > 0) return endDrafts(open, reason, course, diedOn);
   const isEndedSo = (visit: RecordState) =>
     textOf(visit, 'status') === 'ended' && textOf(visit, 'ended_because') === reason;
   if (standing.some((visit) => isMeant(visit) && isEndedSo(visit))) return [];
@@ -110,6 +114,30 @@ export function endFollowUpDrafts(
     .reduce((last, on) => latestOf(last, addDays(on, 1)), course.todayOn);
   const visit = { ...followUp, record, targetOn, aroundDays: 0, ownerRole: 'clinician' as const };
   const made = handDraft(visit, followUp.because, course);
-  const end = endDraft(withFields(blankState(record), made.set ?? {}), reason, course);
-  return [{ ...made, set: { ...made.set, ...end.set } }];
+  // On what is held of it: told anew after an undo it is a new act, not the one that was struck.
+  const held = visits.find((one) => one.record === record) ?? blankState(record);
+  const end = endDraft(withFields(held, made.set ?? {}), reason, course, diedOn);
+  const set = { ...made.set, ...end.set };
+  return [draftOn(held, record, set, { because: followUp.because })];
+}
+
+/**
+ * Return the drafts that say on which day a person died whose follow-up has ended by it: on every
+ * visit that the death ended, as one old answer left standing would be read as well. No step of
+ * the course: the visits stay ended (CV13).
+ *
+ * @param visits - all visits of the patient
+ * @throws ClinicalRuleError with a sentence, where nobody of that role ends a visit
+ */
+export function deathDayDrafts(
+  visits: readonly RecordState[],
+  diedOn: string | null,
+  course: Course,
+): Draft[] {
+  const ended = visits.filter(endedByDeath);
+  // Whoever may end one may say on which day: the table of the course is asked for both.
+  for (const visit of ended) endDraft(withFields(visit, { status: 'to-book' }), 'died', course);
+  return ended
+    .filter((visit) => isInConflict(visit, DEATH_DAY) || deathDayOf(visit) !== diedOn)
+    .map((visit) => draftOn(visit, visit.record, { [DEATH_DAY]: diedOn }));
 }

@@ -1,5 +1,6 @@
 /** What happened at the visits of a case, as the follow-up rules take it. Pure. */
 import type { HistoryEntry } from '../ports';
+import { DEATH_DAY } from './death-day';
 import { idOf, isInConflict, type RecordState, shown, structureOf, textOf } from './shown';
 import { bookingOf, isOpen, windowOf } from './worklist';
 
@@ -62,7 +63,9 @@ export function happeningsOf(
     const reason = ENDS.find((end) => textOf(visit, 'ended_because') === end);
     const ending = history.findLast((entry) => !entry.isStruck && entry.set.status === 'ended');
     if (status === 'ended' && reason !== undefined && ending !== undefined) {
-      found.push({ ...at, on: dayOf(ending.wallMs), [reason]: true });
+      // On the day of death where it is known, else on the day on which somebody said so.
+      const on = textOf(visit, DEATH_DAY) || dayOf(ending.wallMs);
+      found.push({ ...at, on, [reason]: true });
     }
   }
   return found.sort((a, b) => (a.on < b.on ? -1 : a.on > b.on ? 1 : 0));

@@ -2,11 +2,14 @@
 import type { FollowUpAnswer, PlannedVisit } from '../clinical-rules/follow-up';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Clock, HistoryEntry, Json, RecordStore } from '../ports';
+import { deathDay } from '../text/death-day';
 import { kept } from '../text/record';
 import { surveillance } from '../text/surveillance';
 import { ActTurns, type LastAct } from './act-turns.svelte';
 import type { CaseRecord } from './case-record.svelte';
 import { courseRoleOf } from './course-role';
+import type { DeathDay } from './death-day';
+import { readTreatedOn } from './death-day-cases';
 import { draftOn } from './decisions-draft';
 import { civilDayOf } from './decisions-time';
 import { type RecordState, textOf } from './shown';
@@ -25,6 +28,7 @@ import {
   type VisitLabel,
 } from './surveillance-by-hand';
 import {
+  deathDayDrafts,
   endDrafts,
   endFollowUpDrafts,
   endLabelOf,
@@ -258,19 +262,46 @@ export class Surveillance {
     );
   }
 
-  /** End the follow-up with one reason, whether a visit is open or not. */
-  endFollowUp(reason: EndReason, words: string): Promise<void> {
+  /**
+   * End the follow-up with one reason, whether a visit is open or not.
+   *
+   * @param diedOn - after a death: its day, where it was answered
+   */
+  endFollowUp(reason: EndReason, words: string, diedOn?: DeathDay): Promise<void> {
     return this.#turns.take(async () => {
       const { itself, caseRecord } = this.#case;
+      if (await this.#refusesDeath(diedOn)) return;
       const patient = textOf(itself, 'patient');
       const label = endLabelOf(this.labels);
       const because = surveillance.recordedAs.byHand;
       const visits = await this.#parts.store.read({ kind: 'visit', parent: patient });
       const followUp = { patient, caseRecord, label, because };
-      const drafts = endFollowUpDrafts(visits, reason, followUp, this.#course);
+      const drafts = endFollowUpDrafts(visits, reason, followUp, this.#course, diedOn);
       if (drafts.length === 0) this.#turns.refused = surveillance.nothingToEnd;
       else await this.#turns.save(drafts, words);
     });
+  }
+
+  /** Say on which day the person died whose follow-up has ended by it; it stays ended. */
+  noteDeathDay(diedOn: string | null, words: string): Promise<void> {
+    return this.#turns.take(async () => {
+      if (await this.#refusesDeath(diedOn)) return;
+      const patient = textOf(this.#case.itself, 'patient');
+      const visits = await this.#parts.store.read({ kind: 'visit', parent: patient });
+      await this.#turns.save(deathDayDrafts(visits, diedOn, this.#course), words);
+    });
+  }
+
+  /** Return the day of the last treatment of the person, in whichever case; "" where none is known. */
+  async readTreatedOn(): Promise<string> {
+    return readTreatedOn(this.#parts.store, textOf(this.#case.itself, 'patient'));
+  }
+
+  async #refusesDeath(diedOn: DeathDay): Promise<boolean> {
+    if (typeof diedOn !== 'string') return false;
+    const { clock } = this.#parts;
+    this.#turns.refused = deathDay.refuse(diedOn, await this.readTreatedOn(), clock.today());
+    return this.#turns.refused !== '';
   }
 
   /** Add a visit by hand, where no plan can be made. */

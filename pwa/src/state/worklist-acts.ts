@@ -4,6 +4,7 @@ import { findBookBy, readCourseLimits } from '../clinical-rules/visit-course-lim
 import type { CourseAct } from '../clinical-rules/visit-course-request';
 import { type ActName, listActs, type Role } from '../clinical-rules/visit-course-table';
 import type { Draft, HistoryEntry, Json } from '../ports';
+import { type DeathDay, deathFields } from './death-day';
 import { withFields } from './record-state';
 import { isInConflict, type RecordState, textOf } from './shown';
 import type { WorkRow } from './worklist';
@@ -184,17 +185,25 @@ export type EndReason = NonNullable<CourseAct['reason']>;
 /**
  * Return the draft that ends a visit for good; a clinician's act, with a reason (HAZ-45). Where two
  * answers stand on how the visit stands, this one settles them: all of them are on screen.
+ *
+ * @param diedOn - read after a death alone
  */
-export function endDraft(visit: RecordState, reason: EndReason, course: Course): Draft {
+export function endDraft(
+  visit: RecordState,
+  reason: EndReason,
+  course: Course,
+  diedOn?: DeathDay,
+): Draft {
   const facts = isInConflict(visit, 'status')
     ? factsOf(withFields(visit, { status: 'to-book' }))
     : factsOf(visit);
-  return actDraft(visit, { act: 'end', reason }, course, {}, facts);
+  const day = deathFields(visit, reason === 'died' ? diedOn : undefined);
+  return actDraft(visit, { act: 'end', reason }, course, day, facts);
 }
 
 /** Return the draft that opens again what took place or ended in error; a clinician's act. */
 export function reopenDraft(visit: RecordState, because: string, course: Course): Draft {
-  return actDraft(visit, { act: 'reopen', because }, course);
+  return actDraft(visit, { act: 'reopen', because }, course, deathFields(visit, undefined));
 }
 
 /** One try to reach a patient. */

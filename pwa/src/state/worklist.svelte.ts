@@ -35,6 +35,7 @@ export type Asking =
   | 'decide'
   | 'letter'
   | 'end'
+  | 'death-day'
   | 'reopen';
 
 interface LastAct {

@@ -694,4 +694,7 @@ export interface Arguments {
   'networkLinks.turns.joined': { names: string | number };
   'networkLinks.event': { act: string | number; when: string | number; who: string | number };
   'networkLinks.eventWhy': { act: string | number; when: string | number; who: string | number; why: string | number };
+  'deathDay.died': { day: string | number };
+  'deathDay.toCome': { day: string | number };
+  'deathDay.beforeTreatment': { day: string | number; treated: string | number };
 }
