@@ -199,9 +199,10 @@ def _tell_notice(one: NetworkNotice) -> None:
             else f"{unit.answer}: {_number(unit.found_patients)} patients, "
             f"{_number(unit.unknown_lots)} unknown lots, {_number(unit.on_shelf)} on the shelf"
         )
+        behind = "; more cases were reported since" if unit.is_behind else ""
         click.echo(
             f"  {unit.name}: reported {unit.counted}, unknown {unit.unknown}; {found}; "
-            f"{unit.waiting_days} days"
+            f"{unit.waiting_days} days{behind}"
         )
 
 

@@ -18,7 +18,7 @@ from api.clinical_rules.visit_course_table import (
 )
 
 # The fields on which the course of a visit decides who may change them.
-JUDGED = ("status", "owner_role", "ended_because")
+JUDGED = ("status", "owner_role", "ended_because", "ended_on")
 _CLINICIAN = "clinician"
 # A status covers states that no row of the table tells apart (CV1).
 _STATES_OF = {
@@ -32,6 +32,8 @@ ANYTHING: Mapping[str, tuple[object, ...]] = {
     "status": _STATUSES,
     "owner_role": ROLES,
     "ended_because": (None, *END_REASONS),
+    # Whose it is to write does not turn on what stood there.
+    "ended_on": (None,),
 }
 
 
@@ -65,6 +67,7 @@ def refuse_recorded_act(
         ("status", _refuse_status),
         ("owner_role", _refuse_owner),
         ("ended_because", _refuse_reason),
+        ("ended_on", _refuse_day),
     ):
         if name in fields and (why := refuse(fields[name], _distinct(named, name), role)):
             return why
@@ -137,3 +140,10 @@ def _refuse_reason(reason: object, named: list[Any], role: str) -> str:
     if role == _CLINICIAN or is_choice or says_nothing:
         return ""
     return "why a visit ended is a clinician's to say"
+
+
+def _refuse_day(day: object, named: list[Any], role: str) -> str:
+    says_nothing = day is None and not named
+    if role == _CLINICIAN or says_nothing:
+        return ""
+    return "on which day a visit ended is a clinician's to say"

@@ -257,7 +257,12 @@ def _of_follow_up(catalogue: Catalogue) -> list[Column]:
         _column("adverse_event", "complication.what; a later bleed is a rebleed", "none", event),
         _column("adverse_event_on", "complication.facts.on", "", read_day),
         _column("adverse_event_note", "complication.note", "", read_text),
-        _column("rebleed_on", "first bleed after the day of the procedure", "2024-09-02", read_day),
+        _column(
+            "rebleed_on",
+            "first bleed after the day of the procedure; empty: none until the last visit",
+            "2024-09-02",
+            read_day,
+        ),
         _column("rebleed_source", "complication.bleed_source", "treatment-ulcer", source),
         _column("last_visit_on", "visit_result.on", "2025-03-10", read_day),
         _column("last_visit_obliterated", "visit_result.obliterated", "yes", obliterated),

@@ -28,10 +28,14 @@ class Fault(msgspec.Struct, frozen=True):
 
 
 class PastCase(msgspec.Struct, frozen=True):
-    """One row that can be taken: header to value, as the record keeps it."""
+    """One row that can be taken: header to value, as the record keeps it.
+
+    `asks_bleeds` says that the file has a column of bleeds: an empty cell of it is an answer.
+    """
 
     line: int
     values: Mapping[str, Any]
+    asks_bleeds: bool = False
 
     def person(self) -> tuple[Any, ...]:
         """Return what tells the person."""
@@ -93,7 +97,7 @@ def read_past_cases(content: bytes, known: Mapping[str, Column], *, today_on: st
             faults.append(Fault(line, "", sentence))
             continue
         values, wrong = _read_row(line, dict(zip(header, row, strict=True)), known)
-        case = PastCase(line, values)
+        case = PastCase(line, values, asks_bleeds="rebleed_on" in header)
         wrong += _find_contradictions(case, today_on) if not wrong else []
         wrong += _find_stranger(case, seen) if not wrong else []
         if wrong:

@@ -94,7 +94,7 @@ def write_case(
         said = {"case": record, "step": _CLOSE_OUT, "outcome": "done", "answers": answers}
         yield f"step_event/{stem}-close-out", said
     yield from _events(values, record, stem)
-    yield from _visits(values, record, patient, stem)
+    yield from _visits(case, record, patient, stem)
 
 
 def _target(values: Mapping[str, Any], by_quantity: Mapping[str, Any]) -> dict[str, Any]:
@@ -140,14 +140,18 @@ def _on_day(day: str | None) -> dict[str, Any]:
     return {"facts": {"on": day}} if day else {}
 
 
-def _visits(values: Mapping[str, Any], record: str, patient: str, stem: str) -> Iterator[Written]:
+def _visits(case: PastCase, record: str, patient: str, stem: str) -> Iterator[Written]:
     """Yield how follow-up stands: what was seen last, and the next act with its owner (FG2)."""
+    values = case.values
     last, next_on = values.get("last_visit_on", ""), values.get("next_visit_on", "")
     if last:
         name = f"visit/{stem}-1"
         yield name, _visit(record, patient, _LAST, last) | {"status": "attended"}
         seen = values.get("last_visit_obliterated")
-        found = {"obliterated": seen} if seen else {}
+        found: dict[str, Any] = {"obliterated": seen} if seen else {}
+        # Of one that bled the file tells the first bleed alone: of later ones it says nothing.
+        if case.asks_bleeds and "rebleed_on" not in values:
+            found["bled"] = {"answer": "no"}
         yield f"visit_result/{stem}-1", {"case": record, "visit": name, "on": last, **found}
     if next_on:
         label = values.get("next_visit_label", _NEXT)

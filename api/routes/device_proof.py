@@ -14,7 +14,7 @@ from litestar import Request
 from api.routes.nonces import LASTS_MS, NonceVerdict
 from api.routes.request_notes import note_device
 from api.routes.signed_shell import sent_body
-from api.storage.device_store import Device
+from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.p256 import is_signed, read_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import (
@@ -116,7 +116,8 @@ def refuse_barred(device: Device, store: UnitStore) -> None:
         It is one of these (RQ7, RQ8).
     """
     if device.revoked_ms is not None:
-        raise DeviceRevokedError(tell_revocation(store, device))
+        is_unit = device.role == UNIT_ROLE
+        raise DeviceRevokedError(tell_revocation(store, device), is_unit=is_unit)
     refuse_waiting(device)
 
 

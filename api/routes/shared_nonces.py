@@ -39,10 +39,11 @@ class SharedNonces(Nonces):
     def _use(self, nonce: str, device: str | None, now_ms: int) -> NonceVerdict:
         if (drawn_ms := self._read(nonce)) is None or drawn_ms - now_ms >= LASTS_MS:
             return NonceVerdict.OVER
-        if next(self._uses) % _USES_A_SWEEP == 0:
-            self._shared.forget(used_before_ms=now_ms - _REMEMBERED_MS)
         most = MAX_USED_BY_JOININGS if device is None else MAX_USED_BY_DEVICE
-        if self._shared.count(device) >= most:
+        is_too_many = self._shared.count(device, used_from_ms=now_ms - LASTS_MS) >= most
+        if is_too_many or next(self._uses) % _USES_A_SWEEP == 0:
+            self._shared.forget(used_before_ms=now_ms - _REMEMBERED_MS)
+        if is_too_many:
             return NonceVerdict.TOO_MANY
         if not self._shared.use(nonce, device, now_ms=now_ms):
             return NonceVerdict.USED

@@ -13,8 +13,8 @@ from api.linkage.network_links import ANSWERS
 from api.registry.pseudonyms import pseudonym_of
 from api.storage.site_key import load_site_key
 from api.storage.unit_store import UnitStore
-from api.use_cases.answer_recalls import name_answer
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.name_answers import name_answer
 from api.use_cases.record_values import text_of
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server

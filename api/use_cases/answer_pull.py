@@ -5,7 +5,7 @@ import msgspec
 from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_registry import registry_page
-from api.use_cases.errors import NotAllowedError
+from api.use_cases.errors import NotAllowedError, write_revoked
 from sync.exchange import cut_batch
 from sync.operation import Operation
 from sync.wire import ROW_BYTES, Row, digest_rows, write_rows
@@ -66,10 +66,7 @@ def answer_pull(
     one whose body is gone is in no page, since a device would take it for one withheld.
     """
     if device.revoked_ms is not None:
-        raise NotAllowedError(
-            "This device was revoked. What it recorded is kept aside for the data manager; use "
-            "another device."
-        )
+        raise NotAllowedError(write_revoked(is_unit=device.role == UNIT_ROLE))
     if stream not in device.streams:
         message = (
             f"A {device.role} device does not read stream {stream[:24]!r}. Leave it out, or join "

@@ -1,7 +1,8 @@
 """At the hub: how many devices of each unit a recall would name, by what units reported.
 
 A unit's own search over its own record is what counts for patients (HAZ-46): the hub sees no name
-and finds nobody.
+and finds nobody. Of an expiry date units report the month alone, so the hub counts by whole months
+and rather too many than too few.
 """
 
 from collections.abc import Mapping, Sequence
@@ -9,6 +10,7 @@ from typing import Any, NamedTuple
 
 import msgspec
 
+from api.clinical_rules.civil_date import add_days, add_interval
 from api.clinical_rules.implant_search import Reading, Search, find_cautions, find_group
 from api.storage.unit_store import UnitStore
 from api.storage.view_rows import indexed_look_alikes
@@ -17,13 +19,18 @@ from api.use_cases.network_units import name_units, unit_name
 
 
 class DeviceCount(NamedTuple):
-    """Devices that a search names or nearly so, and those of unknown lot."""
+    """Devices that a search names or nearly so, those of unknown lot, and cases.
+
+    ``cases`` holds those with a device that is named wherever in its month it expires: so many a
+    unit finds at the least.
+    """
 
     counted: int
     unknown: int
+    cases: int
 
 
-NO_DEVICE = DeviceCount(0, 0)
+NO_DEVICE = DeviceCount(0, 0, 0)
 
 
 class UnitCount(msgspec.Struct, frozen=True, kw_only=True):
@@ -71,17 +78,53 @@ def count_devices(store: UnitStore, searches: Sequence[Search]) -> dict[str, Dev
     look_alikes = indexed_look_alikes()
     found: dict[str, DeviceCount] = {}
     for search in searches:
+        wide, narrow = widen_to_months(search), _narrow_to_months(search)
         by_unit: dict[str, list[int]] = {}
-        for one in store.network_implants.sift(search):
-            reading = Reading(identifier=one.identifier, lot=one.lot, expires_on=one.expires_on)
-            group = find_group(search, [reading], look_alikes, item=one.item).group
-            if group is not None:
-                counts = by_unit.setdefault(one.unit, [0, 0])
-                counts[group == "unknown"] += one.pieces
+        cases: dict[str, set[str]] = {}
+        for one in store.network_implants.sift(wide):
+            readings = [Reading(identifier=one.identifier, lot=one.lot, expires_on=one.expires_on)]
+            group = find_group(wide, readings, look_alikes, item=one.item).group
+            if group is None:
+                continue
+            by_unit.setdefault(one.unit, [0, 0])[group == "unknown"] += one.pieces
+            sure = find_group(narrow, readings, look_alikes, item=one.item).group
+            if sure not in (None, "unknown"):
+                cases.setdefault(one.unit, set()).update(one.cases)
         for unit, (counted, unknown) in by_unit.items():
-            before = found.get(unit, NO_DEVICE)
-            found[unit] = DeviceCount(max(before.counted, counted), max(before.unknown, unknown))
+            here = DeviceCount(counted, unknown, len(cases.get(unit, ())))
+            found[unit] = DeviceCount(*map(max, here, found.get(unit, NO_DEVICE)))
     return found
+
+
+def widen_to_months(search: Search) -> Search:
+    """Return a search for all that expires in a month in which the search finds something.
+
+    Of an expiry date units report the last day of its month (RG7).
+    """
+    first, last = search.expires_from, search.expires_to
+    return msgspec.structs.replace(
+        search,
+        expires_from=first and _first_of_month(first),
+        expires_to=last and _last_of_month(last),
+    )
+
+
+def _narrow_to_months(search: Search) -> Search:
+    """Return a search for what expires in months of which every day is searched for."""
+    first, last = search.expires_from, search.expires_to
+    if first and first != _first_of_month(first):
+        first = add_days(_last_of_month(first), 1)
+    if last and last != _last_of_month(last):
+        last = add_days(_first_of_month(last), -1)
+    return msgspec.structs.replace(search, expires_from=first, expires_to=last)
+
+
+def _first_of_month(on: str) -> str:
+    return f"{on[:-2]}01"
+
+
+def _last_of_month(on: str) -> str:
+    return add_days(add_interval(_first_of_month(on), months=1, days=0), -1)
 
 
 def _unit_count(store: UnitStore, unit: str, count: DeviceCount) -> UnitCount:

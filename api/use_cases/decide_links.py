@@ -14,8 +14,9 @@ from api.linkage.network_links import (
     NOT_SAME,
     PARTED,
     PROPOSED,
-    agreeing_identifiers,
+    count_identifiers,
     judge_voices,
+    lacks_both_units,
 )
 from api.storage.unit_store import UnitStore
 from api.use_cases.active_staff import refuse_stranger
@@ -23,10 +24,10 @@ from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.settle_links import (
     answers_to,
+    are_both_held,
     judge_link,
     people_in,
     settle_link,
-    traits_in,
     voices_of,
 )
 from sync.merge import RecordState, shown_value
@@ -53,8 +54,9 @@ def decide_link(
     ------
     NotAllowedError
         There is no such proposal; whoever decides does not work here, or has agreed already; a
-        unit says that they are two; too few identifiers agree; or the act does not fit how the
-        link stands. Nothing is written.
+        unit says that they are two, or took its patient back; the national numbers are two and
+        not both units say that it is one person; too few identifiers agree; or the act does not
+        fit how the link stands. Nothing is written.
     CalculationError
         The reason is none of the list.
     """
@@ -93,7 +95,16 @@ def _agree(store: UnitStore, state: RecordState, by: str) -> dict[str, Any]:
         raise NotAllowedError(
             "A unit says that they are two people. Ask that unit; it can change its answer."
         )
-    if len(agreeing_identifiers(traits_in(state))) < FEWEST_SAME:
+    if not are_both_held(store, voices):
+        raise NotAllowedError(
+            "A unit has taken its patient back, or what the two are compared by. Ask that unit."
+        )
+    if lacks_both_units(voices):
+        raise NotAllowedError(
+            "Their national numbers are different. Ask both units: each has to answer that it is "
+            "one person first."
+        )
+    if count_identifiers(voices) < FEWEST_SAME:
         raise NotAllowedError(
             "Fewer than two identifiers agree. Ask both units for the national number and the day "
             "of birth, or set it aside."

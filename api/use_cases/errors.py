@@ -46,14 +46,25 @@ class DeviceWaitingError(NotAllowedError):
     """The device has joined, and nobody has confirmed its key yet."""
 
 
+def write_revoked(*, is_unit: bool) -> str:
+    """Return what a device that was revoked is told; a unit something else (RG22)."""
+    if is_unit:
+        return (
+            "This unit was revoked at the hub. If it is to come back, ask whoever looks after the "
+            "hub for a new invitation, and join again: `crura hub join LINK`."
+        )
+    return (
+        "This device was revoked. What it recorded is kept aside for the data manager; use "
+        "another device."
+    )
+
+
 class DeviceRevokedError(NotAllowedError):
     """The device was revoked; ``told`` is what the unit signed of it, for the device to act on."""
 
-    def __init__(self, told: Any) -> None:  # noqa: ANN401  a ToldRevocation, made by a use case
-        super().__init__(
-            "This device was revoked. What it recorded is kept aside for the data manager; use "
-            "another device."
-        )
+    # A ToldRevocation, made by a use case.
+    def __init__(self, told: Any, *, is_unit: bool = False) -> None:  # noqa: ANN401
+        super().__init__(write_revoked(is_unit=is_unit))
         self.told = told
 
 

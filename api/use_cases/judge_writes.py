@@ -1,9 +1,12 @@
 """Judges what a device wrote by the authorisation table: its stream, its kind, each field."""
 
+from collections.abc import Mapping
+
 from api.access.access_table import Asker
 from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.packaged_access import read_packaged_access_table
 from api.storage.unit_store import UnitStore
+from api.use_cases.name_answers import ABOUT_FIELDS, name_answer
 from api.use_cases.server_log import SERVER_DEVICE
 from api.use_cases.server_role import HUB_DEVICE, is_hub
 from api.use_cases.server_words import (
@@ -11,6 +14,7 @@ from api.use_cases.server_words import (
     refuse_brought_notice,
     refuse_brought_words,
 )
+from sync.merge import shown_value
 from sync.operation import Operation, decode_body
 
 # Records of the registry that belong to the unit which told them first.
@@ -62,11 +66,17 @@ def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> s
 def _why_not_own(store: UnitStore, operation: Operation) -> str | None:
     """Return why a unit may not write on this record of the registry, None on its own (RG14).
 
-    A unit may learn how another one calls a patient, from a link that is proposed to both.
+    A unit may learn how another one calls a patient, from a link that is proposed to both, and it
+    can work out in which record another one answers the hub: nobody writes there in its place.
     """
     said = {} if operation.body_text is None else decode_body(operation.body_text).set
     if said.get("unit", operation.device) != operation.device:
         return f"{operation.op_id} speaks for another unit. {_ASIDE}"
+    if operation.kind in ABOUT_FIELDS and not _is_own_answer(store, operation, said):
+        return (
+            f"{operation.op_id} answers the hub in {operation.record}, which is not "
+            f"{operation.device}'s record for that answer. {_ASIDE}"
+        )
     named = [
         value
         for value in said.values()
@@ -76,6 +86,17 @@ def _why_not_own(store: UnitStore, operation: Operation) -> str | None:
         if store.registry.is_of_other(record, operation.device):
             return f"{operation.op_id} is about {record}, which another unit has told. {_ASIDE}"
     return None
+
+
+def _is_own_answer(store: UnitStore, operation: Operation, said: Mapping[str, object]) -> bool:
+    field = ABOUT_FIELDS[operation.kind]
+    about = said.get(field)
+    if field not in said:
+        held = store.views.state_of(operation.record)
+        about = shown_value(held.fields.get(field)) if held is not None else None
+    return isinstance(about, str) and operation.record == name_answer(
+        operation.kind, operation.device, about
+    )
 
 
 def why_not_brought(store: UnitStore, operation: Operation, supplier: Device) -> str | None:

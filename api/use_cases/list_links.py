@@ -12,7 +12,9 @@ from api.use_cases.link_patients import read_packaged_weights
 from api.use_cases.network_units import unit_name
 from api.use_cases.server_role import HUB_DEVICE
 from api.use_cases.settle_links import (
+    LAPSED,
     answers_to,
+    are_both_held,
     judge_link,
     list_groups,
     people_in,
@@ -81,7 +83,7 @@ class LinkEvent(msgspec.Struct, frozen=True, kw_only=True):
     at_ms: int
     staff: str
     name: str
-    act: Literal["proposed", "agreed", "joined", "parted", "set-aside", "answered"]
+    act: Literal["proposed", "agreed", "joined", "reopened", "parted", "set-aside", "answered"]
     because: str
 
 
@@ -115,6 +117,8 @@ class NetworkLinks(msgspec.Struct, frozen=True, kw_only=True):
 def list_links(store: UnitStore, state: LinkState, *, by: str) -> NetworkLinks:
     """Return the links of a state; of proposals those that are likely enough to be looked at.
 
+    Before these stand proposals that were joined on what was corrected since, however unlikely.
+
     Parameters
     ----------
     by : str
@@ -125,7 +129,9 @@ def list_links(store: UnitStore, state: LinkState, *, by: str) -> NetworkLinks:
     _, findings = list_groups(store)
     with store.reading():
         rows = store.links.links_standing(wanted, least=least, limit=MOST_LISTED + 1)
-        waiting = store.links.count_standing(
+        if state == PROPOSED:
+            rows = [*store.links.links_standing([LAPSED], limit=MOST_LISTED), *rows]
+        waiting = store.links.count_standing([LAPSED]) + store.links.count_standing(
             _STANDINGS["proposed"], least=read_packaged_weights().review_from_per_mille
         )
         links = [show_link(store, row.link, by=by) for row in rows[:MOST_LISTED]]
@@ -158,7 +164,7 @@ def show_link(store: UnitStore, link: str, *, by: str) -> NetworkLink:
             Agreed(staff=who, name=staff_name(store, who), at_ms=_last_ms(history, who))
             for who in people
         ],
-        may_agree=shown != JOINED and by not in people,
+        may_agree=shown != JOINED and by not in people and are_both_held(store, voices),
         history=history,
     )
 
@@ -216,7 +222,9 @@ def _act_of(body: Body, before: str) -> str:
         return "parted" if before == JOINED else "set-aside"
     if state == JOINED:
         return "joined"
-    return "agreed" if body.set.get("joined_by") else "proposed"
+    if before:
+        return "agreed" if body.set.get("joined_by") else "reopened"
+    return "proposed"
 
 
 def _event(store: UnitStore, operation: Operation, body: Body, act: str, because: str) -> LinkEvent:

@@ -44,6 +44,9 @@ class UnitStanding(msgspec.Struct, frozen=True, kw_only=True):
         What it found in its own record and on its own shelf; None until it says.
     waiting_days : int
         Whole days from the notice until the unit took note of it, or until today.
+    is_behind : bool
+        It reported more cases than it answered with: it has to look again, also where it has
+        closed the notice.
     """
 
     unit: str
@@ -57,6 +60,7 @@ class UnitStanding(msgspec.Struct, frozen=True, kw_only=True):
     on_shelf: int | None
     answered_ms: int | None
     waiting_days: int
+    is_behind: bool
 
 
 class Criteria(msgspec.Struct, frozen=True, kw_only=True):
@@ -217,6 +221,7 @@ def _answer(
         answer=answer,
         answered_ms=last_ms,
         waiting_days=max(0, end_ms - written_ms) // DAY_MS,
+        is_behind=answer != "none" and count.cases > (numbers["found_cases"] or 0),
         **numbers,
     )
 

@@ -32,6 +32,11 @@ def is_put_back(store: UnitStore) -> bool:
     return store.fact(PUT_BACK) is not None
 
 
+def put_back_ms(store: UnitStore) -> int:
+    """Return when a person put this store back last, wall milliseconds; 0 for never."""
+    return int(store.fact(PUT_BACK) or 0)
+
+
 def mark_put_back(store: UnitStore, *, now_ms: int, new_generation: str = "") -> None:
     """Keep that a person put this store back; inside a transaction.
 

@@ -10,26 +10,30 @@ import msgspec
 
 from api.quality.quality_rules import QualityRule, packaged_quality_rules
 from api.registry.suppress_small import is_small, suppress_parts
+from api.storage.standing_store import KeptCounts
 from api.storage.unit_store import UnitStore
-from api.use_cases.read_fleet import unit_names
+from api.use_cases.read_fleet import tell_cases, unit_names
 from api.use_cases.standing_report import StandingReport, read_standing
 
-# Unit setting (project default): so far back the counts of each day are shown.
+# Unit setting (project default): so far back the counts of each week are shown.
 _DAYS_BACK = 365
 
 
 class UnitQuality(msgspec.Struct, frozen=True, kw_only=True):
-    """The latest counts of one unit; null is fewer than five, a rule without a count is nought."""
+    """The latest counts of one unit; null is fewer than five, a rule without a count is nought.
+
+    ``cases`` is null also where it would give away that of another unit.
+    """
 
     unit: str
     name: str
-    cases: int
+    cases: int | None
     reported_ms: int
     counts: dict[str, int | None]
 
 
 class QualityOfDay(msgspec.Struct, frozen=True, kw_only=True):
-    """The counts of one unit at the end of a day."""
+    """The counts of one unit at the end of the last day of a week on which it told any."""
 
     on: str
     unit: str
@@ -69,12 +73,12 @@ def read_network_quality(
     first = datetime.date.fromisoformat(today) - datetime.timedelta(days=_DAYS_BACK)
     with store.transaction():
         latest = store.standings.latest()
-        days = store.standings.since(first.isoformat(), unit)
-    read = [
-        (one, report)
-        for one in latest
-        if one.unit in names and unit in ("", one.unit) and (report := read_standing(one))
+        weeks = store.standings.weekly_counts(first.isoformat(), today, unit)
+    every = [
+        (one, report) for one in latest if one.unit in names and (report := read_standing(one))
     ]
+    cases = tell_cases({one.unit: report for one, report in every})
+    read = [(one, report) for one, report in every if unit in ("", one.unit)]
     return NetworkQuality(
         as_of_ms=now_ms,
         rules=list(packaged_quality_rules().rules.values()),
@@ -82,22 +86,29 @@ def read_network_quality(
             UnitQuality(
                 unit=one.unit,
                 name=names[one.unit],
-                cases=report.cases,
+                cases=cases[one.unit],
                 reported_ms=one.noted_ms,
                 counts=_hold_back(report.quality),
             )
             for one, report in sorted(read, key=lambda pair: (names[pair[0].unit], pair[0].unit))
         ],
         over_time=[
-            QualityOfDay(on=one.on_day, unit=one.unit, counts=_hold_back(report.quality))
-            for one in days
-            if one.unit in names and (report := read_standing(one)) is not None
+            QualityOfDay(on=one.on_day, unit=one.unit, counts=_hold_back(counts))
+            for one in weeks
+            if one.unit in names and (counts := _read_counts(one)) is not None
         ],
         completeness=[
             line for one, report in read for line in _lines(one.unit, report, by_month=False)
         ],
         by_month=[line for one, report in read for line in _lines(one.unit, report, by_month=True)],
     )
+
+
+def _read_counts(kept: KeptCounts) -> dict[str, int] | None:
+    try:
+        return msgspec.json.decode(kept.quality, type=dict[str, int])
+    except msgspec.MsgspecError:
+        return None
 
 
 def _hold_back(counts: dict[str, int]) -> dict[str, int | None]:

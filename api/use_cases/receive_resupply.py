@@ -4,18 +4,28 @@ from collections.abc import Sequence
 
 import msgspec
 
-from api.storage.device_store import Device
+from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, TooLargeError
 from api.use_cases.log_receiver import LogReceiver, SetAside
-from api.use_cases.older_copy import COMMAND, PUT_BACK, find_older_copy_claim, is_put_back
+from api.use_cases.older_copy import (
+    COMMAND,
+    PUT_BACK,
+    find_older_copy_claim,
+    is_put_back,
+    put_back_ms,
+)
 from api.use_cases.read_batch import Sent, Texts, read_sent, refuse_count
 from api.use_cases.registry_log import keep_readers_of
 from api.use_cases.server_role import HUB_DEVICE
+from sync.clock import DAY_MS
 from sync.exchange import MAX_BATCH_COUNT
 from sync.operation import Operation
 
-__all__ = ["PUT_BACK", "HeldLog", "ResupplyAnswer", "receive_resupply"]
+# Project default: so long after it was put back a hub takes from units what it had written itself.
+RESUPPLY_DAYS = 30
+
+__all__ = ["PUT_BACK", "RESUPPLY_DAYS", "HeldLog", "ResupplyAnswer", "receive_resupply"]
 
 
 class HeldLog(msgspec.Struct, frozen=True):
@@ -54,8 +64,9 @@ def receive_resupply(
     Raises
     ------
     NotAllowedError
-        No person put this store back to an older copy, or an operation is the device's own or in
-        a stream that its role does not read. Nothing is written.
+        No person put this store back to an older copy, or a hub too long ago; or an operation is
+        the device's own, in a stream that its role does not read, or of another unit. Nothing is
+        written.
     UnreadablePushError
         An envelope cannot be read. Nothing is written.
     TooLargeError
@@ -63,7 +74,7 @@ def receive_resupply(
 
     Notes
     -----
-    Rules EX10, EX11. Who supplies a log vouches for it; it counts as unsigned until its own
+    Rules EX10, EX11, RG13. Who supplies a log vouches for it; it counts as unsigned until its own
     device signs a later head, and a second version of one of its operations is a fork.
     """
     if device.revoked_ms is not None:
@@ -75,7 +86,7 @@ def receive_resupply(
     if operations:
         refuse_count(operations)
     with store.transaction():
-        _refuse_closed(store)
+        _refuse_closed(store, device, now_ms)
         read = [_read(store, sent, device) for sent in operations]
         receiver = LogReceiver(store, now_ms)
         for operation, sent, forged in read:
@@ -95,8 +106,14 @@ def receive_resupply(
         )
 
 
-def _refuse_closed(store: UnitStore) -> None:
+def _refuse_closed(store: UnitStore, device: Device, now_ms: int) -> None:
     if is_put_back(store):
+        if device.role == UNIT_ROLE and now_ms - put_back_ms(store) > RESUPPLY_DAYS * DAY_MS:
+            raise NotAllowedError(
+                f"This hub was put back more than {RESUPPLY_DAYS} days ago and takes from units "
+                "nothing any more that it wrote before. Go on; tell whoever looks after the hub "
+                "if a notice is missing there."
+            )
         return
     if find_older_copy_claim(store) is not None:
         raise NotAllowedError(
@@ -113,6 +130,12 @@ def _read(store: UnitStore, sent: Sent, device: Device) -> tuple[Operation, Text
     operation, texts, sentence = read_sent(store, sent)
     if operation.device == device.id:
         message = f"{operation.op_id} was made on {device.id} itself. Send it by a push."
+        raise NotAllowedError(message)
+    if device.role == UNIT_ROLE and operation.device != HUB_DEVICE:
+        message = (
+            f"{operation.op_id} was made on {operation.device}. A unit brings a hub what the hub "
+            "wrote, and of no other unit anything."
+        )
         raise NotAllowedError(message)
     if operation.stream not in device.streams:
         message = (

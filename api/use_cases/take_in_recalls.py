@@ -9,16 +9,21 @@ the unit withdrew is not put in force again.
 from collections.abc import Callable
 
 from api.storage.unit_store import UnitStore
+from api.use_cases.errors import CalculationError
+from api.use_cases.network_search import TooManyLotsError, read_network_search
 from api.use_cases.recalls import (
     IN_FORCE,
     WITHDRAWN,
     is_withdrawn,
     list_network_notices,
+    searches_of,
 )
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server
 from sync.merge import RecordState
 
+# Project default: a hub that sends more at once does not keep the unit from its work.
+MOST_A_ROUND = 100
 _FIELDS = ("item", "criteria", "reason", "issued_on")
 _MARK = "network-"
 
@@ -26,15 +31,24 @@ _MARK = "network-"
 def take_in_recalls(store: UnitStore, *, draw_chance: Callable[[], Chance]) -> int:
     """Write a notice of the unit for each of the network, and withdraw those withdrawn there.
 
+    At most 100 at a time; the rest with the next exchange. What names more lots than can be
+    searched by becomes none (NL9): the list of recalls says so.
+
     Returns
     -------
     int
         How many operations were written; the second time none.
     """
     with store.transaction():
-        return sum(
-            _take_in(store, state, draw_chance=draw_chance) for state in list_network_notices(store)
-        )
+        notices = list_network_notices(store)
+    written = 0
+    for notice in notices:
+        if written == MOST_A_ROUND:
+            break
+        # A tablet waits for one notice, not for all of them.
+        with store.transaction():
+            written += _take_in(store, notice, draw_chance=draw_chance)
+    return written
 
 
 def name_own_notice(notice: str) -> str:
@@ -47,7 +61,7 @@ def _take_in(store: UnitStore, notice: RecordState, *, draw_chance: Callable[[],
     own = store.views.state_of(record)
     by = registry_device(store)
     if own is None:
-        if is_withdrawn(notice):
+        if is_withdrawn(notice) or _is_too_large(notice):
             return 0
         said = {
             name: held.values[-1].value
@@ -71,3 +85,15 @@ def _take_in(store: UnitStore, notice: RecordState, *, draw_chance: Callable[[],
         over={"state": held.references} if held else None,
     )
     return 1
+
+
+def _is_too_large(notice: RecordState) -> bool:
+    for content in searches_of(notice):
+        try:
+            read_network_search(content)
+        except TooManyLotsError:
+            return True
+        except CalculationError:
+            # Nobody can search by it here either, but a tablet may still know the package.
+            continue
+    return False

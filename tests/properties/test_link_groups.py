@@ -1,7 +1,8 @@
 """Who counts as one person, whatever was joined, parted and answered, in any order.
 
 A model that knows only the definition stands beside: two voices, one of them of the hub, two
-identifiers, nobody against it, one year of birth, few records.
+identifiers, nobody against it, both units for it where the national numbers are two, one year of
+birth, few records.
 """
 
 from collections import defaultdict
@@ -46,6 +47,7 @@ def voices(draw, records=RECORDS):
         people=draw(WHO),
         answers={unit: draw(SAID) for unit in ("unit-a", "unit-b")},
         same=draw(IDENTIFIED),
+        is_number_unlike=draw(st.sampled_from((False, False, True))),
     )
 
 
@@ -78,8 +80,10 @@ YEARS = st.dictionaries(st.sampled_from(RECORDS), st.sampled_from(("", "1957", "
 def _is_joined(said):
     answers = [answer for some in said.answers.values() for answer in some]
     people = len(set(said.people))
+    both = all(tuple(some) == (SAME,) for some in said.answers.values()) and len(said.answers) == 2
     return (
-        people >= 1
+        (both or not said.is_number_unlike)
+        and people >= 1
         and people + (SAME in answers) >= 2
         and len(set(said.same)) >= 2
         and NOT_SAME not in answers
@@ -94,7 +98,10 @@ def _is_apart(said):
 @settings(max_examples=400)
 @given(voices())
 def test_a_pair_is_joined_by_two_voices_and_against_nobody(said):
-    """[HAZ-42] [NL2] Caught, planted: the answers of two units counted as two voices."""
+    """[HAZ-42] [NL2] Caught, planted: the answers of two units counted as two voices.
+
+    Caught, planted: one unit was enough where the national numbers are two.
+    """
     state = judge_voices(said).state
 
     assert (state == "joined") == _is_joined(said)

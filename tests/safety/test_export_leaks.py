@@ -225,7 +225,7 @@ def test_an_export_with_a_fault_does_not_leave(hub, monkeypatch):
         read_archive(hub.store, export)
 
 
-def _tell_all(traits):
+def _tell_all(traits, kept=None):
     """Tell everything of everybody: what must never happen."""
     from api.use_cases.export_generalising import LADDER
 

@@ -5,7 +5,9 @@ from collections.abc import Iterator
 from typing import Any
 
 FEWEST = 5
-COUNTS = ("cases", "happened", "judged", "missing")
+STEP = 5
+COUNTS = ("cases", "happened", "judged", "missing", "not_due")
+_HAIR = 1e-9
 _SOMEBODY = re.compile(r"\d{4}-\d\d-\d\d|\b(case|patient|registry_\w+)/")
 
 
@@ -19,6 +21,30 @@ def find_small_counts(told: Any, path: str = "") -> list[str]:
         and (place.rsplit(".", 1)[-1] in COUNTS or ".happened." in place)
         and ".limits." not in place
     ]
+
+
+def find_exact_counts(told: Any) -> list[str]:
+    """Return where an answer tells a count that is no multiple of five, or a share finer than it.
+
+    Two such answers would tell by how few they differ.
+    """
+    found = [
+        f"{place}: {value}"
+        for place, value in _walk(told, "")
+        if isinstance(value, int)
+        and value % STEP
+        and (place.rsplit(".", 1)[-1] in COUNTS or ".happened." in place)
+        and ".limits." not in place
+    ]
+    competing = told.get("competing") or {"causes": [], "cases": 0}
+    curves = [(one, one["cases"]) for one in told.get("survival", ())]
+    curves += [(one, competing["cases"]) for one in competing["causes"]]
+    for curve, cases in curves:
+        for point in curve["points"]:
+            steps = point["share"] * max(1, cases // STEP)
+            if abs(steps - round(steps)) > _HAIR:
+                found.append(f"share: {point['share']}")
+    return found
 
 
 def find_somebody(told: Any) -> list[str]:

@@ -33,12 +33,22 @@ def gather(records):
                 "unit": unit,
                 "treated": day(fields["treated_on"]),
                 "fields": fields,
-                "person": held.get(fields["patient"], ("", {}))[1],
+                "person": dict(held.get(fields["patient"], ("", {}))[1]),
                 "looks": [one for kind, one in parts if kind == "registry_look"],
                 "events": [one for kind, one in parts if kind == "registry_event"],
             }
         )
+    for case in cases:
+        person = case["person"]
+        own = [one["treated"] for one in cases if same_patient(one, case)]
+        if person.get("died_on") and day(person["died_on"]) < max(own):
+            person["doubts"] = [*person.get("doubts", ()), "died_on"]
+            person["died_on"] = None
     return cases
+
+
+def same_patient(one, other):
+    return one["fields"]["patient"] == other["fields"]["patient"]
 
 
 def after(case, text):
@@ -49,15 +59,26 @@ def after(case, text):
 def last_seen(case):
     """Return the last day of which anything is known, in days."""
     known = [case["fields"].get("seen_on"), case["person"].get("died_on")]
+    known += [case["fields"].get("asked_on")]
     known += [one.get("looked_on") for one in case["looks"]]
     known += [one.get("happened_on") for one in case["events"]]
     return max([0, *(after(case, one) for one in known if one)])
 
 
+def last_known(case, kind):
+    """Return until which day it is known whether an event came: of a bleed somebody has to ask."""
+    if kind != "rebleed":
+        return last_seen(case)
+    asked = case["fields"].get("asked_on")
+    return max(
+        [0, *([after(case, asked)] if asked else []), *(on for on, _ in days_of(case, kind))]
+    )
+
+
 def died(case):
-    """Return the day of death, never before the treatment; None for nobody dead."""
+    """Return the day of death; None for nobody dead."""
     on = case["person"].get("died_on")
-    return max(after(case, on), 0) if on else None
+    return after(case, on) if on else None
 
 
 def is_unclear(case, kind):
@@ -93,9 +114,11 @@ def watch(case, kind, first, last, fits=lambda event: True):
     answers = [fits(event) for on, event in days_of(case, kind) if first <= on <= last]
     if True in answers:
         return True
-    if None in answers or is_unclear(case, kind):
+    # A visit at twelve months may come 30 days early.
+    is_whole = last_known(case, kind) >= (335 if last == YEAR else last)
+    if None in answers or (is_unclear(case, kind) and not (kind == "death" and is_whole)):
         return None
-    return False if died(case) is not None or last_seen(case) >= last else None
+    return False if died(case) is not None or is_whole else None
 
 
 def source_known(event):
@@ -114,11 +137,16 @@ def obliterated(case):
     if any(not one.get("looked_on") for one in case["looks"]):
         return None
     seen = [
-        (after(case, one["looked_on"]), place, one["flow"])
+        (after(case, one["looked_on"]), place, None if is_torn(one) else one["flow"])
         for place, one in enumerate(case["looks"])
-        if one.get("flow") in ("yes", "no") and after(case, one["looked_on"]) >= 1
+        if (one.get("flow") in ("yes", "no") or is_torn(one)) and after(case, one["looked_on"]) >= 1
     ]
-    return max(seen)[2] == "no" if seen else None
+    flow = max(seen, key=lambda one: one[:2])[2] if seen else None
+    return None if flow is None else flow == "no"
+
+
+def is_torn(look):
+    return "flow" in look.get("doubts", ())
 
 
 def flow_gone(case):
@@ -167,7 +195,9 @@ def spell(case, kind):
     if ends:
         on, _, what = min(ends)
         return on, what
-    return (0 if is_unclear(case, kind) else min(last_seen(case), YEAR)), ""
+    last = min(last_known(case, kind), YEAR)
+    is_over = kind == "death" and last == YEAR
+    return (0 if is_unclear(case, kind) and not is_over else last), ""
 
 
 def kaplan_meier(spells):

@@ -62,7 +62,8 @@ class RegistryUnit:
 
     def visit(self, visit=VISIT, case=CASE, on="2026-04-02", **fields):
         window = {"earliest_on": on, "target_on": on, "latest_on": on}
-        self.write(visit, patient=PATIENT, case=case, label="Look", window=window, **fields)
+        told = {"patient": PATIENT, "label": "Look", **fields}
+        self.write(visit, case=case, window=window, **told)
 
     def look(self, visit=VISIT, case=CASE, on="2026-04-02", **found):
         """Write a visit that took place and what was seen there."""
@@ -88,8 +89,8 @@ class RegistryUnit:
             now_ms=NOW_MS,
         )
 
-    def publish(self):
-        return publish_registry(self.store, now_ms=NOW_MS, draw_chance=self.draw_chance)
+    def publish(self, now_ms=NOW_MS):
+        return publish_registry(self.store, now_ms=now_ms, draw_chance=self.draw_chance)
 
     def told(self, kind):
         """Return what the network was told of a kind: record to fields that stand."""

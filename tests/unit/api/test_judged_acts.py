@@ -190,6 +190,40 @@ def test_who_ends_a_visit_is_a_clinician_on_a_device_that_holds_care(clinic, dev
     assert clinic.status() == ("ended" if is_taken else "planned")
 
 
+@pytest.mark.parametrize(("day", "later"), [("2026-03-09", "2026-03-08"), (None, "2026-03-09")])
+def test_the_day_of_death_comes_with_the_end_or_later_and_a_desk_reads_it(clinic, day, later):
+    """[CV13] [HAZ-45] On the end itself, and alone while the visit stays ended.
+
+    Planted bug that this caught: the day not judged, so that a clerk on a tablet could say it.
+    """
+    clinic.plan()
+    end = {"status": "ended", "ended_because": "died", "owner_role": "clinician", "act_on": None}
+    assert clinic.act(clinic.tablet, CLINICIAN, **end, ended_on=day) == ""
+    assert shown_value(clinic.shown().fields["ended_on"]) == day
+
+    clinic.other.read(clinic.tablet.log[-1])
+    for by in (ASSISTANT, CLERK):
+        why = clinic.act(clinic.other, by, ended_on=later)
+        assert "on which day a visit ended is a clinician's to say" in why
+    assert shown_value(clinic.shown().fields["ended_on"]) == day
+
+    assert clinic.act(clinic.tablet, CLINICIAN, ended_on=later) == ""
+    assert clinic.status() == "ended"
+    assert shown_value(clinic.shown().fields["ended_on"]) == later
+    told, _ = clinic.read_by("desk-c")
+    assert clinic.tablet.log[-1].op_id in told
+    assert clinic.is_whole()
+
+
+def test_a_desks_device_writes_no_day_of_death(clinic):
+    """[CV13] [HAZ-45] Whoever taps there: the table of access lets it read the field alone."""
+    _ended(clinic)
+    clinic.desk.write(by=CLINICIAN, ended_on="2026-03-09")
+
+    assert [one["op_id"] for one in clinic.push(clinic.desk)] == [clinic.desk.log[-1].op_id]
+    assert shown_value(clinic.shown().fields.get("ended_on")) is None
+
+
 def test_a_role_that_changed_since_undoes_no_act(clinic):
     """[CV12] A tablet may come back to the network weeks after its clinician has left."""
     clinic.plan()

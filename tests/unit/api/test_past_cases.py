@@ -184,6 +184,30 @@ def test_what_came_later_is_written_on_its_days_and_read_as_outcomes(unit, by, d
     assert verify_log(unit.store).findings == ()
 
 
+@pytest.mark.parametrize(
+    ("header", "cell", "asked_on"),
+    [
+        ("rebleed_on", "", "2025-06-01"),
+        ("rebleed_on", "2025-04-03", "2025-04-03"),
+        ("indication", "", "2025-03-01"),
+    ],
+)
+def test_an_empty_cell_of_a_column_of_bleeds_says_that_there_was_none(
+    unit, by, draw, header, cell, asked_on
+):
+    """[RG18] Until the last visit; a file without the column says nothing of bleeds.
+
+    The planted bug it has caught: nobody asked, whatever columns the file had.
+    """
+    content = _file(f"{ROW},none,{cell}", header=f"{HEADER},adverse_event,{header}")
+    _take(unit, by, draw, content)
+    told = {one.kind: one.fields for one in read_registry_records(unit.store, on=ON)}
+
+    assert told["registry_case"]["asked_on"] == asked_on
+    assert told["registry_case"]["seen_on"] == "2025-06-01"
+    assert told["registry_case"]["doubts"] == []
+
+
 def test_who_was_transferred_was_known_of_until_then_and_did_not_die(unit, by, draw):
     """[RG16]"""
     row = LATER_ROW.replace("died,", "transferred,").replace(",yes,", ",no,")

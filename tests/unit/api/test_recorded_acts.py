@@ -117,6 +117,22 @@ def test_why_a_visit_ended_is_a_clinicians_to_say():
     assert refuse_recorded_act({"ended_because": None}, {}, "booking") == ""
 
 
+@pytest.mark.parametrize("day", ["2026-03-09", None])
+@pytest.mark.parametrize("before", [["2026-03-10"], [None], ["2026-03-09", "2026-03-10"]])
+def test_the_day_of_an_end_is_a_clinicians_to_say(day, before):
+    """[CV13] [HAZ-45] With the end, later, and of two days; nothing over nothing says nothing."""
+    over = {"ended_on": before, "status": ["ended"], "ended_because": ["died"]}
+    end = {"status": "ended", "ended_because": "died"}
+    for fields in ({"ended_on": day}, end | {"ended_on": day}):
+        assert refuse_recorded_act(fields, over, "clinician") == ""
+        assert refuse_recorded_act(fields, over, "booking") != ""
+    assert refuse_recorded_act({"ended_on": day}, over, "booking") == (
+        "on which day a visit ended is a clinician's to say"
+    )
+    assert (refuse_recorded_act({"ended_on": day}, {}, "booking") == "") is (day is None)
+    assert refuse_recorded_act({"ended_on": day}, {}, "clinician") == ""
+
+
 @pytest.mark.parametrize("status", [None, "", "gone", 7, ["booked"], {"status": "booked"}])
 def test_no_act_leaves_a_visit_without_a_status_of_the_table(status):
     """[CV11] But out of one that was left so all the same, everybody finds a way."""
