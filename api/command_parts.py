@@ -84,12 +84,7 @@ def today_of(store: UnitStore) -> str:
 
 def draw_chance() -> Chance:
     """Return the time, a salt and ids for one act of the server."""
-    return Chance(
-        new_id=ENVIRONMENT.new_id(),
-        new_epoch=ENVIRONMENT.new_id(),
-        salt=ENVIRONMENT.new_salt(),
-        now_ms=ENVIRONMENT.now_ms(),
-    )
+    return ENVIRONMENT.draw_chance()
 
 
 def note_here(

@@ -9,7 +9,6 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.invite_device import invite_device
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.release_rule_files import propose_rule_file
-from api.use_cases.server_log import Chance
 
 DAY_MS = 86_400_000
 STORIES = Path(str(resources.files("api"))).parent / "seed_scenarios"
@@ -75,12 +74,7 @@ def invite_browsers(store: UnitStore, address: str, environment: Environment) ->
 
 def _state_letter_settings(store: UnitStore, environment: Environment) -> None:
     """Give the unit a name, an address and a phone number for its letters."""
-    chance = Chance(
-        new_id=environment.new_id(),
-        new_epoch=environment.new_id(),
-        salt=environment.new_salt(),
-        now_ms=environment.now_ms(),
-    )
+    chance = environment.draw_chance()
     content = (STORIES / "letters" / "settings.v1001.json").read_bytes()
     propose_rule_file(store, content, by="staff/wren-quillfeather", chance=chance)
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from api.use_cases.server_log import Chance
+
 # No letters or digits that are mistaken for each other when read aloud.
 _CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 _ID_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
@@ -56,6 +58,15 @@ class Environment:
     def new_id(self) -> str:
         """Return a new id of 12 random letters and digits, for records, epochs and stores."""
         return "".join(secrets.choice(_ID_LETTERS) for _ in range(12))
+
+    def draw_chance(self) -> Chance:
+        """Return what one act of the server draws: ids, a salt and the time."""
+        return Chance(
+            new_id=self.new_id(),
+            new_epoch=self.new_id(),
+            salt=self.new_salt(),
+            now_ms=self.now_ms(),
+        )
 
     def new_code(self) -> str:
         """Return an invitation code of 79 random bits that is easy to read aloud."""

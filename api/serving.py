@@ -26,7 +26,6 @@ from api.storage.static_files import read_built_app
 from api.storage.unit_store import UnitStore
 from api.use_cases.erase_records import finish_erasures
 from api.use_cases.forget_pictures import forget_struck_pictures
-from api.use_cases.server_log import Chance
 
 GRACE_SECONDS = 3
 _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -239,7 +238,7 @@ def serve(
         in the folder, and each process keeps a request log of its own.
     """
     # What a cut has left of an erasure is done before anybody can read in it (ER5).
-    finish_erasures(store, draw_chance=lambda: _draw_chance(environment))
+    finish_erasures(store, draw_chance=environment.draw_chance)
     # What a full disk or a restored backup has left of pictures entered in error.
     forget_struck_pictures(store)
     key = environment.new_token()
@@ -279,12 +278,3 @@ def serve(
         if not is_shared:
             forget_running_server(folder)
         store.close()
-
-
-def _draw_chance(environment: Environment) -> Chance:
-    return Chance(
-        new_id=environment.new_id(),
-        new_epoch=environment.new_id(),
-        salt=environment.new_salt(),
-        now_ms=environment.now_ms(),
-    )

@@ -15,7 +15,6 @@ from api.use_cases.list_failsafe import (
     list_failsafe_for,
     print_failsafe,
 )
-from api.use_cases.server_log import Chance
 from api.use_cases.sign_failsafe import sign_failsafe_for
 from api.use_cases.unit_settings import read_unit_settings
 
@@ -96,10 +95,5 @@ def post_failsafe_review(
         seen=data.list_hash,
         on=around.today(),
         time_zone=environment.time_zone,
-        chance=Chance(
-            new_id=environment.new_id(),
-            new_epoch=environment.new_id(),
-            salt=environment.new_salt(),
-            now_ms=environment.now_ms(),
-        ),
+        chance=environment.draw_chance(),
     )

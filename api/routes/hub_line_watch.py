@@ -9,7 +9,6 @@ from api.routes.rounds import Rounds
 from api.storage.unit_store import UnitStore
 from api.use_cases.hub_line import LineStanding, Transport
 from api.use_cases.publish_to_hub import exchange_with_hub, is_try_due
-from api.use_cases.server_log import Chance
 from api.use_cases.unit_day import read_unit_zone
 
 _LOG = logging.getLogger("crura")
@@ -61,21 +60,11 @@ class HubLineWatch:
                 self._store,
                 build=self._build,
                 today=self._environment.today(zone),
-                draw_chance=self.draw_chance,
+                draw_chance=self._environment.draw_chance,
                 open_transport=self.open_transport,
             )
         self.ring()
         return line
-
-    def draw_chance(self) -> Chance:
-        """Return the time, a salt and ids for one act of the server."""
-        environment = self._environment
-        return Chance(
-            new_id=environment.new_id(),
-            new_epoch=environment.new_id(),
-            salt=environment.new_salt(),
-            now_ms=environment.now_ms(),
-        )
 
     def _look(self) -> None:
         try:

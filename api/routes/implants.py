@@ -17,7 +17,6 @@ from api.use_cases.recall_letters import (
     list_recall_letters,
     print_recall_letters,
 )
-from api.use_cases.server_log import Chance
 
 Words = Annotated[str, msgspec.Meta(min_length=1, max_length=600)]
 
@@ -81,12 +80,7 @@ def post_implant_search(
         by=data.by,
         because=data.because,
         entry=data.entry,
-        chance=Chance(
-            new_id=environment.new_id(),
-            new_epoch=environment.new_id(),
-            salt=environment.new_salt(),
-            now_ms=environment.now_ms(),
-        ),
+        chance=environment.draw_chance(),
     )
     letters = None
     if data.with_pdf:

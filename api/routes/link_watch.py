@@ -6,7 +6,6 @@ from api.environment import Environment
 from api.routes.rounds import Rounds
 from api.storage.unit_store import UnitStore
 from api.use_cases.link_patients import LinkRound, tend_links
-from api.use_cases.server_log import Chance
 
 _LOG = logging.getLogger("crura")
 LOOK_EVERY_SECONDS = 15.0
@@ -33,16 +32,9 @@ class LinkWatch:
     def tend_now(self) -> LinkRound:
         """Do one round now."""
         return tend_links(
-            self._store, now_ms=self._environment.now_ms(), draw_chance=self._draw_chance
-        )
-
-    def _draw_chance(self) -> Chance:
-        environment = self._environment
-        return Chance(
-            new_id=environment.new_id(),
-            new_epoch=environment.new_id(),
-            salt=environment.new_salt(),
-            now_ms=environment.now_ms(),
+            self._store,
+            now_ms=self._environment.now_ms(),
+            draw_chance=self._environment.draw_chance,
         )
 
     def _look(self) -> None:

@@ -8,7 +8,6 @@ from litestar.params import JSONBody, QueryParameter
 
 from api.clinical_rules.errors import RuleFileError
 from api.routes.access_events import note_asker
-from api.routes.quality import chance_of
 from api.routes.surroundings import Around
 from api.use_cases.errors import CalculationError
 from api.use_cases.list_network_rules import NetworkRules, list_network_rules
@@ -104,7 +103,7 @@ def post_network_rule_file(
         by=by,
         because=data.because,
         on=around.today(),
-        chance=chance_of(around),
+        chance=around.draw_chance(),
     )
     now_ms = around.environment.now_ms()
     return list_network_rules(around.store, on=around.today(), now_ms=now_ms)

@@ -42,7 +42,7 @@ def post_network_joining(
     return join_hub(
         around.store,
         data.link,
-        draw_chance=around.hub_line.draw_chance,
+        draw_chance=around.draw_chance,
         open_transport=around.hub_line.open_transport,
     )
 

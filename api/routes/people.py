@@ -18,7 +18,7 @@ from api.routes.person_session import (
     find_asking_person,
     refuse_foreign_page,
 )
-from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
+from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.storage.people_store import Opens
 from api.use_cases.errors import JoinRefusedError, UnknownPersonError
 from api.use_cases.people import (
@@ -33,7 +33,6 @@ from api.use_cases.people_accounts import end_log_ins, set_password, set_second_
 from api.use_cases.people_codes import LetOnto, MadeCode, make_code, redeem_on_tablet, set_up_log_in
 from api.use_cases.people_passwords import LONGEST
 from api.use_cases.people_second_factor import write_secret
-from api.use_cases.server_log import Chance
 
 _Id = Annotated[str, msgspec.Meta(max_length=64)]
 _Password = Annotated[str, msgspec.Meta(max_length=4 * LONGEST)]
@@ -147,7 +146,7 @@ def post_person(keeper: Keeper, data: JSONBody[NewPerson], around: Around) -> Pe
         data.role,
         by=keeper,
         login=data.login.strip().casefold(),
-        chance=_chance(around),
+        chance=around.draw_chance(),
     )
     return People(list_people(around.store), added)
 
@@ -161,7 +160,7 @@ def post_person(keeper: Keeper, data: JSONBody[NewPerson], around: Around) -> Pe
 )
 def post_person_change(keeper: Keeper, data: JSONBody[PersonChange], around: Around) -> People:
     """Give a role, record that somebody has left or is back, or end log-ins."""
-    store, chance = around.store, _chance(around)
+    store, chance = around.store, around.draw_chance()
     if data.change == "role":
         change_role(store, data.staff, data.role, by=keeper, chance=chance)
     elif data.change == "leave":
@@ -277,16 +276,6 @@ def post_log_in_secrets(
         now_ms=environment.now_ms(),
     )
     return LogInMade(login="", secret=write_secret(factor.secret), address=factor.address)
-
-
-def _chance(around: Surroundings) -> Chance:
-    environment = around.environment
-    return Chance(
-        new_id=environment.new_id(),
-        new_epoch=environment.new_id(),
-        salt=environment.new_salt(),
-        now_ms=environment.now_ms(),
-    )
 
 
 people_router = Router(

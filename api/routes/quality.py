@@ -15,7 +15,6 @@ from api.use_cases.network_rule_files import (
     take_offered,
 )
 from api.use_cases.report_quality import QualityReport, report_quality
-from api.use_cases.server_log import Chance
 
 # Who mends records: the others are told how many there are.
 _MENDERS = ("data-manager", "endoscopist")
@@ -77,7 +76,7 @@ def post_offer_act(
     """Take an offer as a draft, or set it aside; in force it comes by two approvals alone."""
     why = f"{data.act} {data.proposal}: {data.because}"
     by = note_asker(request, around, "answer", "offered-rule-files", why=why).id
-    chance = chance_of(around)
+    chance = around.draw_chance()
     if data.act == "take":
         take_offered(around.store, data.proposal, by=by, chance=chance)
     else:
@@ -85,14 +84,3 @@ def post_offer_act(
             around.store, data.proposal, by=by, because=data.because, now_ms=chance.now_ms
         )
     return OfferedRuleFiles(list_offered_rule_files(around.store, on=around.today()))
-
-
-def chance_of(around: Around) -> Chance:
-    """Return the time, a salt and ids for one act of the server."""
-    environment = around.environment
-    return Chance(
-        new_id=environment.new_id(),
-        new_epoch=environment.new_id(),
-        salt=environment.new_salt(),
-        now_ms=environment.now_ms(),
-    )

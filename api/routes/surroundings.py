@@ -118,13 +118,7 @@ class Surroundings:
 
     def draw_chance(self) -> Chance:
         """Return the time, a salt and ids for one act of the server."""
-        environment = self.environment
-        return Chance(
-            new_id=environment.new_id(),
-            new_epoch=environment.new_id(),
-            salt=environment.new_salt(),
-            now_ms=environment.now_ms(),
-        )
+        return self.environment.draw_chance()
 
     def today(self) -> str:
         """Return today's civil date where the unit is, ``YYYY-MM-DD``."""

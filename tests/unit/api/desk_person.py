@@ -20,12 +20,7 @@ OWN_PAGE = {"sec-fetch-site": "same-origin"}
 def chance_of(unit) -> Chance:
     """Return what one act of the server draws."""
     environment = unit.environment
-    return Chance(
-        new_id=environment.new_id(),
-        new_epoch=environment.new_id(),
-        salt=environment.new_salt(),
-        now_ms=environment.now_ms(),
-    )
+    return environment.draw_chance()
 
 
 @functools.cache

@@ -21,7 +21,6 @@ from api.use_cases.check_follow_up import check_follow_up
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.import_cases import look_at_past_cases, take_past_cases, undo_import
 from api.use_cases.read_registry_cases import read_registry_records
-from api.use_cases.server_log import Chance
 from api.use_cases.verify_log import verify_log
 from sync.merge import shown_value
 from tests.unit.api.clinic_story import Story
@@ -41,12 +40,7 @@ ROW = (
 def draw(unit):
     def draw_chance():
         environment = unit.environment
-        return Chance(
-            new_id=environment.new_id(),
-            new_epoch=environment.new_id(),
-            salt=environment.new_salt(),
-            now_ms=environment.now_ms(),
-        )
+        return environment.draw_chance()
 
     return draw_chance
 
