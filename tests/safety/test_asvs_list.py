@@ -36,7 +36,7 @@ def test_every_pass_names_a_test_that_exists():
     assert [name for name in named if find_test(name) is None] == []
 
 
-@pytest.mark.parametrize("verdict", ["not-applicable", "deviation", "open"])
+@pytest.mark.parametrize("verdict", ["not-applicable", "deviation"])
 def test_whatever_is_no_pass_has_a_reason(verdict):
     reasons = [item for item in read_items() if item.verdict == verdict]
 
@@ -49,8 +49,7 @@ def test_the_deviations_are_those_that_security_md_tells():
 
     deviations = {item.id for item in read_items() if item.verdict == "deviation"}
 
-    assert deviations == {"V5.4.3", "V6.2.4", "V6.2.12", "V6.5.5", "V14.3.3"}
-    assert "V14.3.3" in (ROOT / ".github" / "SECURITY.md").read_text()
-    assert {item.verdict for item in read_items()} == {
-        *("pass", "not-applicable", "deviation", "open")
-    }
+    told = (ROOT / ".github" / "SECURITY.md").read_text()
+    assert [one for one in sorted(deviations) if one not in told] == []
+    assert len(deviations) == 7
+    assert {item.verdict for item in read_items()} == {"pass", "not-applicable", "deviation"}
