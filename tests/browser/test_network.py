@@ -120,7 +120,7 @@ def test_two_units_are_one_honest_picture(network, new_device):
     press(page, "Look")
     expect(page.locator("[data-side]")).to_have_count(2)
     press(page, "They are one person")
-    expect(page.locator("main")).to_contain_text("You agreed (Nell Ashgrove)")
+    expect(page.locator("main")).to_contain_text("You said so (Nell Ashgrove)")
     corin = Desk(new_device, "corin", f"{network.address(2)}/#/network", network.codes[1])
     other = corin.part("Same patient?")
     press(other, "Look")
