@@ -533,7 +533,7 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
             break
         time.sleep(0.2)
     edge = page.locator("[data-edge=standing]")
-    expect(edge).to_contain_text("Update ready, after this case", timeout=10_000)
+    expect(edge).to_contain_text("Update ready, after this case", timeout=40_000)
 
     # then: the case goes on in the same page and build, wherever it is looked at from
     for _ in range(3):
