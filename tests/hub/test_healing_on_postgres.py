@@ -39,7 +39,10 @@ class PostgresHub(StandingHub):
         (self.folder / FILE_NAME).unlink()
         note_database(self.folder, self.url)
         name_copied_back(
-            self.folder, new_generation="hub-generation-2", now_ms=1, draw_chance=self.chance
+            self.folder,
+            new_generation="hub-generation-2",
+            now_ms=self.environment.now_ms(),
+            draw_chance=self.chance,
         )
         self.open()
 
