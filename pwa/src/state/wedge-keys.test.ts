@@ -290,7 +290,10 @@ test('of keys at any speed none comes out twice, and none is kept that stands al
       for (const place of kept) {
         const at = all.indexOf(place);
         const isClose = Math.min(gapBefore(at), gapBefore(at + 1)) <= LONGEST_GAP_MS;
-        const isRest = gapBefore(at) < STUTTER_MS && kept.includes(all[at - 1] ?? -1);
+        // A key of a pedal may pass by in between: what counts is the kept one before it.
+        const isRest = kept.some(
+          (one) => one < place && (times[place] ?? 0) - (times[one] ?? 0) < STUTTER_MS,
+        );
         expect(isClose || isRest).toBe(true);
       }
     }),
