@@ -10,9 +10,8 @@ import rich_click as click
 from api.clinic_commands import write_file
 from api.command_parts import ENVIRONMENT, data_option, draw_chance, note_here, open_store, refuse
 from api.storage.unit_store import UnitStore
-from api.trace_commands import criteria_options, person_option
+from api.trace_commands import criteria_options, person_option, read_criteria
 from api.use_cases.decide_links import REASONS, LinkAct, decide_link
-from api.use_cases.find_lots import split_lots
 from api.use_cases.link_patients import tend_links
 from api.use_cases.list_links import NetworkLink, list_links
 from api.use_cases.list_network_recalls import (
@@ -59,17 +58,12 @@ def add(
     folder: Path,
 ) -> None:
     """Send a notice that names LOTS, an identifier or dates of expiry; it is in force."""
-    named: dict[str, Any] = {
-        "identifier": identifier,
-        "lots": [lot for typed in lots for lot in split_lots(typed)] or None,
-        "expires_from": expires_from,
-        "expires_to": expires_to,
-    }
+    named = read_criteria(lots, identifier, expires_from, expires_to)
     with open_store(folder) as store:
         _refuse_unit(store)
         record = add_network_recall(
             store,
-            {key: value for key, value in named.items() if value},
+            named,
             item=item,
             reason=reason,
             issued_on=issued_on,

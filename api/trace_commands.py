@@ -50,6 +50,22 @@ def criteria_options(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
+def read_criteria(
+    lots: tuple[str, ...],
+    identifier: str | None,
+    expires_from: str | None,
+    expires_to: str | None,
+) -> dict[str, Any]:
+    """Return what a notice names, as `add_recall` takes it; what was left out narrows nothing."""
+    named = {
+        "identifier": identifier,
+        "lots": [lot for typed in lots for lot in split_lots(typed)],
+        "expires_from": expires_from,
+        "expires_to": expires_to,
+    }
+    return {key: value for key, value in named.items() if value}
+
+
 def person_option(command: Callable[..., None]) -> Callable[..., None]:
     """Add who does it."""
     return click.option("--by", required=True, help="Who does it: staff/<id>.")(command)
@@ -141,16 +157,11 @@ def add(
     folder: Path,
 ) -> None:
     """Write down a notice that names LOTS, an identifier or dates of expiry; it is in force."""
-    named: dict[str, Any] = {
-        "identifier": identifier,
-        "lots": [lot for typed in lots for lot in split_lots(typed)] or None,
-        "expires_from": expires_from,
-        "expires_to": expires_to,
-    }
+    named = read_criteria(lots, identifier, expires_from, expires_to)
     with open_store(folder) as store:
         record = add_recall(
             store,
-            {key: value for key, value in named.items() if value},
+            named,
             item=item,
             reason=reason,
             issued_on=issued_on,

@@ -15,17 +15,16 @@ from api.linkage.national_numbers import WrongNumberError, check_national_number
 from api.linkage.person_traits import Person
 from api.linkage.sent_traits import write_traits
 from api.record_catalogue.catalogue import Catalogue
-from api.registry.case_course import (
+from api.registry.case_course import tell_events, tell_looks
+from api.registry.case_mix import Found, Named, tell_choices, tell_scores, tell_targets
+from api.registry.case_treatment import find_treated_on, tell_end, tell_treatment
+from api.registry.case_watch import (
     count_windows,
     find_asked_on,
     find_seen_on,
     find_window_days,
     has_unasked_events,
-    tell_events,
-    tell_looks,
 )
-from api.registry.case_mix import Found, Named, tell_choices, tell_scores, tell_targets
-from api.registry.case_treatment import find_treated_on, tell_end, tell_treatment
 from api.registry.told_case import RegistryRecord, ToldCase
 from api.registry.used_devices import tell_devices
 

@@ -64,9 +64,7 @@ def open_hub_store(url: str, folder: Path, *, new_generation: str) -> HubStore:
         store._url = url
         with store.transaction():
             _hold_to_one_key(store, server_key, folder)
-            if store.fact("generation") is None:
-                store.keep_fact("generation", new_generation)
-            store.views.bring_up()
+            store.begin(new_generation)
     except StorageError:
         database.close()
         raise

@@ -104,6 +104,12 @@ class UnitStore:
         del ring
         return lambda: None
 
+    def begin(self, new_generation: str) -> None:
+        """Name a new store and bring its views up to this release; inside a transaction."""
+        if self.fact("generation") is None:
+            self.keep_fact("generation", new_generation)
+        self.views.bring_up()
+
     def fact(self, name: str) -> str | None:
         """Return a small fact about the unit (its name, its generation)."""
         row = self._database.connection.execute(
@@ -196,9 +202,7 @@ def open_unit_store(folder: Path, *, new_generation: str) -> UnitStore:
     )
     try:
         with store.transaction():
-            if store.fact("generation") is None:
-                store.keep_fact("generation", new_generation)
-            store.views.bring_up()
+            store.begin(new_generation)
     except StorageError:
         database.close()
         raise

@@ -14,24 +14,9 @@ from api.use_cases.publish_to_hub import exchange_with_hub, is_try_due
 from api.use_cases.revoke_device import revoke_device
 from api.use_cases.server_log import ServerDraft, write_all_as_server
 from api.use_cases.verify_log import verify_log
-from tests.hub.standing_network import ADDRESS, Line, NetworkUnit, StandingHub
+from tests.hub.standing_network import ADDRESS, Line, StandingHub
 
 STORIES = Path(__file__).resolve().parents[2] / "seed_scenarios"
-
-
-@pytest.fixture
-def hub(tmp_path):
-    opened = StandingHub(tmp_path / "hub")
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def units(tmp_path):
-    opened = [NetworkUnit(tmp_path / name, name) for name in ("tarn", "fen")]
-    yield opened
-    for one in opened:
-        one.close()
 
 
 def single(unit):

@@ -11,24 +11,9 @@ from api.use_cases.registry_log import registry_key
 from api.use_cases.verify_log import verify_log
 from sync.clock import DAY_MS, Stamp
 from sync.operation import Body, make_operation
-from tests.hub.standing_network import ADDRESS, Line, NetworkUnit, StandingHub
+from tests.hub.standing_network import ADDRESS, Line, NetworkUnit
 from tests.hub.test_forwarding import single
 from tests.unit.api.standing_unit import NOON_MS
-
-
-@pytest.fixture
-def hub(tmp_path):
-    opened = StandingHub(tmp_path / "hub")
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def units(tmp_path):
-    opened = [NetworkUnit(tmp_path / name, name) for name in ("tarn", "fen")]
-    yield opened
-    for one in opened:
-        one.close()
 
 
 def put_back(process, place, *, generation=""):

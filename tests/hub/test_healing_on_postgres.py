@@ -6,7 +6,7 @@ from api.storage.hub_store import open_hub_store
 from api.storage.opened_store import FILE_NAME, note_database
 from api.use_cases.restore_unit import name_copied_back
 from api.use_cases.server_role import settle_role
-from tests.hub.standing_network import NetworkUnit, StandingHub
+from tests.hub.standing_network import StandingHub
 from tests.hub.test_healing import assert_told_once, notice, settle, write_notice
 
 
@@ -52,14 +52,6 @@ def hub(tmp_path, postgres):
     opened = PostgresHub(tmp_path / "hub", postgres)
     yield opened
     opened.close()
-
-
-@pytest.fixture
-def units(tmp_path):
-    opened = [NetworkUnit(tmp_path / name, name) for name in ("tarn", "fen")]
-    yield opened
-    for one in opened:
-        one.close()
 
 
 def test_a_hub_put_back_from_a_dump_has_all_again(hub, units, postgres):

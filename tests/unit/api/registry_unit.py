@@ -120,3 +120,8 @@ def registry_unit(folder):
         yield RegistryUnit(store)
     finally:
         store.close()
+
+
+def closing(unit, **answers):
+    """Answer at close-out of the first case."""
+    unit.write("step_event/c-1-close-out", case=CASE, step="close_out", answers=answers)

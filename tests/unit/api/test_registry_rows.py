@@ -16,7 +16,7 @@ from api.outcomes.registry_rows import (
     read_look,
     read_patient,
 )
-from api.registry.case_course import find_window_days
+from api.registry.case_watch import find_window_days
 from api.storage.unit_store import open_unit_store
 from tests.unit.api.random_registry import Writers
 
