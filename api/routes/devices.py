@@ -122,8 +122,9 @@ async def post_device(
     opt={"needs": "devices.read"},
 )
 def get_devices(device: AskingDevice, around: Around) -> Devices:
-    """List the unit's devices with their last exchange, the longest silent one first."""
-    return list_devices(around.store, device, now_ms=around.environment.now_ms())
+    """List the unit's devices with their last exchange and what they told; who is missed first."""
+    now_ms, served_build = around.environment.now_ms(), around.served_build
+    return list_devices(around.store, device, now_ms=now_ms, served_build=served_build)
 
 
 class OwnStanding(msgspec.Struct, frozen=True, kw_only=True):
@@ -167,7 +168,8 @@ def _told(around: Around, device: Device) -> ToldRevocation | None:
 )
 def get_unit_devices(around: Around) -> Devices:
     """List the unit's devices to who looks after them; those that wait are among them."""
-    return list_all_devices(around.store, now_ms=around.environment.now_ms())
+    now_ms, served_build = around.environment.now_ms(), around.served_build
+    return list_all_devices(around.store, now_ms=now_ms, served_build=served_build)
 
 
 class InvitationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

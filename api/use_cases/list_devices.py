@@ -1,4 +1,7 @@
-"""List the devices of the unit: when each was last here, and which are silent (HAZ-35, DM-01)."""
+"""List the devices of the unit: when each was last here, which are silent, and what each told.
+
+Whoever has work that the unit lacks, and is silent, stands first (HAZ-35, DM-01).
+"""
 
 from typing import Literal
 
@@ -7,6 +10,7 @@ import msgspec
 from api.storage.device_store import Device, Enrolled
 from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import fingerprint_of
+from api.use_cases.device_standing import ToldRow, read_told_rows
 from api.use_cases.errors import NotAllowedError
 
 HOUR_MS = 3_600_000
@@ -21,6 +25,7 @@ class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
     """One device: its last exchange, or that there was none, and what its silence asks for.
 
     One that waits is not in yet; ``fingerprint`` is the six digits of its key, "" without one.
+    ``told`` is what it said of itself, None where it said nothing since it joined.
 
     Times are wall milliseconds of the unit's server; the clock's offset is device less server.
     """
@@ -35,15 +40,21 @@ class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
     silence: Silence
     is_waiting: bool
     fingerprint: str
+    told: ToldRow | None = None
 
 
 class Devices(msgspec.Struct, frozen=True):
-    """Every device that the unit expects to hear of, the longest silent one first."""
+    """Every device that the unit expects to hear of.
+
+    A silent one that had unsent work when it last told comes first, then the longest silent.
+    """
 
     devices: tuple[DeviceRow, ...]
 
 
-def list_devices(store: UnitStore, device: Device, *, now_ms: int) -> Devices:
+def list_devices(
+    store: UnitStore, device: Device, *, now_ms: int, served_build: str = ""
+) -> Devices:
     """Return the devices that joined and were not revoked, to one of them.
 
     Raises
@@ -53,16 +64,29 @@ def list_devices(store: UnitStore, device: Device, *, now_ms: int) -> Devices:
     """
     if "care" not in device.streams:
         raise NotAllowedError("The list of devices is for bedside devices. Ask one of those.")
-    return list_all_devices(store, now_ms=now_ms)
+    return list_all_devices(store, now_ms=now_ms, served_build=served_build)
 
 
-def list_all_devices(store: UnitStore, *, now_ms: int) -> Devices:
-    """Return the devices that joined and were not revoked, to who looks after them."""
+def list_all_devices(store: UnitStore, *, now_ms: int, served_build: str = "") -> Devices:
+    """Return the devices that joined and were not revoked, to who looks after them.
+
+    Parameters
+    ----------
+    served_build : str
+        Build of the app that the server hands out, "" where none asks.
+    """
     with store.transaction():
+        told = read_told_rows(store, now_ms=now_ms, served_build=served_build)
         rows = [
-            _row(one, now_ms, fingerprint_of(store, one.id)) for one in store.devices.expected()
+            _row(one, now_ms, fingerprint_of(store, one.id), told.get(one.id))
+            for one in store.devices.expected()
         ]
-    return Devices(tuple(sorted(rows, key=lambda row: (-row.silent_ms, row.id))))
+    return Devices(tuple(sorted(rows, key=_look_first)))
+
+
+def _look_first(row: DeviceRow) -> tuple[bool, int, str]:
+    has_work_away = row.silence != "none" and row.told is not None and row.told.has_unsent
+    return not has_work_away, -row.silent_ms, row.id
 
 
 def judge_silence(silent_ms: int) -> Silence:
@@ -72,7 +96,7 @@ def judge_silence(silent_ms: int) -> Silence:
     return "silent" if silent_ms >= SILENT_FROM_MS else "none"
 
 
-def _row(one: Enrolled, now_ms: int, fingerprint: str) -> DeviceRow:
+def _row(one: Enrolled, now_ms: int, fingerprint: str, told: ToldRow | None) -> DeviceRow:
     # A device that joined and never exchanged is as silent as one in a drawer; one that joined
     # again after its last exchange has been here since.
     here_ms = max(one.joined_ms, one.last_seen_ms or 0)
@@ -89,4 +113,5 @@ def _row(one: Enrolled, now_ms: int, fingerprint: str) -> DeviceRow:
         silence=judge_silence(silent_ms),
         is_waiting=one.is_waiting,
         fingerprint=fingerprint,
+        told=told,
     )

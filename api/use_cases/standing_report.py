@@ -12,7 +12,8 @@ from api.quality.completeness import CompletenessLine
 from api.quality.quality_rules import packaged_quality_rules
 from api.storage.standing_store import KeptStanding
 from api.storage.unit_store import UnitStore
-from api.use_cases.list_devices import list_all_devices
+from api.use_cases.device_standing import ToldRow, versions_in_force
+from api.use_cases.list_devices import DeviceRow, list_all_devices
 from api.use_cases.network_rule_files import OfferAnswer, answer_offers
 from api.use_cases.report_quality import recent_counts
 from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
@@ -26,7 +27,11 @@ PROTOCOL = f"rows-{MAX_BATCH_COUNT}"
 
 
 class StandingDevice(msgspec.Struct, frozen=True, kw_only=True):
-    """One device as the unit knows it; ``device`` is a pseudonym, times those of the unit."""
+    """One device as the unit knows it; ``device`` is a pseudonym, times those of the unit.
+
+    ``build``, ``unsent`` and ``storage`` are what it told last; "", None and "unknown" where it did
+    not. ``storage`` is "kept" where its browser promises to keep it, else "may-be-cleared".
+    """
 
     device: _Name
     role: _Name
@@ -84,24 +89,17 @@ def make_standing_report(
         rules = read_unit_rules(store)
         generation = store.fact("generation") or ""
     book = open_rule_book(rules, on=today)
-    names = sorted({path.rpartition(".v")[0] for path in contents_of(rules) if ".v" in path})
     return StandingReport(
         at_ms=now_ms,
         build=build,
         protocol=PROTOCOL,
         catalogue=store.catalogue.version,
-        rule_files={name: version for name in names if (version := book.version_of(name))},
+        rule_files=versions_in_force(contents_of(rules), book),
         unsent=unsent,
         oldest_unsent_ms=oldest_unsent_ms,
         cases=counts.cases,
         devices=tuple(
-            StandingDevice(
-                device=_pseudonym(generation, one.id),
-                role=one.role,
-                joined_ms=one.joined_ms,
-                last_contact_ms=one.last_contact_ms,
-                clock_offset_ms=one.clock_offset_ms,
-            )
+            _tell_device(_pseudonym(generation, one.id), one)
             for one in list_all_devices(store, now_ms=now_ms).devices
             if not one.is_waiting
         ),
@@ -140,6 +138,26 @@ def read_standing(kept: KeptStanding) -> StandingReport | None:
         return msgspec.json.decode(kept.content, type=StandingReport)
     except msgspec.MsgspecError:
         return None
+
+
+def _tell_device(pseudonym: str, one: DeviceRow) -> StandingDevice:
+    told = one.told
+    return StandingDevice(
+        device=pseudonym,
+        role=one.role,
+        joined_ms=one.joined_ms,
+        last_contact_ms=one.last_contact_ms,
+        clock_offset_ms=one.clock_offset_ms,
+        build=(told and told.build) or "",
+        unsent=told.unsent if told else None,
+        storage=_storage_word(told),
+    )
+
+
+def _storage_word(told: ToldRow | None) -> str:
+    if told is None or told.is_kept is None:
+        return "unknown"
+    return "kept" if told.is_kept else "may-be-cleared"
 
 
 def _pseudonym(generation: str, device: str) -> str:

@@ -9,3 +9,12 @@ export async function askForPersistence(): Promise<boolean> {
     return false;
   }
 }
+
+/** Say whether the browser promises it by now, null where it does not tell; asks for nothing. */
+export async function isPersisted(): Promise<boolean | null> {
+  try {
+    return await navigator.storage.persisted();
+  } catch {
+    return null;
+  }
+}

@@ -107,13 +107,19 @@ test('the ruler grows with the age and stays within itself', () => {
   expect(placeOfAge(-5)).toBe(0);
 });
 
-test('devices that somebody has to look for stand first', () => {
-  const device = (id: string, silence: 'none' | 'silent' | 'escalated', last: number | null) => ({
+/** Has caught a planted bug: by silence alone, a tablet of unsent work stood below an empty one. */
+test('[DM-01] [HAZ-35] devices that somebody has to look for stand first, with unsent work before all', () => {
+  const device = (
+    id: string,
+    silence: 'none' | 'silent' | 'escalated',
+    last: number | null,
+    unsent: number | null = null,
+  ) => ({
     device: id,
     silence,
     last_contact_ms: last,
     build: '',
-    unsent: null,
+    unsent,
     clock_offset_ms: null,
     storage: 'unknown' as const,
   });
@@ -121,7 +127,10 @@ test('devices that somebody has to look for stand first', () => {
     device('a', 'none', 9),
     device('b', 'silent', 3),
     device('c', 'escalated', null),
+    device('d', 'escalated', 2, 0),
+    device('e', 'silent', 4, 1),
+    device('f', 'none', 8, 7),
   ];
 
-  expect(orderDevices(devices).map((one) => one.device)).toEqual(['c', 'b', 'a']);
+  expect(orderDevices(devices).map((one) => one.device)).toEqual(['e', 'c', 'd', 'b', 'f', 'a']);
 });

@@ -70,10 +70,19 @@ export function placeOfAge(ageMs: number): number {
   return Math.min(1_000, Math.round((1_000 * room(ageMs)) / room(LONGEST_MS)));
 }
 
-/** Return the devices of a unit, those first that somebody has to look for. */
+/** Say whether a device held unsent work when it last told, and is silent since. */
+export function hasUnsentAway({ silence, unsent }: FleetDevice): boolean {
+  return silence !== 'none' && unsent !== null && unsent > 0;
+}
+
+/**
+ * Return the devices of a unit, those first that somebody has to look for: silent ones with unsent
+ * work before the others.
+ */
 export function orderDevices(devices: readonly FleetDevice[]): FleetDevice[] {
   return [...devices].sort(
     (one, other) =>
+      Number(hasUnsentAway(other)) - Number(hasUnsentAway(one)) ||
       RANK[one.silence] - RANK[other.silence] ||
       (one.last_contact_ms ?? 0) - (other.last_contact_ms ?? 0),
   );

@@ -13,7 +13,7 @@ import type {
 import { instantWords } from '../state/decisions-time';
 import { exportState } from '../state/network-exports.svelte';
 import { type FoundAtUnit, type FoundOnDay, wayOf } from '../state/network-quality';
-import { clockSeconds, isClockOff } from '../state/network-units';
+import { clockSeconds, hasUnsentAway, isClockOff } from '../state/network-units';
 import { dayWords } from '../state/surveillance-dates';
 import { ageWords } from './decisions';
 import { people } from './entry';
@@ -75,19 +75,31 @@ function casesWords({ cases, reported_ms: reportedMs }: FleetUnit): string {
 /** Return what is told of a device of a unit, in one line. */
 export function deviceWords(device: FleetDevice, asOfMs: number): string {
   const { device: one } = said.units;
-  const { last_contact_ms: last, silence, unsent, clock_offset_ms: offset } = device;
+  const { last_contact_ms: last, silence, clock_offset_ms: offset } = device;
   return [
     last === null ? one.never : agoWords(asOfMs - last),
-    silence === 'none' ? '' : one[silence],
-    unsent ? `${said.units.facts.unsent}: ${say('network.units.unsent', { count: unsent })}` : '',
+    hasUnsentAway(device) ? one.unsentAway : silence === 'none' ? '' : one[silence],
     offset !== null && isClockOff(offset)
       ? say('network.units.device.clock', { seconds: clockSeconds(offset) })
       : '',
-    device.storage === 'may-be-cleared' ? one.mayBeCleared : '',
-    device.build && say('network.units.device.build', { build: device.build }),
+    ...toldParts(device),
   ]
     .filter((part) => part !== '')
     .join(' · ');
+}
+
+/** What a device told its unit; unknown is said so, once where it told nothing. */
+function toldParts({ build, unsent, storage }: FleetDevice): string[] {
+  const { device: one, facts } = said.units;
+  if (build === '' && unsent === null && storage === 'unknown') return [one.notTold];
+  const kept = { kept: one.kept, 'may-be-cleared': one.mayBeCleared, unknown: one.keptNotTold };
+  return [
+    unsent === null
+      ? one.unsentNotTold
+      : `${facts.unsent}: ${say('network.units.unsent', { count: unsent })}`,
+    kept[storage],
+    build === '' ? one.buildNotTold : say('network.units.device.build', { build }),
+  ];
 }
 
 // --- recalls

@@ -1,4 +1,6 @@
 /** Every sentence of the unit desk: devices and people of the unit, log-ins, the trail of access. */
+import type { DeviceTold } from '../desk-questions';
+import { ageWords } from './decisions';
 import { choices, say, sayAs, withMore, words } from './say';
 
 const said = words('unitDesk');
@@ -23,6 +25,31 @@ export const deskDevices = withMore(said.devices, {
   yesRevoke: (name: string) => say('unitDesk.devices.yesRevoke', { name }),
   yesLost: (name: string) => say('unitDesk.devices.yesLost', { name }),
 });
+
+const toldSaid = said.devices.told;
+const MEGABYTE = 1_000_000;
+const megabytes = (bytes: number) => String(Math.floor(bytes / MEGABYTE));
+
+/** Return what a device told of itself, in one line that begins with when; unknown is said so. */
+export function toldWords(told: DeviceTold | null | undefined): string {
+  if (!told) return toldSaid.never;
+  const { ago_ms: agoMs, build, unsent, unsent_pictures: pictures, is_kept: isKept } = told;
+  const { used_bytes: used, quota_bytes: quota } = told;
+  return [
+    agoMs < 60_000 ? toldSaid.now : say('unitDesk.devices.told.ago', { age: ageWords(agoMs) }),
+    unsent === null
+      ? toldSaid.unsentUnknown
+      : say('unitDesk.devices.told.unsent', { count: unsent }),
+    pictures ? say('unitDesk.devices.told.pictures', { count: pictures }) : '',
+    isKept === null ? toldSaid.keptUnknown : isKept ? toldSaid.kept : '',
+    used === null || quota === null
+      ? toldSaid.storageUnknown
+      : say('unitDesk.devices.told.storage', { used: megabytes(used), most: megabytes(quota) }),
+    build === null ? toldSaid.buildUnknown : say('unitDesk.devices.told.build', { build }),
+  ]
+    .filter((part) => part !== '')
+    .join(' · ');
+}
 
 export const deskPeople = withMore(said.people, {
   acts: choices(said.people.acts),

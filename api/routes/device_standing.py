@@ -1,0 +1,33 @@
+"""What a device tells of itself after its exchange over HTTP: builds, counts and sizes (DM-01)."""
+
+import msgspec
+from litestar import post
+from litestar.di import Provide
+from litestar.params import JSONBody
+
+from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.storage.device_standings import DeviceStanding
+from api.use_cases.device_standing import note_device_standing
+
+
+class StandingTold(msgspec.Struct, frozen=True):
+    """When the unit noted it, wall milliseconds of its server."""
+
+    told_ms: int
+
+
+@post(
+    "/api/device-standing",
+    status_code=200,
+    tags=["devices"],
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    sync_to_thread=True,
+    opt={"needs": "standing.tell"},
+)
+def post_device_standing(
+    device: AskingDevice, data: JSONBody[DeviceStanding], around: Around
+) -> StandingTold:
+    """Keep what the asking device tells of itself, in the place of what it told before."""
+    now_ms = around.environment.now_ms()
+    note_device_standing(around.store, device, data, now_ms=now_ms)
+    return StandingTold(now_ms)

@@ -1,0 +1,118 @@
+/**
+ * Tells the unit how this tablet stands once a round is over (DM-01): what it runs and computes by,
+ * what it has not sent, and whether its browser keeps the records. Nobody waits for it.
+ */
+import type { OperationStore } from '../storage/operation-store';
+import { isKeyLost, type Signer } from './push-signing';
+import { RESTING_MS } from './retry-wait';
+import { RefusedError, type UnitRequests } from './unit-requests';
+
+/** Told anew this long after the last time: with the next round no row grows older than 5 minutes. */
+export const TELL_AGAIN_MS = 5 * 60_000 - 2 * RESTING_MS;
+
+/** What the browser says of the storage; null is what it does not tell. */
+export interface StorageFacts {
+  isKept: boolean | null;
+  usedBytes: number | null;
+  quotaBytes: number | null;
+}
+
+/** Digest of the rule files that the page computes by, and the civil date they were chosen for. */
+export interface RulesTold {
+  digest: string;
+  on: string;
+}
+
+export interface TellingSurroundings {
+  nowMs(): number;
+  /** Hash of the sources that this app was built from. */
+  build: string;
+  readStorage(): Promise<StorageFacts>;
+  /** Null where the page has not said it yet. */
+  rules(): RulesTold | null;
+  /** Null where this tablet keeps none. */
+  unsentPictures(): number | null;
+  signer: Signer | null;
+}
+
+interface Told {
+  ms: number;
+  token: string;
+  /** What was told, storage left out. */
+  text: string;
+  isRefused: boolean;
+}
+
+export class StandingTelling {
+  readonly #store: OperationStore;
+  readonly #requests: UnitRequests;
+  readonly #around: TellingSurroundings;
+  #last: Told | null = null;
+  #isTelling = false;
+
+  constructor(store: OperationStore, requests: UnitRequests, around: TellingSurroundings) {
+    this.#store = store;
+    this.#requests = requests;
+    this.#around = around;
+  }
+
+  /**
+   * Tell where something changed or the last telling grows old; once at a time.
+   *
+   * A unit that refuses, as one of an older release does by 404, is left alone until then whatever
+   * changes. Storage changes with every entry: that alone is nothing to tell.
+   *
+   * @throws NoAnswerError; the next round tells it
+   */
+  async tell(): Promise<void> {
+    if (this.#isTelling) return;
+    this.#isTelling = true;
+    try {
+      await this.#tell();
+    } finally {
+      this.#isTelling = false;
+    }
+  }
+
+  async #tell(): Promise<void> {
+    const own = this.#store.ownDevice();
+    if (!own?.token || own.waiting || isKeyLost(own, this.#around.signer)) return;
+    const storage = await this.#around.readStorage();
+    const rules = this.#around.rules();
+    const standing = {
+      build: this.#around.build,
+      catalogue: this.#store.catalogue.version,
+      rules: rules?.digest ?? null,
+      rules_on: rules?.on ?? null,
+      unsent: this.#store.unsent().count,
+      unsent_pictures: this.#around.unsentPictures(),
+      is_kept: storage.isKept,
+    };
+    const next = {
+      ms: this.#around.nowMs(),
+      token: own.token,
+      text: JSON.stringify(standing),
+      isRefused: false,
+    };
+    if (this.#last !== null && isStillGood(this.#last, next)) return;
+    const { usedBytes, quotaBytes } = storage;
+    try {
+      await this.#requests.post('/api/device-standing', own.token, {
+        ...standing,
+        used_bytes: usedBytes,
+        quota_bytes: quotaBytes,
+      });
+      this.#last = next;
+    } catch (error) {
+      if (!(error instanceof RefusedError)) throw error;
+      this.#last = { ...next, isRefused: true };
+    }
+  }
+}
+
+function isStillGood(last: Told, next: Told): boolean {
+  const agoMs = next.ms - last.ms;
+  // A clock that was put back says nothing of how long ago it was.
+  if (last.token !== next.token || agoMs < 0 || agoMs >= TELL_AGAIN_MS) return false;
+  return last.isRefused || last.text === next.text;
+}
