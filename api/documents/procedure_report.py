@@ -225,11 +225,12 @@ def _grade(
 
 def _report_visits(case: ShownCase, words: PaperWords) -> Part:
     heading = words.say("report.visits")
-    if case.visits:
-        return Part(heading, [table_visits(case, words)])
-    reason = case.itself.text("no_follow_up_because")
-    line = words.say("report.no_follow_up", reason=words.value("no_follow_up", reason))
-    return Part(heading, [Lines([line if reason else words.say("report.no_visits")])])
+    reason = words.value("no_follow_up", case.itself.text("no_follow_up_because"))
+    blocks: list[Block] = [table_visits(case, words)] if case.visits else []
+    # Also beside visits that have all ended, as by a death: the table does not say why.
+    if reason and all(one.text("status") == "ended" for one in case.visits):
+        blocks.insert(0, Lines([words.say("report.no_follow_up", reason=reason)]))
+    return Part(heading, blocks or [Lines([words.say("report.no_visits")])])
 
 
 def _report_pictures(case: ShownCase, words: PaperWords) -> list[Part]:

@@ -297,6 +297,53 @@ def test_the_picture_of_another_patient_goes_from_the_tablet_and_from_the_unit(
     page.wait_for_function(f"async () => (await ({_FILES_ON_TABLET})()).length === 0")
 
 
+def test_pictures_of_an_emergency_case_are_kept_and_sent_after_the_unlock(
+    server: UnitServer, new_device
+):
+    """[SEC-12] [HAZ-28] Taken without a PIN, kept over a kill, and at the unit once somebody opens.
+
+    The planted bug that it caught: an emergency case whose shelf took no pictures.
+    """
+    story = str(ROOT / "seed_scenarios/00_unit.json")
+    server.crura("load-scenario", story, "--as-if-today", "today")
+    server.start()
+    device = new_device("one")
+    page = device.start(server.invite("bedside"))
+    case.join(page)
+    page.locator("[data-status=lock]").click()
+    case.press(page, "Emergency: new case")
+    case.press(page, "Start emergency case now")
+    expect(page.locator("h1.ask")).to_be_visible()
+    case.go(page, "Close-out")
+    _attach_file(page, _png(640, 480), "still.png")
+    case.press(page, "No name shows: keep")
+    expect(page.locator("[data-picture] img")).to_be_visible()
+
+    device.kill()
+    page = device.start(server.address)
+    expect(page.locator("[data-emergency]")).to_be_visible()
+    case.go(page, "Close-out")
+    expect(page.locator("[data-picture] img")).to_be_visible()
+    assert _kept_files(server) == []
+
+    page.locator("[data-status=lock]").click()
+    case.press(page, "Lock now")
+    page.locator("[data-locked] [data-people] button").first.click()
+    case.enter_pin(page)
+    case.wait_until_sent(page)
+    case.go(page, "Cases")
+    page.locator("main").get_by_text(re.compile(r"^Emergency \d\d:\d\d")).first.click()
+    case.go(page, "Close-out")
+    reached = page.locator("[data-picture] [data-reached]")
+    expect(reached).to_have_text("At the unit.", timeout=30_000)
+    assert len(_kept_files(server)) == 1
+    device.kill()
+    page = device.start(server.address)
+    case.unlock(page, "")
+    case.go(page, "Cases")
+    assert device.problems == []
+
+
 def test_a_file_that_is_no_picture_is_refused_with_a_sentence(tablet: Page):
     page = tablet
     _attach_file(page, b"no picture at all", "scan.png")

@@ -51,6 +51,18 @@ _FILES_LEFT = """async () => {
   await walk(await navigator.storage.getDirectory());
   return found;
 }"""
+# What no removal of records reaches, and what only the browser itself clears.
+_PLANT_BESIDE = """() => {
+  localStorage.setItem('planted', '1');
+  document.cookie = 'planted=1; max-age=86400';
+}"""
+_KEPT_BESIDE = """async () => ({
+  settings: localStorage.length,
+  cookies: document.cookie,
+  caches: await caches.keys(),
+  workers: (await navigator.serviceWorker.getRegistrations()).length,
+  databases: (await indexedDB.databases()).map(({ name }) => name),
+})"""
 
 
 def count_entries(server: UnitServer) -> int:
@@ -166,7 +178,11 @@ def test_a_stolen_tablet_is_silent_and_lost_keys_come_back(server: UnitServer, n
 
 
 def test_a_lost_tablet_clears_itself_when_it_is_next_heard_of(server: UnitServer, new_device):
-    """[SEC-15] What it holds goes to the unit's quarantine first; then nothing is left on it."""
+    """[SEC-15] [SEC-27] [RQ9] What it holds goes to the quarantine first; then nothing is left.
+
+    The planted bug that the last part has caught: a request that may carry no cookies, whose answer
+    no browser lets clear anything.
+    """
     server.crura("load-scenario", STORY, "--as-if-today", "today")
     server.start()
     tablet = new_device("tablet")
@@ -178,6 +194,8 @@ def test_a_lost_tablet_clears_itself_when_it_is_next_heard_of(server: UnitServer
     case.add_patient_and_case(page, FAMILY, GIVEN)
     unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
     assert unsent > 1
+    page.evaluate(_PLANT_BESIDE)
+    assert page.evaluate(_KEPT_BESIDE)["workers"] == 1
     listed = server.crura("device", "list")
     device = re.search(r"^([a-z0-9]{10})\b", listed, re.MULTILINE)
     assert device is not None, listed
@@ -189,8 +207,17 @@ def test_a_lost_tablet_clears_itself_when_it_is_next_heard_of(server: UnitServer
     expect(page.get_by_text("The unit has revoked this tablet.")).to_be_visible(timeout=60_000)
     assert page.get_by_text(FAMILY).count() == 0
     assert page.evaluate(_FILES_LEFT) == []
+    assert page.evaluate(_KEPT_BESIDE) == {
+        "settings": 0,
+        "cookies": "",
+        "caches": [],
+        "workers": 0,
+        "databases": [],
+    }
     with closing(sqlite3.connect(server.folder / "crura.sqlite3")) as connection:
         (aside,) = connection.execute("SELECT count(*) FROM quarantine").fetchone()
     assert aside == unsent
     tablet.kill()
     assert files_that_hold(tablet._profile, PLANTED) == {}
+    server.stop()
+    assert re.search(rf"{device[1]}.*clear", server.crura("audit", "search"))

@@ -45,6 +45,8 @@ export class CaseRecord {
   itself = $state<RecordState | null>(null);
   patient = $state<RecordState | null>(null);
   visits = $state<RecordState[]>([]);
+  /** The visits of the person, under whichever case. */
+  personVisits = $state<RecordState[]>([]);
   isLoaded = $state(false);
   /** The unit destroyed its content: it will not come. */
   isErased = $state(false);
@@ -89,9 +91,9 @@ export class CaseRecord {
     if (typeof patient !== 'string') return;
     const [found] = await this.#store.read({ kind: 'patient', record: patient });
     this.patient = found ?? null;
-    const visits = await this.#store.read({ kind: 'visit', parent: patient });
+    this.personVisits = await this.#store.read({ kind: 'visit', parent: patient });
     const caseId = this.caseRecord;
-    this.visits = visits.filter((visit) => shown(visit, 'case') === caseId);
+    this.visits = this.personVisits.filter((visit) => shown(visit, 'case') === caseId);
   }
 
   async #readUnder(kind: CaseKind): Promise<void> {

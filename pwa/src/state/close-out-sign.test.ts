@@ -139,7 +139,7 @@ test('[HAZ-45] "Died" at close-out ends the open visits of every case in the sam
       .map((one) => [textOf(one, 'status'), textOf(one, 'ended_because')]);
 
   tablet.whoTapsRole = 'nurse';
-  await session.leaveFollowUpOut('Transferred to another unit', 'no follow-up');
+  await session.followUp.leaveOut('Transferred to another unit', 'no follow-up');
   await settle();
   expect(stands()).toEqual([
     ['to-book', ''],
@@ -147,7 +147,7 @@ test('[HAZ-45] "Died" at close-out ends the open visits of every case in the sam
   ]);
 
   tablet.whoTapsRole = 'endoscopist';
-  await session.leaveFollowUpOut('Died', 'no follow-up');
+  await session.followUp.leaveOut('Died', 'no follow-up');
   await settle();
   expect(stands()).toEqual([
     ['ended', 'died'],

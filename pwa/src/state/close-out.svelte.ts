@@ -22,10 +22,10 @@ import {
   signedCounts,
 } from './close-out';
 import { CountDoubts } from './close-out-doubts.svelte';
+import { FollowUpEnd } from './close-out-follow-up.svelte';
 import { PackageEnds } from './close-out-packages';
 import { LiveRecords } from './live-records.svelte';
 import { type Override, passes, type StandingGate, standingGates } from './override';
-import { endsOfThePerson } from './person-ends';
 import { type Confirmation, keptConfirmation } from './pin';
 import { CLOSE_OUT_STEP } from './procedure-events';
 import { RaisedCauses } from './raised-causes.svelte';
@@ -54,6 +54,8 @@ export class CloseOutSession {
   readonly doubts: CountDoubts;
   /** What becomes of packages. */
   readonly packages: PackageEnds;
+  /** What follows, or why nothing does. */
+  readonly followUp: FollowUpEnd;
   readonly #stock: LiveRecords;
   readonly #ruleBook: RuleBook;
   readonly #raised: RaisedCauses;
@@ -77,6 +79,7 @@ export class CloseOutSession {
     this.acts = new AnswerActs({ ...app, tablet: this.#trace });
     this.doubts = new CountDoubts(app.store, this.record);
     this.packages = new PackageEnds(app, this.record.caseRecord, this.acts);
+    this.followUp = new FollowUpEnd(app, this.record, this.acts);
     this.#signId = app.ids.newId();
   }
 
@@ -101,9 +104,6 @@ export class CloseOutSession {
   /** Flow at the end where the last Doppler told it; an answer given here counts before it. */
   readonly flow = $derived.by(() => flowRecorded(this.record.all('step_event')));
   readonly complications = $derived.by(() => this.record.standing('complication'));
-  readonly visits = $derived.by(() =>
-    this.record.visits.filter((visit) => !visit.isEnteredInError),
-  );
   readonly #hasFollowUp = $derived.by(() => hasFollowUp(this.record.itself, this.record.visits));
   readonly open = $derived.by(() =>
     openPoints({
@@ -217,31 +217,6 @@ export class CloseOutSession {
   /** Take back a complication entered in error; it stays in the history, struck through. */
   takeBack(complication: RecordState, words: string): Promise<void> {
     return this.acts.strike(complication.record, words);
-  }
-
-  async leaveFollowUpOut(reason: string, words: string): Promise<void> {
-    const { caseRecord, itself } = this.record;
-    const control = `no follow-up ${reason}`;
-    const field = 'no_follow_up_because';
-    const ends = await endsOfThePerson(this.#app, textOf(itself, 'patient'), reason);
-    if (ends.length === 0) {
-      const compose = () => reason;
-      await this.acts.give({
-        record: caseRecord,
-        onScreen: itself,
-        field,
-        words,
-        control,
-        compose,
-      });
-      return;
-    }
-    const draftId = this.#app.ids.newId();
-    const over = overOf(itself, field);
-    await this.acts.saveTogether(control, words, () => [
-      { draftId, record: caseRecord, set: { [field]: reason }, over },
-      ...ends,
-    ]);
   }
 
   /**

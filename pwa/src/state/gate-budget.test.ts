@@ -331,7 +331,7 @@ async function closeOut(
   const closing = new CloseOutSession(bench.app, 'c1');
   await until(() => closing.record.isLoaded);
   if (!script.forgets) {
-    await closing.leaveFollowUpOut('Follow-up elsewhere', 'No follow-up');
+    await closing.followUp.leaveOut('Follow-up elsewhere', 'No follow-up');
     await until(() => !closing.open.includes('follow-up'));
   }
   watcher.see(closing.gates);

@@ -75,6 +75,11 @@ export function endLabelOf(labels: readonly VisitLabel[]): string {
 /** Ends that hold for the person, and so for the visits of every case. */
 const OF_THE_PERSON: readonly EndReason[] = ['died', 'transferred'];
 
+/** Return the visit that carries the end of a case of which no visit is open. */
+export function endVisitOf(caseRecord: string, reason: EndReason): string {
+  return `visit/${idOf(caseRecord)}-${reason}`;
+}
+
 /** Which follow-up ends, and in which words a visit made for that is told to the desk. */
 export interface FollowUp {
   patient: string;
@@ -106,7 +111,7 @@ export function endFollowUpDrafts(
   const isEndedSo = (visit: RecordState) =>
     textOf(visit, 'status') === 'ended' && textOf(visit, 'ended_because') === reason;
   if (standing.some((visit) => isMeant(visit) && isEndedSo(visit))) return [];
-  const record = `visit/${idOf(followUp.caseRecord)}-${reason}`;
+  const record = endVisitOf(followUp.caseRecord, reason);
   // The last visit planned: on an earlier one "not needed" would end nothing (FG5).
   const targetOn = standing
     .filter(isOwn)

@@ -9,7 +9,7 @@ import { type Argon, calibrateCost } from './key-ring-cost';
 import { KeyRingService, type RedeemCode } from './key-ring-service';
 import { browserShelves } from './key-ring-shelves';
 import { openFilePool } from './opfs-database';
-import { opfsPictureFiles } from './picture-files';
+import { emergencyPictures, opfsPictureFiles } from './picture-files';
 import { opfsShare } from './share-shelf';
 import type { TabletParts } from './tablet-records';
 
@@ -36,6 +36,7 @@ export async function holdTablet(
     keys: new KeyRingService(ring, redeemAt(requests, token)),
     recordsCopy,
     emergencyCopy,
+    emergencyPictures,
     pictureFiles: opfsPictureFiles,
     share: opfsShare,
     catalogue: packagedCatalogue(),

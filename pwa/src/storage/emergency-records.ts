@@ -1,6 +1,8 @@
 /**
  * What was recorded from the locked screen: a file and a copy of its own, under a key of its own.
  *
+ * Its pictures lie under that key as well, in files of their own.
+ *
  * It is written in an epoch of its own, so that it goes into the log of the same device as it is
  * once somebody unlocks the tablet; until then it opens nothing of the records before it.
  */
@@ -14,6 +16,8 @@ import {
   readOwnEntries,
   readOwnLogs,
 } from './own-log-rows';
+import type { PictureFiles } from './picture-files';
+import { PictureShelf } from './picture-shelf';
 import { emergencyStem, removeRecords } from './records-pool';
 
 /** As a limit of SQLite: none. */
@@ -30,6 +34,7 @@ export type EmergencyPlace = Omit<
   'stem' | 'dataKey' | 'copyShelf' | 'pictureFiles'
 > & {
   emergencyCopy(number: number): CopyShelf;
+  emergencyPictures(number: number): PictureFiles;
 };
 
 /**
@@ -47,7 +52,7 @@ export async function openEmergency(
     stem: emergencyStem(number),
     dataKey: key,
     copyShelf: place.emergencyCopy(number),
-    pictureFiles: null,
+    pictureFiles: place.emergencyPictures(number),
   });
   await opened.keeper.settle();
   if (own !== null && opened.store.ownDevice() === null) {
@@ -88,10 +93,30 @@ export function putIntoLog(
 }
 
 /**
+ * Put the pictures of emergency records beside those of the tablet, under its key, and have them
+ * sent from there: an emergency case knows no token. Again, it changes nothing.
+ *
+ * @throws an error where the disk takes one of them no more: all of them stay where they were
+ */
+export async function takeInPictures(
+  records: OpenedRecords,
+  emergency: OpenedRecords,
+): Promise<void> {
+  if (records.pictureFiles === null || emergency.pictureFiles === null) return;
+  const shelf = new PictureShelf(records.store, records.pictureFiles);
+  const begun = new PictureShelf(emergency.store, emergency.pictureFiles);
+  for (const hash of await emergency.pictureFiles.names()) {
+    const { bytes } = await begun.read(hash);
+    if (bytes !== null) await shelf.put(hash, bytes);
+  }
+  for (const [hash, record] of Object.entries(begun.unsent())) shelf.noteUnsent(hash, record);
+}
+
+/**
  * Remove emergency records whose entries are in the log, on the disk, by now.
  *
- * @param forgetKey - called once the file is gone; the copy is noise from then on, and a copy that
- *   cannot be removed now is no reason to keep anybody from the records
+ * @param forgetKey - called once the file is gone; copy and pictures are noise from then on, and
+ *   what cannot be removed now is no reason to keep anybody from the records
  */
 export async function removeEmergency(
   place: EmergencyPlace,
@@ -100,8 +125,14 @@ export async function removeEmergency(
 ): Promise<void> {
   removeRecords(place.pool, emergencyStem(number));
   await forgetKey();
-  await place
-    .emergencyCopy(number)
-    .wipe()
-    .catch(() => {});
+  await wipeEmergency(place, number).catch(() => {});
+}
+
+/** Remove copy and pictures of emergency records; one that cannot be removed spares no other. */
+export async function wipeEmergency(place: EmergencyPlace, number: number): Promise<void> {
+  const pictures = place.emergencyPictures(number);
+  const removePictures = async () => {
+    for (const name of await pictures.names()) await pictures.remove(name);
+  };
+  await Promise.all([place.emergencyCopy(number).wipe(), removePictures()]);
 }

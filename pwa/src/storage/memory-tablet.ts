@@ -7,6 +7,7 @@ import { MemoryPictureFiles } from './memory-picture-files';
 import { type Files, openMemoryPool } from './memory-pool';
 import { type MemoryRingShelf, memoryShelves } from './memory-ring-shelves';
 import type { OpenedRecords } from './opened-records';
+import { picturesUnder } from './picture-files';
 import type { ShareShelf } from './share-shelf';
 import type { TabletParts } from './tablet-records';
 
@@ -42,6 +43,7 @@ export class MemoryTabletDisk {
   copy = new MemoryCopyShelf();
   readonly emergencies = new Map<number, MemoryCopyShelf>();
   readonly pictures = new MemoryPictureFiles();
+  readonly emergencyPictures = new MemoryPictureFiles();
   readonly share = new MemoryShare();
   #epochs = 0;
 
@@ -57,6 +59,7 @@ export class MemoryTabletDisk {
       keys: new KeyRingService(ring, async () => ({ kind: 'refused', sentence: '' })),
       recordsCopy: this.copy,
       emergencyCopy: (number) => this.#emergency(number),
+      emergencyPictures: (number) => picturesUnder(this.emergencyPictures, `${number}-`),
       pictureFiles: this.pictures,
       share: this.share,
       catalogue: packagedCatalogue(),
@@ -81,7 +84,9 @@ export class MemoryTabletDisk {
       );
     return [
       ...[...this.files.values()].map((bytes) => decoder.decode(bytes)),
-      ...[...this.pictures.files.values()].map((bytes) => decoder.decode(bytes)),
+      ...[this.pictures, this.emergencyPictures]
+        .flatMap(({ files }) => [...files.values()])
+        .map((bytes) => decoder.decode(bytes)),
       this.ring.files.text(),
       this.ring.indexed.text(),
       this.share.text ?? '',

@@ -47,6 +47,9 @@ let recoveries: number;
 /** What each joining said. */
 let joinings: Record<string, unknown>[];
 let isWaiting: boolean;
+/** What the unit was told once a tablet had cleared itself, and what lay there and was sent then. */
+let cleared: Record<string, unknown>[];
+let refusesCleared: boolean;
 /** Codes of invitations that nobody has used yet. */
 let codes: Set<string>;
 
@@ -63,6 +66,8 @@ beforeEach(() => {
   recoveries = 0;
   joinings = [];
   isWaiting = false;
+  cleared = [];
+  refusesCleared = false;
   codes = new Set(['CODE', 'OTHER']);
 });
 
@@ -78,6 +83,13 @@ async function unit(path: string, init: RequestInit): Promise<Response> {
     return new Response(JSON.stringify({ is_waiting: isWaiting, revocation }));
   }
   const content = JSON.parse(await textOf(init)) as Record<string, never>;
+  if (path === '/api/devices/own/cleared') {
+    const { credentials } = init;
+    const isSigned = new Headers(init.headers).has('Signature');
+    const there = { files: disk.files.size, share: disk.share.text, sent: sealedEntries };
+    cleared.push({ ...content, credentials, isSigned, ...there });
+    return refusesCleared ? refusal('No.') : new Response(null, { status: 204 });
+  }
   if (path === '/api/nonces') return new Response('{"nonces":["nonce"]}');
   if (path === '/api/exchange/sealed') {
     const { entries } = content as unknown as { entries: [string, number, string][] };
@@ -127,12 +139,13 @@ async function start(signer: Signer | null = null): Promise<TabletHolder> {
 }
 
 /** A joined tablet with a PIN, three patients that the unit lacks, and locked again. */
-async function begin(): Promise<TabletHolder> {
-  const holder = await start();
+async function begin(signer: Signer | null = null): Promise<TabletHolder> {
+  const holder = await start(signer);
   const records = await holder.open();
   if (records === null) throw new Error('locked');
   const own = { device: 'tablet-a', role: 'bedside' as const, unitName: 'Unit', streams: ['care'] };
-  records.store.becomeDevice({ ...own, token: 'token-a', serverKey }, 'epoch0');
+  const key = signer && { key: signer.publicKey };
+  records.store.becomeDevice({ ...own, ...key, token: 'token-a', serverKey }, 'epoch0');
   holder.noteExchange();
   await holder.carryOut('addPerson', [PERSON, PIN, null]);
   for (const id of ['p-1', 'p-2', 'p-3']) await savePatient(records, id, 'Zacharias Planted');
@@ -416,6 +429,51 @@ test('without the network nothing is removed yet: what it holds is nowhere else'
   isDown = false;
   await holder.noteProblem(await lost(true));
   expect(wiped).toHaveLength(1);
+});
+
+/**
+ * [SEC-27] [RQ9] The planted bugs it has caught: told before anything was sent or removed, when the
+ * answer would have taken it all; and in a request whose answer no browser lets clear anything.
+ */
+test('given up as lost, it says that it is cleared once all is sent and removed', async () => {
+  const holder = await begin(signs);
+
+  await holder.noteProblem(await lost(true));
+
+  const said = { unsent: 0, credentials: 'same-origin', isSigned: true };
+  expect(cleared).toEqual([{ ...said, files: 0, share: null, sent: 3 }]);
+  expect(wiped).toHaveLength(1);
+});
+
+test('[RQ9] how much the unit never took is told as well, and a refusal changes nothing', async () => {
+  const holder = await begin(signs);
+  refusedEpoch = 'epoch0';
+  refusesCleared = true;
+
+  await holder.noteProblem(await lost(true));
+
+  expect(cleared).toMatchObject([{ unsent: 3, files: 0, sent: 0 }]);
+  expect(readTold(wiped[0] ?? '')).toEqual({ code: 'wipedByUnit', values: { count: 3 } });
+});
+
+test('[SEC-27] it says so neither while anything waits to be sent, nor where it is not lost', async () => {
+  const holder = await begin(signs);
+
+  await holder.noteProblem(await lost(false));
+  isDown = true;
+  await holder.noteProblem(await lost(true));
+  isDown = false;
+
+  expect([cleared, wiped]).toEqual([[], []]);
+  expect(disk.files.size).toBeGreaterThan(0);
+});
+
+test('[SEC-27] a person who begins anew keeps the app itself: it has to open without a network', async () => {
+  const holder = await loseKeys(signs);
+
+  await holder.carryOut('startAnew', []);
+
+  expect([cleared.length, wiped.length]).toEqual([0, 1]);
 });
 
 test('to begin anew removes everything, and says so', async () => {

@@ -19,6 +19,9 @@ import { type TabletParts, TabletRecords } from './tablet-records';
 
 export type KeyCall = keyof KeyKeeper;
 
+/** So long a tablet that has cleared itself waits for the unit before it says so on the screen. */
+const LONGEST_GOODBYE_MS = 10_000;
+
 const KEY_CALLS: ReadonlySet<string> = new Set<KeyCall>([
   'keyStanding',
   'unlock',
@@ -173,11 +176,15 @@ export class TabletHolder {
 
   /** Remove everything from this tablet, and say why. */
   async wipe(sentence: string): Promise<void> {
+    await this.#clear();
+    this.#around.onWiped(sentence);
+  }
+
+  async #clear(): Promise<void> {
     await this.#upload?.end();
     // Nothing that still runs may write the copy anew.
     this.#opened?.database.close();
     await this.#records.wipe();
-    this.#around.onWiped(sentence);
   }
 
   /**
@@ -205,10 +212,22 @@ export class TabletHolder {
         return;
       }
       const { count } = await outbox.unsent();
-      await this.wipe(tell('wipedByUnit', { count }));
+      await this.#clear();
+      // Only now: the answer removes whatever is left here, and nothing that was not sent is.
+      await this.#tellCleared(own, count);
+      this.#around.onWiped(tell('wipedByUnit', { count }));
     } finally {
       this.#isWiping = false;
     }
+  }
+
+  /** Have the browser clear what is no record: its cache, cookies, the signing key (RQ9). */
+  async #tellCleared(own: OwnDevice, unsent: number): Promise<void> {
+    const as = identityOf(own, this.signer);
+    if (own.token === null || as === null) return;
+    const stop = AbortSignal.timeout(LONGEST_GOODBYE_MS);
+    // Unheard, it changes nothing: the records are gone.
+    await this.requests.tellCleared(own.token, unsent, as, stop).catch(() => {});
   }
 
   async #askStanding(): Promise<void> {

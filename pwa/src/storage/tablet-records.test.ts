@@ -8,6 +8,7 @@ import { openMemoryPool } from './memory-pool';
 import { MemoryTabletDisk, patientsOf as patients, savePatient } from './memory-tablet';
 import type { OpenedRecords } from './opened-records';
 import { OperationStore } from './operation-store';
+import { PictureShelf } from './picture-shelf';
 import { readShare } from './recovery-share';
 import { TabletRecords } from './tablet-records';
 
@@ -301,4 +302,110 @@ test('[SEC-15] a wipe leaves nothing, and the next start is that of a new tablet
   const next = await start();
   expect((await opened(next)).store.ownDevice()).toBeNull();
   expect(next.ring.standing().people).toEqual([]);
+});
+
+const JPEG = [0xff, 0xd8, 0xff];
+const IN_CLEAR = 'endoscopist sees this';
+const picture = (text: string) =>
+  new Uint8Array([...JPEG, ...new TextEncoder().encode(text.repeat(20))]);
+
+function shelfOf({ store, pictureFiles }: OpenedRecords): PictureShelf {
+  if (pictureFiles === null) throw new Error('no pictures here');
+  return new PictureShelf(store, pictureFiles);
+}
+
+/** Keep a picture, and save the record that names it. */
+async function takePicture(records: OpenedRecords, id: string, text: string): Promise<string> {
+  const record = `picture/${id}`;
+  const kept = await shelfOf(records).keep(record, picture(text));
+  if (kept.kind !== 'kept') throw new Error(kept.sentence);
+  const file = { sha256: kept.sha256, bytes: picture(text).length, media_type: kept.mediaType };
+  records.store.save(
+    [{ draftId: id, record, set: { case: 'case/e-1', file } }],
+    { by: 'staff/s-1', tappedBy: 'staff/s-1' },
+    { wallMs: 1_000, newSalt: () => '0'.repeat(32) },
+  );
+  await records.keeper.keep();
+  return kept.sha256;
+}
+
+async function unlocked(): Promise<OpenedRecords> {
+  const next = await start();
+  await next.keys.unlock(PERSON.staff, PIN);
+  return opened(next);
+}
+
+/**
+ * [SEC-12] [HAZ-36] The planted bugs it has caught: pictures taken in and not noted as unsent; an
+ * emergency case that tidied the pictures of the records away.
+ */
+test('pictures of an emergency case lie under its key, survive a kill, and go to the records', async () => {
+  const before = await opened(await begin());
+  const old = await takePicture(before, 'old', 'an older case');
+  shelfOf(before).noteSent(old);
+  before.database.close();
+  const next = await start();
+  await next.keys.lock();
+  const locked = await start();
+  await locked.records.open();
+  const emergency = await locked.records.startEmergency();
+  if (emergency.kind !== 'open') throw new Error('locked');
+  const taken = await takePicture(emergency.records, 'new', IN_CLEAR);
+  // Of the records before it neither shows a picture nor takes one away.
+  expect(await shelfOf(emergency.records).read(old)).toEqual({ bytes: null, isUnsent: false });
+  await shelfOf(emergency.records).tidy();
+  expect(disk.text()).not.toContain(IN_CLEAR);
+
+  // Killed, and locked: no key that lies here opens it.
+  const again = await start();
+  const reopened = await again.records.open();
+  if (reopened.kind !== 'open') throw new Error('locked');
+  expect((await shelfOf(reopened.records).read(taken)).bytes).toEqual(picture(IN_CLEAR));
+  await again.keys.lock();
+
+  const records = await unlocked();
+  const shelf = shelfOf(records);
+  await shelf.tidy();
+  expect(await shelf.read(taken)).toEqual({ bytes: picture(IN_CLEAR), isUnsent: true });
+  expect((await shelf.read(old)).bytes).toEqual(picture('an older case'));
+  expect(shelf.unsent()).toEqual({ [taken]: 'picture/new' });
+  expect(disk.emergencyPictures.files.size).toBe(0);
+  expect(disk.text()).not.toContain(IN_CLEAR);
+});
+
+/** [HAZ-36] The planted bug it has caught: removed from where they were, with nothing in its place. */
+test('a disk without room for its pictures keeps the case in, and tries them again', async () => {
+  const left = await leaveEmergency();
+  const emergency = await left.records.startEmergency();
+  if (emergency.kind !== 'open') throw new Error('locked');
+  const taken = await takePicture(emergency.records, 'new', IN_CLEAR);
+  await left.keys.lock();
+  disk.pictures.isFull = true;
+
+  const records = await unlocked();
+  expect(patients(records)).toEqual(['patient/e-1', 'patient/p-1', 'patient/p-2']);
+  expect(codeOf(records.store.notice())).toBe('emergencyKept');
+  expect((await shelfOf(records).read(taken)).bytes).toBeNull();
+  await shelfOf(records).tidy();
+  records.database.close();
+
+  disk.pictures.isFull = false;
+  const again = await unlocked();
+  expect((await shelfOf(again).read(taken)).bytes).toEqual(picture(IN_CLEAR));
+  expect(again.store.notice()).toBe('');
+  expect(disk.emergencyPictures.files.size).toBe(0);
+});
+
+/** The planted bug it has caught: copy and file removed, the pictures left lying. */
+test('[SEC-15] what is wiped takes the pictures of an emergency case along', async () => {
+  const left = await leaveEmergency();
+  const emergency = await left.records.startEmergency();
+  if (emergency.kind !== 'open') throw new Error('locked');
+  await takePicture(emergency.records, 'new', IN_CLEAR);
+  expect(disk.emergencyPictures.files.size).toBe(1);
+
+  emergency.records.database.close();
+  await left.records.wipe();
+
+  expect(disk.emergencyPictures.files.size).toBe(0);
 });

@@ -12,6 +12,8 @@ import {
   openEmergency,
   putIntoLog,
   removeEmergency,
+  takeInPictures,
+  wipeEmergency,
 } from './emergency-records';
 import type { KeyRing } from './key-ring';
 import type { KeyRingService } from './key-ring-service';
@@ -130,14 +132,14 @@ export class TabletRecords {
 
   /** Remove everything that this tablet holds: records, copies, pictures, keys. */
   async wipe(): Promise<void> {
-    const { ring, pool, recordsCopy, emergencyCopy, pictureFiles, share } = this.#parts;
+    const { ring, pool, recordsCopy, pictureFiles, share } = this.#parts;
     const emergencies = ring.emergencyNumbers();
     // The keys first: without them the rest is noise, should the power go now.
     await ring.wipe();
     await share.remove();
     for (const name of pool.names()) pool.unlink(name);
     await recordsCopy.wipe();
-    for (const number of emergencies) await emergencyCopy(number).wipe();
+    for (const number of emergencies) await wipeEmergency(this.#parts, number);
     for (const name of (await pictureFiles?.names()) ?? []) await pictureFiles?.remove(name);
   }
 
@@ -180,6 +182,8 @@ export class TabletRecords {
       const live = emergency.store.recall('live-case');
       if (typeof live === 'string') records.store.remember('live-case', live);
       await records.keeper.keep();
+      // Last: a disk without room for them keeps no entry out, and the next start tries again.
+      await takeInPictures(records, emergency);
     } finally {
       if (running === null) emergency.database.close();
     }

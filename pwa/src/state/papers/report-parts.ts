@@ -135,9 +135,12 @@ function grade(event: ShownRecord, book: RuleBook, words: PaperWords) {
 
 export function reportVisits(shown: ShownCase, words: PaperWords): Part {
   const heading = words.say('report.visits');
-  if (shown.visits.length > 0) return { heading, blocks: [tableVisits(shown, words)] };
   const reason = words.value('no_follow_up', text(shown.itself, 'no_follow_up_because'));
-  const said =
-    reason === '' ? words.say('report.no_visits') : words.say('report.no_follow_up', { reason });
-  return { heading, blocks: [lines([said])] };
+  // Also beside visits that have all ended, as by a death: the table does not say why.
+  const isSaid = reason !== '' && shown.visits.every((one) => text(one, 'status') === 'ended');
+  const blocks = [
+    ...(!isSaid ? [] : [lines([words.say('report.no_follow_up', { reason })])]),
+    ...(shown.visits.length === 0 ? [] : [tableVisits(shown, words)]),
+  ];
+  return { heading, blocks: blocks.length > 0 ? blocks : [lines([words.say('report.no_visits')])] };
 }
