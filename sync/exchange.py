@@ -56,6 +56,7 @@ class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
     ``rows`` that it reads and writes rows, which one of an older release does not (EX18).
     ``last_read`` says how what the device last read agrees with what is held here: "agrees" or
     "differs", "" from a server of an older release, which does not compare (EX20).
+    ``signed_heads`` says that it reads the heads which others signed, and hands them out (SG12).
     """
 
     server: str
@@ -66,6 +67,7 @@ class HandshakeAnswer(msgspec.Struct, frozen=True, kw_only=True):
     epochs: dict[str, int] = {}
     rows: bool = False
     last_read: str = ""
+    signed_heads: bool = False
 
 
 class Standing(StrEnum):

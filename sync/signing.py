@@ -6,12 +6,14 @@ each names where the one before it ends, so that none can be left out between tw
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
+
+import msgspec
 
 from sync.errors import MalformedOperationError
 from sync.operation import Operation
-from sync.operation_log import Tip
+from sync.operation_log import Count, Tip
 
 SIGNATURE_BYTES = 64
 
@@ -21,6 +23,18 @@ _HASH = re.compile(r"[0-9a-f]{64}")
 _STREAM = re.compile(r"[a-z_]{1,24}")
 _LARGEST_COUNTER = 999_999_999_999
 _LARGEST_NUMBER = 2**53 - 1
+
+
+class BroughtHead(
+    msgspec.Struct, frozen=True, array_like=True, forbid_unknown_fields=True, gc=False
+):
+    """A head of a log and its device's signature over it in base64, as others carry it (SG11)."""
+
+    device: str
+    epoch: str
+    counter: Count
+    hash: str
+    signature: str
 
 
 def write_head_text(device: str, epoch: str, counter: int, hash_: str) -> str:
@@ -71,6 +85,38 @@ def find_head(operations: Sequence[Operation]) -> Tip | None:
             return None
     last = operations[-1]
     return Tip(last.epoch, last.counter, last.hash)
+
+
+def trace_signed(
+    tip: Tip, head: Tip, find: Callable[[int, str], Operation | None]
+) -> list[Operation]:
+    """Return the operations that a signed head vouches for, lowest first (SG11).
+
+    Parameters
+    ----------
+    tip : Tip
+        Where the log ends by now.
+    head : Tip
+        Place and hash that the log's own device signed.
+    find : callable
+        Returns the operation of this log with a counter and a hash that is not in the log, None
+        where it is not here.
+
+    Returns
+    -------
+    list of Operation
+        One chain up to the head, which goes on after the tip or, where the device signed another
+        past, begins at a place that is held; empty where an operation in between is not here.
+    """
+    chain: list[Operation] = []
+    place = head.counter, head.hash
+    while place != (tip.counter, tip.hash) and (one := find(*place)) is not None:
+        chain.append(one)
+        place = one.counter - 1, one.previous
+    if not chain or chain[-1].counter > tip.counter + 1:
+        return []
+    chain.reverse()
+    return chain
 
 
 def write_segment_text(

@@ -22,11 +22,13 @@ from api.routes.surroundings import (
 from api.storage.device_store import Device
 from api.use_cases.answer_pull import Page, RowPage, answer_pull
 from api.use_cases.answer_registry import heads_for
+from api.use_cases.page_heads import WantedHeads
 from api.use_cases.read_batch import Sent, read_batch
 from api.use_cases.receive_handshake import receive_handshake, refuse_other_device
 from api.use_cases.receive_push import PushAnswer, receive_push
 from api.use_cases.receive_resupply import ResupplyAnswer, receive_resupply
 from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer
+from sync.signing import BroughtHead
 from sync.wire import Row
 
 QUIET_SECONDS = 15.0
@@ -52,9 +54,10 @@ class Push(Batch, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class Resupply(Batch, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Operations of other devices, and logs of which to say how far they are held."""
+    """Operations of other devices, heads they signed, and logs of which to say how far they go."""
 
     logs: list[tuple[str, str]] = []
+    heads: list[BroughtHead] = []
 
 
 @post("/handshake", status_code=200, sync_to_thread=True, opt={"needs": "exchange.handshake"})
@@ -110,6 +113,7 @@ async def post_resupply(
             data.logs,
             await asyncio.to_thread(data.read),
             now_ms=around.environment.now_ms(),
+            heads=data.heads,
         )
     around.bell.ring()
     around.second_check.ring()
@@ -126,6 +130,7 @@ def get_pull(
     own: FromQuery[bool] = False,
     record: Annotated[str, QueryParameter(max_length=105)] = "",
     rows: FromQuery[bool] = False,
+    heads: FromQuery[WantedHeads] = "",
 ) -> Page | RowPage:
     """Hand out one page of a stream, or of one case in it, in the order of receipt (AU8)."""
     page = answer_pull(
@@ -137,6 +142,7 @@ def get_pull(
         with_own=own,
         record=record,
         in_rows=rows,
+        heads=heads,
     )
     now_ms = around.environment.now_ms()
     if record:

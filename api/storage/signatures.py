@@ -52,6 +52,18 @@ def is_head_signed(head: SignedHead, key: DeviceKey) -> bool:
     return is_signed(key.public_key, text.encode(), head.signature)
 
 
+def _read_head(row: tuple[str, str, int, bytes, str, bytes]) -> SignedHead:
+    device, epoch, counter, hash_, key_id, signature = row
+    return SignedHead(device, epoch, counter, hash_.hex(), key_id, signature)
+
+
+_NO_END = 2**53 - 1
+# Over an operation that is held: of two branches of a log both heads are kept.
+_HELD_HEAD = (
+    "device = ? AND epoch = ? AND hash = (SELECT log_entry.hash FROM log_entry"
+    " WHERE log_entry.log = (SELECT log.id FROM log WHERE log.device = head_signature.device"
+    " AND log.epoch = head_signature.epoch) AND log_entry.counter = head_signature.counter)"
+)
 _HEAD = "device, epoch, counter, hash, key_id, signature"
 
 
@@ -109,6 +121,52 @@ class SignatureStore:
             ),
         )
 
+    def heads_waiting(self, device: str, epoch: str) -> list[SignedHead]:
+        """Return the signed heads of one log over operations that wait, lowest first."""
+        rows = self._connection.execute(
+            f"SELECT {_HEAD} FROM waiting_operation"  # noqa: S608
+            " JOIN head_signature USING (device, epoch, counter, hash)"
+            " WHERE device = ? AND epoch = ? ORDER BY counter, hash, key_id",
+            (device, epoch),
+        )
+        return [_read_head(row) for row in rows]
+
+    def heads_over(self, device: str, epoch: str, *, lowest: int, highest: int) -> list[SignedHead]:
+        """Return the signed heads that cover a stretch of a log, lowest first (SG12).
+
+        They are the first one from its highest place on and, where that lies above it, the last one
+        within the stretch. Over what is held alone, not over a second branch.
+        """
+        first = self._place_of_head("ASC", device, epoch, highest, _NO_END)
+        within = None
+        if first != highest:
+            within = self._place_of_head("DESC", device, epoch, lowest, highest)
+        return [
+            head
+            for counter in (within, first)
+            if counter is not None
+            for head in self._heads_at(device, epoch, counter)
+        ]
+
+    def _place_of_head(
+        self, order: str, device: str, epoch: str, lowest: int, highest: int
+    ) -> int | None:
+        # By the index: it stops at the first one, however many follow.
+        row = self._connection.execute(
+            f"SELECT counter FROM head_signature WHERE {_HELD_HEAD}"  # noqa: S608
+            f" AND counter BETWEEN ? AND ? ORDER BY counter {order} LIMIT 1",
+            (device, epoch, lowest, highest),
+        ).fetchone()
+        return row[0] if row else None
+
+    def _heads_at(self, device: str, epoch: str, counter: int) -> list[SignedHead]:
+        rows = self._connection.execute(
+            f"SELECT {_HEAD} FROM head_signature WHERE {_HELD_HEAD}"  # noqa: S608
+            " AND counter = ? ORDER BY key_id",
+            (device, epoch, counter),
+        )
+        return [_read_head(row) for row in rows]
+
     def heads_of_log(self, device: str, epoch: str) -> list[SignedHead]:
         """Return the signed heads of one log, lowest first; those of a second branch too."""
         rows = self._connection.execute(
@@ -116,10 +174,7 @@ class SignatureStore:
             " WHERE device = ? AND epoch = ? ORDER BY counter, hash, key_id",
             (device, epoch),
         )
-        return [
-            SignedHead(device, epoch, counter, hash_.hex(), key_id, signature)
-            for device, epoch, counter, hash_, key_id, signature in rows
-        ]
+        return [_read_head(row) for row in rows]
 
     def forget_log(self, device: str, epoch: str) -> None:
         """Forget what was signed of a log that was taken out whole."""

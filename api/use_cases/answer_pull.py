@@ -6,26 +6,33 @@ from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_registry import registry_page
 from api.use_cases.errors import NotAllowedError, write_revoked
+from api.use_cases.page_heads import WantedHeads, find_page_heads
 from sync.exchange import cut_batch
 from sync.operation import Operation
+from sync.signing import BroughtHead
 from sync.wire import ROW_BYTES, Row, digest_rows, write_rows
 
 
-class Page(msgspec.Struct, frozen=True):
-    """Operations as (receipt number, envelope, body), and where the next page begins."""
+class Page(msgspec.Struct, frozen=True, omit_defaults=True):
+    """Operations as (receipt number, envelope, body), and where the next page begins.
+
+    ``heads`` are those that other devices signed over them, where they were asked for (SG12).
+    """
 
     operations: list[tuple[int, str, str | None]]
     next: int
     more: bool
+    heads: list[BroughtHead] = []
 
 
-class RowPage(msgspec.Struct, frozen=True):
+class RowPage(msgspec.Struct, frozen=True, omit_defaults=True):
     """The same in rows (EX16); the digest covers stream, after, next and more too (EX17)."""
 
     rows: list[Row]
     digest: str
     next: int
     more: bool
+    heads: list[BroughtHead] = []
 
 
 def answer_pull(
@@ -38,6 +45,7 @@ def answer_pull(
     with_own: bool,
     record: str = "",
     in_rows: bool = False,
+    heads: WantedHeads = "",
 ) -> Page | RowPage:
     """Return one page of a stream, or of what it holds on one record and its kin.
 
@@ -53,6 +61,8 @@ def answer_pull(
         A record such as a case, with all under it and its parents; "" for the whole stream.
     in_rows : bool
         Hand them out in rows, to a device that asks for them (EX18).
+    heads : str
+        Of what to hand out the signed heads too (SG12); a unit is handed none.
 
     Raises
     ------
@@ -61,7 +71,7 @@ def answer_pull(
 
     Notes
     -----
-    Rules EX7, EX12, EX14, LG6, RG11. What a role may read is decided here, never by who asks.
+    Rules EX7, EX12, EX14, LG6, RG11, SG12. What a role may read is decided here, never by who asks.
     A page with a damaged entry comes in the long form, in which a device refuses that one alone;
     one whose body is gone is in no page, since a device would take it for one withheld.
     """
@@ -86,9 +96,11 @@ def answer_pull(
                 stream, after=after, limit=limit + 1, without_device=without
             )
         head = store.operations.heads([stream])[stream]
-    wanted = receipts[:limit]
-    in_rows = in_rows and not any(one.trouble for one in wanted)
-    fitting = cut_batch([_size(one.operation, in_rows=in_rows) for one in wanted])
+        wanted = receipts[:limit]
+        in_rows = in_rows and not any(one.trouble for one in wanted)
+        fitting = cut_batch([_size(one.operation, in_rows=in_rows) for one in wanted])
+        handed = [one.operation for one in wanted[:fitting]]
+        signed = find_page_heads(store, handed, wanted=heads, device=device.id)
     more = fitting < len(receipts)
     following = wanted[fitting - 1].seq if more else max(head, after)
     if not in_rows:
@@ -97,10 +109,10 @@ def answer_pull(
             for one in wanted[:fitting]
             if not one.trouble or one.operation.body_text is not None
         ]
-        return Page(operations=texts, next=following, more=more)
-    operations = [one.operation for one in wanted[:fitting]]
-    digest = digest_rows(operations, stream, str(after), str(following), "more" if more else "end")
-    return RowPage(rows=write_rows(operations), digest=digest, next=following, more=more)
+        return Page(operations=texts, next=following, more=more, heads=signed)
+    digest = digest_rows(handed, stream, str(after), str(following), "more" if more else "end")
+    rows = write_rows(handed)
+    return RowPage(rows=rows, digest=digest, next=following, more=more, heads=signed)
 
 
 def _answer_unit(

@@ -7,6 +7,7 @@ import msgspec
 from api.storage.bundle import Bundle, HeadSignature
 from api.storage.signatures import is_head_signed
 from api.storage.unit_store import UnitStore
+from api.use_cases.brought_entries import BroughtEntries
 from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain
 from api.use_cases.server_log import SERVER_DEVICE
 from sync.errors import MalformedOperationError
@@ -78,6 +79,7 @@ class _Importer:
         self._now_ms = now_ms
         self._is_of_unit = is_of_unit
         self._receiver = LogReceiver(store, now_ms)
+        self._brought = BroughtEntries(store, self._receiver, now_ms=now_ms)
         self._count_before = store.operations.count_sound()
         self._known = self._left_of_unit = 0
 
@@ -91,7 +93,7 @@ class _Importer:
         if operation.device == SERVER_DEVICE and not self._is_of_unit:
             self._left_of_unit += 1
         else:
-            place = self._receiver.take_supplied(
+            place = self._brought.take(
                 operation,
                 (envelope, body),
                 forged,
@@ -102,7 +104,7 @@ class _Importer:
             self._known += place is Place.HELD
 
     def close(self) -> Imported:
-        self._receiver.let_in_waiting()
+        self._brought.let_in_waiting()
         self._receiver.write()
         return Imported(
             new=self._store.operations.count_sound() - self._count_before,

@@ -1,5 +1,6 @@
 """List everything that waits for a person: conflicts, possible double entries, alarms."""
 
+import datetime
 from typing import Literal
 
 import msgspec
@@ -17,9 +18,11 @@ from api.record_catalogue.double_entries import (
 from api.storage.device_store import Device
 from api.storage.operation_store import Quarantined
 from api.storage.unit_store import UnitStore
+from api.use_cases.brought_logs import list_unsigned
 from api.use_cases.judge_acts import tell_waiting
 from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
 from api.use_cases.older_copy import find_older_copy_claim
+from api.use_cases.withdrawn_rule_files import find_withdrawn
 from sync.clock import read_stamp
 from sync.errors import MalformedOperationError
 from sync.merge import shown_value
@@ -52,11 +55,12 @@ class Alarm(msgspec.Struct, frozen=True, kw_only=True):
 
     ``kind`` is ``fork`` where another operation is held under the same id (LG4), ``damaged`` where
     entries that were taken in cannot be read here any more (LG6), ``older-copy`` where a device
-    has read what this store does not hold (EX21); ``name`` is how a decision speaks of it (CF5).
+    has read what this store does not hold (EX21), ``withdrawn-rules`` where a rule file is in force
+    that the hub has withdrawn (WD5); ``name`` is how a decision speaks of it (CF5).
     """
 
     name: str
-    kind: Literal["fork", "set-aside", "damaged", "older-copy"]
+    kind: Literal["fork", "set-aside", "damaged", "older-copy", "withdrawn-rules"]
     op_id: str
     record: str
     sentence: str
@@ -83,7 +87,13 @@ class Decisions(msgspec.Struct, frozen=True, kw_only=True):
 def list_decisions(store: UnitStore, device: Device, *, now_ms: int) -> Decisions:
     """Return what waits for a person in the streams that a device may read (CF1, CF5, DE4)."""
     with store.transaction():
-        alarms = [*_older_copy(store), *_damage(store), *_alarms(store, device)]
+        alarms = [
+            *_older_copy(store),
+            *_withdrawn_rules(store, now_ms),
+            *_damage(store),
+            *_unsigned(store, device),
+            *_alarms(store, device),
+        ]
         seen = _seen_to(store, device) if alarms else {}
         return Decisions(
             conflicts=tuple(list_unit_conflicts(store, device, now_ms=now_ms)),
@@ -171,6 +181,22 @@ def _alarms(store: UnitStore, device: Device) -> list[Alarm]:
     return found
 
 
+def _unsigned(store: UnitStore, device: Device) -> list[Alarm]:
+    """Return an alarm for each log of which others brought what its device did not sign (SG11)."""
+    return [
+        Alarm(
+            name=one.name,
+            kind="set-aside",
+            op_id=one.op_id,
+            record="",
+            sentence=one.sentence,
+            received_ms=one.received_ms,
+        )
+        for one in list_unsigned(store)
+        if one.stream in device.streams
+    ]
+
+
 def _older_copy(store: UnitStore) -> list[Alarm]:
     claim = find_older_copy_claim(store)
     if claim is None:
@@ -184,6 +210,24 @@ def _older_copy(store: UnitStore) -> list[Alarm]:
             sentence=claim.sentence,
             received_ms=claim.noted_ms,
         )
+    ]
+
+
+def _withdrawn_rules(store: UnitStore, now_ms: int) -> list[Alarm]:
+    """Return an alarm for each rule file in force that the hub withdrew; every device hears it."""
+    on = datetime.datetime.fromtimestamp(now_ms / 1_000, datetime.UTC).date().isoformat()
+    return [
+        Alarm(
+            # Offered and withdrawn once more it is another alarm.
+            name=name_set_aside("withdrawn rules", one.withdrawn_by),
+            kind="withdrawn-rules",
+            op_id=one.withdrawn_by,
+            record="",
+            sentence=one.sentence,
+            received_ms=one.withdrawn_ms,
+        )
+        for one in find_withdrawn(store, on=on)
+        if one.standing in ("approved", "in force")
     ]
 
 

@@ -58,6 +58,7 @@ def receive_handshake(
             epochs=store.operations.counters_of(device.id),
             rows=True,
             last_read="differs" if has_other_past else "agrees",
+            signed_heads=True,
         )
 
 

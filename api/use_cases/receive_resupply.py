@@ -6,6 +6,8 @@ import msgspec
 
 from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.unit_store import UnitStore
+from api.use_cases.brought_entries import BroughtEntries
+from api.use_cases.brought_logs import keep_brought_heads
 from api.use_cases.errors import NotAllowedError, TooLargeError
 from api.use_cases.log_receiver import LogReceiver, SetAside
 from api.use_cases.older_copy import (
@@ -21,6 +23,7 @@ from api.use_cases.server_role import HUB_DEVICE
 from sync.clock import DAY_MS
 from sync.exchange import MAX_BATCH_COUNT
 from sync.operation import Operation
+from sync.signing import BroughtHead
 
 # Project default: so long after it was put back a hub takes from units what it had written itself.
 RESUPPLY_DAYS = 30
@@ -51,6 +54,7 @@ def receive_resupply(
     operations: Sequence[Sent],
     *,
     now_ms: int,
+    heads: Sequence[BroughtHead] = (),
 ) -> ResupplyAnswer:
     """Take in what continues a log, let wait what leaves a gap; all on disk when this returns.
 
@@ -60,6 +64,8 @@ def receive_resupply(
         Logs of which the device wants to know how far they are held.
     operations : sequence of (envelope, body) or Operation
         Operations of other devices, as texts or built from rows (EX16); none to only ask.
+    heads : sequence of BroughtHead
+        Heads that those devices signed, as the unit handed them out.
 
     Raises
     ------
@@ -70,12 +76,13 @@ def receive_resupply(
     UnreadablePushError
         An envelope cannot be read. Nothing is written.
     TooLargeError
-        More operations or logs than a batch may hold. Nothing is written.
+        More operations, logs or heads than a batch may hold. Nothing is written.
 
     Notes
     -----
-    Rules EX10, EX11, RG13. Who supplies a log vouches for it; it counts as unsigned until its own
-    device signs a later head, and a second version of one of its operations is a fork.
+    Rules EX10, EX11, RG13, SG11. Of a device that has a key here what its own signature covers is
+    taken in, and the rest waits for it. Of an unknown one who supplies its log vouches for it, and
+    it counts as unsigned; a second version of one of its operations is a fork.
     """
     if device.revoked_ms is not None:
         message = f"{device.id} was revoked and supplies nothing. Ask the data manager."
@@ -83,15 +90,20 @@ def receive_resupply(
     if len(logs) > MAX_BATCH_COUNT:
         message = f"The offer names {len(logs)} logs. Ask for at most {MAX_BATCH_COUNT}."
         raise TooLargeError(message)
+    if len(heads) > MAX_BATCH_COUNT:
+        message = f"The offer brings {len(heads)} heads. Send at most {MAX_BATCH_COUNT}."
+        raise TooLargeError(message)
     if operations:
         refuse_count(operations)
     with store.transaction():
         _refuse_closed(store, device, now_ms)
         read = [_read(store, sent, device) for sent in operations]
         receiver = LogReceiver(store, now_ms)
+        brought = BroughtEntries(store, receiver, now_ms=now_ms)
         for operation, sent, forged in read:
-            receiver.take_supplied(operation, sent, forged, supplied_by=device.id, supplier=device)
-        receiver.let_in_waiting()
+            brought.take(operation, sent, forged, supplied_by=device.id, supplier=device)
+        keep_brought_heads(store, heads)
+        brought.let_in_waiting()
         receiver.write()
         for operation, _, _ in read:
             if operation.device == HUB_DEVICE:

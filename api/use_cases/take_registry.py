@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import msgspec
 
 from api.storage.unit_store import UnitStore
+from api.use_cases.brought_entries import BroughtEntries
 from api.use_cases.log_receiver import LogReceiver, SetAside, read_or_explain
 from api.use_cases.registry_log import REGISTRY_STREAM, registry_device
 from api.use_cases.server_role import HUB_DEVICE
@@ -59,7 +60,10 @@ def take_registry(
             )
             set_aside.append(_keep_aside(store, operation.op_id, envelope, body, refusal, now_ms))
             continue
-        sentence = sentence if body is not None else _withheld(operation)
+        if body is None:
+            # Of an erased record nobody has a body any more; its log goes on over it (ER3).
+            is_erased = store.erasures.is_erased(operation.record)
+            sentence = None if is_erased else _withheld(operation)
         place = receiver.take(operation, envelope, body or "", sentence or _why_not(operation))
         if place is Place.GAP:
             store.waiting.admit(operation, supplied_by=HUB_DEVICE, received_ms=now_ms)
@@ -68,7 +72,7 @@ def take_registry(
         if operation.device == HUB_DEVICE:
             last_of_hub = operation.hash
             _take_notice(store, operation, now_ms)
-    receiver.let_in_waiting()
+    BroughtEntries(store, receiver, now_ms=now_ms).let_in_waiting()
     receiver.write()
     return TakenPage((*set_aside, *receiver.set_aside), last_of_hub)
 

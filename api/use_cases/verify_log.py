@@ -23,9 +23,9 @@ class Verification(msgspec.Struct, frozen=True):
 
     ``unsigned`` counts the logs that no device has signed here, or not to their end;
     ``set_aside`` the texts in quarantine; ``waiting`` the operations that leave a gap in their
-    log; ``absent_pictures`` the pictures whose bytes are not here; ``under_erased`` records that
-    came in later under erased ones; ``older_copy`` says that a device has read what is not
-    held here (EX21). None of them is wrong by itself.
+    log or that others brought unsigned; ``absent_pictures`` the pictures whose bytes are not
+    here; ``under_erased`` records that came in later under erased ones; ``older_copy`` says that a
+    device has read what is not held here (EX21). None of them is wrong by itself.
     """
 
     operations: int
@@ -47,7 +47,10 @@ class Verification(msgspec.Struct, frozen=True):
         if self.set_aside:
             remarks.append(f"Entries set aside for the data manager: {self.set_aside}.")
         if self.waiting:
-            remarks.append(f"Entries that wait for earlier ones of their log: {self.waiting}.")
+            remarks.append(
+                "Entries that wait for earlier ones of their log, or for the signature of their "
+                f"device: {self.waiting}."
+            )
         if self.absent_pictures:
             names = ", ".join(self.absent_pictures)
             remarks.append(f"Pictures whose bytes are not here, or not yet: {names}.")

@@ -65,7 +65,11 @@ def _judge_head(
         return
     if not is_sound:
         yield f"The signature over {name} is not that of its device. {_WHAT_TO_DO}"
-    elif not _is_held(head, hashes) and not store.operations.is_in_quarantine(name, head.hash):
+    elif not (
+        _is_held(head, hashes)
+        or store.operations.is_in_quarantine(name, head.hash)
+        or store.waiting.find(head.device, head.epoch, head.counter, head.hash)
+    ):
         yield f"{name} was signed by its device and is not held here. {_WHAT_TO_DO}"
 
 

@@ -23,6 +23,8 @@ def find_faults(world: World) -> list[str]:
         *_hidden(world),
         *_aside_for_nothing(world),
         *_counted_too_late(world),
+        *_forged(world),
+        *_waiting_for_nothing(world),
     ]
 
 
@@ -87,6 +89,32 @@ def _counted_too_late(world: World) -> list[str]:
         if world.unit.is_revoked(device)
         for envelope in sorted(world.unit.counted().keys() - then)
         if read_operation(envelope, None).device == device
+    ]
+
+
+def _forged(world: World) -> list[str]:
+    """I3: what somebody made up in another's name counts nowhere; I1: its text is kept (SG11)."""
+    kept, counted = world.unit.held(), set(world.unit.counted().items())
+    on_tablets = {texts for tablet in world.tablets for texts in tablet.memory.texts()}
+    return [
+        f"I3: {texts[0][:60]} was made up and {why}."
+        for texts in sorted(world.forged)
+        for why, is_so in (
+            ("counts", texts in counted),
+            ("was handed out", texts in on_tablets),
+            ("its text is gone", texts not in kept),
+        )
+        if is_so
+    ]
+
+
+def _waiting_for_nothing(world: World) -> list[str]:
+    """I4: what waits for a signature is what nobody signed, or what a lost key did (SG5)."""
+    return [
+        f"I4: {envelope[:60]} waits for a signature that was given."
+        for envelope, body in sorted(set(world.unit.waiting()) - world.forged)
+        if read_operation(envelope, None).device not in world.rekeyed
+        and read_operation(envelope, body or None).reference in world.notes.present()
     ]
 
 

@@ -241,7 +241,8 @@ class ExchangingTablet:
             self._offered.add(log)
             if not waiting:
                 continue
-            answer = yield Request("resupply", self.device, texts=texts_of(waiting))
+            heads = self.memory.heads_over(waiting)
+            answer = yield Request("resupply", self.device, texts=texts_of(waiting), heads=heads)
             if answer is None or answer.refusal:
                 return _trouble(answer)
             return Offered(last=waiting[-1].op_id)
@@ -251,6 +252,7 @@ class ExchangingTablet:
     def _pull(self, said: Pull) -> Generator[Request, Answer | None, AnyHeard]:
         cursor = self.memory.cursors.get(said.stream, 0)
         after = cursor if said.after is None else said.after
+        has_read_heads = said.stream in self.memory.streams_with_heads
         answer = yield Request(
             "pull",
             self.device,
@@ -259,17 +261,20 @@ class ExchangingTablet:
             limit=PAGE_COUNT,
             own=said.with_own,
             record=said.record,
+            wanted="page" if said.record or has_read_heads else "all",
         )
         if answer is None or answer.refusal:
             return _trouble(answer)
         page = answer.content
         with self.disk.write() as memory:
+            memory.heads |= dict.fromkeys(page.heads)
             for _, envelope, body in page.operations:
                 take_in(memory, read_operation(envelope, body), self.device, self.wall_ms)
             # A page of one case is out of the order of the stream: its cursor stays.
             if not said.record:
                 note_last_read(memory, self.device, said.stream, page.operations, page.next)
                 memory.cursors[said.stream] = page.next
+                memory.streams_with_heads[said.stream] = None
         return Pulled(after=after, next=page.next, more=page.more)
 
     def _recall_cases(self) -> Generator[Request, Answer | None, None]:

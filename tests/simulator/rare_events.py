@@ -7,6 +7,7 @@ import msgspec
 from api.storage.bundle import Bundle
 from sync.clock import Stamp
 from sync.operation import Body, make_operation
+from sync.signing import BroughtHead
 from tests.simulator.exchanging_tablet import KEY_IS_LOST
 from tests.simulator.tablet import Tablet
 from tests.simulator.tablet_disk import CrashError
@@ -43,6 +44,48 @@ def forge_push(world: Ward) -> None:
     world.count("forged push")
 
 
+def forge_offer(world: Ward) -> None:
+    """After the unit was put back somebody with one tablet's key writes in another's name (SG11).
+
+    With no head, one of a stranger's, or a true one that covers something else.
+    """
+    tablet, supplier = world.pick(), world.pick()
+    if not world.was_unit_put_back or supplier.device in {tablet.device, *world.revoked}:
+        return
+    store = world.unit.store
+    epoch = world.chance.choice([*tablet.memory.epochs])
+    tip = store.operations.tip_of(tablet.device, epoch)
+    # At the end of the log, in the place of its last entry, or a step beyond its end.
+    counter = max(tip.counter + world.chance.choice((0, 1, 1, 1, 2)), 1)
+    operation = make_operation(
+        device=tablet.device,
+        epoch=epoch,
+        counter=counter,
+        previous=tip.hash if counter == tip.counter + 1 else "f" * 64 if counter > 1 else "",
+        stream="booking",
+        record="patient/p-1",
+        stamp=str(Stamp(world.unit.wall_ms, 0, tablet.device)),
+        body=Body(
+            salt=f"{len(world.forged):031x}f",
+            by="staff/x",
+            tapped_by="staff/x",
+            catalogue=1,
+            set={"phone": "forged"},
+        ),
+    )
+    place = operation.device, epoch, counter, operation.hash
+    key = world.chance.choice((SigningDevice("thief"), supplier.key))
+    heads = world.chance.choice(
+        ((), (BroughtHead(*place, key.sign_head(operation)),), tuple(supplier.memory.heads))
+    )
+    texts = [(operation.envelope_text, operation.body_text or "")]
+    answer = world.unit.answer(Request("resupply", supplier.device, texts=texts, heads=heads))
+    assert not answer.refusal, answer.refusal
+    world.forged.add(texts[0])
+    world.say(f"{supplier.device} brought {operation.op_id}, which it had made up")
+    world.count("forged offer")
+
+
 def lose_key(world: Ward) -> None:
     """A tablet finds its key gone: it goes on in a new epoch and waits to join again (SG6)."""
     tablet = world.pick()
@@ -52,6 +95,7 @@ def lose_key(world: Ward) -> None:
     tablet.talk = None
     tablet.disk.crash_next = False
     tablet.settle_key()
+    world.rekeyed.add(tablet.device)
     world.say(f"{tablet.label} lost its key")
     world.count("lost key")
 
@@ -162,6 +206,7 @@ def drop_old_cases_of(world: Ward, tablet: Tablet) -> None:
 
 RARE_EVENTS: tuple[tuple[Callable[[Ward], None], float], ...] = (
     (forge_push, 1.5),
+    (forge_offer, 4),
     (lose_key, 0.7),
     (join_again, 2),
     (revoke, 0.4),

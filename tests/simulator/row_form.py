@@ -38,4 +38,4 @@ def unpack_page(page: Page | RowPage, stream: str, after: int) -> Page:
     rows = msgspec.json.decode(msgspec.json.encode(page.rows), type=list[Row])
     operations = read_rows(rows, page.digest, *said)
     texts = [(0, one.envelope_text, one.body_text) for one in operations]
-    return Page(operations=texts, next=page.next, more=page.more)
+    return Page(operations=texts, next=page.next, more=page.more, heads=page.heads)

@@ -11,6 +11,7 @@ from sync.merge import merge_record
 from sync.merge_policies import FieldPolicy
 from sync.operation import Operation
 from sync.operation_log import Tip
+from sync.signing import BroughtHead
 
 Texts = tuple[str, str]
 Place = tuple[str, str, int]
@@ -55,6 +56,9 @@ class Memory:
     quarantine: dict[Texts, str] = field(default_factory=dict)
     cursors: dict[str, int] = field(default_factory=dict)
     last_read: dict[str, LastRead] = field(default_factory=dict)
+    # Heads that others signed, and the streams that were once read with them (SG12).
+    heads: dict[BroughtHead, None] = field(default_factory=dict)
+    streams_with_heads: dict[str, None] = field(default_factory=dict)
     dropped: dict[str, Dropped] = field(default_factory=dict)
     held_since: dict[tuple[str, int], int] = field(default_factory=dict)
     own_logs_read: dict[str, int] = field(default_factory=dict)
@@ -115,6 +119,16 @@ class Memory:
         """Return what a form puts into `over`: all references that it shows, by field."""
         fields = merge_record(record, self.of_record(record), policies).fields
         return {name: shown.references for name, shown in fields.items()}
+
+    def heads_over(self, operations: list[Operation]) -> tuple[BroughtHead, ...]:
+        """Return the heads over a batch of one log: those within, and the first one above."""
+        device, epoch, last = operations[-1].device, operations[-1].epoch, operations[-1].counter
+        kept = sorted(
+            (one for one in self.heads if (one.device, one.epoch) == (device, epoch)),
+            key=lambda one: one.counter,
+        )
+        above = next((one.counter for one in kept if one.counter >= last), last)
+        return tuple(one for one in kept if operations[0].counter <= one.counter <= above)
 
     def own_logs(self) -> dict[str, int]:
         """Return up to which counter each log under the own name is held, or was read back."""

@@ -28,6 +28,7 @@ from sync.merge_policies import FieldPolicy
 from sync.operation import Operation, read_body, read_operation
 from sync.operation_log import Place, place_operation
 from sync.reissue import reissue_branch
+from sync.signing import BroughtHead
 from tests.simulator.tablet_disk import Dropped, Memory
 
 KEEP_MS = 30 * 86_400_000
@@ -118,6 +119,10 @@ def take_in_file(
         assert stamp is not None
         noticed_ms = stamp.wall_ms if device == own else ms
         memory.clock = take_notice(memory.clock, stamp, wall_ms=noticed_ms)
+    for one in bundle.signatures:
+        if one.device != own:
+            head = BroughtHead(one.device, one.epoch, one.counter, one.hash, one.signature)
+            memory.heads[head] = None
     show_whole_cases(memory)
 
 

@@ -9,6 +9,7 @@ SEEDS = int(os.environ.get("WARD_SEEDS", "500"))
 FIRST = int(os.environ.get("WARD_FIRST", "1"))
 RARE = (
     "forged push",
+    "forged offer",
     "forged file",
     "lost key",
     "revoked",
@@ -24,7 +25,8 @@ RARE = (
 def test_whatever_the_network_the_clocks_and_the_disks_do_nothing_is_lost_or_hidden():
     """[HC2] [LG3] [LG4] [MG1] [MG2] [MG8] [MG9] [MG10] [EX2] [EX3] [EX4] [EX6] [EX7] [EX9]
     [EX10] [EX11] [EX12] [EX14] [EX19] [BU3] [BU4] [BU5] [SN3] [SN5] [SN6] [SG3] [SG4] [SG5] [SG6]
-    (REL-05). A seed that fails is played again by ``python -m tests.simulator.run SEED``.
+    [SG11] [SG12] (REL-05). A seed that fails is played again by
+    ``python -m tests.simulator.run SEED``.
 
     Caught, each planted in turn and taken out again:
 
@@ -37,6 +39,9 @@ def test_whatever_the_network_the_clocks_and_the_disks_do_nothing_is_lost_or_hid
     - `answer_pull.py`: a page that was cut told the end of the stream as its own;
     - `backups.py`: a unit put back kept its generation;
     - `push_signature.py`: a push without a signature was taken in;
+    - `brought_entries.py`: what one tablet brought of another counted without its signature;
+    - `brought_logs.py`: a head that somebody else had signed vouched;
+    - the tablets offered no heads, so that what was signed waited;
     - `log_receiver.py`: what came after a revocation counted; a forged body of a file moved its
       log on;
     - `snapshots.py`: a segment left out its first entry;

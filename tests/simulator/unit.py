@@ -15,12 +15,14 @@ from api.use_cases.export_bundle import export_bundle
 from api.use_cases.import_bundle import import_bundle
 from api.use_cases.invite_device import invite_device
 from api.use_cases.join_device import EnrolledKey, join_device
+from api.use_cases.page_heads import WantedHeads
 from api.use_cases.receive_handshake import receive_handshake
 from api.use_cases.receive_push import receive_push
 from api.use_cases.receive_resupply import receive_resupply
 from api.use_cases.restore_unit import restore_unit
 from api.use_cases.revoke_device import revoke_device
 from sync.exchange import Handshake
+from sync.signing import BroughtHead
 from tests.simulator.row_form import carry_batch, unpack_page
 from tests.simulator.tablet_disk import Texts
 
@@ -41,6 +43,8 @@ class Request:
     own: bool = False
     record: str = ""
     digest: str = ""
+    wanted: WantedHeads = ""
+    heads: tuple[BroughtHead, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,7 @@ class Unit:
         """Let a device in, or in again with another key."""
         self._invitations += 1
         code = f"CODE-{self._invitations}"
-        invite_device(self.store, role, code=code, now_ms=self.wall_ms)
+        invite_device(self.store, role, code=code, now_ms=self.wall_ms, is_trusted=True)
         join_device(
             self.store,
             code=code,
@@ -138,7 +142,12 @@ class Unit:
         if request.what == "resupply":
             offered = carry_batch(device.id, request.texts or [])
             return receive_resupply(
-                self.store, device, request.logs or [], offered, now_ms=self.wall_ms
+                self.store,
+                device,
+                request.logs or [],
+                offered,
+                now_ms=self.wall_ms,
+                heads=request.heads,
             )
         if request.what == "segments":
             return list_segments(self.store, device, request.stream)
@@ -153,6 +162,7 @@ class Unit:
             with_own=request.own,
             record=request.record,
             in_rows=request.after % 2 == 1,
+            heads=request.wanted,
         )
         return unpack_page(page, request.stream, request.after)
 

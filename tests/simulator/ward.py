@@ -9,7 +9,7 @@ from sync.operation import read_body
 from tests.simulator.exchanging_tablet import KEY_IS_LOST
 from tests.simulator.notes import Notes
 from tests.simulator.tablet import Tablet
-from tests.simulator.tablet_disk import Memory, OwnEpoch, TabletDisk
+from tests.simulator.tablet_disk import Memory, OwnEpoch, TabletDisk, Texts
 from tests.simulator.unit import Request, Unit
 from tests.unit.api.signing_device import SigningDevice
 
@@ -31,6 +31,9 @@ class Ward:
         self.was_unit_put_back = False
         self.doubled: set[str] = set()
         self.put_back: set[str] = set()
+        # Entries that somebody brought in another tablet's name; tablets that lost a key.
+        self.forged: set[Texts] = set()
+        self.rekeyed: set[str] = set()
         # Revoked devices, with the envelopes that counted at that moment.
         self.revoked: dict[str, set[str]] = {}
         # Tablets of which a person carried everything to the unit by hand.

@@ -57,6 +57,8 @@ export class ExchangeClient {
   #server = '';
   /** A unit of an older release would refuse to be told what was read last (EX20). */
   #doesUnitCompare = false;
+  /** A unit of an older release would refuse heads that others signed (SG12). */
+  #doesUnitKeepHeads = false;
   /** The sentence of the unit once it has revoked this device. */
   #revoked = '';
   #ownLogsThere: Readonly<Record<string, number>> = {};
@@ -66,7 +68,7 @@ export class ExchangeClient {
     this.#requests = requests;
     this.#around = around;
     this.#carrier = new OperationCarrier(requests);
-    this.#resupply = new Resupply(store, requests, this.#carrier);
+    this.#resupply = new Resupply(store, requests, this.#carrier, () => this.#doesUnitKeepHeads);
     this.#state = store.ownDevice()?.token ? 'no-network' : 'alone';
   }
 
@@ -300,6 +302,7 @@ export class ExchangeClient {
     this.#carrier.takeNotice(answer);
     this.#server = answer.server;
     this.#doesUnitCompare = answer.last_read !== undefined;
+    this.#doesUnitKeepHeads = answer.signed_heads === true;
     this.#ownLogsThere = answer.epochs ?? {};
     return {
       kind: 'greeted',
@@ -367,16 +370,21 @@ export class ExchangeClient {
     const { stream, limit, record } = request;
     const cursor = this.#store.cursors()[stream] ?? 0;
     const after = request.after ?? cursor;
+    const isFirst = record === '' && !this.#store.hasReadHeads(stream);
+    const heads = isFirst ? 'all' : 'page';
     const page = await this.#carrier.page(token, {
       stream,
       after,
       limit,
+      ...(this.#doesUnitKeepHeads && { heads }),
       ...(request.with_own && { own: 1 }),
       ...(record !== '' && { record }),
     });
     // A page of one case is out of the order of the stream: its cursor stays.
     const next = record === '' ? page.next : cursor;
-    const touched = this.#store.applyPulled(stream, page.operations, next, this.#around.nowMs());
+    const nowMs = this.#around.nowMs();
+    const signed = this.#doesUnitKeepHeads ? { heads: page.heads ?? [], areAll: isFirst } : null;
+    const touched = this.#store.applyPulled(stream, page.operations, next, nowMs, signed);
     if (touched.length > 0) this.#around.onRecords(touched);
     const is_empty = page.operations.length === 0;
     return { kind: 'pulled', after, next: page.next, more: page.more, is_empty };

@@ -10,6 +10,7 @@ import { byteLength } from '../sync/canonical-text';
 import { ChangedBatchError } from '../sync/errors';
 import { cutBatch, type HandshakeAnswer } from '../sync/exchange';
 import { type Operation, readOperation, writeEnvelope } from '../sync/operation';
+import type { CarriedHead } from '../sync/signing';
 import { digestRows, ROW_BYTES, type Row, readRows, writeRows } from '../sync/wire';
 import { RefusedError, type UnitRequests } from './unit-requests';
 
@@ -18,12 +19,15 @@ export interface Page {
   operations: readonly (PulledRow | Operation)[];
   next: number;
   more: boolean;
+  /** Heads that others signed over them, where they were asked for (SG12). */
+  heads?: readonly CarriedHead[];
 }
 interface RowPage {
   rows: Row[];
   digest: string;
   next: number;
   more: boolean;
+  heads?: readonly CarriedHead[];
 }
 /** What a page is asked for by; `stream` and `after` are covered by its digest. */
 export interface PageQuery {
@@ -32,6 +36,7 @@ export interface PageQuery {
   limit: number;
   own?: 1;
   record?: string;
+  heads?: 'page' | 'all';
 }
 
 const UNPROCESSABLE = 422;
@@ -87,7 +92,7 @@ export class OperationCarrier {
     token: string,
     device: string,
     operations: readonly Operation[],
-    sayOf: (operations: readonly Operation[]) => Promise<Record<string, string>>,
+    sayOf: (operations: readonly Operation[]) => Promise<Record<string, unknown>>,
   ): Promise<Answer> {
     if (this.#readsRows) {
       const digest = digestRows(operations, device);

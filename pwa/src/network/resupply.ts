@@ -1,4 +1,5 @@
 /** Offers a unit that was put back to an older copy what other devices wrote (EX10). */
+import { headsOver } from '../storage/head-rows';
 import type { OperationStore, OwnDevice } from '../storage/operation-store';
 import { MAX_BATCH_BYTES, MAX_BATCH_COUNT } from '../sync/exchange';
 import type { Heard } from '../sync/exchange-messages';
@@ -13,11 +14,19 @@ export class Resupply {
   readonly #store: OperationStore;
   readonly #requests: UnitRequests;
   readonly #carrier: OperationCarrier;
+  readonly #takesHeads: () => boolean;
   /** How far the unit holds the logs of others, and which of them were offered. */
   #unitHolds = new Map<string, number>();
   readonly #offered = new Set<string>();
 
-  constructor(store: OperationStore, requests: UnitRequests, carrier: OperationCarrier) {
+  /** @param takesHeads - whether the unit takes the heads that others signed (SG12) */
+  constructor(
+    store: OperationStore,
+    requests: UnitRequests,
+    carrier: OperationCarrier,
+    takesHeads: () => boolean,
+  ) {
+    this.#takesHeads = takesHeads;
     this.#store = store;
     this.#requests = requests;
     this.#carrier = carrier;
@@ -39,7 +48,13 @@ export class Resupply {
       const last = operations.at(-1);
       if (last === undefined) continue;
       const path = '/api/exchange/resupply';
-      await this.#carrier.send(path, token, own.device, operations, async () => ({}));
+      const stretch = { first: from + 1, last: last.counter, most: MAX_BATCH_COUNT };
+      const heads = this.#takesHeads()
+        ? headsOver(this.#store.database, [device, epoch], stretch)
+        : [];
+      await this.#carrier.send(path, token, own.device, operations, async () =>
+        heads.length === 0 ? {} : { heads },
+      );
       return { kind: 'offered', last: last.opId };
     }
     this.#offered.clear();

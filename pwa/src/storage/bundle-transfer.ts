@@ -6,10 +6,11 @@ import type { TakenIn } from '../ports';
 import { SyncError } from '../sync/errors';
 import { kindOf, type Operation, readBody, writeEnvelope } from '../sync/operation';
 import { placeOperation } from '../sync/operation-log';
-import { writeHeadText } from '../sync/signing';
+import { type CarriedHead, writeHeadText } from '../sync/signing';
 import { tell } from '../told';
 import type { Bundle, HeadSignature } from './bundle';
 import { showWholeCases } from './dropping';
+import { keepHeads } from './head-rows';
 import { Intake } from './intake';
 import { heldHash, operationAt, selectOperations } from './operation-rows';
 import { type OperationStore, STREAMS_OF_ROLE } from './operation-store';
@@ -78,8 +79,22 @@ export function takeInBundle(store: OperationStore, bundle: Bundle, wallMs: numb
   return store.database.transaction(() => {
     const receiver = new BundleReceiver(store, wallMs);
     for (const [envelope, body] of bundle.operations) receiver.take(envelope, body);
+    keepHeads(store.database, othersHeads(bundle, store.ownDevice()?.device ?? ''));
     return receiver.close();
   });
+}
+
+/** Return the heads that other devices signed, as they travel (SG12). */
+function othersHeads({ signatures }: Bundle, own: string): CarriedHead[] {
+  return signatures
+    .filter(([device]) => device !== own)
+    .map(([device, epoch, counter, hash, , signature]) => [
+      device,
+      epoch,
+      counter,
+      hash,
+      signature,
+    ]);
 }
 
 /** What only the unit server may say (RL12): from a file nobody can tell who said it. */

@@ -6,6 +6,7 @@ import keepForkedBranches from './migrations/0002_keep_forked_branches.sql?raw';
 import dropOldCases from './migrations/0003_drop_old_cases.sql?raw';
 import squeezeOperations from './migrations/0004_squeeze_operations.sql?raw';
 import noteAccessAndErasure from './migrations/0005_note_access_and_erasure.sql?raw';
+import keepSignedHeads from './migrations/0006_keep_signed_heads.sql?raw';
 import { carryOperations } from './squeezed-operations';
 
 /** The store was written by a newer version of the app. */
@@ -25,6 +26,7 @@ const MIGRATIONS: readonly Migration[] = [
   { script: dropOldCases },
   { script: squeezeOperations, carry: carryOperations },
   { script: noteAccessAndErasure },
+  { script: keepSignedHeads },
 ];
 
 /**

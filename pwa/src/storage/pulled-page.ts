@@ -4,7 +4,7 @@ import { placeOperation } from '../sync/operation-log';
 import { tell } from '../told';
 import { Intake } from './intake';
 import { deleteOperation, heldHash, operationAt } from './operation-rows';
-import type { UnitCopy } from './unit-copy';
+import type { SignedHeads, UnitCopy } from './unit-copy';
 
 /** One operation as it travels: receipt number, envelope, body. */
 export type PulledRow = readonly [seq: number, envelope: string, body: string | null];
@@ -15,6 +15,7 @@ export type PulledOperation = PulledRow | Operation;
  * Take in one page: operations and cursor in one transaction (EX7).
  *
  * @param next - receipt number up to which the stream has been read then
+ * @param signed - heads that came with it, null from a unit that hands out none (SG12)
  * @returns the records whose state may have changed
  */
 export function takeInPage(
@@ -23,8 +24,10 @@ export function takeInPage(
   rows: readonly PulledOperation[],
   next: number,
   wallMs: number,
+  signed: SignedHeads | null = null,
 ): string[] {
   return store.database.transaction(() => {
+    if (signed !== null) store.keepHeads(stream, signed);
     const own = store.ownDevice()?.device ?? '';
     const intake = new Intake(store.database, store.catalogue, wallMs);
     let last: Operation | null = null;

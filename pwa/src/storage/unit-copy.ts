@@ -9,13 +9,21 @@ import type { Catalogue } from '../record-catalogue/catalogue';
 import type { LastRead } from '../sync/exchange';
 import { type Operation, writeEnvelope } from '../sync/operation';
 import type { Tip } from '../sync/operation-log';
+import type { CarriedHead } from '../sync/signing';
 import type { Database } from './database';
 import { IS_ERASED } from './erased-rows';
 import { moveBranch } from './forked-branch';
+import { keepHeads } from './head-rows';
 import { readMeta, writeMeta } from './meta-rows';
 import { heldHash, logNumber, selectOperations } from './operation-rows';
 import { beginEpoch } from './own-log-rows';
 import { remergeRecord } from './record-states';
+
+/** Heads that others signed, as they came with a page; `areAll`: of every log, not of the page alone. */
+export interface SignedHeads {
+  heads: readonly CarriedHead[];
+  areAll: boolean;
+}
 
 /** Who this device is; `token` is null while it works alone. */
 export interface OwnDevice {
@@ -306,6 +314,17 @@ export class UnitCopy {
       if (read !== null && read.after <= after) found[stream] = read;
     }
     return found;
+  }
+
+  /** Say whether a stream was once read with the heads of every log (SG12). */
+  hasReadHeads(stream: string): boolean {
+    return readMeta<boolean>(this.database, `has_heads:${stream}`) === true;
+  }
+
+  /** Keep the heads that came with a page of a stream. */
+  keepHeads(stream: string, { heads, areAll }: SignedHeads): void {
+    keepHeads(this.database, heads);
+    if (areAll) writeMeta(this.database, `has_heads:${stream}`, true);
   }
 
   /** Read a stream (or all) from its start again: repeats change nothing (LG3). */

@@ -38,6 +38,8 @@ export interface HandshakeAnswer {
   rows?: boolean;
   /** How what was last read agrees with what the unit holds; one of an older release says nothing. */
   last_read?: 'agrees' | 'differs';
+  /** The unit reads heads that others signed and hands them out (SG12); one of an older release not. */
+  signed_heads?: boolean;
 }
 
 export type Comparison =

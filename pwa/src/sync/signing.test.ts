@@ -2,7 +2,15 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { MalformedOperationError } from './errors';
-import { findHead, type SegmentMark, writeHeadText, writeSegmentText } from './signing';
+import type { Tip } from './operation-log';
+import {
+  findHead,
+  type Link,
+  type SegmentMark,
+  traceSigned,
+  writeHeadText,
+  writeSegmentText,
+} from './signing';
 
 interface Case<Given, Expect> {
   description: string;
@@ -45,6 +53,15 @@ eachCase<Parameters<typeof findHead>[0], ReturnType<typeof findHead>>(
   'find_head.json',
   (operations, expected) => {
     expect(findHead(operations)).toEqual(expected);
+  },
+);
+
+eachCase<{ tip: Tip; head: Tip; operations: Link[] }, string[]>(
+  'trace_signed.json',
+  ({ tip, head, operations }, expected) => {
+    const find = (counter: number, hash: string) =>
+      operations.find((one) => one.counter === counter && one.hash === hash);
+    expect(traceSigned(tip, head, find).map((one) => one.hash)).toEqual(expected);
   },
 );
 

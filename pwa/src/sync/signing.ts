@@ -58,6 +58,44 @@ export function findHead(operations: readonly Link[]): Tip | null {
   return { epoch: last.epoch, counter: last.counter, hash: last.hash };
 }
 
+/** A head of a log and its device's signature over it in base64, as others carry it (SG12). */
+export type CarriedHead = readonly [
+  device: string,
+  epoch: string,
+  counter: number,
+  hash: string,
+  signature: string,
+];
+
+/**
+ * Return the operations that a signed head vouches for, lowest first (SG11).
+ *
+ * They are one chain up to the head, which goes on after the tip or, where the device signed another
+ * past, begins at a place that is held; none where an operation in between is not here.
+ *
+ * @param tip - where the log ends by now
+ * @param head - place and hash that the log's own device signed
+ * @param find - returns the operation of this log with a counter and a hash that is not in the log
+ */
+export function traceSigned<One extends Link>(
+  tip: Tip,
+  head: Tip,
+  find: (counter: number, hash: string) => One | undefined,
+): One[] {
+  const chain: One[] = [];
+  let { counter, hash } = head;
+  while (counter !== tip.counter || hash !== tip.hash) {
+    const one = find(counter, hash);
+    if (one === undefined) break;
+    chain.push(one);
+    counter = one.counter - 1;
+    hash = one.previous;
+  }
+  const lowest = chain.at(-1);
+  if (lowest === undefined || lowest.counter > tip.counter + 1) return [];
+  return chain.reverse();
+}
+
 /** A sealed segment of a stream, by receipt numbers; `after` is where the one before it ends. */
 export interface SegmentMark {
   /** SHA-256 of its bytes, 64 hexadecimal digits. */

@@ -128,6 +128,13 @@ def forged(operation: Operation) -> Texts:
     return operation.envelope_text, body
 
 
+def carried_head(operation: Operation, signer: SigningDevice | None = None) -> list[Any]:
+    """Return the head of an operation's log as others carry it, signed by its device (SG12)."""
+    signer = signer or SigningDevice(operation.device)
+    place = operation.device, operation.epoch, operation.counter, operation.hash
+    return [*place, signer.sign_head(operation)]
+
+
 class StandingUnit:
     """One unit server over a store in a folder."""
 

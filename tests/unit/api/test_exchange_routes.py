@@ -34,6 +34,7 @@ def test_a_new_device_is_told_an_empty_log_and_its_streams(unit, a):
         "epochs": {},
         "rows": True,
         "last_read": "agrees",
+        "signed_heads": True,
     }
 
 

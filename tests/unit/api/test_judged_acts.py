@@ -15,7 +15,7 @@ from api.use_cases.verify_log import verify_log
 from sync.merge import shown_value
 from sync.reissue import reissue_branch
 from tests.unit.api.clinic_story import Story
-from tests.unit.api.standing_unit import NOON_MS, texts
+from tests.unit.api.standing_unit import NOON_MS, carried_head, texts
 from tests.unit.api.visit_writer import VISIT, VisitWriter
 
 CLINICIAN, CLERK, ASSISTANT, NOBODY = "staff/wren", "staff/cass", "staff/juno", "staff/unnamed"
@@ -525,7 +525,7 @@ def test_what_others_supply_after_a_restore_is_judged_the_same(clinic):
 
     answer = clinic.unit.client.post(
         "/api/exchange/resupply",
-        json={"device": "tablet-a", "logs": [], "operations": texts(made)},
+        json={"device": "tablet-a", "operations": texts(made), "heads": [carried_head(made)]},
         headers=clinic.headers["tablet-a"],
     )
 

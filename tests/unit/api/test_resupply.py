@@ -16,11 +16,13 @@ from api.use_cases.receive_resupply import PUT_BACK, receive_resupply
 from api.use_cases.restore_unit import restore_unit
 from api.use_cases.revoke_device import revoke_device
 from api.use_cases.verify_log import verify_log
+from sync.signing import BroughtHead
 from tests.unit.api.standing_unit import (
     NOON_MS,
     StandingUnit,
     Writer,
     assert_problem,
+    carried_head,
     forged,
     texts,
 )
@@ -32,8 +34,9 @@ def put_back(unit):
         unit.store.keep_fact(PUT_BACK, str(NOON_MS))
 
 
-def _offer(unit, headers, device, *operations, logs=()):
+def _offer(unit, headers, device, *operations, logs=(), heads=()):
     content = {"device": device, "operations": list(operations), "logs": list(logs)}
+    content["heads"] = list(heads)
     return unit.client.post("/api/exchange/resupply", json=content, headers=headers)
 
 
@@ -149,7 +152,8 @@ def test_a_store_that_was_copied_back_by_hand_is_opened_by_a_command_alone(tmp_p
         said = opened.handshake(b, "tablet-b", cursors={"care": 2}).json()
         assert said["server"] not in ("", "generation-1")
         assert _alarms(opened, b) == []
-        offered = _offer(opened, b, "tablet-b", *texts(first.log[1]), logs=[("tablet-a", "ep01")])
+        heads, logs = [carried_head(first.log[1])], [("tablet-a", "ep01")]
+        offered = _offer(opened, b, "tablet-b", *texts(first.log[1]), logs=logs, heads=heads)
         assert offered.json()["held"] == [{"device": "tablet-a", "epoch": "ep01", "counter": 2}]
         with opened.store.transaction():
             (line,) = [it for it in opened.store.access.lines() if it.verb == "restore"]
@@ -260,8 +264,9 @@ def test_server_restored_from_backup_gets_everything_of_a_wiped_tablet_back(tmp_
         texts(*writer.log[held.counter :])
         for writer, held in zip((wiped, other), asked.held[:2], strict=True)
     ]
-    for operations in lacking:
-        receive_resupply(restored, devices["tablet-b"], [], operations, now_ms=NOON_MS)
+    for writer, operations in zip((wiped, other), lacking, strict=True):
+        heads = [BroughtHead(*carried_head(writer.log[-1]))]
+        receive_resupply(restored, devices["tablet-b"], [], operations, now_ms=NOON_MS, heads=heads)
 
     assert [held.counter for held in asked.held] == [40, 10, 0]
     assert [len(operations) for operations in lacking] == [25, 5]
@@ -294,7 +299,8 @@ def test_what_leaves_a_gap_waits_in_sight_until_the_gap_is_filled(unit, a, b, pu
         writer.write(f"visit/v-{number}", "booking", set={"label": "V"}) for number in (2, 3)
     ]
 
-    answer = _offer(unit, desk, "desk-c", *texts(*booking)).json()
+    heads = [carried_head(booking[0]), carried_head(booking[2])]
+    answer = _offer(unit, desk, "desk-c", *texts(*booking), heads=heads).json()
     assert answer["waiting"] == 2
     assert _waiting(unit) == {"tablet-a.ep01": 2}
     assert unit.client.get("/api/health").json()["waiting"] == 2
@@ -340,17 +346,17 @@ def test_forged_op_in_an_offer_is_set_aside_and_its_place_stays_free(unit, b, pu
 
 
 def test_a_second_version_of_a_supplied_operation_is_a_fork_with_its_proof(unit, a, b, put_back):
-    """[LG5] [EX10]: somebody supplied in another one's name."""
-    made_up = Writer("tablet-a").write(set={"stop_um": 1})
+    """[LG5] [EX10]: a copy of tablet A has signed it, with the key that both have."""
+    of_copy = Writer("tablet-a").write(set={"stop_um": 1})
     true = Writer("tablet-a").write(set={"stop_um": 2})
-    _offer(unit, b, "tablet-b", *texts(made_up))
+    _offer(unit, b, "tablet-b", *texts(of_copy), heads=[carried_head(of_copy)])
 
     answer = unit.push(a, "tablet-a", texts(true)).json()
 
     assert [one["op_id"] for one in answer["quarantined"]] == [true.op_id]
     with unit.store.transaction():
         (fork,) = unit.store.marks.forks()
-    assert (fork.counter, fork.held_hash, fork.other_hash) == (1, made_up.hash, true.hash)
+    assert (fork.counter, fork.held_hash, fork.other_hash) == (1, of_copy.hash, true.hash)
 
 
 def test_a_waiting_operation_of_another_branch_is_set_aside_when_its_turn_comes(
@@ -361,7 +367,8 @@ def test_a_waiting_operation_of_another_branch_is_set_aside_when_its_turn_comes(
     one.write(set={"stop_um": 1})
     other.write(set={"stop_um": 2})
     follows_other = other.write("puncture/p-2")
-    _offer(unit, b, "tablet-b", *texts(follows_other))
+    heads = [carried_head(follows_other)]
+    _offer(unit, b, "tablet-b", *texts(follows_other), heads=heads)
 
     unit.push(a, "tablet-a", texts(*one.log))
 

@@ -16,7 +16,8 @@ from api.storage.p256 import (
 )
 from sync.errors import MalformedOperationError
 from sync.operation import Operation
-from sync.signing import find_head, write_head_text, write_segment_text
+from sync.operation_log import Tip
+from sync.signing import find_head, trace_signed, write_head_text, write_segment_text
 from tests.unit.sync.vectors import cases
 
 # RFC 6979, appendix A.2.5: a published key, which nobody may use for anything else.
@@ -55,6 +56,19 @@ def _operation(part):
         body_text=None,
         **part,
     )
+
+
+@pytest.mark.parametrize("case", cases("signing/trace_signed.json"))
+def test_what_a_head_vouches_for(case):
+    """[SG11] The planted bug it has caught: a chain with a gap below it was let in."""
+    given = case["given"]
+    waiting = {(one["counter"], one["hash"]): _operation(one) for one in given["operations"]}
+
+    found = trace_signed(
+        Tip(**given["tip"]), Tip(**given["head"]), lambda *place: waiting.get(place)
+    )
+
+    assert [one.hash for one in found] == case["expect"]
 
 
 @pytest.mark.parametrize("case", cases("signing/find_head.json"))
