@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from typing import Any
 
 import msgspec
@@ -28,6 +29,9 @@ _SELECT = (
 # What no text hashes to: stands for a hash that is lost, so that whoever reads it refuses it.
 _LOST = bytes(32)
 _STAMP_UNIT = 100_000
+# Pieces of so many rows are fetched with one statement, of the first row alone.
+_ROWS_AT_ONCE = 256
+_GROWS = 8
 _MAX_INTEGER = 2**63 - 1
 
 Row = tuple[object, ...]
@@ -58,19 +62,29 @@ def read_entries(
     was kept tells whether they are what they were.
     """
     bodies = _BodyReader(connection)
-    for row in connection.execute(f"{_SELECT} {clause}", values):
-        operation, trouble = _read_operation(row, bodies)
-        if not trouble and not _has_its_hash(operation):
-            operation = _as_written(connection, operation, bodies)
-            if not _has_its_hash(operation):
-                trouble = (
-                    f"What is stored as {operation.op_id} is not what its hash says: it was "
-                    "changed here. Restore the store from a backup; the devices send the rest "
-                    "again."
-                )
-        if trouble:
-            operation = msgspec.structs.replace(operation, commitment=_LOST.hex())
-        yield Entry(row[0], operation, bool(row[11]), trouble)
+    for rows in _parts_of(iter(connection.execute(f"{_SELECT} {clause}", values))):
+        bodies.fetch({row[8] for row in rows if row[8] is not None})
+        for row in rows:
+            operation, trouble = _read_operation(row, bodies)
+            if not trouble and not _has_its_hash(operation):
+                operation = _as_written(connection, operation, bodies)
+                if not _has_its_hash(operation):
+                    trouble = (
+                        f"What is stored as {operation.op_id} is not what its hash says: it was "
+                        "changed here. Restore the store from a backup; the devices send the rest "
+                        "again."
+                    )
+            if trouble:
+                operation = msgspec.structs.replace(operation, commitment=_LOST.hex())
+            yield Entry(row[0], operation, bool(row[11]), trouble)
+
+
+def _parts_of(rows: Iterator[Any]) -> Iterator[list[Any]]:
+    """Yield rows in parts that grow: who looks for the last sound entry needs no second one."""
+    count = 1
+    while some := list(islice(rows, count)):
+        yield some
+        count = min(count * _GROWS, _ROWS_AT_ONCE)
 
 
 def _read_operation(row: tuple[Any, ...], bodies: "_BodyReader") -> tuple[Operation, str]:
@@ -127,22 +141,37 @@ def _as_written(connection: Connection, operation: Operation, bodies: "_BodyRead
 
 
 class _BodyReader:
-    """Unpacks pieces; the last one is kept, since its texts lie side by side in the log."""
+    """Unpacks pieces; the last one is kept, since its texts lie side by side in the log.
+
+    Those of some rows are fetched together, squeezed as they are.
+    """
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
+        self._fetched: dict[int, bytes] = {}
         self._piece = 0
         self._why = ""
         self._texts: list[str] = []
 
+    def fetch(self, pieces: set[int]) -> None:
+        """Fetch pieces, in place of those fetched before."""
+        missing = sorted(pieces - {self._piece})
+        rows: Iterable[tuple[int, bytes]] = ()
+        if missing:
+            rows = self._connection.execute(
+                "SELECT id, content FROM bodies WHERE id IN"
+                " (SELECT CAST(value AS BIGINT) FROM json_each(?))",
+                (msgspec.json.encode(missing).decode(),),
+            ).fetchall()
+        self._fetched = dict(rows)
+
     def text_at(self, piece: int, place: int, op_id: str) -> str:
         if piece != self._piece:
-            row = self._connection.execute(
-                "SELECT content FROM bodies WHERE id = ?", (piece,)
-            ).fetchone()
+            if piece not in self._fetched:
+                self.fetch({piece})
             self._piece, self._why = piece, ""
             try:
-                self._texts = unpack_bodies(row[0] if row else b"")
+                self._texts = unpack_bodies(self._fetched.get(piece, b""))
             except DamagedBodiesError as error:
                 self._texts, self._why = [], str(error)
         if self._why:

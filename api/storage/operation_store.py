@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Collection, Iterable, Iterator
+from typing import NamedTuple
 
 import msgspec
 
@@ -41,6 +42,13 @@ class Quarantined(msgspec.Struct, frozen=True):
     received_ms: int
 
 
+class HeldPlace(NamedTuple):
+    """What is held at one place of a log: its hash, and whether its content was set aside."""
+
+    hash: str
+    is_set_aside: bool
+
+
 class OperationStore:
     """Operations in the database. Transactions are the caller's (`any_connection.AnyDatabase`)."""
 
@@ -67,6 +75,15 @@ class OperationStore:
             (device, epoch, counter),
         ).fetchone()
         return row[0].hex() if row else None
+
+    def held_at(self, device: str, epoch: str, counters: Collection[int]) -> dict[int, HeldPlace]:
+        """Return what is held at places of a log; those at which nothing is are left out."""
+        rows = self._connection.execute(
+            f"SELECT counter, hash, is_quarantined FROM log_entry WHERE {_OF_LOG}"  # noqa: S608
+            " AND counter IN (SELECT CAST(value AS BIGINT) FROM json_each(?))",
+            (device, epoch, msgspec.json.encode(sorted(counters)).decode()),
+        )
+        return {counter: HeldPlace(hash_.hex(), bool(aside)) for counter, hash_, aside in rows}
 
     def append(
         self, operations: Collection[Operation], *, received_ms: int, is_quarantined: bool = False
@@ -183,14 +200,17 @@ class OperationStore:
 
     def of_records(self, records: Iterable[str]) -> dict[str, list[Operation]]:
         """Return all sound operations on each of several records, by receipt."""
+        found: dict[str, list[Operation]] = {}
+        for one in self.in_order(records):
+            found.setdefault(one.record, []).append(one)
+        return found
+
+    def in_order(self, records: Iterable[str]) -> list[Operation]:
+        """Return all sound operations on several records together, by receipt."""
         handles = self._handles.find_records(set(records))
         wanted = msgspec.json.encode(sorted(handles.values())).decode()
-        found: dict[str, list[Operation]] = {}
         clause = "log_entry.record IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
-        for one in self._read(clause, (wanted,)):
-            if not one.trouble:
-                found.setdefault(one.operation.record, []).append(one.operation)
-        return found
+        return [one.operation for one in self._read(clause, (wanted,)) if not one.trouble]
 
     def of_stream(
         self, stream: str, *, after: int, limit: int, without_device: str | None = None

@@ -5,7 +5,7 @@ outcomes counts rows and merges no record. Transactions are the caller's.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, TypeVar
 
 import msgspec
@@ -20,17 +20,11 @@ PATIENTS = "registry_patient_row"
 CASES = "registry_case_row"
 PARTS = "registry_part_row"
 IMPLANTS = "registry_implant_row"
-# From a record of each kind to its patient.
-_PATIENT_OF = {
-    "registry_patient": "SELECT record FROM registry_patient_row WHERE record {within}",
-    "registry_case": "SELECT patient FROM registry_case_row WHERE record {within}",
-    "registry_look": "SELECT registry_case_row.patient FROM registry_part_row"
-    " JOIN registry_case_row ON registry_case_row.record = registry_part_row.of_case"
-    " WHERE registry_part_row.record {within}",
-}
-_PATIENT_OF["registry_event"] = _PATIENT_OF["registry_look"]
-KINDS = frozenset(_PATIENT_OF)
-_WITHIN = "IN (SELECT value FROM json_each(?))"
+# Kinds of records that tell something of a patient's cases.
+_OF_CASES = ("registry_look", "registry_event")
+KINDS = frozenset({"registry_patient", "registry_case", *_OF_CASES})
+# By handle: names are drawn, so that what lies side by side in time lies apart by name.
+_WITHIN = "IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
 _COLUMNS = ", ".join(EpisodeRow.__struct_fields__)
 _FIRST_DAY, _LAST_DAY = "0000-01-01", "9999-12-31"
 _PATIENTS_AT_ONCE = 1_000
@@ -94,34 +88,57 @@ class OutcomeRows:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def patients_of(self, records: Iterable[str]) -> set[str]:
-        """Return whose cases records tell something of, by the rows as they are now."""
-        by_kind: dict[str, list[str]] = {}
-        for record in records:
+    def patients_of(self, handles: Mapping[str, int]) -> set[int]:
+        """Return whose cases records tell something of, by the rows as they are now.
+
+        Parameters
+        ----------
+        handles : mapping of str to int
+            The records, with their handles; of patients the handles are returned.
+        """
+        by_kind: dict[str, list[int]] = {}
+        for record, handle in handles.items():
             kind = record.partition("/")[0]
             if kind in KINDS:
-                by_kind.setdefault(kind, []).append(record)
-        found: set[str] = set()
-        for kind, some in by_kind.items():
+                by_kind.setdefault(kind, []).append(handle)
+        parts = [handle for kind in _OF_CASES for handle in by_kind.get(kind, ())]
+        cases = by_kind.get("registry_case", [])
+        if parts:
             rows = self._connection.execute(
-                _PATIENT_OF[kind].replace("{within}", _WITHIN), (_list(some),)
+                f"SELECT case_handle FROM registry_part_row WHERE handle {_WITHIN}",  # noqa: S608
+                (_list(parts),),
             )
-            found.update(row[0] for row in rows)
-        return found
+            cases = [*cases, *(row[0] for row in rows.fetchall())]
+        return {*by_kind.get("registry_patient", ()), *self.patients_of_cases(cases)}
 
-    def renew(self, patients: Iterable[str]) -> None:
-        """Make the rows of all cases of patients anew."""
+    def patients_of_cases(self, cases: Collection[int]) -> set[int]:
+        """Return the patients of cases, all by handle."""
+        if not cases:
+            return set()
+        rows = self._connection.execute(
+            f"SELECT patient_handle FROM registry_case_row WHERE handle {_WITHIN}",  # noqa: S608
+            (_list(cases),),
+        )
+        return {row[0] for row in rows.fetchall()}
+
+    def renew(self, patients: Iterable[int]) -> None:
+        """Make the rows of all cases of patients anew, by their handles."""
         wanted = sorted(patients)
         for start in range(0, len(wanted), _PATIENTS_AT_ONCE):
             some = wanted[start : start + _PATIENTS_AT_ONCE]
             self._connection.execute(
-                f"DELETE FROM registry_episode WHERE patient {_WITHIN}",  # noqa: S608
+                f"DELETE FROM registry_episode WHERE patient_handle {_WITHIN}",  # noqa: S608
                 (_list(some),),
             )
-            self.add(self._make(some))
+            made = [(*msgspec.structs.astuple(row), handle) for row, handle in self._make(some)]
+            marks = ", ".join("?" for _ in (*EpisodeRow.__struct_fields__, "patient_handle"))
+            self._connection.executemany(
+                f"INSERT INTO registry_episode ({_COLUMNS}, patient_handle) VALUES ({marks})",  # noqa: S608
+                made,
+            )
 
     def add(self, rows: Iterable[EpisodeRow]) -> None:
-        """Add rows of cases that have none."""
+        """Add rows of cases that no record here tells of."""
         marks = ", ".join("?" for _ in EpisodeRow.__struct_fields__)
         self._connection.executemany(
             f"INSERT INTO registry_episode ({_COLUMNS}) VALUES ({marks})",  # noqa: S608
@@ -137,17 +154,19 @@ class OutcomeRows:
         patients = [
             row[0]
             for row in self._connection.execute(
-                "SELECT DISTINCT patient FROM registry_case_row ORDER BY patient"
+                "SELECT DISTINCT patient_handle FROM registry_case_row ORDER BY patient_handle"
             ).fetchall()
         ]
         kept = {
-            row[0]: EpisodeRow(*row)
-            for row in self._connection.execute(f"SELECT {_COLUMNS} FROM registry_episode")  # noqa: S608
+            row[0]: (EpisodeRow(*row[:-1]), row[-1])
+            for row in self._connection.execute(
+                f"SELECT {_COLUMNS}, patient_handle FROM registry_episode"  # noqa: S608
+            )
         }
-        made: dict[str, EpisodeRow] = {}
+        made: dict[str, tuple[EpisodeRow, int]] = {}
         for start in range(0, len(patients), _PATIENTS_AT_ONCE):
             some = patients[start : start + _PATIENTS_AT_ONCE]
-            made.update((row.record, row) for row in self._make(some))
+            made.update((row.record, (row, handle)) for row, handle in self._make(some))
         return sorted(one for one in kept.keys() | made.keys() if kept.get(one) != made.get(one))
 
     def count(self, choice: Choice, *columns: str) -> Iterator[tuple[tuple[Any, ...], int]]:
@@ -207,32 +226,39 @@ class OutcomeRows:
                 (mix, repr(limit)),
             )
 
-    def _make(self, patients: Sequence[str]) -> Iterator[EpisodeRow]:
-        told = {row.record: row for row in self._rows(PATIENTS, "record", patients, PatientRow)}
+    def _make(self, patients: Sequence[int]) -> Iterator[tuple[EpisodeRow, int]]:
+        """Yield the rows of all cases of patients, each with the patient's handle."""
+        told = {row.record: row for row, _ in self._rows(PATIENTS, "handle", patients, PatientRow)}
         cases: dict[str, list[CaseRow]] = {}
-        for case in self._rows(CASES, "patient", patients, CaseRow):
+        of_patient: dict[str, int] = {}
+        held = self._rows(CASES, "patient_handle", patients, CaseRow, "patient_handle, handle")
+        for case, (handle, _) in held:
             cases.setdefault(case.patient, []).append(case)
-        named = [case.record for some in cases.values() for case in some]
+            of_patient[case.patient] = handle
         parts: dict[str, list[PartRow]] = {}
-        for part in self._rows(PARTS, "of_case", named, PartRow):
+        named = [handle for _, (_, handle) in held]
+        for part, _ in self._rows(PARTS, "case_handle", named, PartRow):
             parts.setdefault(part.of_case, []).append(part)
         for patient, some in cases.items():
-            of_patient = [part for case in some for part in parts.get(case.record, ())]
-            yield from make_episode_rows(
-                told.get(patient), some, of_patient, packaged_definitions()
-            )
+            told_of = [part for case in some for part in parts.get(case.record, ())]
+            for row in make_episode_rows(told.get(patient), some, told_of, packaged_definitions()):
+                yield row, of_patient[patient]
 
-    def _rows(self, table: str, column: str, wanted: Sequence[str], kind: type[_Row]) -> list[_Row]:
+    def _rows(
+        self, table: str, column: str, wanted: Sequence[int], kind: type[_Row], and_of: str = "0"
+    ) -> list[tuple[_Row, tuple[int, ...]]]:
+        """Return rows by a handle, and the handles asked for with each, in order of record."""
         columns = ", ".join(kind.__struct_fields__)
+        count = len(kind.__struct_fields__)
         rows = self._connection.execute(
-            f"SELECT {columns} FROM {table} WHERE {column} {_WITHIN} ORDER BY record",  # noqa: S608
+            f"SELECT {columns}, {and_of} FROM {table} WHERE {column} {_WITHIN} ORDER BY record",  # noqa: S608
             (_list(wanted),),
         )
-        return [kind(*row) for row in rows.fetchall()]
+        return [(kind(*row[:count]), tuple(row[count:])) for row in rows.fetchall()]
 
 
-def _list(names: Iterable[str]) -> str:
-    return msgspec.json.encode(sorted(names)).decode()
+def _list(handles: Iterable[int]) -> str:
+    return msgspec.json.encode(sorted(handles)).decode()
 
 
 def hold_rows(rows: Iterable[EpisodeRow]) -> OutcomeRows:

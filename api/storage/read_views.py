@@ -4,18 +4,27 @@ Renewed record by record in the transaction that takes an operation in, and equa
 rebuild makes of the log (CF4). Transactions are the caller's.
 """
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator, Mapping
 
 import msgspec
 
 from api.storage.any_connection import Connection
-from api.storage.outcome_rows import OutcomeRows
+from api.storage.outcome_rows import CASES, IMPLANTS, PARTS, PATIENTS, OutcomeRows
 from api.storage.view_rows import CONFLICTS, TABLES, Answer, Merged, Row, rows_of, table_of
 
 # Raised by one when a table or what stands in it changes, also when `trace/default` does, under
 # whose look-alikes lots are indexed: opening a store then rebuilds it.
-VERSION = 6
+VERSION = 7
 _ANSWERS = msgspec.json.Decoder(tuple[Answer, ...])
+
+# Tables of the registry, in which rows are found by handle. Beside the record's own handle some
+# keep that of another name: its place in the row, and the column of its handle.
+BY_HANDLE: dict[str, tuple[int, str] | None] = {
+    PATIENTS: None,
+    CASES: (2, "patient_handle"),
+    PARTS: (2, "case_handle"),
+    IMPLANTS: None,
+}
 
 
 class KeptConflict(msgspec.Struct, frozen=True, kw_only=True):
@@ -35,7 +44,9 @@ class ReadViews:
         self._connection = connection
         self.outcomes = OutcomeRows(connection)
 
-    def keep(self, merged: Iterable[Merged], renewed: Container[str]) -> None:
+    def keep(
+        self, merged: Iterable[Merged], renewed: Container[str], handles: Mapping[str, int]
+    ) -> None:
         """Keep what stands in the views of records.
 
         Parameters
@@ -44,10 +55,13 @@ class ReadViews:
             The records as they are now.
         renewed : container of str
             Those of which something may be kept already.
+        handles : mapping of str to int
+            Of the records and of their parents.
         """
         merged = list(merged)
-        records = [found.state.record for found in merged]
-        patients = self.outcomes.patients_of(one for one in records if one in renewed)
+        records = [one.state.record for one in merged]
+        old = {record: handles[record] for record in records if record in renewed}
+        patients = self.outcomes.patients_of(old)
         gone: dict[str, list[str]] = {table: [] for table in TABLES}
         fresh: dict[str, list[Row]] = {table: [] for table in TABLES}
         for found in merged:
@@ -57,32 +71,38 @@ class ReadViews:
                 for one in (CONFLICTS, *((table,) if table else ())):
                     gone[one].append(record)
             for one, row in rows_of(found):
-                fresh[one].append(row)
+                fresh[one].append(_with_handles(one, row, handles))
         for table in TABLES:
-            if gone[table]:
-                self._connection.execute(
-                    f"DELETE FROM {table}"  # noqa: S608
-                    " WHERE record IN (SELECT value FROM json_each(?))",
-                    (msgspec.json.encode(gone[table]).decode(),),
-                )
+            self._delete(table, gone[table], old)
             if fresh[table]:
                 marks = ", ".join("?" for _ in fresh[table][0])
                 self._connection.executemany(
                     f"INSERT INTO {table} VALUES ({marks})",  # noqa: S608
                     fresh[table],
                 )
-        self.outcomes.renew(patients | self.outcomes.patients_of(records))
-
-    def forget(self, records: list[str]) -> None:
-        """Drop every row of records of which nothing is held any more."""
-        patients = self.outcomes.patients_of(records)
-        for table in TABLES:
-            self._connection.execute(
-                f"DELETE FROM {table}"  # noqa: S608
-                " WHERE record IN (SELECT value FROM json_each(?))",
-                (msgspec.json.encode(records).decode(),),
-            )
+        patients.update(row[-1] for table in (PATIENTS, CASES) for row in fresh[table])
+        patients |= self.outcomes.patients_of_cases({row[-1] for row in fresh[PARTS]})
         self.outcomes.renew(patients)
+
+    def forget(self, handles: Mapping[str, int]) -> None:
+        """Drop every row of records of which nothing is held any more."""
+        patients = self.outcomes.patients_of(handles)
+        for table in TABLES:
+            self._delete(table, list(handles), handles)
+        self.outcomes.renew(patients)
+
+    def _delete(self, table: str, records: list[str], handles: Mapping[str, int]) -> None:
+        if not records:
+            return
+        if table in BY_HANDLE:
+            found: list[int] | list[str] = [handles[one] for one in records]
+            within = "handle IN (SELECT CAST(value AS BIGINT) FROM json_each(?))"
+        else:
+            found, within = records, "record IN (SELECT value FROM json_each(?))"
+        self._connection.execute(
+            f"DELETE FROM {table} WHERE {within}",  # noqa: S608
+            (msgspec.json.encode(found).decode(),),
+        )
 
     def clear(self) -> None:
         """Empty every view."""
@@ -95,9 +115,27 @@ class ReadViews:
         kept: dict[str, list[tuple[str, Row]]] = {}
         for table in TABLES:
             # The record is the first column of each.
-            for row in self._connection.execute(f"SELECT * FROM {table}"):  # noqa: S608
-                kept.setdefault(row[0], []).append((table, tuple(row)))
+            for row in self._read(table):
+                kept.setdefault(row[0], []).append((table, row))
         return {record: sorted(rows) for record, rows in kept.items()}
+
+    def _read(self, table: str) -> Iterator[Row]:
+        """Yield rows as they were made; one whose handles mean other names is longer by a word."""
+        if table not in BY_HANDLE:
+            yield from map(tuple, self._connection.execute(f"SELECT * FROM {table}"))  # noqa: S608
+            return
+        named = BY_HANDLE[table]
+        columns = ["handle", *((named[1],) if named else ())]
+        joins = " ".join(
+            f"LEFT JOIN record AS of_{one} ON of_{one}.id = {table}.{one}" for one in columns
+        )
+        names = ", ".join(f"of_{one}.name" for one in columns)
+        count = len(columns)
+        rows = self._connection.execute(f"SELECT {table}.*, {names} FROM {table} {joins}")  # noqa: S608
+        for row in rows:
+            made, meant = tuple(row[: -2 * count]), row[-count:]
+            said = [made[0], *((made[named[0]],) if named else ())]
+            yield made if list(meant) == said else (*made, "handle")
 
     def conflicts(self, streams: Iterable[str]) -> list[KeptConflict]:
         """Return every open conflict in the given streams, by record and field."""
@@ -140,3 +178,11 @@ class ReadViews:
         )
         for row in rows:
             yield str(row[0])
+
+
+def _with_handles(table: str, row: Row, handles: Mapping[str, int]) -> Row:
+    """Return a row as it is kept: in the registry with the handles of the names in it."""
+    if table not in BY_HANDLE:
+        return row
+    named, own = BY_HANDLE[table], handles[row[0]]
+    return (*row, own, handles[row[named[0]]]) if named else (*row, own)

@@ -14,6 +14,7 @@ from sync.merge import RecordState, merge_record, shown_value
 from sync.operation import Operation, decode_body
 
 RECORDS_AT_ONCE = 1_000
+_ROWS_AT_ONCE = 500
 # So much of each head's hash tells whether a kept row still rests on the same.
 _HEAD_DIGITS = 8
 
@@ -45,8 +46,8 @@ class RecordView:
         for some in _parts_of(sorted(set(records))):
             operations = self._operations.of_records(some)
             merged = list(self._merge(operations))
-            self._keep_rows([self._row(one) for one in merged], {})
-            self.reads.keep(merged, renewed=operations)
+            handles = self._keep_rows([self._row(one) for one in merged], {}, are_new=False)
+            self.reads.keep(merged, operations, handles)
             self._forget([one for one in some if one not in operations])
 
     def _forget(self, records: list[str]) -> None:
@@ -58,7 +59,7 @@ class RecordView:
             " (SELECT value FROM json_each(?)))",
             (msgspec.json.encode(records).decode(),),
         )
-        self.reads.forget(records)
+        self.reads.forget(self._handles.find_records(records))
 
     def refresh_after(self, appended: Iterable[Operation], handles: EnteredRecords) -> None:
         """Renew the records of operations that were just appended, by the answer of `append`.
@@ -81,8 +82,8 @@ class RecordView:
             else:
                 rows.append(row)
         merged = list(self._merge(to_merge))
-        self._keep_rows([*rows, *(self._row(one) for one in merged)], handles.by_name)
-        self.reads.keep(merged, renewed=())
+        rows += [self._row(one) for one in merged]
+        self.reads.keep(merged, (), self._keep_rows(rows, handles.by_name, are_new=True))
         self.refresh(older)
 
     def rebuild(self) -> int:
@@ -100,6 +101,14 @@ class RecordView:
             return None
         kind = operations[0].kind
         return merge_record(record, operations, self._catalogue.policies_of(kind))
+
+    def states_of(self, records: Iterable[str]) -> dict[str, RecordState]:
+        """Return what each of several records shows, those left out of which nothing is held."""
+        return {
+            one.state.record: one.state
+            for some in _parts_of(sorted(set(records)))
+            for one in self._merge(self._operations.of_records(some))
+        }
 
     def state_before_strike(self, record: str) -> RecordState | None:
         """Return what a record said before it was struck, None when nothing is held."""
@@ -151,26 +160,41 @@ class RecordView:
         found = {name for name in names if name in reads or kept.get(name) != merged.get(name)}
         return sorted(found.union(self.reads.outcomes.differing()))
 
-    def _keep_rows(self, rows: list[StateRow], known: Mapping[str, int]) -> None:
+    def _keep_rows(
+        self, rows: list[StateRow], known: Mapping[str, int], *, are_new: bool
+    ) -> dict[str, int]:
+        """Keep rows, and return the handles of their records and parents.
+
+        ``are_new`` where surely none is kept of any of the records.
+        """
         rows.sort()
         named = {row[0] for row in rows} | {row[1] for row in rows if row[1]}
         records = {**known, **self._handles.enter_records(named - known.keys()).by_name}
         streams = {name: self._handles.enter_stream(name) for name in {row[2] for row in rows}}
-        self._connection.executemany(
-            "INSERT INTO record_state VALUES (?, ?, ?, ?, ?) ON CONFLICT (record) DO UPDATE SET"
-            " parent = excluded.parent, stream = excluded.stream,"
-            " has_conflict = excluded.has_conflict, rests_on = excluded.rests_on",
-            [
-                (
-                    records[record],
-                    records[parent] if parent else None,
-                    streams[stream],
-                    has_conflict,
-                    rests_on,
-                )
-                for record, parent, stream, has_conflict, rests_on in rows
-            ],
-        )
+        values = [
+            (
+                records[record],
+                records[parent] if parent else None,
+                streams[stream],
+                has_conflict,
+                rests_on,
+            )
+            for record, parent, stream, has_conflict, rests_on in rows
+        ]
+        if are_new:
+            self._connection.executemany("INSERT INTO record_state VALUES (?, ?, ?, ?, ?)", values)
+            return records
+        for start in range(0, len(values), _ROWS_AT_ONCE):
+            some = values[start : start + _ROWS_AT_ONCE]
+            marks = ", ".join(["(?, ?, ?, ?, ?)"] * len(some))
+            # All in one statement, since each that PostgreSQL is told costs a way there.
+            self._connection.execute(
+                f"INSERT INTO record_state VALUES {marks} ON CONFLICT (record) DO UPDATE SET"  # noqa: S608
+                " parent = excluded.parent, stream = excluded.stream,"
+                " has_conflict = excluded.has_conflict, rests_on = excluded.rests_on",
+                [value for row in some for value in row],
+            )
+        return records
 
     def _row_of_one(self, operation: Operation) -> StateRow | None:
         """Return what `_row` would of a record written once, sooner; None where it takes a merge.

@@ -6,8 +6,11 @@ reader finds a gap in it (LG2).
 
 from collections.abc import Iterable
 
+import msgspec
+
 from api.storage.any_connection import Connection
 from api.storage.entry_rows import Entry, read_entries
+from api.storage.handles import NAMES_AT_ONCE, Handles
 
 # '' stands for every unit.
 EVERY_UNIT = ""
@@ -27,6 +30,7 @@ class RegistryEntries:
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
+        self._handles = Handles(connection)
 
     def keep_readers(self, epoch: str, units: Iterable[str]) -> None:
         """Keep who may read a log of the hub; once kept it stays, since it was handed out."""
@@ -63,9 +67,14 @@ class RegistryEntries:
         return list(read_entries(self._connection, clause, (*values, after, limit)))
 
     def head_of_unit(self, hub: str, unit: str) -> int:
-        """Return the last receipt number of what a unit may read, 0 for none."""
+        """Return the last receipt number of what a unit may read, 0 for none.
+
+        Of each log its end is looked at alone: receipts are numbered in the order of the log.
+        """
         row = self._connection.execute(
-            f"SELECT max(seq) FROM log_entry WHERE {_READABLE_OR_OWN}",  # noqa: S608
+            "SELECT max(ends.seq) FROM (SELECT (SELECT seq FROM log_entry"  # noqa: S608
+            " WHERE log_entry.log = log.id ORDER BY counter DESC LIMIT 1) AS seq"
+            f" FROM log WHERE ({_OF_HUB}) OR log.device = ?) AS ends",
             (hub, unit, unit),
         ).fetchone()
         return int(row[0] or 0)
@@ -86,15 +95,26 @@ class RegistryEntries:
         )
         return list(read_entries(self._connection, clause, (device, epoch, first, limit)))
 
-    def is_of_other(self, record: str, device: str) -> bool:
-        """Say whether anybody but a device has written on a record what counts."""
-        row = self._connection.execute(
-            "SELECT 1 FROM log_entry JOIN log ON log.id = log_entry.log"
-            " WHERE log_entry.record = (SELECT id FROM record WHERE name = ?)"
-            " AND log_entry.is_quarantined = 0 AND log.device <> ? LIMIT 1",
-            (record, device),
-        ).fetchone()
-        return row is not None
+    def writers_of(self, records: Iterable[str]) -> dict[str, set[str]]:
+        """Return on each record the devices that have written there what counts.
+
+        One question for a whole push; records on which nothing counts are left out.
+        """
+        names = {handle: name for name, handle in self._handles.find_records(set(records)).items()}
+        found: dict[str, set[str]] = {}
+        wanted = sorted(names)
+        for start in range(0, len(wanted), NAMES_AT_ONCE):
+            some = wanted[start : start + NAMES_AT_ONCE]
+            rows = self._connection.execute(
+                "SELECT DISTINCT log_entry.record, log.device FROM log_entry"
+                " JOIN log ON log.id = log_entry.log WHERE log_entry.record IN"
+                " (SELECT CAST(value AS BIGINT) FROM json_each(?))"
+                " AND log_entry.is_quarantined = 0",
+                (msgspec.json.encode(some).decode(),),
+            )
+            for handle, device in rows.fetchall():
+                found.setdefault(names[handle], set()).add(device)
+        return found
 
     def records_of(self, device: str, epoch: str) -> set[str]:
         """Return the records on which a log writes."""

@@ -1,8 +1,9 @@
 """Judges what a device wrote by the authorisation table: its stream, its kind, each field."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from api.access.access_table import Asker
+from api.record_catalogue.catalogue import Catalogue
 from api.storage.device_store import UNIT_ROLE, Device
 from api.storage.packaged_access import read_packaged_access_table
 from api.storage.unit_store import UnitStore
@@ -14,7 +15,7 @@ from api.use_cases.server_words import (
     refuse_brought_notice,
     refuse_brought_words,
 )
-from sync.merge import shown_value
+from sync.merge import RecordState, shown_value
 from sync.operation import Operation, decode_body
 
 # Records of the registry that belong to the unit which told them first.
@@ -31,13 +32,21 @@ _ASIDE = "It is kept aside for the data manager."
 def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> str | None:
     """Return why a device may not write this, None where it may.
 
-    Kinds and fields that this catalogue does not know pass where the device's role may write the
-    stream: a newer program wrote them, and nothing of it may be lost (HAZ-38).
-
     Notes
     -----
     SEC-21, SEC-22, FU-11. A device that was revoked is judged by the role it had; what it may hand
     over is decided by its end (EX12).
+    """
+    by_table = why_not_by_table(store.catalogue, operation, origin)
+    return by_table or next(iter(why_not_own(store, [operation], origin)))
+
+
+def why_not_by_table(catalogue: Catalogue, operation: Operation, origin: Device) -> str | None:
+    """Return why a device may not write this whatever is held here, None where it may.
+
+    Kinds and fields that this catalogue does not know pass where the device's role may write the
+    stream: a newer program wrote them, and nothing of it may be lost (HAZ-38). A unit speaks for
+    itself alone.
     """
     if (foreign := why_not_in_stream(operation, origin)) is not None:
         return foreign
@@ -45,7 +54,7 @@ def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> s
     denied = table.fields_denied(
         asker,
         "write",
-        store.catalogue,
+        catalogue,
         stream=operation.stream,
         kind=operation.kind,
         fields=lambda: _fields_of(operation),
@@ -60,42 +69,79 @@ def why_not_written(store: UnitStore, operation: Operation, origin: Device) -> s
             f"{operation.op_id} writes {', '.join(denied)} of {operation.kind}, which a "
             f"{origin.role} device does not write. {_ASIDE}"
         )
-    return _why_not_own(store, operation) if origin.role == UNIT_ROLE else None
-
-
-def _why_not_own(store: UnitStore, operation: Operation) -> str | None:
-    """Return why a unit may not write on this record of the registry, None on its own (RG14).
-
-    A unit may learn how another one calls a patient, from a link that is proposed to both, and it
-    can work out in which record another one answers the hub: nobody writes there in its place.
-    """
-    said = {} if operation.body_text is None else decode_body(operation.body_text).set
-    if said.get("unit", operation.device) != operation.device:
+    if origin.role == UNIT_ROLE and _said(operation).get("unit", operation.device) != (
+        operation.device
+    ):
         return f"{operation.op_id} speaks for another unit. {_ASIDE}"
-    if operation.kind in ABOUT_FIELDS and not _is_own_answer(store, operation, said):
-        return (
-            f"{operation.op_id} answers the hub in {operation.record}, which is not "
-            f"{operation.device}'s record for that answer. {_ASIDE}"
-        )
-    named = [
-        value
-        for value in said.values()
-        if isinstance(value, str) and value.partition("/")[0] in _OF_UNITS
+    return None
+
+
+def why_not_own(
+    store: UnitStore, operations: Sequence[Operation], origin: Device
+) -> list[str | None]:
+    """Return of each operation why a unit may not write on this record of the registry (RG14).
+
+    None on its own, and for every device that is no unit. A unit may learn how another one calls a
+    patient, from a link that is proposed to both, and it can work out in which record another one
+    answers the hub: nobody writes there in its place.
+
+    Each is held against the store as it is now, before any of them: so a unit may write several on
+    a new record. What is held is asked for once, for all of them.
+    """
+    if origin.role != UNIT_ROLE:
+        return [None] * len(operations)
+    said = [_said(one) for one in operations]
+    shown = store.views.states_of(
+        one.record
+        for one, fields in zip(operations, said, strict=True)
+        if one.kind in ABOUT_FIELDS and ABOUT_FIELDS[one.kind] not in fields
+    )
+    named = [(one.record, *_named_in(fields)) for one, fields in zip(operations, said, strict=True)]
+    writers = store.registry.writers_of({record for some in named for record in some})
+    return [
+        _refuse_answer(one, fields, shown.get(one.record)) or _refuse_records(one, some, writers)
+        for one, fields, some in zip(operations, said, named, strict=True)
     ]
-    for record in (operation.record, *named):
-        if store.registry.is_of_other(record, operation.device):
+
+
+def _refuse_answer(
+    operation: Operation, said: Mapping[str, object], shown: RecordState | None
+) -> str | None:
+    field = ABOUT_FIELDS.get(operation.kind)
+    if field is None:
+        return None
+    about = said.get(field)
+    if field not in said:
+        about = shown_value(shown.fields.get(field)) if shown is not None else None
+    if isinstance(about, str) and operation.record == name_answer(
+        operation.kind, operation.device, about
+    ):
+        return None
+    return (
+        f"{operation.op_id} answers the hub in {operation.record}, which is not "
+        f"{operation.device}'s record for that answer. {_ASIDE}"
+    )
+
+
+def _refuse_records(
+    operation: Operation, records: Iterable[str], writers: Mapping[str, Collection[str]]
+) -> str | None:
+    for record in records:
+        if any(device != operation.device for device in writers.get(record, ())):
             return f"{operation.op_id} is about {record}, which another unit has told. {_ASIDE}"
     return None
 
 
-def _is_own_answer(store: UnitStore, operation: Operation, said: Mapping[str, object]) -> bool:
-    field = ABOUT_FIELDS[operation.kind]
-    about = said.get(field)
-    if field not in said:
-        held = store.views.state_of(operation.record)
-        about = shown_value(held.fields.get(field)) if held is not None else None
-    return isinstance(about, str) and operation.record == name_answer(
-        operation.kind, operation.device, about
+def _said(operation: Operation) -> Mapping[str, object]:
+    return {} if operation.body_text is None else decode_body(operation.body_text).set
+
+
+def _named_in(said: Mapping[str, object]) -> tuple[str, ...]:
+    """Return the records of the registry that an operation names in its fields."""
+    return tuple(
+        value
+        for value in said.values()
+        if isinstance(value, str) and value.partition("/")[0] in _OF_UNITS
     )
 
 
@@ -121,7 +167,7 @@ def why_not_brought(store: UnitStore, operation: Operation, supplier: Device) ->
 
 def why_not_in_stream(operation: Operation, origin: Device) -> str | None:
     """Return why a device may write nothing into a stream, None where it may."""
-    if operation.stream in read_packaged_access_table().streams_of(_asker(origin), "write"):
+    if (_asker(origin).name, "write", operation.stream) in read_packaged_access_table().grants:
         return None
     return (
         f"{operation.op_id} is in stream {operation.stream}, which a {origin.role} device does "

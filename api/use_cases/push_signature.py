@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import msgspec
 
 from api.storage.p256 import read_base64
-from api.storage.signatures import SignedHead, is_head_signed
+from api.storage.signatures import DeviceKey, SignedHead, is_head_signed
 from api.storage.unit_store import UnitStore
 from api.use_cases.log_receiver import SetAside
 from sync.operation import Operation
@@ -23,13 +23,15 @@ class PushVerdict(msgspec.Struct, frozen=True):
     refusal: str = ""
 
 
-def judge_push(
-    store: UnitStore, device: str, operations: Sequence[Operation], signature: str | None
+def judge_signed(
+    key: DeviceKey | None, device: str, operations: Sequence[Operation], signature: str | None
 ) -> PushVerdict:
-    """Say whether a batch is signed by the device's newest key; runs inside a transaction.
+    """Say whether a batch is signed by the device's newest key; it asks no store.
 
     Parameters
     ----------
+    key : DeviceKey or None
+        None of a device that has none yet.
     signature : str or None
         Base64 of 64 bytes over `write_head_text` of the last operation.
 
@@ -37,7 +39,6 @@ def judge_push(
     -----
     Rules SG3, SG4.
     """
-    key = store.signatures.newest_key_of(device)
     if key is None:
         return PushVerdict()
     head = find_head(operations)
@@ -73,9 +74,13 @@ def set_all_aside(
     What is held here already is left out: it changes nothing, and who repeats it learns nothing.
     """
     set_aside = []
+    counters: dict[tuple[str, str], set[int]] = {}
+    for operation, _ in read:
+        counters.setdefault((operation.device, operation.epoch), set()).add(operation.counter)
+    held = {log: store.operations.held_at(*log, places) for log, places in counters.items()}
     for operation, (envelope, body) in read:
-        held = store.operations.hash_at(operation.device, operation.epoch, operation.counter)
-        if held == operation.hash:
+        there = held[operation.device, operation.epoch].get(operation.counter)
+        if there is not None and there.hash == operation.hash:
             continue
         store.operations.quarantine(operation.op_id, envelope, body, refusal, received_ms=now_ms)
         set_aside.append(SetAside(operation.op_id, refusal))

@@ -1,6 +1,6 @@
 """Read what a push or a resupply brings: in rows, or in the long form as exact texts."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import TooLargeError, UnreadablePushError
@@ -40,21 +40,49 @@ def read_batch(
 
 
 def read_sent(store: UnitStore, sent: Sent) -> tuple[Operation, Texts, str | None]:
-    """Return an operation, its exact texts, and why its body cannot be taken in, if so.
+    """Return what `read_texts` does; runs inside a transaction.
 
     Raises
     ------
     UnreadablePushError
-        Not even the envelope can be read; or the body is withheld, of a record that was not erased.
+        As `read_texts` and `refuse_withheld`.
+    """
+    read = read_texts(sent)
+    refuse_withheld(store, [sent])
+    return read
+
+
+def refuse_withheld(store: UnitStore, batch: Iterable[Sent]) -> None:
+    """Raise where a body is withheld, of a record that was not erased; runs inside a transaction.
+
+    Raises
+    ------
+    UnreadablePushError
+        An operation that comes so.
 
     Notes
     -----
     Rule ER3: of an erased record nobody has a body any more; what follows in its log goes on.
     """
-    if isinstance(sent, Operation):
-        if sent.body_text is None and not store.erasures.is_erased(sent.record):
-            message = f"{sent.op_id} comes without its body. Send it with its body."
+    withheld = [one for one in batch if isinstance(one, Operation) and one.body_text is None]
+    erased = store.erasures.listed() if withheld else {}
+    for one in withheld:
+        if one.record not in erased:
+            message = f"{one.op_id} comes without its body. Send it with its body."
             raise UnreadablePushError(message)
+
+
+def read_texts(sent: Sent) -> tuple[Operation, Texts, str | None]:
+    """Return an operation, its exact texts, and why its body cannot be taken in, if so.
+
+    It asks no store, so that it is done before the turn to write is taken.
+
+    Raises
+    ------
+    UnreadablePushError
+        Not even the envelope can be read.
+    """
+    if isinstance(sent, Operation):
         return sent, (sent.envelope_text, sent.body_text or ""), None
     try:
         operation, sentence = read_or_explain(*sent)
