@@ -254,12 +254,19 @@ def _of_follow_up(catalogue: Catalogue) -> list[Column]:
         _column(
             "delivered", "what was planned was put in: yes or no", "yes", _read_choice(_YES_NO)
         ),
-        _column("adverse_event", "complication.what; a later bleed is a rebleed", "none", event),
+        _column(
+            "adverse_event",
+            "complication.what; none where there was none: one empty cell, and no adverse event "
+            "of the file counts",
+            "none",
+            event,
+        ),
         _column("adverse_event_on", "complication.facts.on", "", read_day),
         _column("adverse_event_note", "complication.note", "", read_text),
         _column(
             "rebleed_on",
-            "first bleed after the day of the procedure; empty: none until the last visit",
+            "first bleed after the day of the procedure; empty: none until the last visit; "
+            "without that visit it counts for nothing",
             "2024-09-02",
             read_day,
         ),

@@ -27,6 +27,16 @@ def number_in(record: str, mark: str) -> int | None:
     return int(digits) if name.startswith(f"{mark}-") and digits.isdigit() else None
 
 
+def name_adverse_event(case: str) -> str:
+    """Return the record of what the file's column of adverse events says of a case."""
+    return f"complication/{case.partition('/')[2]}-1"
+
+
+def name_first_bleed(case: str) -> str:
+    """Return the record of what the file's column of bleeds says of a case that bled."""
+    return f"complication/{case.partition('/')[2]}-2"
+
+
 def write_patient(case: PastCase, mark: str, number: int) -> Written:
     """Return the patient of a row."""
     values = case.values
@@ -93,7 +103,7 @@ def write_case(
         answers = {"technical_success": values["delivered"]}
         said = {"case": record, "step": _CLOSE_OUT, "outcome": "done", "answers": answers}
         yield f"step_event/{stem}-close-out", said
-    yield from _events(values, record, stem)
+    yield from _events(values, record)
     yield from _visits(case, record, patient, stem)
 
 
@@ -124,16 +134,16 @@ def _adhesive(values: Mapping[str, Any], record: str, target: str) -> dict[str, 
     return {**fields, **({"amount": amount} if amount else {})}
 
 
-def _events(values: Mapping[str, Any], record: str, stem: str) -> Iterator[Written]:
+def _events(values: Mapping[str, Any], record: str) -> Iterator[Written]:
     """Yield the adverse event and the rebleed, each on its day alone: no time of day is made up."""
     if "adverse_event" in values:
         note = {"note": values["adverse_event_note"]} if "adverse_event_note" in values else {}
         event = {"case": record, "what": values["adverse_event"], **note}
-        yield f"complication/{stem}-1", event | _on_day(values.get("adverse_event_on"))
+        yield name_adverse_event(record), event | _on_day(values.get("adverse_event_on"))
     if "rebleed_on" in values:
         source = {"bleed_source": values["rebleed_source"]} if "rebleed_source" in values else {}
         bleed = {"case": record, "what": "bleeding", **source}
-        yield f"complication/{stem}-2", bleed | _on_day(values["rebleed_on"])
+        yield name_first_bleed(record), bleed | _on_day(values["rebleed_on"])
 
 
 def _on_day(day: str | None) -> dict[str, Any]:

@@ -38,8 +38,9 @@ def tell_looks(told: ToldCase) -> list[Named]:
             # A result taken over from an earlier record says only whether it is obliterated.
             flow = "no" if gone == "yes" else "yes"
         doubts = [name for name in ("on", "doppler_flow", "obliterated") if name in one.conflicts]
+        # Flow in a varix that is gone, or none in one that is not: one of the two is a slip.
         is_doubt = bool({"doppler_flow", "obliterated"} & set(doubts)) or (
-            flow == "yes" and gone == "yes"
+            flow == gone and gone in ("yes", "no")
         )
         if flow not in _FLOWS and not is_doubt:
             continue

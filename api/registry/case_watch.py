@@ -6,9 +6,7 @@ from typing import Any
 from api.clinical_rules.civil_date import add_days, days_between, is_civil_date
 from api.documents.shown_case import ShownRecord
 from api.outcomes.definitions import packaged_definitions
-from api.registry.case_bleeds import (
-    REBLEED,
-)
+from api.registry.case_bleeds import REBLEED, find_event_day
 from api.registry.case_mix import Found
 from api.registry.case_treatment import IMPORTED
 from api.registry.told_case import ToldCase
@@ -17,6 +15,7 @@ from api.registry.told_case import ToldCase
 _NOT_COUNTED = ("died", "transferred", "not-needed", "case-retracted")
 _DECIDING = ("status", "window", "booking", "ended_because", "elsewhere")
 _ASKED = ("yes", "no")
+_ENDED_ALIVE = ("transferred", "declined")
 
 
 def find_results(told: ToldCase) -> list[ShownRecord]:
@@ -115,6 +114,33 @@ def find_seen_on(
     return _find_last(found, treated_on, cases[0].shown.on)
 
 
+def find_alive_days(told: ToldCase) -> set[str]:
+    """Return the days on which something was seen of the living patient, none after today.
+
+    Looks, visits that took place, bleeds and other adverse events, and a follow-up that the
+    patient declined or was transferred from.
+    """
+    results = find_results(told)
+    events = [
+        find_event_day(told.shown, one)
+        for one in told.shown.of_kind("complication")
+        if one.text("what") not in ("", "none")
+    ]
+    ended = [
+        one.text("ended_on")
+        for one in told.shown.visits
+        if one.text("status") == "ended" and one.text("ended_because") in _ENDED_ALIVE
+    ]
+    days = [
+        *(one.text("on") for one in results),
+        *(one.text("bled", "on") for one in results),
+        *find_seen_days(told).values(),
+        *events,
+        *ended,
+    ]
+    return {on for on in days if is_civil_date(on) and on <= told.shown.on}
+
+
 def find_asked_on(
     cases: Sequence[ToldCase], treated_on: str, days: Sequence[Mapping[str, Any]]
 ) -> str:
@@ -127,17 +153,14 @@ def find_asked_on(
     for told in cases:
         seen = find_seen_days(told)
         for one in find_results(told):
-            if "bled" not in one.conflicts and one.text("bled", "answer") in _ASKED:
+            if is_about_bleeds(one):
                 found.append(one.text("on") or seen.get(one.text("visit"), ""))
     return _find_last(found, treated_on, cases[0].shown.on)
 
 
-def has_unasked_events(told: ToldCase) -> bool:
-    """Say whether a case was taken over from a file that says nothing of adverse events (RG18)."""
-    said = (one.text("what") for one in told.shown.of_kind("complication"))
-    return bool(told.shown.itself.text(IMPORTED)) and not any(
-        one not in ("", "bleeding") for one in said
-    )
+def is_about_bleeds(result: ShownRecord) -> bool:
+    """Say whether somebody asked at a visit whether it had bled, and was answered."""
+    return "bled" not in result.conflicts and result.text("bled", "answer") in _ASKED
 
 
 def _find_last(found: Sequence[str], first: str, last: str) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from api.clinical_rules.civil_date import is_civil_date
+from api.outcomes.registry_rows import MORE_DOUBTS
 from api.record_catalogue.catalogue import REGISTRY, Catalogue, Field
 from api.registry.date_shift import find_shift, shift_date
 from api.registry.pseudonyms import make_pseudonym, pseudonym_of
@@ -69,5 +70,5 @@ def _tell(
             return value
         case "list", list():
             # Names of fields alone, and of what a case may lack.
-            return [one for one in value if one in known or one in ("looks", "events")]
+            return [one for one in value if one in known or one in MORE_DOUBTS]
     return None

@@ -14,18 +14,21 @@ from api.linkage.encoded_traits import encode_person
 from api.linkage.national_numbers import WrongNumberError, check_national_number
 from api.linkage.person_traits import Person
 from api.linkage.sent_traits import write_traits
+from api.outcomes.registry_rows import DEATHS
 from api.record_catalogue.catalogue import Catalogue
 from api.registry.case_course import tell_events, tell_looks
 from api.registry.case_mix import Found, Named, tell_choices, tell_scores, tell_targets
 from api.registry.case_treatment import find_treated_on, tell_end, tell_treatment
 from api.registry.case_watch import (
     count_windows,
+    find_alive_days,
     find_asked_on,
     find_seen_on,
     find_window_days,
-    has_unasked_events,
 )
+from api.registry.past_answers import find_unsaid
 from api.registry.told_case import RegistryRecord, ToldCase
+from api.registry.told_lots import find_personal_signs
 from api.registry.used_devices import tell_devices
 
 # Unit setting (project default): above this a number is a slip of the pen, and is told as a doubt.
@@ -69,6 +72,7 @@ def derive_registry_records(
         By a case's record, how many days late it is told that a time is over (RG17).
     """
     treated = {one.record: (one, find_treated_on(one)) for one in cases}
+    unsaid = find_unsaid(one for one, _ in treated.values())
     by_patient: dict[str, list[ToldCase]] = {}
     for one, _ in treated.values():
         if one.patient:
@@ -90,6 +94,7 @@ def derive_registry_records(
             grace_days=grace_days,
             planned_visits=planned_visits,
             delay=delay_of(one.record),
+            unsaid=unsaid.get(one.record, []),
         )
     kept = [_keep_known(record, catalogue) for record in found]
     return sorted(kept, key=lambda one: (one.kind, one.name))
@@ -138,10 +143,16 @@ def _tell_patient(patient: str, cases: list[ToldCase], last_treated_on: str) -> 
         named = (("born_on", "birth_year"), ("sex", "sex"))
         doubts += [told for name, told in named if name in shown.conflicts]
     died = sorted({one.died_on for one in cases} - {""})
-    # Nobody is treated after a death.
-    if died and died[0] >= last_treated_on:
+    alive_on = max({day for one in cases for day in find_alive_days(one)}, default="")
+    # Nobody dies twice, nor is treated or seen after a death.
+    is_contradicted = any(one.has_two_deaths for one in cases) or (
+        died != [] and (len(died) > 1 or died[0] < max(last_treated_on, alive_on))
+    )
+    if is_contradicted:
+        doubts += ["died_on", DEATHS]
+    elif died:
         fields["died_on"] = died[0]
-    elif died or any(one.is_death_in_doubt for one in cases):
+    elif any(one.is_death_in_doubt for one in cases):
         doubts.append("died_on")
     return RegistryRecord(
         kind="registry_patient",
@@ -160,6 +171,7 @@ def _tell_case(
     grace_days: int,
     planned_visits: frozenset[str],
     delay: int,
+    unsaid: list[str],
 ) -> list[RegistryRecord]:
     looks, events = tell_looks(told), tell_events(told, later, planned_visits, book)
     after = [_judge_day(one, treated_on, told.shown.on) for one in (*looks, *events)]
@@ -191,13 +203,13 @@ def _tell_case(
     # A look or event of which nobody can say to which case it belongs.
     torn = (("visit_result", "looks"), ("complication", "events"))
     doubts += [name for kind, name in torn if kind in told.torn]
-    if has_unasked_events(told):
-        doubts.append("events")
+    doubts += unsaid
     found = [_record("registry_case", told, told.record, fields, doubts)]
+    signs = find_personal_signs(told.identity, treated_on)
     for kind, named in (
         ("registry_look", looks),
         ("registry_event", events),
-        ("registry_implant", tell_devices(told.shown)),
+        ("registry_implant", tell_devices(told.shown, signs)),
     ):
         for name, some, in_doubt in named:
             of_case = {"case": told.record, **some}

@@ -4,6 +4,7 @@ import msgspec
 
 from api.clinical_rules.clinic_facts import VisitFacts
 from api.documents.shown_case import ShownCase
+from api.registry.told_lots import Identity
 
 
 class RegistryRecord(msgspec.Struct, frozen=True, kw_only=True):
@@ -44,6 +45,10 @@ class ToldCase(msgspec.Struct, frozen=True, kw_only=True):
         Civil date on which the patient died, as it was given; "" where nobody vouches for one.
     is_death_in_doubt : bool
         Somebody said so, and no clinician vouches for it or no day is given.
+    has_two_deaths : bool
+        It is vouched for on several days.
+    identity : Identity
+        Of every patient that the case names, in all answers that stand.
     """
 
     shown: ShownCase
@@ -53,6 +58,8 @@ class ToldCase(msgspec.Struct, frozen=True, kw_only=True):
     injections_in_doubt: bool = False
     died_on: str = ""
     is_death_in_doubt: bool = False
+    has_two_deaths: bool = False
+    identity: Identity = Identity()
 
     @property
     def record(self) -> str:

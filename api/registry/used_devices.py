@@ -10,9 +10,8 @@ from api.clinical_rules.errors import CalculationRefusedError
 from api.clinical_rules.lot_names import find_identifier_doubt, plain_form
 from api.documents.shown_case import ShownCase, ShownRecord, text_in
 from api.registry.case_mix import Named
+from api.registry.told_lots import PersonalSigns, is_lot
 
-# What a label can say: GS1 General Specifications, application identifier 10; HIBC likewise.
-_LOT = re.compile(r"[A-Za-z0-9][A-Za-z0-9./_+-]{0,19}")
 _IDENTIFIER = re.compile(r"[0-9]{8}|[0-9]{12,14}|[A-Z][A-Z0-9]{4,22}[0-9]")
 _GTIN_DIGITS = 14
 # Of a label only the lot is read here: by which year its expiry is meant changes nothing.
@@ -22,17 +21,17 @@ _NOT_USED = ("returned", "discarded")
 Device = tuple[str, str, str, bool, str]
 
 
-def tell_devices(case: ShownCase) -> list[Named]:
+def tell_devices(case: ShownCase, personal: PersonalSigns) -> list[Named]:
     """Return coils, adhesive and needles of a case, alike ones counted together (RG7)."""
     packages = {one.record: one for one in case.of_kind("package_opened")}
     found: Counter[Device] = Counter()
     for one in case.of_kind("coil_placed"):
-        found[_read("coil", one, packages.get(one.text("package")))] += 1
+        found[_read("coil", one, personal, packages.get(one.text("package")))] += 1
     placed = {name[:3] for name in found}
     of_coils = {one.text("package") for one in case.of_kind("coil_placed")}
     # An opened package that nobody put back or threw away may lie in the patient.
     opened = [
-        _read("coil", one)
+        _read("coil", one, personal)
         for one in packages.values()
         if one.text("item") == "coil" and one.text("fate") not in _NOT_USED
         if one.record not in of_coils
@@ -40,16 +39,20 @@ def tell_devices(case: ShownCase) -> list[Named]:
     found.update(one for one in opened if one[:3] not in placed)
     for item in ("adhesive", "needle"):
         held = [
-            _read(item, one)
+            _read(item, one, personal)
             for one in packages.values()
             if one.text("item") == item and one.text("fate") not in _NOT_USED
         ]
         found.update(held)
         if item == "adhesive":
-            own = {_read(item, one) for one in case.of_kind("adhesive_injected")}
-            # An injection of another name than any package: one that nobody opened on record.
-            told = {one for one in own if not one[3]} or (own if not held else set())
-            found.update(one for one in told if one[:3] not in {name[:3] for name in held})
+            # Of which nobody wrote a lot may be of a package on record; one of another name, or of
+            # a lot that cannot be told, is of none.
+            own = {
+                _read(item, one, personal)
+                for one in case.of_kind("adhesive_injected")
+                if not held or _names_lot(one)
+            }
+            found.update(one for one in own if one[:3] not in {name[:3] for name in held})
     return [
         (
             "|".join((case.itself.record, item, identifier, lot, expires_on)),
@@ -67,7 +70,16 @@ def tell_devices(case: ShownCase) -> list[Named]:
     ]
 
 
-def _read(item: str, one: ShownRecord, package: ShownRecord | None = None) -> Device:
+def _names_lot(one: ShownRecord) -> bool:
+    """Say whether somebody wrote a lot at a device, also one that may not be told."""
+    if _has_two_devices(one):
+        return True
+    return one.parts("device").get("lot_unknown") is not True and one.text("device", "lot") != ""
+
+
+def _read(
+    item: str, one: ShownRecord, personal: PersonalSigns, package: ShownRecord | None = None
+) -> Device:
     """Return item, identifier, lot, whether the lot is unknown, and the month of expiry.
 
     Where two answers stand, at the device or its package, nothing of it is known; where the label
@@ -77,9 +89,13 @@ def _read(item: str, one: ShownRecord, package: ShownRecord | None = None) -> De
         return item, "", "", True, ""
     parts: dict[str, Any] = {**(package.parts("device") if package else {}), **one.parts("device")}
     lot, serial = text_in(parts, "lot").strip(), text_in(parts, "serial").strip()
-    if parts.get("lot_unknown") is True or not is_lot(lot, serial) or _has_other_label(parts, lot):
+    is_told = parts.get("lot_unknown") is not True and is_lot(lot, serial, personal)
+    if not is_told or _has_other_label(parts, lot):
         lot = ""
-    return item, _identifier(text_in(parts, "identifier")), lot, lot == "", _month(parts)
+    identifier = _identifier(text_in(parts, "identifier"))
+    if personal.stand_in(identifier):
+        identifier = ""
+    return item, identifier, lot, lot == "", _month(parts)
 
 
 def _has_two_devices(one: ShownRecord) -> bool:
@@ -96,15 +112,6 @@ def _has_other_label(parts: dict[str, Any], lot: str) -> bool:
     except CalculationRefusedError:
         return False
     return isinstance(on_label, str) and plain_form(on_label) != plain_form(lot)
-
-
-def is_lot(text: str, serial: str = "") -> bool:
-    """Say whether a text may leave as a lot: as on a label, with a digit, and no serial number.
-
-    What may not is told as unknown, so that a search lists the case and nobody is missed.
-    """
-    has_digit = any(sign.isdigit() for sign in text)
-    return bool(_LOT.fullmatch(text)) and has_digit and plain_form(text) != plain_form(serial)
 
 
 def _identifier(text: str) -> str:

@@ -13,6 +13,7 @@ from api.registry.registry_records import encode_traits
 from api.registry.told_case import RegistryRecord
 from api.storage.site_key import load_site_key
 from api.storage.unit_store import UnitStore
+from api.use_cases.clock_witnesses import find_present
 from api.use_cases.linkage_setting import read_linkage_key
 from api.use_cases.read_registry_cases import read_registry_records
 from api.use_cases.record_values import known_zone, parts_of, text_of
@@ -43,7 +44,7 @@ def publish_registry(store: UnitStore, *, now_ms: int, draw_chance: Callable[[],
     Raises
     ------
     CalculationError
-        A rule file that it takes is not in force.
+        A rule file that it takes is not in force, or the clock was put back (RG23).
     StorageError
         A key cannot be read.
 
@@ -57,7 +58,7 @@ def publish_registry(store: UnitStore, *, now_ms: int, draw_chance: Callable[[],
         zone = known_zone([text_of(one, "time_zone") for one in store.views.of_kind("site")], "UTC")
     wanted = read_registry_records(
         store,
-        on=civil_day(now_ms, zone),
+        on=civil_day(find_present(store, now_ms), zone),
         time_zone=zone,
         delay_of=lambda case: find_delay(site_key, case),
     )

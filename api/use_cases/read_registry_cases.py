@@ -14,6 +14,7 @@ from api.record_catalogue.double_entries import COIL, find_double_entries, round
 from api.registry.case_treatment import ACTS, find_treated_on
 from api.registry.registry_records import derive_registry_records
 from api.registry.told_case import RegistryRecord, ToldCase
+from api.registry.told_lots import Identity
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
 from api.use_cases.follow_up_record import read_follow_up, texts_of
@@ -40,10 +41,14 @@ class _Under:
 
 @dataclass(frozen=True)
 class _Death:
-    """On which day somebody died, and whether that is a doubt: no clinician or no day tells it."""
+    """On which day somebody died, and whether that is a doubt: no clinician or no day tells it.
+
+    Or several days do: then none is told.
+    """
 
     on: str
     is_doubt: bool
+    is_told_twice: bool = False
 
 
 def read_registry_records(
@@ -142,10 +147,26 @@ def read_registry_cases(store: UnitStore, *, on: str, time_zone: str = "UTC") ->
             injections_in_doubt=(state.record, False) in doubles,
             died_on=death.on if death else "",
             is_death_in_doubt=death is not None and death.is_doubt,
+            has_two_deaths=death is not None and death.is_told_twice,
+            identity=_identify(state, patients),
         )
         if _is_told(told):
             found.append(told)
     return found
+
+
+def _identify(case: RecordState, patients: Mapping[str, RecordState]) -> Identity:
+    """Return who the patient of a case may be: of two answers both, for neither may leave."""
+    named = [patients[one] for one in texts_of(case, "patient") if one in patients]
+    numbers = [text for one in named for text in texts_of(one, "local_id")]
+    names = [
+        text
+        for one in named
+        for name in ("family_name", "given_name")
+        for text in texts_of(one, name)
+    ]
+    born = [text for one in named for text in texts_of(one, "born_on")]
+    return Identity(tuple(numbers), tuple(names), (*born, *texts_of(case, "procedure_on")))
 
 
 def _is_told(told: ToldCase) -> bool:
@@ -204,8 +225,9 @@ def _read_deaths(store: UnitStore, on: str, cases: Iterable[RecordState]) -> dic
     """Return who died by a visit that ended so: by patient, where none is known by case (FG6).
 
     On the day given for it; without one it is a doubt, for the day on which somebody said so is
-    none. What a file of earlier cases tells with its day counts as it stands, though the follow-up
-    waits for a clinician (RG16).
+    none, and so it is where only the reason of a case for no follow-up tells of a death. What a
+    file of earlier cases tells with its day counts as it stands, though the follow-up waits for a
+    clinician (RG16). Of two days neither is told (RG3).
     """
     imported = {one.record for one in cases if text_of(one, _IMPORTED)}
     days_told, taken_over = {}, set()
@@ -218,16 +240,20 @@ def _read_deaths(store: UnitStore, on: str, cases: Iterable[RecordState]) -> dic
     found: dict[str, _Death] = {}
     for patient in read_follow_up(store, on=on):
         ended = [one for one in patient.visits if one.ended_because == _DIED]
-        if not ended:
+        if not ended and not any(_DIED in one.reason.casefold().split() for one in patient.cases):
             continue
-        days = sorted(
+        days = {
             days_told[one.record]
             for one in ended
             if one.record in days_told
             and not one.conflicts
             and (one.is_end_sound or (one.status == "ended" and one.record in taken_over))
+        }
+        death = _Death(
+            next(iter(days)) if len(days) == 1 else "",
+            is_doubt=len(days) != 1,
+            is_told_twice=len(days) > 1,
         )
-        death = _Death(days[0] if days else "", is_doubt=not days)
         for name in [patient.record] if patient.record else [one.record for one in patient.cases]:
             found[name] = death
     return found

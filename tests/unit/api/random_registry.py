@@ -32,7 +32,7 @@ def invent_registry(chance: random.Random, *, units=("unit-a", "unit-b", "unit-c
         born = chance.choice((None, chance.randint(1935, 1995)))
         person = {"unit": unit, "birth_year": born, "sex": chance.choice(("female", "male", None))}
         if chance.random() < 0.05:
-            person["doubts"] = ["died_on"]
+            person["doubts"] = chance.choice((["died_on"], ["died_on", "deaths"]))
         elif chance.random() < 0.15:
             person["died_on"] = day_after(treated, chance.randint(0, 420))
         made.append((unit, patient, person))
@@ -68,7 +68,9 @@ def _invent_case(chance, unit, patient, treated, number):
         "adhesive_pure_ul": chance.choice((None, 0, 1_000, 1_500, 2_000)),
         "delivered": chance.choice((None, True, True, True, False)),
         "flow_at_end": chance.choice((None, "none", "reduced", "unchanged")),
-        "doubts": chance.choice(([],) * 18 + (["looks"], ["events", "meld"])),
+        "doubts": chance.choice(
+            ([],) * 18 + (["looks"], ["events", "meld"], ["bleeds"], ["adverse_events", "bleeds"])
+        ),
         "window_days": chance.choice((None, 0, 5, 30, 42, *([365] * 20))),
         "asked_on": chance.choice((None, *[day_after(treated, chance.randint(0, 500))] * 4)),
         "windows_due": due,

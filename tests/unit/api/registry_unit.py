@@ -20,6 +20,7 @@ class RegistryUnit:
         self.store = store
         self.story = Story(store, device="tablet-a", now_ms=NOW_MS - 86_400_000)
         self.drawn = itertools.count(1)
+        self.now_ms = NOW_MS
         self.write(
             "site/s-1",
             name="Tarn Hollow",
@@ -86,10 +87,11 @@ class RegistryUnit:
             new_id=f"{next(self.drawn):032x}",
             new_epoch=f"{next(self.drawn):016x}",
             salt=f"{next(self.drawn):032x}",
-            now_ms=NOW_MS,
+            now_ms=self.now_ms,
         )
 
     def publish(self, now_ms=NOW_MS):
+        self.now_ms = now_ms
         return publish_registry(self.store, now_ms=now_ms, draw_chance=self.draw_chance)
 
     def told(self, kind):

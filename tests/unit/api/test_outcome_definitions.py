@@ -183,6 +183,51 @@ def test_who_died_without_a_bleed_did_not_bleed():
     assert judge("late_rebleed", seen=40) == "missing"
 
 
+@pytest.mark.parametrize(
+    ("outcome", "day", "verdict"),
+    [
+        *(("late_rebleed", 364, "did-not"), ("late_rebleed", 365, "did-not")),
+        *(("late_rebleed", 366, "missing"), ("late_rebleed", 400, "missing")),
+        *(("early_rebleed", 5, "did-not"), ("early_rebleed", 6, "missing")),
+        *(("late_gastric_rebleed", 365, "did-not"), ("late_gastric_rebleed", 366, "missing")),
+        *(("unplanned_reintervention", 366, "did-not"), ("embolism", 31, "did-not")),
+    ],
+)
+def test_a_death_after_the_end_of_the_time_says_nothing_of_it(outcome, day, verdict):
+    """[OC4] Asked last on the second day, it may have bled until then; who was seen, was seen.
+
+    The planted bug it has caught: whoever was dead at last did not bleed within the year.
+    """
+    told = judge(outcome, seen=day, asked=2, events=[(day, "death", {})])
+
+    assert told == verdict
+    spells = [
+        follow_outcome([case(seen=day, asked=2, events=events)], BY["late_rebleed"])
+        for events in ([(day, "death", {})], [])
+    ]
+    # A curve ends there as it does for the living.
+    assert (spells[0] == spells[1]) == (day > 365)
+
+
+def test_what_is_told_one_sidedly_counts_for_nothing():
+    """[OC12] [RG18] The planted bug it has caught: who bled counted, and nobody else."""
+    for kind, outcome, events in (
+        ("rebleed", "late_rebleed", [bled(20)]),
+        ("embolism", "embolism", [(3, "embolism", {})]),
+        ("death", "death_30_days", [(3, "death", {})]),
+    ):
+        facts = {"seen": 400, "unsaid": frozenset({kind})}
+        for told in (events, []):
+            assert judge(outcome, **facts, events=told) == "missing"
+            assert judge(outcome, **facts, events=told, window_days=0) == "not-due"
+            other = "unplanned_reintervention"
+            assert judge(other, **facts, events=told) == "did-not"
+    (spell,) = follow_outcome(
+        [case(events=[bled(20)], unsaid=frozenset({"rebleed"}))], BY["late_rebleed"]
+    )
+    assert spell == Spell(0)
+
+
 def test_an_event_of_unknown_source_is_missing_where_the_source_matters():
     """[OC5] Unless another one of the case is the one meant."""
     known, other = bled(20, "gastric-varix"), bled(20, "oesophageal-varix")

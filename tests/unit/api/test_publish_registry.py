@@ -16,7 +16,7 @@ from api.storage.encrypted_backups import opened_backup, write_encrypted_backup
 from api.storage.errors import StorageError
 from api.storage.site_key import FILE_NAME, NETWORK_KEY_NAME, load_site_key
 from api.use_cases.erase_records import Consent, erase_records
-from api.use_cases.errors import UseCaseError
+from api.use_cases.errors import CalculationError, UseCaseError
 from api.use_cases.export_bundle import export_bundle
 from api.use_cases.linkage_setting import allow_linkage, forbid_linkage
 from api.use_cases.registry_log import registry_device
@@ -80,6 +80,58 @@ def test_no_stamp_tells_on_which_day_a_time_after_the_treatment_was_over(unit):
         assert closed - delay == grace - min(find_delay(key, one) for one in cases)
     # Read at the unit, nothing is late.
     assert unit.case(cases[0])["window_days"] == 42
+
+
+DAY_MS = 86_400_000
+
+
+def test_what_counts_for_nothing_is_told_to_the_hub_too(unit):
+    """[RG18] [RG16] The planted bug it has caught: the words fell out at the last door (RG8)."""
+    unit.treat(imported_in="past_import/i-1")
+    unit.visit("visit/v-1", status="ended", ended_because="died", ended_on="2026-03-20")
+    unit.look("visit/v-2", on="2026-05-15", doppler_flow="no")
+    unit.publish()
+
+    assert alone(unit.told("registry_case"))["doubts"] == ["adverse_events", "bleeds"]
+    assert alone(unit.told("registry_patient"))["doubts"] == ["deaths", "died_on"]
+
+
+def test_a_clock_that_was_put_back_empties_nothing_at_the_hub(unit):
+    """[RG23] By a day no case is lost, by more nothing is told and a sentence says why.
+
+    The planted bug it has caught: a case that was treated "after today" lost its day of treatment
+    and one that was not closed was struck, until the clock was right again.
+    """
+    unit.treat()
+    unit.treat("case/c-2", "patient/p-2")
+    unit.write("case/c-2", stage="procedure")
+    unit.look(on="2026-04-02", doppler_flow="no", bled={"answer": "no"})
+    unit.publish()
+    told = unit.everything()
+    for days in (3, 100, 365):
+        with pytest.raises(CalculationError, match="Set the clock of this server") as refused:
+            unit.publish(NOW_MS - days * DAY_MS)
+    assert "says 2025-06-01" in str(refused.value)
+    assert "until 2026-05-31" in str(refused.value)
+
+    assert unit.everything() == told
+    assert unit.publish(NOW_MS + 1_000) == 0
+    unit.publish(NOW_MS - DAY_MS)
+    assert all(one["treated_on"] != [None] for one in unit.told("registry_case").values())
+    assert len(unit.told("registry_case")) == 2
+
+
+def test_one_clock_that_was_ahead_holds_nothing_back(unit):
+    """[RG23] Of a tablet, or of the server itself: one alone says nothing of today.
+
+    The planted bug it has caught: nothing told to the hub until the day which one tablet named.
+    """
+    unit.treat()
+    unit.publish()
+    unit.story.now_ms = NOW_MS + 90 * DAY_MS
+    unit.treat("case/c-2", "patient/p-2")
+
+    assert unit.publish() > 0
 
 
 def test_what_changed_is_written_over_and_nothing_else(unit):
@@ -316,6 +368,8 @@ def test_nobody_but_publishing_and_a_question_about_a_link_reads_the_site_key():
         "use_cases/linkage_setting.py",
         "use_cases/publish_registry.py",
         "use_cases/answer_links.py",
+        # Finds what was told of a patient who is erased (ER7).
+        "use_cases/told_records.py",
     }
 
 

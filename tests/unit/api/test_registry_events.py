@@ -2,7 +2,8 @@
 
 import pytest
 
-from tests.unit.api.registry_unit import CASE, PATIENT, VISIT, registry_unit
+from api.use_cases.read_outcomes import OutcomeAsk, read_outcomes
+from tests.unit.api.registry_unit import CASE, NOW_MS, PATIENT, TODAY, VISIT, registry_unit
 
 ON = "2026-03-02"
 
@@ -237,6 +238,26 @@ def test_a_death_whose_day_nobody_told_is_a_doubt(unit):
     assert (told["died_on"], told["doubts"]) == ("2026-04-15", [])
 
 
+@pytest.mark.parametrize("day", ["2026-04-15", None])
+def test_a_death_told_at_close_out_is_told_on_its_day(unit, day):
+    """[RG16] As a tablet saves it there: the reason, and a visit that is made to carry the end.
+
+    The planted bugs it has caught: a reason without a visit told of nobody as dead, and told with
+    the day on which it was entered.
+    """
+    unit.treat()
+    vouch(unit)
+    alive = unit.read("registry_patient")[0]
+    unit.write(CASE, no_follow_up_because="Died")
+    by_reason = unit.read("registry_patient")[0]
+    unit.visit("visit/c-1-died", status="ended", ended_because="died", ended_on=day)
+    told = unit.read("registry_patient")[0]
+
+    assert (alive.get("died_on"), alive["doubts"]) == (None, [])
+    assert (by_reason.get("died_on"), by_reason["doubts"]) == (None, ["died_on"])
+    assert (told.get("died_on"), told["doubts"]) == (day, [] if day else ["died_on"])
+
+
 @pytest.mark.parametrize(
     ("on", "told"), [("2026-04-09", None), ("2026-04-10", "2026-04-10"), ("2026-04-11",) * 2]
 )
@@ -248,7 +269,59 @@ def test_a_death_before_a_later_treatment_is_a_doubt(unit, on, told):
     (patient,) = unit.read("registry_patient")
 
     assert patient.get("died_on") == told
-    assert patient["doubts"] == ([] if told else ["died_on"])
+    assert patient["doubts"] == ([] if told else ["deaths", "died_on"])
+
+
+def end(because, on):
+    return lambda unit: unit.visit("visit/v-2", status="ended", ended_because=because, ended_on=on)
+
+
+def look(on, **found):
+    return lambda unit: unit.look("visit/v-2", on=on, **found)
+
+
+def bleed(on):
+    return lambda unit: unit.act("complication/x", f"{on}T08:00:00+00:00", what="bleeding")
+
+
+def look_for_another_case(unit):
+    unit.treat("case/c-0", on="2026-02-27")
+    unit.look("visit/v-2", "case/c-0", on="2026-05-15")
+
+
+@pytest.mark.parametrize(
+    ("add", "is_told"),
+    [
+        *((end("died", "2026-03-20"), True), (end("died", "2026-05-20"), False)),
+        *((look("2026-03-19"), True), (look("2026-03-20"), True), (look("2026-03-21"), False)),
+        *((look("2026-05-15", bled={"answer": "no"}), False), (look("2026-06-02"), True)),
+        *((bleed("2026-03-19"), True), (bleed("2026-03-20"), True), (bleed("2026-03-21"), False)),
+        *((end("declined", "2026-03-21"), False), (end("not-needed", "2026-03-21"), True)),
+        (look_for_another_case, False),
+    ],
+)
+def test_a_death_that_is_contradicted_is_told_on_no_day(unit, add, is_told):
+    """[RG3] [RG16] [OC12] Several days, or something seen of the living after the day.
+
+    Then nothing is told of death: neither that it came nor, because the patient was seen after
+    day 42, that it did not. The planted bugs it has caught: the first of two days told, a death
+    told though the patient was looked at eight weeks after it, and a death in doubt taken for
+    none since somebody was seen later.
+    """
+    vouch(unit)
+    unit.treat(on=ON)
+    unit.visit("visit/v-1", status="ended", ended_because="died", ended_on="2026-03-20")
+    add(unit)
+    (patient,) = unit.read("registry_patient")
+    found = read_outcomes(unit.store, OutcomeAsk(), now_ms=NOW_MS, on=TODAY, time_zone="UTC")
+    deaths = [one for one in found.outcomes if one.outcome in ("death_30_days", "death_6_weeks")]
+    cases = 2 if add is look_for_another_case else 1
+
+    assert patient.get("died_on") == ("2026-03-20" if is_told else None)
+    assert patient["doubts"] == ([] if is_told else ["deaths", "died_on"])
+    assert [(one.happened, one.judged, one.missing) for one in deaths] == (
+        [(1, 1, 0)] * 2 if is_told else [(0, 0, cases)] * 2
+    )
 
 
 def test_a_death_is_told_on_the_day_given_for_it(unit):

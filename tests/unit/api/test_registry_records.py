@@ -236,6 +236,37 @@ def test_a_lot_that_no_label_says_is_told_as_unknown(unit, lot):
     assert told["lot_unknown"] is True
 
 
+@pytest.mark.parametrize(
+    ("lot", "is_told"),
+    [
+        *(("4711083", False), ("N.4711083", False), ("471-1083", False), ("4711084", True)),
+        *(("Greyfen-1961", False), ("GREYFEN1", False), ("grey-7", True), ("L-Ada-7", True)),
+        *(("Muellersen7", False), ("Mullersen-7", False)),
+        *(("14.07.1961", False), ("1961-07-14", False), ("X14071961", False), ("140761", False)),
+        *(("07/14/61", False), ("610714", False), ("A140761", True)),
+        *(("02.03.2026", False), ("260302", False), ("L20260302", False)),
+        *(("03-04-1999", False), ("4.3.99", False), ("19990403", False), ("03041999", False)),
+        *(("19991304", False), ("19993204", True), ("32.04.1999", True), ("13.13.99", True)),
+        *(("18790403", True), ("990403", True), ("L19990403", True), ("1-2-3", True)),
+        *(("0417/A", True), ("20.1234", True)),
+    ],
+)
+def test_a_lot_that_tells_of_the_patient_is_told_as_unknown(unit, lot, is_told):
+    """[RG7] [HAZ-46] A scanned wristband, a name, a day of birth or another date.
+
+    Of two answers about the patient neither leaves. The planted bug it has caught: all that could
+    stand on a label left as the lot.
+    """
+    unit.treat(on=ON)
+    unit.write(PATIENT, local_id="4711083", family_name="Greyfen")
+    unit.write(PATIENT, sees=False, family_name="Müllersen")
+    unit.coil("coil_placed/c-1-1", f"{ON}T10:10:00+00:00", lot=lot)
+    (told,) = unit.read("registry_implant")
+
+    assert told.get("lot") == (lot if is_told else None)
+    assert told["lot_unknown"] is not is_told
+
+
 def test_a_number_that_can_only_be_a_slip_is_a_doubt(unit):
     """[RG8] A telephone number in the place of an axis."""
     unit.treat()
@@ -301,6 +332,39 @@ def test_a_device_with_two_answers_or_another_label_has_no_lot(unit):
     assert two == [("coil", None, 1)]
     assert other == [("coil", None, 1)]
     assert lots(unit) == [("coil", "L-0417-A", 1)]
+
+
+@pytest.mark.parametrize(
+    ("packages", "injected", "told"),
+    [
+        ([], ["A-100", None], ["A-100", None]),
+        ([], ["A-100"], ["A-100"]),
+        ([], [None, None], [None]),
+        (["A-100"], ["A-100", None], ["A-100"]),
+        (["A-100"], ["B-200", None], ["A-100", "B-200"]),
+        (["A-100"], ["Greyfen-7"], ["A-100", None]),
+        (["A-100"], [("A-100", "B-200")], ["A-100", None]),
+    ],
+)
+def test_an_injection_of_unknown_lot_is_told_unless_a_package_explains_it(
+    unit, packages, injected, told
+):
+    """[RG7] [HAZ-46] Also where a known one stands beside it, or where its lot may not be told.
+
+    The planted bug it has caught: of a known and an unknown lot only the known one was told.
+    """
+    unit.treat()
+    at = f"{ON}T10:20:00+00:00"
+    for place, lot in enumerate(packages):
+        unit.act(f"package_opened/k-{place}", at, item="adhesive", device={"lot": lot}, fate="used")
+    for place, lots_of in enumerate(injected):
+        for lot in lots_of if isinstance(lots_of, tuple) else (lots_of,):
+            device = {"lot": lot} if lot else {"lot_unknown": True}
+            unit.act(f"adhesive_injected/a-{place}", at, sees=False, device=device)
+    found = [one for one in unit.read("registry_implant") if one["item"] == "adhesive"]
+
+    assert sorted((one.get("lot") or "") for one in found) == sorted(lot or "" for lot in told)
+    assert [one["lot_unknown"] for one in found] == ["lot" not in one for one in found]
 
 
 def test_an_opened_coil_of_which_nobody_says_where_it_went_counts(unit):

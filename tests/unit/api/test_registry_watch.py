@@ -5,7 +5,16 @@ import pytest
 
 from api.outcomes.definitions import packaged_definitions
 from api.outcomes.episodes import Episode, Event, Look, judge_episode
-from tests.unit.api.registry_unit import CASE, PATIENT, TODAY, VISIT, closing, registry_unit
+from api.use_cases.read_outcomes import OutcomeAsk, read_outcomes
+from tests.unit.api.registry_unit import (
+    CASE,
+    NOW_MS,
+    PATIENT,
+    TODAY,
+    VISIT,
+    closing,
+    registry_unit,
+)
 
 ON = "2026-03-02"
 
@@ -45,6 +54,30 @@ def test_two_answers_at_a_look_tell_no_flow(unit):
     assert unit.read("registry_look") == [
         {"case": CASE, "looked_on": "2026-04-02", "doubts": ["flow"]}
     ]
+
+
+@pytest.mark.parametrize(
+    ("flow", "gone", "told"),
+    [
+        *(("no", "no", None), ("yes", "yes", None), ("no", "yes", "no"), ("yes", "no", "yes")),
+        *(("no", "not-examined", "no"), ("yes", "not-examined", "yes")),
+        *(("not-seen", "no", "not-seen"), ("not-seen", "yes", "not-seen")),
+    ],
+)
+def test_a_look_that_contradicts_itself_tells_no_flow_either_way(unit, flow, gone, told):
+    """[RG5] [OC12] The planted bug it has caught: no flow and not obliterated was obliterated."""
+    unit.treat()
+    unit.look(on="2026-03-20", doppler_flow="no")
+    unit.look("visit/v-2", on="2026-04-02", doppler_flow=flow, obliterated=gone)
+    last = unit.read("registry_look")[-1]
+    found = read_outcomes(unit.store, OutcomeAsk(), now_ms=NOW_MS, on=TODAY, time_zone="UTC")
+    (obliterated,) = (one for one in found.outcomes if one.outcome == "obliteration")
+
+    assert (last.get("flow"), last["doubts"]) == (told, [] if told else ["flow"])
+    assert (obliterated.happened, obliterated.missing) == {
+        None: (0, 1),
+        "yes": (0, 0),
+    }.get(told, (1, 0))
 
 
 def test_windows_are_counted_as_the_unit_itself_counts_them(unit):
@@ -150,15 +183,15 @@ def test_a_file_that_says_nothing_of_events_or_implants_tells_nothing_of_them(un
         CASE, stage="closed", procedure_on=ON, patient=PATIENT, imported_in="past_import/i-1"
     )
     bare = unit.case()
-    unit.write("complication/a", case=CASE, what="none")
+    unit.write("complication/c-1-1", case=CASE, what="none")
     unit.write("coil_placed/a", case=CASE, slot=1, device={"lot": "L-0417-A"})
     told = unit.case()
 
     fields = ("technique", "coils_placed", "adhesive_kind", "adhesive_pure_ul")
     assert [bare.get(name) for name in fields] == [None] * 4
-    assert bare["doubts"] == ["events"]
+    assert bare["doubts"] == ["adverse_events", "bleeds"]
     assert [told.get(name) for name in fields] == ["coils", 1, "none", 0]
-    assert told["doubts"] == []
+    assert told["doubts"] == ["bleeds"]
 
 
 def test_a_window_is_due_once_it_has_closed(unit):
