@@ -114,3 +114,40 @@ def test_a_unit_closes_a_proposal_by_its_word_and_a_stranger_unit_says_nothing(n
     (shown,) = list_links(network.hub.store, "parted", by="").links
     assert [answer.answer for answer in shown.answers] == ["not-same"]
     assert {state.state for place in (0, 1) for state in network.here(place)} == {"parted"}
+
+
+def test_a_unit_is_asked_anew_after_its_link_was_parted(network):
+    """[HAZ-41] [HAZ-42] [NL2] [NL3] [NL5] What it had answered counts no longer, and it is told so.
+
+    It was red before. Planted and caught: the word of before stood at the unit as its answer.
+    """
+    (one,) = network.here(0)
+    assert not one.is_asked_anew
+    network.answer(0, one.proposal, "same")
+    network.carry()
+    hub = network.hub
+
+    def decide(act, because=""):
+        return decide_link(
+            hub.store,
+            one.proposal,
+            act,
+            because=because,
+            by=network.manager,
+            chance=hub.chance(),
+        )
+
+    assert decide("agree") == "joined"
+    network.carry()
+    assert [(here.answer, here.is_asked_anew) for here in network.here(0)] == [("same", False)]
+    assert decide("part", "patient-objects") == "apart"
+    assert decide("agree") == "one_voice"
+    network.carry()
+
+    (here,) = network.here(0)
+    assert (here.state, here.answer, here.is_asked_anew) == ("proposed", "", True)
+    assert list_groups(hub.store) == ([], [])
+    ((here),) = network.answer(0, one.proposal, "same")
+    assert (here.answer, here.is_asked_anew) == ("same", False)
+    network.carry()
+    assert [here.state for here in network.here(1)] == ["joined"]
