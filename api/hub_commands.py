@@ -80,9 +80,15 @@ def publish(folder: Path) -> None:
 @hub_group.command("leave")
 @data_option
 def leave(folder: Path) -> None:
-    """Send nothing to the hub any more; what it holds stays there until it is revoked there."""
+    """Send nothing to the hub any more; what it holds stays there until two people erase it there.
+
+    At the hub: revoke the unit, then `crura erase --unit UNIT`.
+    """
     do_here_or_there(folder, leave_hub, lambda server: _ask(server, "leavings", {}))
-    click.echo("Left. At the hub, whoever looks after it can revoke this unit.")
+    click.echo(
+        "Left. What the hub holds of this unit stays there: ask whoever looks after it to revoke "
+        "this unit, and to erase what it told (crura erase --unit)."
+    )
 
 
 def _publish_here(store: UnitStore) -> LineStanding:

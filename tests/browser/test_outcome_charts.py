@@ -35,7 +35,20 @@ def server(tmp_path):
     unit.stop()
 
 
-def _open(device, server, answer, *, has_library=True):
+class ServedHub(ServedBuild):
+    """The hub of a network, served from the app that is tested."""
+
+    serve_options = ("--hub",)
+
+
+@pytest.fixture
+def hub(tmp_path):
+    server = ServedHub(tmp_path / "hub")
+    yield server
+    server.stop()
+
+
+def _open(device, server, answer, *, has_library=True, desk="unit"):
     """Open the part of outcomes on a desk whose server counts what is handed in."""
     page = device.start("about:blank")
     asked = []
@@ -51,7 +64,7 @@ def _open(device, server, answer, *, has_library=True):
     page.route("**/api/outcomes*", tell)
     if not has_library:
         page.route("**/chart-library*", lambda route: route.abort())
-    page.goto(f"{server.address}/#/unit")
+    page.goto(f"{server.address}/#/{desk}")
     press(page, "Outcomes")
     expect(page.locator("[data-figure]")).to_have_count(len(_ids(answer)))
     return page, asked
@@ -156,6 +169,32 @@ def test_cases_are_narrowed_by_time_and_mix(server, new_device):
     assert "unit=u7" in asked[-1]
     assert "from_on=" in asked[-1]
     assert asked[0].rstrip("?").endswith("/api/outcomes")
+
+
+def test_a_hub_is_asked_for_fixed_periods_and_says_which_units_lie_near_a_limit(hub, new_device):
+    """[OC16] [OC8] [HAZ-49] Of a unit the last 12 months are asked for, of a hub never."""
+    hub.start()
+    device = new_device("desk", "desk")
+    answer = make_outcomes(is_hub=True)
+    (units,) = (one["units"] for one in answer["funnels"])
+    near = next(one for one in units if one["cases"] is not None)
+    near["standing"] = "near-limit"
+    page, asked = _open(device, hub, answer, desk="network")
+
+    expect(page.get_by_role("button", name="In the last 12 months")).to_have_count(0)
+    expect(page.get_by_text("fixed periods that do not slide")).to_be_visible()
+    press(page, "In one quarter")
+    page.get_by_label("Year", exact=True).select_option("2025")
+    page.get_by_label("Quarter", exact=True).select_option(label="April to June")
+    press(page, "Count these cases")
+    expect(page.get_by_text("1 unit lies near a limit")).to_be_visible()
+    assert "from_on=2025-04-01" in asked[-1]
+    assert "until_on=2025-06-30" in asked[-1]
+    press(page, "In one calendar year")
+    press(page, "Count these cases")
+    expect(page.get_by_label("Quarter", exact=True)).to_have_count(0)
+    assert "from_on=2025-01-01" in asked[-1]
+    assert "until_on=2025-12-31" in asked[-1]
 
 
 def test_on_paper_each_figure_has_its_table_and_what_is_counted(server, new_device):

@@ -154,6 +154,21 @@ test('[OC8] what is seen in a funnel names no unit and ranks none', () => {
   ]);
 });
 
+/** Caught a planted bug: a unit near a limit counted as one within. */
+test('[OC8] a unit of which rounded counts do not say on which side it lies is said apart', () => {
+  const { funnel } = figure('funnel') as Extract<Figure, { kind: 'funnel' }>;
+  const [first, ...others] = funnel.units;
+  if (!first) throw new Error('no unit');
+  const units = [{ ...first, standing: 'near-limit' as const }, ...others];
+  const near = { kind: 'funnel', id: 'f', funnel: { ...funnel, units } } as const;
+
+  expect(spokenOf(near).slice(0, 2)).toEqual([
+    'All units together: 20 %. Of the units drawn: 1 within the 95 % limits, 0 beyond them, 0 beyond the 99.8 % limits, 1 not judged (fewer than 10 cases).',
+    '1 unit lies near a limit: its rounded counts do not say on which side. Read it at the unit itself.',
+  ]);
+  expect(listKeys(near).slice(0, 3)).toEqual(['within', 'near-limit', 'not-judged']);
+});
+
 test('[OC10] what is seen in a sum: where it stands, its limit, when it was reached, how often by chance', () => {
   expect(spokenOf(figure('sum'))).toEqual([
     'After 3 cases the sum stands at 0.12; the limit is 2.5.',

@@ -153,14 +153,16 @@ export function spokenOf(figure: Figure): string[] {
     }
     case 'funnel': {
       const { funnel } = figure;
-      const { within, alert, alarm, 'not-judged': unjudged } = countShapes(funnel);
+      const shapes = countShapes(funnel);
+      const { within, alert, alarm, 'not-judged': unjudged, 'near-limit': near } = shapes;
       const overall = perCent(funnel.overall);
       const counts = { overall, within, alert, alarm, unjudged };
+      const nearly = near === 0 ? [] : [say('outcomes.spoken.nearLimit', { count: near })];
       const spread =
         funnel.dispersion === null
           ? []
           : [say('outcomes.spoken.dispersion', { dispersion: amountWords(funnel.dispersion) })];
-      return [say('outcomes.spoken.funnel', counts), ...spread];
+      return [say('outcomes.spoken.funnel', counts), ...nearly, ...spread];
     }
     case 'sum':
       return sumSpoken(figure.sum);

@@ -42,7 +42,7 @@ def gather(records):
         person = case["person"]
         own = [one["treated"] for one in cases if same_patient(one, case)]
         if person.get("died_on") and day(person["died_on"]) < max(own):
-            person["doubts"] = [*person.get("doubts", ()), "died_on"]
+            person["doubts"] = [*person.get("doubts", ()), "died_on", "deaths"]
             person["died_on"] = None
     return cases
 
@@ -93,6 +93,13 @@ def is_unclear(case, kind):
     )
 
 
+def is_one_sided(case, kind):
+    """Say whether nothing at all counts of a kind: told only where it happened, or two ways."""
+    said = {*case["fields"].get("doubts", ()), *case["person"].get("doubts", ())}
+    word = {"rebleed": "bleeds", "death": "deaths"}.get(kind, "adverse_events")
+    return word in said
+
+
 def days_of(case, kind):
     """Return the dated events of a kind as (days, event)."""
     if kind == "death":
@@ -111,6 +118,8 @@ def watch(case, kind, first, last, fits=lambda event: True):
     """
     if (case["fields"].get("window_days") or 0) < last:
         return "not due"
+    if is_one_sided(case, kind):
+        return None
     answers = [fits(event) for on, event in days_of(case, kind) if first <= on <= last]
     if True in answers:
         return True
@@ -118,7 +127,8 @@ def watch(case, kind, first, last, fits=lambda event: True):
     is_whole = last_known(case, kind) >= (335 if last == YEAR else last)
     if None in answers or (is_unclear(case, kind) and not (kind == "death" and is_whole)):
         return None
-    return False if died(case) is not None or is_whole else None
+    died_before = died(case) is not None and died(case) <= last
+    return False if died_before or is_whole else None
 
 
 def source_known(event):
@@ -189,6 +199,8 @@ def wilson(happened, of):
 
 def spell(case, kind):
     """Return (days, what ended it) until an event or death within a year."""
+    if is_one_sided(case, kind):
+        return 0, ""
     ends = [(on, 0, kind) for on, _ in days_of(case, kind) if 0 <= on <= YEAR]
     if died(case) is not None and died(case) <= YEAR:
         ends.append((died(case), 1, "death"))

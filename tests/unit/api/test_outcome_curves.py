@@ -42,7 +42,7 @@ def test_the_limits_of_each_unit_stand_among_those_of_the_lines():
     chance = random.Random(4)
     sizes = [61, 97, 300, *(chance.randint(10, 300) for _ in range(20))]
     told = {f"u{place}": Cells(0, cases, 0) for place, cases in enumerate(sizes)}
-    funnel = draw_limits(told, Cells(30, sum(sizes), 0), by)
+    funnel = draw_limits(told, Cells(30, sum(sizes), 0), by, hides=False)
 
     assert set(sizes) <= {one.cases for one in funnel.limits}
 

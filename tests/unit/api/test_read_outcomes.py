@@ -7,6 +7,7 @@ look came later.
 """
 
 import random
+from bisect import bisect_right
 from collections import Counter
 
 import pytest
@@ -14,6 +15,7 @@ import pytest
 from api.outcomes.definitions import packaged_definitions
 from api.outcomes.episode_rows import EpisodeRow
 from api.registry.round_counts import round_count
+from api.registry.whole_quarters import last_of_quarter
 from api.storage.outcome_rows import Choice
 from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import CalculationError
@@ -204,9 +206,10 @@ def test_a_reading_at_the_hub_hides_small_groups_and_says_so(network):
     """[OC16] The same counts, and of none fewer than five; two questions tell no more than one."""
     store, _ = network
     ask = {"now_ms": 7, "on": "2026-12-01", "time_zone": "UTC"}
-    narrow = OutcomeAsk(mix="varix_class:GOV1,child_class:C", until_on="2025-06-30")
+    year = {"from_on": "2025-01-01", "until_on": "2025-12-31"}
+    narrow = OutcomeAsk(mix="varix_class:GOV1,child_class:C", **year)
     report = read_outcomes(store, narrow, **ask)
-    open_report = whole(store, mix=narrow.mix, until_on=narrow.until_on)
+    open_report = whole(store, mix=narrow.mix, **year)
 
     assert "shifted-dates" in report.cautions
     assert "hidden-groups" in report.cautions
@@ -235,7 +238,7 @@ def test_a_reading_at_the_hub_hides_small_groups_and_says_so(network):
     assert report.survival[0].at_risk
     for curve in (*report.survival, *report.competing.causes):
         assert len(curve.points) < len(open_report.survival[0].points) / 4
-    nobody = read_outcomes(store, OutcomeAsk(from_on="2030-01-01"), **ask)
+    nobody = read_outcomes(store, OutcomeAsk(from_on="2030-01-01", until_on="2030-12-31"), **ask)
     assert (nobody.cases, nobody.units, nobody.survival, nobody.funnels) == (0, [], [], [])
 
 
@@ -269,10 +272,74 @@ def test_two_readings_at_a_hub_tell_no_small_group_by_what_they_differ(tmp_path)
         assert all(
             point.share * 6 == pytest.approx(round(point.share * 6)) for point in curve.points
         )
-    before, with_her = ask(until_on="2026-03-27"), ask(until_on="2026-03-28")
-    assert before == with_her
-    assert (before.from_on, before.until_on) == ("", "2026-03-31")
-    assert ask(from_on="2026-02-14").from_on == "2026-01-01"
+    from_on = "2026-01-01"
+    before = ask(from_on=from_on, until_on="2026-03-27")
+    assert before == ask(from_on="2026-02-14", until_on="2026-03-28")
+    assert (before.from_on, before.until_on) == (from_on, "2026-03-31")
+    open_ended = ask(until_on="2026-03-28")
+    assert (open_ended.from_on, open_ended.until_on) == ("", "")
+    store.close()
+
+
+# Of one woman in each of few quarters, many in the others.
+QUARTERS = ("01", "04", "07", "10")
+FEW = {"2024-10-01": 3, "2025-04-01": 2, "2025-07-01": 1, "2025-10-01": 4}
+
+
+def test_all_periods_that_a_hub_tells_together_tell_no_hidden_group(tmp_path):
+    """[OC16] [HAZ-49] Every answer is within two of the truth: bounds by the shortest ways.
+
+    The planted bug it has caught: any run of quarters was counted, and the 300 of six years told
+    the hidden quarters exactly (820 of ten years told all forty).
+    """
+    store = open_unit_store(tmp_path, new_generation="generation-1")
+    settle_role(store, as_hub=True)
+    chance = random.Random(5)
+    quarters = [f"{year}-{month}-01" for year in range(2020, 2026) for month in QUARTERS]
+    truth = [FEW.get(one, chance.randint(5, 30)) for one in quarters]
+    days = [
+        f"{first[:8]}{number % 28 + 1:02d}"
+        for first, count in zip(quarters, truth, strict=True)
+        for number in range(count)
+    ]
+    rows = [_row(place, "female", on, place) for place, on in enumerate(days)]
+    with store.transaction():
+        store.outcomes.add(rows)
+    size = len(quarters)
+    # How much more lies before one quarter than before another, at most.
+    most = [[0 if one == other else 9_999 for other in range(size + 1)] for one in range(size + 1)]
+    for place in range(size):
+        most[place + 1][place] = 0
+    told = set()
+    for first in range(size):
+        for last in range(first, size):
+            ask = OutcomeAsk(
+                from_on=quarters[first], until_on=last_of_quarter(quarters[last]), mix="sex:female"
+            )
+            report = read_outcomes(store, ask, now_ms=0, on="2026-06-01", time_zone="UTC")
+            from_on = quarters.index(report.from_on) if report.from_on else 0
+            until = bisect_right(quarters, report.until_on) if report.until_on else size
+            told.add((from_on, until))
+            low, high = (1, 4) if report.cases is None else (report.cases - 2, report.cases + 2)
+            most[from_on][until] = min(most[from_on][until], high)
+            most[until][from_on] = min(most[until][from_on], -low)
+    for way in range(size + 1):
+        for one in range(size + 1):
+            for other in range(size + 1):
+                most[one][other] = min(most[one][other], most[one][way] + most[way][other])
+
+    bounds = [(-most[place + 1][place], most[place][place + 1]) for place in range(size)]
+    assert all(
+        low <= true <= high and high - low >= 4
+        for (low, high), true in zip(bounds, truth, strict=True)
+    )
+    for place, first in enumerate(quarters):
+        if first[:4] in ("2024", "2025"):
+            # Anything from none to nearly all that the year has.
+            assert bounds[place][0] == 0
+            assert bounds[place][1] >= 12
+    # All time, six years, and the quarters of the four years in which none is small.
+    assert len(told) == 1 + 6 + 4 * 4
     store.close()
 
 
