@@ -88,6 +88,7 @@ bench: setup .venv/.test-ready chromium tests/bench/node_modules/.ready
 soak: setup .venv/.test-ready chromium
 	SOAK=1 $(BIN)/python -m pytest -q tests/unit/api/test_seal.py tests/unit/api/test_tampering.py tests/unit/api/test_access_log.py
 	REQUESTS=100 $(BIN)/python -m pytest -q tests/safety/test_requests_of_every_role.py
+	REQUESTS=40 $(BIN)/python -m pytest -q tests/safety/test_request_chains.py
 	$(BIN)/python -m tests.reliability.kills --rounds 10000 $(if $(SEED),--seed $(SEED))
 	POWER_CUTS=10000 $(if $(SEED),POWER_SEED=$(SEED)) SERVER_KILLS=100 KILLS=100 $(BIN)/python -m pytest -q tests/reliability
 	$(BIN)/python -m tests.simulator.run --count 10000 $(if $(SEED),--first $(SEED))

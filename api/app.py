@@ -69,6 +69,7 @@ def create_app(
         build=f"{release}+{static_files.build}",
         local_key=local_key,
         is_behind_proxy=is_behind_proxy,
+        served_build=static_files.app_build,
     )
     metrics = UnitMetrics()
     app = Litestar(

@@ -13,7 +13,9 @@ from api.routes.calendar import (
     post_calendar_revocation,
 )
 from api.routes.case_export import get_case_export
+from api.routes.cleared_device import post_cleared
 from api.routes.conflicts import get_conflicts, get_decisions
+from api.routes.device_standing import post_device_standing
 from api.routes.devices import (
     get_devices,
     get_own_standing,
@@ -55,6 +57,7 @@ from api.routes.network_here import (
 )
 from api.routes.network_line import (
     get_network_line,
+    post_network_erasures,
     post_network_joining,
     post_network_leaving,
     post_network_round,
@@ -103,6 +106,8 @@ OF_EVERY_SERVER: tuple[Any, ...] = (
     get_static_file,
 )
 OF_A_UNIT: tuple[Any, ...] = (
+    post_cleared,
+    post_device_standing,
     get_network_line,
     post_network_joining,
     post_network_round,
@@ -152,6 +157,7 @@ OF_A_UNIT: tuple[Any, ...] = (
 # The hub holds no case: nothing of care or booking is asked there.
 OF_THE_HUB: tuple[Any, ...] = (
     post_network_standing,
+    post_network_erasures,
     get_fleet,
     get_network_quality,
     get_network_rule_files,

@@ -32,10 +32,14 @@ class NoticesHere(msgspec.Struct, frozen=True):
 
 
 class NoticeAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Which notice a person of the unit acknowledges or closes."""
+    """Which notice a person of the unit acknowledges, closes or lets be heeded again.
+
+    ``seen`` is the digest of what stood on the screen (`NoticeHere.seen`); "" of an older app.
+    """
 
     notice: _Name
     act: NoticeAct
+    seen: Annotated[str, msgspec.Meta(max_length=64)] = ""
 
 
 class ProposalsHere(msgspec.Struct, frozen=True):
@@ -82,6 +86,7 @@ def post_recall_answer(
         on=around.today(),
         by=asker.id,
         draw_chance=around.draw_chance,
+        seen_before=data.seen,
     )
     return _list_notices(around, asker)
 

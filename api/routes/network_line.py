@@ -10,6 +10,7 @@ from litestar.params import JSONBody
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.hub_line import LineStanding, join_hub, leave_hub, tell_line
+from api.use_cases.registry_erasures import ErasedAtUnit, ForgottenAtHub, forget_for_unit
 from api.use_cases.standing_report import StandingReport, keep_standing
 
 MOST_REPORT_BYTES = 2_097_152
@@ -96,3 +97,18 @@ def post_network_standing(
     now_ms = around.environment.now_ms()
     keep_standing(around.store, device.id, data, now_ms=now_ms, today=around.today())
     return StandingKept(now_ms)
+
+
+@post(
+    "/api/network/erasures",
+    tags=["network"],
+    status_code=200,
+    sync_to_thread=True,
+    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    opt={"needs": "network-erasures.tell"},
+)
+def post_network_erasures(
+    data: JSONBody[ErasedAtUnit], device: AskingDevice, around: Around
+) -> ForgottenAtHub:
+    """Erase what a unit told and has erased itself (ER7)."""
+    return forget_for_unit(around.store, device.id, data.records, draw_chance=around.draw_chance)

@@ -77,7 +77,8 @@ class HeadsBell:
 class Surroundings:
     """Everything a route may use. ``local_key`` opens the way for commands on this machine.
 
-    ``is_behind_proxy`` says that a proxy on this machine passes requests on.
+    ``is_behind_proxy`` says that a proxy on this machine passes requests on; ``served_build`` is
+    the build of the app that is handed out, "" where there is none.
     """
 
     store: UnitStore
@@ -85,6 +86,7 @@ class Surroundings:
     build: str
     local_key: str
     is_behind_proxy: bool = False
+    served_build: str = ""
     bell: HeadsBell = field(default_factory=HeadsBell)
     turns: PushTurns = field(default_factory=PushTurns)
     nonces: Nonces = field(init=False)

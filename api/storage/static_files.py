@@ -34,6 +34,10 @@ class StaticFile(msgspec.Struct, frozen=True):
     media_type: str
 
 
+class _NamedBuild(msgspec.Struct, frozen=True):
+    build: str
+
+
 class StaticFiles:
     """All files of the app by name."""
 
@@ -52,6 +56,17 @@ class StaticFiles:
             return "none"
         marks = "".join(self._files[name].etag for name in sorted(self._files))
         return hashlib.sha256(marks.encode()).hexdigest()[:12]
+
+    @property
+    def app_build(self) -> str:
+        """Return how the app names its own build (HAZ-27), "" when it names none."""
+        named = self._files.get("build.json")
+        if named is None:
+            return ""
+        try:
+            return msgspec.json.decode(named.content, type=_NamedBuild).build
+        except msgspec.MsgspecError:
+            return ""
 
     def find(self, name: str) -> StaticFile | None:
         """Return a file by its path below the root, None when there is none."""

@@ -11,6 +11,7 @@ from api.storage.access_log import AccessLog, sign_last_line
 from api.storage.any_connection import AnyDatabase
 from api.storage.calendar_tokens import CalendarTokenStore
 from api.storage.connection import FILE_NAME, open_database
+from api.storage.device_standings import DeviceStandings
 from api.storage.device_store import DeviceStore
 from api.storage.erasures import ErasedRecords
 from api.storage.errors import UNREADABLE, StorageError
@@ -57,6 +58,7 @@ class UnitStore:
         self.operations = OperationStore(database.connection)
         self.held_back = HeldBackStore(database.connection, self.operations)
         self.devices = DeviceStore(database.connection)
+        self.device_standings = DeviceStandings(database.connection)
         self.calendars = CalendarTokenStore(database.connection)
         self.people = PeopleStore(database.connection)
         self.access = AccessLog(database.connection)

@@ -28,6 +28,19 @@ export interface DeskPerson {
   longest_ms: number;
 }
 
+/** What a device last told of itself; null is what it does not know. */
+export interface DeviceTold {
+  ago_ms: number;
+  build: string | null;
+  is_other_build: boolean | null;
+  has_other_rules: boolean | null;
+  unsent: number | null;
+  unsent_pictures: number | null;
+  is_kept: boolean | null;
+  used_bytes: number | null;
+  quota_bytes: number | null;
+}
+
 export interface DeskDevice {
   id: string;
   name: string;
@@ -35,9 +48,13 @@ export interface DeskDevice {
   role: 'bedside' | 'booking' | 'unit';
   joined_ms: number;
   last_contact_ms: number | null;
+  /** Its clock less the server's, at its last exchange. */
+  clock_offset_ms?: number | null;
   silent_ms: number;
   silence: 'none' | 'silent' | 'escalated';
   is_waiting: boolean;
+  /** Null or absent where it told nothing. */
+  told?: DeviceTold | null;
 }
 
 /** One person as the unit keeps people; `role` is what the record says, "" while two answers stand. */

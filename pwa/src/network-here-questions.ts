@@ -54,6 +54,9 @@ export interface RecalledLot {
   expires_on: string;
   count: number;
 }
+/** What a person of the unit does with a notice; `heed` puts it in force here again. */
+export type RecallAct = 'acknowledge' | 'close' | 'heed';
+
 export interface IncomingRecall {
   notice: string;
   state: 'in-force' | 'withdrawn';
@@ -64,6 +67,8 @@ export interface IncomingRecall {
   came_ms: number | null;
   answer: RecallAnswer;
   answered_ms: number | null;
+  /** People here took it out of force for this unit: no tablet heeds it (NL7). */
+  is_withdrawn_here?: boolean;
   /** Why it cannot be searched by, "" where it can. */
   sentence: string;
   /** `surely` of the patients have this very lot; the others have one that is near or looks alike. */
@@ -76,6 +81,8 @@ export interface IncomingRecall {
   } | null;
   rows: readonly RecalledImplant[];
   shelf: readonly RecalledLot[];
+  /** A digest of all that it touches: closing says by it what stood on the screen (NL8). */
+  seen?: string;
 }
 
 /** A proposal about a patient of this unit; the name is known here alone. */
@@ -88,6 +95,8 @@ export interface IncomingLink {
   own: { patient: string; number: string; name: string; born_on: string } | null;
   answer: '' | LinkAnswer;
   answered_ms: number | null;
+  /** It was answered, and that no longer counts (NL2). */
+  is_asked_anew?: boolean;
 }
 
 /** A rule file that the hub proposes; it is never in force by itself. */
@@ -101,6 +110,11 @@ export interface IncomingRuleFile {
   /** The version that counts here, against which the sentences are; null where none does. */
   against: number | null;
   standing: 'new' | 'taken' | 'set-aside' | 'withdrawn';
+  /** The network withdrew it, also after it was taken here; for this reason (WD5). */
+  is_withdrawn?: boolean;
+  withdrawn_because?: string;
+  /** Of one that is withdrawn, where it stands in the unit's own release; '' where it is not held. */
+  here?: '' | 'draft' | 'approved' | 'in force' | 'retired';
 }
 
 /** Every question about the network that a unit's own server answers. */
@@ -108,7 +122,7 @@ export interface NetworkHereQuestions {
   line: { asks: null; tells: NetworkLine };
   'incoming-recalls': { asks: null; tells: { notices: readonly IncomingRecall[] } };
   'answer-recall': {
-    asks: { notice: string; act: 'acknowledge' | 'close' };
+    asks: { notice: string; act: RecallAct; seen: string };
     tells: { notices: readonly IncomingRecall[] };
   };
   'incoming-links': { asks: null; tells: { proposals: readonly IncomingLink[] } };

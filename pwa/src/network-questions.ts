@@ -82,7 +82,7 @@ export interface RecallCriteria {
   expires_to?: string;
 }
 export type RecallItem = '' | 'coil' | 'needle' | 'adhesive';
-export type RecallAnswer = 'none' | 'acknowledged' | 'searched' | 'closed';
+export type RecallAnswer = 'none' | 'acknowledged' | 'searched' | 'closed' | 'not-heeded';
 
 /** What the hub counts of a notice at one unit, before anybody there has looked. */
 export interface RecallCount {

@@ -38,12 +38,13 @@ export type PlanChecksAnswer =
 /**
  * An operation that could not be taken in; `fork` where another is held under its id, `damaged`
  * where the unit cannot read entries any more that it took in, `older-copy` where a device has read
- * what the unit does not hold (EX21).
+ * what the unit does not hold (EX21), `withdrawn-rules` where a rule file counts that the network
+ * has withdrawn (WD5).
  */
 export interface UnitAlarm {
   /** How a decision speaks of it (CF5). */
   name: string;
-  kind: 'fork' | 'set-aside' | 'damaged' | 'older-copy';
+  kind: 'fork' | 'set-aside' | 'damaged' | 'older-copy' | 'withdrawn-rules';
   /** Id of the operation, or the log or the device where all of it is meant. */
   op_id: string;
   record: string;

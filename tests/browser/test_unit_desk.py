@@ -137,6 +137,11 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     press(page, "Devices")
     joined = page.locator("[data-device]")
     expect(joined).to_have_count(1)
+    # What the tablet told after its first exchange: it runs what this server hands out (DM-01).
+    expect(joined.locator("[data-told]")).to_have_text(
+        re.compile(r"^told .* unsent · .* MB used · build [0-9a-f]{12}$")
+    )
+    expect(joined.get_by_text("It runs another build")).to_have_count(0)
     joined.get_by_role("button", name=re.compile("^Revoke")).click()
     expect(joined.get_by_text("It reads nothing any more")).to_be_visible()
     joined.get_by_role("button", name=re.compile("for good$")).click()

@@ -87,12 +87,22 @@ def ask_as(unit: StandingUnit, asker: str) -> Ask:
         return lambda method, path, **sent: unit.client.request(
             method, path, **{**sent, "headers": {**shown, **sent.get("headers", {})}}
         )
+    return ask_as_person(unit, log_in_as(unit, asker))
+
+
+def log_in_as(unit: StandingUnit, asker: str) -> DeskPerson:
+    """Add a person of a role and log in."""
     role = "booking" if asker == "booking-clerk" else asker
     person = DeskPerson(unit, f"Person {role}", role)
     assert person.log_in().status_code == 201
-    own = {"cookie": f"__Host-crura={person.cookie}", "sec-fetch-site": "same-origin"}
+    return person
+
+
+def ask_as_person(unit: StandingUnit, person: DeskPerson) -> Ask:
+    """Return what sends a request as a person, from our own page, by the log-in of the moment."""
 
     def ask(method: str, path: str, **sent: Any) -> Any:
+        own = {"cookie": f"__Host-crura={person.cookie}", "sec-fetch-site": "same-origin"}
         unit.client.cookies.clear()
         return unit.client.request(
             method, path, **{**sent, "headers": {**own, **sent.get("headers", {})}}

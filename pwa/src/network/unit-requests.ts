@@ -106,6 +106,22 @@ export class UnitRequests {
     return this.#ask<Answer>(path, token, { method: 'PUT', headers, body: bytes, signal });
   }
 
+  /**
+   * Tell the unit that everything here was cleared: its answer makes the browser clear the rest.
+   *
+   * @param unsent - how many entries went that the unit had not taken in
+   * @param stop - gives it up: what was removed stays removed
+   */
+  async tellCleared(token: string, unsent: number, as: Identity, stop: AbortSignal): Promise<void> {
+    const headers = { 'Content-Type': 'application/json', Authorization: `Bearer ${token}` };
+    const body = JSON.stringify({ unsent });
+    // An answer to a request that may carry no cookies is not let clear anything, by the browser.
+    const credentials = 'same-origin';
+    const init = { method: 'POST', headers, body, credentials, signal: stop } as const;
+    const response = await this.#send('/api/devices/own/cleared', init, as);
+    if (!response.ok) throw await refusalOf(response);
+  }
+
   /** Ask what the second check of plans found. */
   planChecks(token: string): Promise<PlanChecks> {
     return this.get('/api/plan-checks', token);
@@ -177,7 +193,7 @@ export class UnitRequests {
     const { body, ...rest } = init;
     const sent: RequestInit = body === null ? rest : { ...rest, body };
     try {
-      return await this.#fetch(path, { ...sent, cache: 'no-store', credentials: 'omit' });
+      return await this.#fetch(path, { credentials: 'omit', ...sent, cache: 'no-store' });
     } catch (error) {
       throw new NoAnswerError(tell('unreachable'), { cause: error });
     }

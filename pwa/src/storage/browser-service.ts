@@ -1,5 +1,8 @@
 /** The store's service on what this browser gives: clock, chance, timers. */
+import { BUILD } from '../device/build';
 import { randomFraction, randomHex, randomText } from '../device/chance';
+import { isPersisted } from '../device/persistence';
+import { readStorageRoom } from '../device/storage-room';
 import type { ExchangeStanding } from '../ports';
 import type { OpenedRecords } from './opened-records';
 import { StoreService } from './store-service';
@@ -24,6 +27,10 @@ export function serviceOf(
     newDeviceId: () => randomText(10),
     signer: holder.signer,
     ...(pictureFiles && { pictureFiles }),
+    tells: {
+      build: BUILD,
+      readStorage: async () => ({ isKept: await isPersisted(), ...(await readStorageRoom()) }),
+    },
     chance: randomFraction,
     later,
     onRecords: (records) => tell({ records }),

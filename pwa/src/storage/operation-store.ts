@@ -22,7 +22,7 @@ import { type PulledOperation, takeInPage } from './pulled-page';
 import { countAside, setAside } from './quarantine';
 import { findStates, listShown, listUnsent, readConflicts, readHistory } from './record-reading';
 import { rebuildStates, remergeRecord } from './record-states';
-import { type OwnDevice, STREAMS_OF_ROLE, UnitCopy } from './unit-copy';
+import { type OwnDevice, type SignedHeads, STREAMS_OF_ROLE, UnitCopy } from './unit-copy';
 
 export type { PulledRow } from './pulled-page';
 export { type OwnDevice, STREAMS_OF_ROLE } from './unit-copy';
@@ -129,8 +129,9 @@ export class OperationStore extends UnitCopy {
     rows: readonly PulledOperation[],
     next: number,
     wallMs: number,
+    signed: SignedHeads | null = null,
   ): string[] {
-    return takeInPage(this, stream, rows, next, wallMs);
+    return takeInPage(this, stream, rows, next, wallMs, signed);
   }
 
   /** Keep an operation that was not taken in, on this tablet or at the unit, with the reason. */

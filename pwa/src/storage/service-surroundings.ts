@@ -1,5 +1,6 @@
 /** What the store's service is given from outside, so that the tests run it as it is. */
 import type { Signer } from '../network/push-signing';
+import type { StorageFacts } from '../network/standing-telling';
 import type { ExchangeStanding } from '../ports';
 import type { PictureFiles } from './picture-files';
 
@@ -18,4 +19,6 @@ export interface ServiceSurroundings {
   signer?: Signer | null;
   /** Where bytes of pictures lie; left out in tests that have none. */
   pictureFiles?: PictureFiles;
+  /** What this device tells its unit of itself; left out in tests that tell nothing. */
+  tells?: { build: string; readStorage(): Promise<StorageFacts> };
 }

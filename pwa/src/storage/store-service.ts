@@ -10,6 +10,7 @@ import { PictureLane } from '../network/picture-lane';
 import { identityOf } from '../network/push-signing';
 import { retryWaitMs } from '../network/retry-wait';
 import { takeSnapshots } from '../network/snapshot-client';
+import { type RulesTold, StandingTelling } from '../network/standing-telling';
 import { NoAnswerError, RefusedError, type UnitRequests } from '../network/unit-requests';
 import type {
   DeviceStanding,
@@ -66,6 +67,7 @@ export class StoreService {
   readonly #answers: UnitAnswers;
   readonly #shelf: PictureShelf | null;
   readonly #lane: PictureLane | null;
+  readonly #telling: StandingTelling | null;
   #pictureTrouble = '';
   /** How often a turn was asked for. */
   #asked = 0;
@@ -96,6 +98,16 @@ export class StoreService {
           around.onExchange(this.exchangeStanding());
         },
       });
+    this.#telling =
+      around.tells === undefined
+        ? null
+        : new StandingTelling(store, requests, {
+            ...around.tells,
+            nowMs: around.nowMs,
+            rules: () => readRulesTold(store.recall('rules-told')),
+            unsentPictures: () => this.#shelf && Object.keys(this.#shelf.unsent()).length,
+            signer: around.signer ?? null,
+          });
     this.#client = new ExchangeClient(store, requests, {
       nowMs: around.nowMs,
       newEpoch: around.newEpoch,
@@ -357,6 +369,10 @@ export class StoreService {
     if (this.#asked === asked) {
       this.#schedule(retryWaitMs(this.#client.failures, this.#around.chance()));
     }
+    if (standing.state !== 'alone' && standing.state !== 'no-network') {
+      // Never waited for, and no trouble of a person: what fails is told after the next round.
+      void this.#telling?.tell().catch(() => {});
+    }
     if (standing.state === 'resting' || standing.state === 'needs-a-person') {
       if (await this.#oldCases.tidy()) this.#schedule(SOON_MS);
       this.#dropErased();
@@ -410,4 +426,12 @@ function readWho(kept: Json): { id: string; role: string } {
     [part: string]: Json;
   };
   return { id: typeof id === 'string' ? id : '', role: typeof role === 'string' ? role : '' };
+}
+
+/** What the page computes by, as it laid it down (`state/rules-told.ts`); null before. */
+function readRulesTold(kept: Json): RulesTold | null {
+  const { digest, on } = (typeof kept === 'object' && kept !== null ? kept : {}) as {
+    [part: string]: Json;
+  };
+  return typeof digest === 'string' && typeof on === 'string' ? { digest, on } : null;
 }

@@ -61,7 +61,9 @@ class NetworkHub:
             return self.units[by].write(record, **fields)
 
     def answer(self, unit: str, link: str, answer: str) -> None:
-        """Let a unit answer a proposal."""
+        """Let a unit answer a proposal, having read all that the hub has written."""
+        story = self.units[unit]
+        story.now_ms = max(story.now_ms, self.chance().now_ms)
         name = f"registry_link_answer/{unit}-{link.split('/')[1][:8]}"
         self.write(unit, name, unit=unit, proposal=link, answer=answer)
 

@@ -13,7 +13,6 @@ from click.testing import CliRunner
 
 from api.clinical_rules.civil_date import add_days
 from api.command_line import main
-from api.storage.packaged_files import read_packaged_rule_files
 from api.storage.unit_store import open_unit_store
 from api.use_cases import report_quality
 from api.use_cases.add_staff import add_staff
@@ -22,7 +21,6 @@ from api.use_cases.list_devices import HOUR_MS
 from api.use_cases.list_network_rules import list_network_rules
 from api.use_cases.network_rule_files import (
     list_offered_rule_files,
-    send_rule_file,
     set_offer_aside,
     take_offered,
     withdraw_rule_file,
@@ -31,7 +29,6 @@ from api.use_cases.read_fleet import read_fleet
 from api.use_cases.read_network_quality import read_network_quality
 from api.use_cases.release_rule_files import (
     approve_rule_file,
-    list_rule_files,
     propose_rule_file,
 )
 from api.use_cases.report_quality import count_quality
@@ -45,11 +42,18 @@ from api.use_cases.standing_report import (
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.desk_person import DeskPerson
 from tests.unit.api.network_hub import FEN, LOW, NAMES, TARN, open_hub
-from tests.unit.api.quality_records import TODAY, tell_clean_unit
+from tests.unit.api.offered_limits import (
+    carry_offer,
+    draft_limits,
+    employ,
+    offer_limits,
+    release_limits,
+    standing_limits,
+)
+from tests.unit.api.quality_records import TODAY, tell_case, tell_clean_unit
 from tests.unit.api.standing_unit import NOON_MS, StandingUnit, assert_problem
 
 MINUTE_MS = 60_000
-LIMITS = json.loads(read_packaged_rule_files()["sizing/limits.v2.json"])
 
 
 @pytest.fixture
@@ -72,7 +76,8 @@ def _seen(hub, unit, at_ms):
 
 
 def _report(at_ms=NOON_MS, **more):
-    return StandingReport(at_ms=at_ms, build="1.0+a", protocol="rows", catalogue=8, **more)
+    told = {"build": "1.0+a", **more}
+    return StandingReport(at_ms=at_ms, protocol="rows", catalogue=8, **told)
 
 
 def _device(silent_ms, at_ms=NOON_MS):
@@ -90,7 +95,11 @@ def _keep(hub, unit, report, *, now_ms=NOON_MS, today=TODAY):
 
 
 def test_a_unit_tells_its_standing_without_a_name_or_a_record(own):
-    """[DM-01] [SEC-24] What leaves is counts, builds and pseudonyms."""
+    """[DM-01] [SEC-24] [DQ4] What leaves is counts, builds and pseudonyms; of two cases no month.
+
+    The planted bug it has caught: the true month of each case with each of its fields, so that the
+    hub knew by how much its days were moved.
+    """
     story = Story(own, device="tablet-a", now_ms=NOON_MS)
     tell_clean_unit(story)
     with own.transaction():
@@ -102,7 +111,7 @@ def test_a_unit_tells_its_standing_without_a_name_or_a_record(own):
 
     assert (report.cases, report.unsent, report.quality) == (2, 7, {"identity-unconfirmed": 1})
     assert report.rule_files["sizing/limits"] == 2
-    assert len(report.completeness) == 2 * 26
+    assert report.completeness == ()
     assert len(report.devices) == 1
     for word in ("Greyfen", "TH-a", "tablet-a", "Room 4", "case/", "patient/", "1960-02-29"):
         assert word not in text
@@ -132,6 +141,54 @@ def test_counts_are_made_anew_after_an_hour_and_only_where_something_was_written
     assert told(NOON_MS + HOUR_MS) == (1, 1)
     assert told(NOON_MS + HOUR_MS + 1) == (1, 0)
     assert told(NOON_MS + HOUR_MS + 1, "2026-09-22") == (1, 1)
+
+
+def test_cases_and_fields_are_told_as_they_were_at_the_first_count_of_a_month(own):
+    """[DQ4] [RG17] The planted bug it has caught: a count that grew on the day of a treatment told
+    the day, whatever the delay with which the case was told.
+    """
+    story = Story(own, device="tablet-a", now_ms=NOON_MS)
+
+    def treat(*numbers):
+        for number in numbers:
+            with own.transaction():
+                tell_case(
+                    story, f"{number}", name=f"N {number}", born_on="1960-01-01", on="2026-09-02"
+                )
+
+    def told(today, hours):
+        report = make_standing_report(own, build="b", now_ms=NOON_MS + hours * HOUR_MS, today=today)
+        of = {one.of for one in report.completeness if one.field == "cause"}
+        return report.cases, of
+
+    treat(*range(6))
+    assert told("2026-09-21", 0) == (6, {6})
+    treat(6)
+    assert told("2026-09-22", 24) == (6, {6})
+    assert told("2026-09-30", 9 * 24) == (6, {6})
+    assert told("2026-10-01", 10 * 24) == (7, {7})
+
+
+def test_a_report_noted_by_a_clock_that_ran_ahead_stands_no_longer_than_the_next(hub):
+    """[DM-01] [HAZ-35] A month ahead for an hour. The planted bug it has caught: the latest by its
+    moment alone, so that ten days and ten reports later the old build stood, with nothing unsent.
+    """
+    day = 24 * HOUR_MS
+    _keep(hub, TARN, _report(build="old", unsent=0), now_ms=NOON_MS + 30 * day, today="2026-10-21")
+    for place in range(10):
+        report = _report(build="new", unsent=500 + place)
+        _keep(hub, TARN, report, now_ms=NOON_MS + place * day, today=f"2026-09-{21 + place}")
+
+    for days in (10, 31):
+        fleet = read_fleet(hub.store, now_ms=NOON_MS + days * day)
+        (tarn,) = (one for one in fleet.units if one.unit == TARN)
+        assert (tarn.build, tarn.unsent) == ("new", 509)
+        assert tarn.row_age_ms == (days - 9) * day
+    # A clock that ran behind takes no report away either.
+    _keep(hub, TARN, _report(build="newest"), now_ms=NOON_MS - 30 * day, today="2026-08-22")
+    with hub.store.transaction():
+        assert [one.on_day for one in hub.store.standings.latest()] == ["2026-08-22"]
+        assert len(hub.store.standings.weekly_counts("2026-08-17", "2026-10-25", TARN)) == 4
 
 
 def _plain(report):
@@ -184,6 +241,27 @@ def test_what_has_passed_since_a_report_counts_as_silence(hub):
     assert (now.devices[0].silence, later.devices[0].silence) == ("none", "silent")
     assert (now.row_age_ms, later.row_age_ms) == (0, 61 * MINUTE_MS)
     assert (later.build, later.catalogue, later.unsent) == ("1.0+a", 8, 0)
+
+
+def test_what_a_device_told_its_unit_is_in_the_fleet_and_what_it_did_not_stays_unknown(hub):
+    """[DM-01] A unit of an older release told neither: its report is read as one that says so.
+
+    Planted and caught: unsent work that nobody told passed on as 0.
+    """
+    told = msgspec.structs.replace(
+        _device(MINUTE_MS), build="0123456789ab", unsent=3, storage="may-be-cleared"
+    )
+    _keep(hub, TARN, _report(devices=(told,)))
+    older = _plain(_report(devices=(_device(MINUTE_MS),)))
+    for name in ("build", "unsent", "storage"):
+        del older["devices"][0][name]
+    _keep(hub, FEN, msgspec.convert(older, StandingReport))
+
+    fleet = {one.unit: one.devices for one in read_fleet(hub.store, now_ms=NOON_MS).units}
+
+    [(one,), (other,)] = fleet[TARN], fleet[FEN]
+    assert (one.build, one.unsent, one.storage) == ("0123456789ab", 3, "may-be-cleared")
+    assert (other.build, other.unsent, other.storage) == ("", None, "unknown")
 
 
 def test_the_last_report_of_a_day_stands_and_each_day_has_its_own(hub):
@@ -301,67 +379,12 @@ def test_a_report_that_this_release_cannot_read_hides_no_unit(hub):
     assert _of(hub, "").units == []
 
 
-def _limits(version=1001, **changed):
-    rows = [{**row, "amount": changed.get(row["item"], row["amount"])} for row in LIMITS["rows"]]
-    return json.dumps({**LIMITS, "version": version, "rows": rows}).encode()
-
-
-def _release(hub, content, version=1001):
-    """Let two people of the hub approve a version of its own."""
-    ada = add_staff(hub.store, "Ada Reedmace", "endoscopist", by="", chance=hub.chance())
-    piers = add_staff(hub.store, "Piers Larkspire", "data-manager", by="", chance=hub.chance())
-    propose_rule_file(hub.store, content, by=ada, chance=hub.chance())
-    for one in (ada, piers):
-        approve_rule_file(
-            hub.store,
-            "sizing/limits",
-            version,
-            by=one,
-            from_on=TODAY,
-            on=TODAY,
-            chance=hub.chance(),
-        )
-    return piers
-
-
-def _send(hub, by, version=1001, because="Agreed in the network"):
-    return send_rule_file(
-        hub.store,
-        "sizing/limits",
-        version,
-        by=by,
-        because=because,
-        on=TODAY,
-        chance=hub.chance(),
-    )
-
-
-def _carry(hub, own, record):
-    """Take to a unit what the hub wrote, as its line does."""
-    with hub.store.transaction():
-        operations = hub.store.operations.of_record(record)
-    with own.transaction():
-        held = {one.reference for one in own.operations.of_record(record)}
-        fresh = [one for one in operations if one.reference not in held]
-        own.operations.append(fresh, received_ms=NOON_MS)
-        own.views.refresh([record])
-
-
-def _staff(own, hub, name, role):
-    return add_staff(own, name, role, by="", chance=hub.chance())
-
-
-def _limits_at(own):
-    lines = list_rule_files(own, on=TODAY)
-    return {one.version: one.standing for one in lines if one.name == "sizing/limits"}
-
-
 def test_a_rule_file_of_the_hub_is_a_proposal_that_two_of_the_unit_approve(hub, own):
     """[DM-11] [HAZ-10] [RL12] [WD1] [WD4]"""
-    record = _send(hub, _release(hub, _limits(soft_limit_ul=3_000)))
-    _carry(hub, own, record)
-    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
-    pell = _staff(own, hub, "Pell Dunmorrow", "anaesthetist")
+    record = offer_limits(hub, release_limits(hub, draft_limits(soft_limit_ul=3_000)))
+    carry_offer(hub, own, record)
+    wren = employ(own, hub, "Wren Quillfeather", "endoscopist")
+    pell = employ(own, hub, "Pell Dunmorrow", "anaesthetist")
 
     [offer] = list_offered_rule_files(own, on=TODAY)
     assert (offer.file, offer.version, offer.standing) == ("sizing/limits", 1001, "new")
@@ -370,23 +393,23 @@ def test_a_rule_file_of_the_hub_is_a_proposal_that_two_of_the_unit_approve(hub, 
         'Row "soft_limit_ul": amount changes from 4000 uL (4 mL) to 3000 uL (3 mL).'
     ]
     # That it came changes nothing, nor does that it was taken.
-    assert 1001 not in _limits_at(own)
+    assert 1001 not in standing_limits(own)
     line = take_offered(own, offer.proposal, by=wren, chance=hub.chance())
     assert line.standing == "draft"
-    assert _limits_at(own)[1001] == "draft"
+    assert standing_limits(own)[1001] == "draft"
     assert [one.standing for one in list_offered_rule_files(own, on=TODAY)] == ["taken"]
     for one in (wren, pell):
         approve_rule_file(
             own, "sizing/limits", 1001, by=one, from_on=TODAY, on=TODAY, chance=hub.chance()
         )
-    assert _limits_at(own)[1001] == "in force"
+    assert standing_limits(own)[1001] == "in force"
 
 
 def test_the_hub_hears_what_each_unit_did(hub, own):
     """[DM-11]"""
-    piers = _release(hub, _limits(soft_limit_ul=3_000))
-    record = _send(hub, piers)
-    _carry(hub, own, record)
+    piers = release_limits(hub, draft_limits(soft_limit_ul=3_000))
+    record = offer_limits(hub, piers)
+    carry_offer(hub, own, record)
     for unit in (TARN, FEN):
         report = make_standing_report(own, build="b", now_ms=NOON_MS, today=TODAY)
         _keep(hub, unit, report)
@@ -410,7 +433,7 @@ def test_the_hub_hears_what_each_unit_did(hub, own):
 def test_the_hub_sends_only_what_two_of_its_own_have_approved(hub):
     """[DM-11]"""
     ada = add_staff(hub.store, "Ada Reedmace", "endoscopist", by="", chance=hub.chance())
-    propose_rule_file(hub.store, _limits(), by=ada, chance=hub.chance())
+    propose_rule_file(hub.store, draft_limits(), by=ada, chance=hub.chance())
 
     for version, because, part in (
         (1001, "x", "Two people approve it first"),
@@ -419,31 +442,31 @@ def test_the_hub_sends_only_what_two_of_its_own_have_approved(hub):
         (1001, " ", "Say why"),
     ):
         with pytest.raises(NotAllowedError, match=part):
-            _send(hub, ada, version, because)
-    piers = _release(hub, _limits(1003, soft_limit_ul=3_000), 1003)
-    _send(hub, piers, 1003)
+            offer_limits(hub, ada, version, because)
+    piers = release_limits(hub, draft_limits(1003, soft_limit_ul=3_000), 1003)
+    offer_limits(hub, piers, 1003)
     with pytest.raises(NotAllowedError, match="offered already"):
-        _send(hub, piers, 1003)
+        offer_limits(hub, piers, 1003)
 
 
 def test_an_offer_is_the_hubs_alone_and_is_answered_once(hub, own):
     """[DM-11] [RL12] A device of the unit writes the same record: it offers nothing."""
-    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+    wren = employ(own, hub, "Wren Quillfeather", "endoscopist")
     tablet = Story(own, device="tablet-a", now_ms=NOON_MS)
     with own.transaction():
         tablet.write(
             "network_rule_file/x",
             file={"name": "sizing/limits", "version": 1001},
-            content=_limits(soft_limit_ul=90_000).decode(),
+            content=draft_limits(soft_limit_ul=90_000).decode(),
             state="offered",
         )
     assert list_offered_rule_files(own, on=TODAY) == []
     with pytest.raises(NotAllowedError, match="offers no"):
         take_offered(own, "network_rule_file/x", by=wren, chance=hub.chance())
-    record = _send(hub, _release(hub, _limits(soft_limit_ul=3_000)))
-    _carry(hub, own, record)
+    record = offer_limits(hub, release_limits(hub, draft_limits(soft_limit_ul=3_000)))
+    carry_offer(hub, own, record)
     with own.transaction():
-        tablet.write(record, content=_limits(soft_limit_ul=90_000).decode(), sees=False)
+        tablet.write(record, content=draft_limits(soft_limit_ul=90_000).decode(), sees=False)
     assert "3000 uL" in list_offered_rule_files(own, on=TODAY)[0].sentences[0]
 
     with pytest.raises(NotAllowedError, match="Say why"):
@@ -455,9 +478,9 @@ def test_an_offer_is_the_hubs_alone_and_is_answered_once(hub, own):
 
 def test_a_withdrawn_offer_is_taken_by_nobody_any_more_and_may_come_again(hub, own):
     """[DM-11] [WD4]"""
-    piers = _release(hub, _limits(soft_limit_ul=3_000))
-    record = _send(hub, piers)
-    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+    piers = release_limits(hub, draft_limits(soft_limit_ul=3_000))
+    record = offer_limits(hub, piers)
+    wren = employ(own, hub, "Wren Quillfeather", "endoscopist")
 
     def withdraw(because="A slip"):
         withdraw_rule_file(
@@ -469,21 +492,21 @@ def test_a_withdrawn_offer_is_taken_by_nobody_any_more_and_may_come_again(hub, o
     withdraw()
     with pytest.raises(NotAllowedError, match="not offered"):
         withdraw()
-    _carry(hub, own, record)
+    carry_offer(hub, own, record)
     assert [one.standing for one in list_offered_rule_files(own, on=TODAY)] == ["withdrawn"]
     with pytest.raises(NotAllowedError, match="withdrawn already"):
         take_offered(own, record, by=wren, chance=hub.chance())
 
-    assert _send(hub, piers) == record
-    _carry(hub, own, record)
+    assert offer_limits(hub, piers) == record
+    carry_offer(hub, own, record)
 
     assert take_offered(own, record, by=wren, chance=hub.chance()).standing == "draft"
 
 
 def test_offers_travel_by_commands_too(tmp_path, hub, own):
     """[DM-11]"""
-    piers = _release(hub, _limits(soft_limit_ul=3_000))
-    wren = _staff(own, hub, "Wren Quillfeather", "endoscopist")
+    piers = release_limits(hub, draft_limits(soft_limit_ul=3_000))
+    wren = employ(own, hub, "Wren Quillfeather", "endoscopist")
     hub.store.close()
     own.close()
     words = ["sizing/limits", "1001", "--by"]
@@ -494,7 +517,7 @@ def test_offers_travel_by_commands_too(tmp_path, hub, own):
     again, unit = open_hub(tmp_path / "hub"), open_unit_store(tmp_path / "own", new_generation="x")
     with again.store.transaction():
         [record] = [one.record for one in again.store.views.of_kind("network_rule_file")]
-    _carry(again, unit, record)
+    carry_offer(again, unit, record)
     again.store.close()
     unit.close()
     listed = _run(tmp_path / "own", "offered")
@@ -515,9 +538,9 @@ def _run(folder, *words):
 
 def test_who_may_not_approve_takes_no_offer_and_nothing_is_kept(hub, own):
     """[DM-11]"""
-    record = _send(hub, _release(hub, _limits(soft_limit_ul=3_000)))
-    _carry(hub, own, record)
-    clerk = _staff(own, hub, "Imelda Larkwater", "booking")
+    record = offer_limits(hub, release_limits(hub, draft_limits(soft_limit_ul=3_000)))
+    carry_offer(hub, own, record)
+    clerk = employ(own, hub, "Imelda Larkwater", "booking")
 
     with pytest.raises(NotAllowedError, match="Rule files are for"):
         take_offered(own, record, by=clerk, chance=hub.chance())

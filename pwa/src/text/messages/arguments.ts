@@ -547,6 +547,11 @@ export interface Arguments {
   'unitDesk.devices.lost': { name: string | number };
   'unitDesk.devices.yesRevoke': { name: string | number };
   'unitDesk.devices.yesLost': { name: string | number };
+  'unitDesk.devices.told.ago': { age: string | number };
+  'unitDesk.devices.told.unsent': { count: number };
+  'unitDesk.devices.told.pictures': { count: number };
+  'unitDesk.devices.told.storage': { most: string | number; used: string | number };
+  'unitDesk.devices.told.build': { build: string | number };
   'unitDesk.people.add': { name: string | number };
   'unitDesk.people.logsIn': { login: string | number };
   'unitDesk.people.sessions': { count: number };
@@ -607,6 +612,7 @@ export interface Arguments {
   'outcomes.spoken.amount': { cases: string | number; high: string | number; low: string | number; median: string | number; missing: string | number; name: string | number };
   'outcomes.spoken.count': { count: string | number; name: string | number };
   'outcomes.spoken.amountAlone': { high: string | number; low: string | number; median: string | number; name: string | number };
+  'outcomes.spoken.nearLimit': { count: number };
   'outcomes.count': { happened: string | number; judged: string | number; later: string | number; missing: string | number; share: string | number };
   'outcomes.countNone': { later: string | number; missing: string | number };
   'outcomes.later': { count: string | number };
@@ -637,6 +643,7 @@ export interface Arguments {
   'network.recalls.answers.acknowledged': { when: string | number };
   'network.recalls.answers.searched': { when: string | number };
   'network.recalls.answers.closed': { when: string | number };
+  'network.recalls.answers.not-heeded': { when: string | number };
   'network.recalls.found': { patients: number; shelf: string | number; unknown: number };
   'network.recalls.waits': { days: number };
   'network.recalls.writeWhat': { units: number };
@@ -674,12 +681,17 @@ export interface Arguments {
   'fromNetwork.standing.acknowledged': { day: string | number; when: string | number };
   'fromNetwork.standing.searched': { day: string | number; when: string | number };
   'fromNetwork.standing.closed': { day: string | number; when: string | number };
+  'fromNetwork.standing.not-heeded': { day: string | number; when: string | number };
   'fromNetwork.withdrawn': { day: string | number };
   'fromNetwork.found': { patients: number; shelf: number; surely: string | number; unknown: number };
   'fromNetwork.alsoAt': { unit: string | number };
   'fromNetwork.proposal.answered': { when: string | number };
   'fromNetwork.onShelf': { count: string | number; what: string | number };
   'fromNetwork.nearOnShelf': { count: string | number; what: string | number };
+  'fromNetwork.fileWithdrawn.draft': { why: string | number };
+  'fromNetwork.fileWithdrawn.approved': { why: string | number };
+  'fromNetwork.fileWithdrawn.in-force': { why: string | number };
+  'fromNetwork.fileWithdrawn.none': { why: string | number };
   'networkLinks.open': { count: number };
   'networkLinks.pair': { a: string | number; b: string | number };
   'networkLinks.likely': { percent: string | number };
