@@ -9,6 +9,7 @@ from collections import defaultdict
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 
 from api.linkage.network_links import (
     JOINED,
@@ -149,14 +150,7 @@ def test_parting_one_pair_leaves_every_other_join_as_it_was(pairs, data):
     place = data.draw(st.integers(0, len(pairs) - 1))
     parted = pairs[place]
     after_pairs = [
-        LinkVoices(
-            one=said.one,
-            other=said.other,
-            states=(PARTED,) if said is parted else said.states,
-            people=() if said is parted else said.people,
-            answers=said.answers,
-            same=said.same,
-        )
+        structs.replace(said, states=(PARTED,), people=()) if said is parted else said
         for said in pairs
     ]
 
