@@ -1,5 +1,6 @@
 /** What all drawings of outcomes share: their words, inks and axes. */
 import { axisX, axisY, type Markish, type PlotOptions, plot } from '@observablehq/plot';
+import { plainDrawing } from '../plain-drawing';
 
 /** The words in a drawing, in the language spoken now. */
 export interface DrawnWords {
@@ -50,14 +51,7 @@ export function sideAxis(words: string, more: object = {}): Markish {
   return axisY({ label: words, ...label, labelAnchor: 'top', ...more });
 }
 
-/**
- * Draw, without the style sheet that the library puts into a drawing: the page's content security
- * policy forbids it, and `OutcomePicture` says what it said.
- */
-export function drawSheetless(options: PlotOptions, width: number): Element {
-  const made = plot({ width, ...options });
-  for (const sheet of made.querySelectorAll('style')) sheet.remove();
-  // One picture has one text, at the picture.
-  made.setAttribute('aria-hidden', 'true');
-  return made;
+/** Draw without what the library says for itself; `OutcomePicture` says and styles it. */
+export function drawPlain(options: PlotOptions, width: number): Element {
+  return plainDrawing(plot({ width, ...options }));
 }

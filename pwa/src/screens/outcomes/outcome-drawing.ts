@@ -7,14 +7,14 @@ import type { Figure } from '../../state/outcome-figures';
 import { traceCurve } from '../../state/outcome-marks';
 import { drawAmounts, drawMonths, drawSources } from './count-drawing';
 import { drawCurves } from './curve-drawing';
-import { type DrawnWords, drawSheetless } from './drawing-parts';
+import { type DrawnWords, drawPlain } from './drawing-parts';
 import { drawShares } from './share-drawing';
 import { drawFunnel, drawSum } from './unit-drawing';
 
 /** Return the drawings of a figure, none where it holds no mark. `width` is in pixels. */
 export function drawFigure(figure: Figure, words: DrawnWords, width: number): Element[] {
   return optionsOf(figure, words, width).flatMap((options) =>
-    options === null ? [] : [drawSheetless(options, width)],
+    options === null ? [] : [drawPlain(options, width)],
   );
 }
 

@@ -17,6 +17,7 @@ import {
   tickY,
 } from '@observablehq/plot';
 import type { ClinicChart } from '../../../state/clinic-charts';
+import { plainDrawing } from '../../plain-drawing';
 
 export interface DrawnWords {
   weekAxis: string;
@@ -156,6 +157,5 @@ export function drawChart(
       }),
     ],
   });
-  for (const sheet of drawn.querySelectorAll('style')) sheet.remove();
-  return drawn;
+  return plainDrawing(drawn);
 }
