@@ -92,13 +92,25 @@ def propose(file: Path, by: str, folder: Path) -> None:
 @click.argument("version", type=int)
 @_by_option
 @click.option("--from", "from_on", help="First day in force (default: today).")
+@click.option("--although-withdrawn", is_flag=True, help="The hub has withdrawn it; you know why.")
 @data_option
-def approve(name: str, version: int, by: str, from_on: str | None, folder: Path) -> None:
+def approve(
+    name: str, version: int, by: str, from_on: str | None, although_withdrawn: bool, folder: Path
+) -> None:
     """Approve one version; it counts once two people have, one of them an endoscopist."""
     with open_store(folder) as store:
-        on, chance = today_of(store), draw_chance()
-        day = from_on or on
-        _tell(approve_rule_file(store, name, version, by=by, from_on=day, on=on, chance=chance))
+        on = today_of(store)
+        line = approve_rule_file(
+            store,
+            name,
+            version,
+            by=by,
+            from_on=from_on or on,
+            on=on,
+            chance=draw_chance(),
+            although_withdrawn=although_withdrawn,
+        )
+        _tell(line)
 
 
 @rules_group.command("retire")
@@ -160,6 +172,9 @@ def list_offered(folder: Path) -> None:
         offered = list_offered_rule_files(store, on=today_of(store))
     for one in offered:
         click.echo(f"{one.file} version {one.version}: {one.standing}. {one.because}")
+        if one.is_withdrawn:
+            here = f" It is {one.here} here." if one.here else ""
+            click.echo(f"  The hub has withdrawn it: {one.withdrawn_because}.{here}")
         for sentence in one.sentences:
             click.echo(f"  {sentence}")
     if not offered:

@@ -14,6 +14,7 @@ from api.registry.pseudonyms import pseudonym_of
 from api.storage.site_key import load_site_key
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.link_answers import ANSWER_KIND, find_over, standing_values
 from api.use_cases.name_answers import name_answer
 from api.use_cases.record_values import text_of
 from api.use_cases.registry_log import registry_device
@@ -21,8 +22,6 @@ from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.settle_links import per_mille_in, traits_in
 from sync.clock import read_stamp
 from sync.merge import RecordState, shown_value
-
-_ANSWER = "registry_link_answer"
 
 
 class OwnPatient(msgspec.Struct, frozen=True, kw_only=True):
@@ -44,7 +43,9 @@ class SharedTrait(msgspec.Struct, frozen=True):
 class ProposalHere(msgspec.Struct, frozen=True, kw_only=True):
     """A proposal as a unit sees it; of the other patient it knows no more than the unit.
 
-    ``own`` is None where the record that was meant is not told to the network any more.
+    ``own`` is None where the record that was meant is not told to the network any more. With
+    ``is_asked_anew`` the unit had answered, and its word counts no longer: they were parted since,
+    or what they are compared by was corrected. ``answer`` is "" then.
     """
 
     proposal: str
@@ -55,6 +56,7 @@ class ProposalHere(msgspec.Struct, frozen=True, kw_only=True):
     own: OwnPatient | None
     answer: str
     answered_ms: int | None
+    is_asked_anew: bool = False
 
 
 def list_proposals_here(store: UnitStore) -> list[ProposalHere]:
@@ -93,7 +95,7 @@ def answer_proposal(
             message = f"{proposal[:60]!r} is about no patient of this unit. See the list again."
             raise NotAllowedError(message)
         unit = registry_device(store)
-        record = name_answer(_ANSWER, unit, proposal)
+        record = name_answer(ANSWER_KIND, unit, proposal)
         at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
         fields = {
             "unit": unit,
@@ -138,9 +140,10 @@ def _show(
     units, names = _names(state, "units"), _names(state, "unit_names")
     called = dict(zip(units, names, strict=False))
     others = [one for one in units if one != unit]
-    held = store.views.state_of(name_answer(_ANSWER, unit, state.record))
-    answered = held.fields.get("answer") if held is not None else None
-    stamp = read_stamp(answered.values[-1].stamp) if answered else None
+    held = store.views.state_of(name_answer(ANSWER_KIND, unit, state.record))
+    over = find_over(store, state.record, [held] if held is not None else [])
+    standing = standing_values(held, over) if held is not None else []
+    stamp = read_stamp(standing[-1].stamp) if standing else None
     return ProposalHere(
         proposal=state.record,
         state=told if isinstance(told, str) else "proposed",
@@ -148,8 +151,9 @@ def _show(
         probability_per_mille=per_mille_in(state),
         traits=[SharedTrait(*one) for one in traits_in(state)],
         own=next((own[one] for one in pair if one in own), None),
-        answer=str(answered.values[-1].value or "") if answered else "",
+        answer=str(standing[-1].value or "") if standing else "",
         answered_ms=stamp.wall_ms if stamp else None,
+        is_asked_anew=bool(over) and not standing,
     )
 
 

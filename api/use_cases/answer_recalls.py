@@ -13,9 +13,16 @@ import msgspec
 
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.find_lots import RETURNED, LotSearch, find_lots
+from api.use_cases.find_lots import LotSearch, find_lots
+from api.use_cases.found_here import FoundHere, count_found, counts_of, rows_of
 from api.use_cases.implant_owners import FoundImplant
-from api.use_cases.list_network_recalls import ANSWER_KIND, ANSWERED, Criteria, read_criteria
+from api.use_cases.list_network_recalls import (
+    ANSWER_KIND,
+    ANSWERED,
+    NOT_HEEDED,
+    Criteria,
+    read_criteria,
+)
 from api.use_cases.name_answers import name_answer
 from api.use_cases.network_search import read_network_search
 from api.use_cases.recalls import (
@@ -29,31 +36,13 @@ from api.use_cases.recalls import (
 from api.use_cases.record_values import text_of
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.take_in_recalls import heed_again, is_withdrawn_here
+from api.use_cases.touched_devices import Digests, digest_touched, keep_touched, name_touched
 from sync.clock import read_stamp
 from sync.merge import RecordState
 
-NoticeAct = Literal["acknowledge", "close"]
+NoticeAct = Literal["acknowledge", "close", "heed"]
 _ENTRY_DIGITS = 20
-
-
-class FoundHere(msgspec.Struct, frozen=True, kw_only=True):
-    """What a notice touches here.
-
-    Parameters
-    ----------
-    cases, patients : int
-        With a device that the notice names, looks like or is near to: all to be looked at.
-    surely : int
-        Patients with the very one that it names.
-    unknown_lots : int
-        Devices of whose lot nobody knows.
-    """
-
-    cases: int
-    patients: int
-    surely: int
-    unknown_lots: int
-    on_shelf: int
 
 
 class NoticeHere(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,13 +51,18 @@ class NoticeHere(msgspec.Struct, frozen=True, kw_only=True):
     Parameters
     ----------
     answer : str
-        ``none``, ``acknowledged``, ``searched`` or ``closed``: what the hub was told.
+        ``none``, ``acknowledged``, ``searched``, ``closed`` or ``not-heeded``: what the hub was
+        told.
+    is_withdrawn_here : bool
+        People of the unit took it out of force here: no tablet heeds it (NL7).
     sentence : str
         Why nobody can search by it, "" where that is possible.
     found : FoundHere or None
         None where nobody can search by it, and of a notice that was withdrawn.
     rows : list of FoundImplant
         Whom it touches, those of unknown lot apart by their group.
+    seen : str
+        A digest of all that it touches: whoever closes it says by it what stood before them.
     """
 
     notice: str
@@ -80,10 +74,12 @@ class NoticeHere(msgspec.Struct, frozen=True, kw_only=True):
     came_ms: int
     answer: str
     answered_ms: int | None
+    is_withdrawn_here: bool
     sentence: str
     found: FoundHere | None
     rows: list[FoundImplant]
     shelf: list[OnShelf]
+    seen: str
 
 
 def list_notices_here(
@@ -116,16 +112,24 @@ def answer_notice(
     on: str,
     by: str,
     draw_chance: Callable[[], Chance],
+    seen_before: str = "",
 ) -> NoticeHere:
     """Search by a notice and tell the hub how many are touched; return the notice as it stands.
 
     The answer is ``searched``, or ``acknowledged`` where nobody can search by the notice, or
-    ``closed`` once the unit has dealt with it.
+    ``closed`` once the unit has dealt with it. ``heed`` puts the unit's own copy in force again;
+    until then the answer is ``not-heeded``.
+
+    Parameters
+    ----------
+    seen_before : str
+        What stood before whoever closes it, as `NoticeHere.seen` says; "" for a command.
 
     Raises
     ------
     NotAllowedError
-        There is no such notice in force for this unit. Nothing is written.
+        There is no such notice in force for this unit; it is closed while no tablet heeds it, or
+        while it touches what nobody has seen, or heeded again while they do. Nothing is written.
     """
     with store.transaction():
         states = {one.record: one for one in list_network_notices(store)}
@@ -133,16 +137,40 @@ def answer_notice(
             message = f"{notice[:60]!r} is no notice in force here. Look at the list again."
             raise NotAllowedError(message)
         state = states[notice]
+        if act == "heed":
+            heed_again(store, state, by=by, chance=draw_chance())
+        elif act == "close" and is_withdrawn_here(store, notice):
+            raise NotAllowedError(
+                "This unit has withdrawn the notice, so that no tablet heeds it. Let it be heeded "
+                "again before you close it."
+            )
         seen = _look(store, state, on=on, by=by, draw_chance=draw_chance)
-        said = "closed" if act == "close" else "searched" if seen.found else "acknowledged"
-        write_answer(store, notice, said, seen.found, chance=draw_chance())
+        said = "searched" if seen.found else "acknowledged"
+        if act == "close":
+            said = "closed"
+        elif seen.is_withdrawn_here:
+            said = NOT_HEEDED
+        touched = digest_touched(seen.rows, seen.shelf)
+        if act == "close" and seen_before not in ("", seen.seen):
+            raise NotAllowedError(
+                "What the notice touches has changed since it was shown. Look at the list again "
+                "before you close it."
+            )
+        write_answer(store, notice, said, seen.found, touched, chance=draw_chance())
         return _with_answer(store, seen)
 
 
 def write_answer(
-    store: UnitStore, notice: str, said: str, found: FoundHere | None, *, chance: Chance
+    store: UnitStore,
+    notice: str,
+    said: str,
+    found: FoundHere | None,
+    touched: Digests,
+    *,
+    chance: Chance,
 ) -> None:
-    """Write down what the hub is told of a notice; inside a transaction."""
+    """Write down what the hub is told of a notice, and keep what it touches; in a transaction."""
+    keep_touched(store, notice, touched)
     at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
     unit = registry_device(store)
     fields = {
@@ -201,50 +229,18 @@ def _look(
         came_ms=min(stamps, default=0),
         answer="none",
         answered_ms=None,
+        is_withdrawn_here=is_withdrawn_here(store, state.record),
         sentence=sentence,
         found=count_found(rows, shelf) if found else None,
         rows=rows,
         shelf=shelf,
+        seen=name_touched(digest_touched(rows, shelf)),
     )
     return _with_answer(store, seen)
 
 
 def _writings(state: RecordState) -> Iterable[str]:
     return (one.stamp for field in state.fields.values() for one in field.values)
-
-
-def rows_of(found: Iterable[LotSearch]) -> list[FoundImplant]:
-    """Return what several searches of one notice found, each device of each owner once."""
-    rows = (one for some in found for one in some.implants)
-    return list({(one.record, one.case, one.patient): one for one in rows}.values())
-
-
-def count_found(rows: Iterable[FoundImplant], shelf: Iterable[OnShelf]) -> FoundHere:
-    """Return in numbers what was found; what was returned unused touches nobody."""
-    borne = [one for one in rows if one.fate != RETURNED]
-    touched = [one for one in borne if one.group != "unknown"]
-
-    def patients(some: Iterable[FoundImplant]) -> int:
-        # Who has no patient is somebody all the same.
-        return len({one.patient or one.case or one.record for one in some})
-
-    return FoundHere(
-        cases=len({one.case or one.record for one in touched}),
-        patients=patients(touched),
-        surely=patients(one for one in touched if one.group == "same"),
-        unknown_lots=len({one.record for one in borne if one.group == "unknown"}),
-        on_shelf=sum(max(one.count, 0) for one in shelf),
-    )
-
-
-def counts_of(found: FoundHere) -> dict[str, int]:
-    """Return the counts that an answer to the hub holds, by field."""
-    return {
-        "found_cases": found.cases,
-        "found_patients": found.patients,
-        "unknown_lots": found.unknown_lots,
-        "on_shelf": found.on_shelf,
-    }
 
 
 def _with_answer(store: UnitStore, seen: NoticeHere) -> NoticeHere:

@@ -21,9 +21,9 @@ from api.linkage.network_links import (
 from api.storage.unit_store import UnitStore
 from api.use_cases.active_staff import refuse_stranger
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.link_answers import answers_to
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.settle_links import (
-    answers_to,
     are_both_held,
     judge_link,
     people_in,

@@ -20,6 +20,7 @@ from api.linkage.network_links import PROPOSED
 from api.storage.link_rows import Placed
 from api.storage.unit_store import UnitStore
 from api.storage.work_queue import Work
+from api.use_cases.link_answers import ANSWER_KIND
 from api.use_cases.network_units import unit_name
 from api.use_cases.registry_log import REGISTRY_STREAM, registry_device
 from api.use_cases.server_log import Chance, ServerDraft, write_all_as_server
@@ -31,7 +32,6 @@ _CURSOR = "links looked up to"
 _READ_AT_ONCE = 2_000
 # One writer at a time: so many patients are matched before others have their turn.
 _MATCHED_AT_ONCE = 50
-_ANSWER = "registry_link_answer"
 _LINK_DIGITS = 32
 _NATIONAL = [trait.name for trait in ENCODED.traits].index("national number")
 
@@ -201,7 +201,7 @@ def _add_work(store: UnitStore, records: dict[str, str], now_ms: int) -> None:
         return [record for record, its_kind in records.items() if its_kind == kind]
 
     links = dict.fromkeys(of("network_link"))
-    for record in of(_ANSWER):
+    for record in of(ANSWER_KIND):
         state = store.views.state_of(record)
         links.update(dict.fromkeys(_proposals_of(state) if state else ()))
     store.work.add(PATIENT_WORK, of("registry_patient"), now_ms=now_ms)

@@ -8,12 +8,12 @@ import msgspec
 from api.linkage.network_links import JOINED, PARTED, PROPOSED, Finding
 from api.storage.unit_store import UnitStore
 from api.use_cases.decide_links import find_link
+from api.use_cases.link_answers import ANSWER_KIND, answers_to
 from api.use_cases.link_patients import read_packaged_weights
 from api.use_cases.network_units import unit_name
 from api.use_cases.server_role import HUB_DEVICE
 from api.use_cases.settle_links import (
     LAPSED,
-    answers_to,
     are_both_held,
     judge_link,
     list_groups,
@@ -36,7 +36,6 @@ _STANDINGS: dict[LinkState, tuple[str, ...]] = {
 _SHOWN: dict[str, LinkState] = {
     standing: state for state, standings in _STANDINGS.items() for standing in standings
 }
-_ANSWER = "registry_link_answer"
 
 
 class LinkTrait(msgspec.Struct, frozen=True):
@@ -204,7 +203,7 @@ def _history(store: UnitStore, state: RecordState) -> list[LinkEvent]:
     before = ""
     for operation in sorted(operations, key=lambda one: (one.stamp, one.reference)):
         body = decode_body(operation.body_text or "")
-        if operation.kind == _ANSWER:
+        if operation.kind == ANSWER_KIND:
             act, because = "answered", str(body.set.get("answer", ""))
         elif "state" in body.set:
             act, because = _act_of(body, before), body.because
@@ -247,7 +246,7 @@ def _own_operations(store: UnitStore, record: str) -> list[Operation]:
 def _answer_operations(store: UnitStore, state: RecordState) -> list[Operation]:
     return [
         one
-        for record in store.links.children_of(state.record, _ANSWER)
+        for record in store.links.children_of(state.record, ANSWER_KIND)
         for one in store.operations.of_record(record)
         if one.body_text is not None and "answer" in decode_body(one.body_text).set
     ]

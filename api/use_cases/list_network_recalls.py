@@ -26,9 +26,10 @@ from sync.clock import read_stamp
 from sync.merge import RecordState, shown_value
 from sync.operation import decode_body
 
-AnswerState = Literal["none", "acknowledged", "searched", "closed"]
+AnswerState = Literal["none", "acknowledged", "searched", "closed", "not-heeded"]
 ANSWER_KIND = "registry_recall_answer"
-ANSWERED: tuple[AnswerState, ...] = ("acknowledged", "searched", "closed")
+NOT_HEEDED: AnswerState = "not-heeded"
+ANSWERED: tuple[AnswerState, ...] = ("acknowledged", "searched", "closed", NOT_HEEDED)
 _COUNTS = ("found_cases", "found_patients", "unknown_lots", "on_shelf")
 HEADER = ("unit", "name", "counted", "unknown", "answer", *_COUNTS, "waiting_days")
 
@@ -40,6 +41,8 @@ class UnitStanding(msgspec.Struct, frozen=True, kw_only=True):
     ----------
     counted, unknown : int
         Devices that it reported to the hub.
+    answer : str
+        ``none`` until it says; ``not-heeded`` where people there took the notice out of force.
     found_cases, found_patients, unknown_lots, on_shelf : int or None
         What it found in its own record and on its own shelf; None until it says.
     waiting_days : int

@@ -3,6 +3,7 @@
 What a unit takes is laid beside its files as a draft; two of its own people approve it as ever.
 """
 
+import hashlib
 from collections.abc import Iterator
 
 import msgspec
@@ -25,6 +26,7 @@ from api.use_cases.unit_rules import (
     open_rule_book,
     read_unit_rules,
 )
+from api.use_cases.withdrawn_rule_files import find_withdrawn
 
 _APPROVED = ("approved", "in force")
 _FACT = "answer to"
@@ -54,6 +56,11 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     standing : str
         ``new``, ``taken`` (a draft, or further in the unit's own release), ``set-aside``, or
         ``withdrawn`` by the hub.
+    is_withdrawn : bool
+        The hub withdrew it, for the reason beside; also after it was taken or set aside.
+    here : str
+        Of one that is withdrawn, where it stands in the unit's own release: ``draft``,
+        ``approved``, ``in force`` or ``retired``; "" where the unit does not hold it.
     """
 
     proposal: str
@@ -64,13 +71,19 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     against: int | None
     sentences: list[str]
     standing: str
+    is_withdrawn: bool
+    withdrawn_because: str
+    here: str
 
 
 class _Answer(msgspec.Struct, frozen=True):
+    """What people said of an offer; ``sha256`` is of the content that they said it of (WD6)."""
+
     answer: str
     at_ms: int
     by: str
     because: str
+    sha256: str = ""
 
 
 def send_rule_file(
@@ -100,11 +113,8 @@ def send_rule_file(
             "state": "offered",
         }
         state = store.views.state_of(record)
-        over = (
-            {one: state.fields[one].references for one in fields if one in state.fields}
-            if (state)
-            else {}
-        )
+        held_fields = state.fields if state else {}
+        over = {one: held_fields[one].references for one in fields if one in held_fields}
         write_as_server(
             store, record, fields, by=by, because=because.strip(), chance=chance, over=over
         )
@@ -159,6 +169,7 @@ def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFil
         rules = read_unit_rules(store)
         offers = list(read_offers(store))
         answers = {one.record: _answer_of(store, one) for one in offers}
+        withdrawn = {one.record: one.standing for one in find_withdrawn(store, on=on)}
     held, book = contents_of(rules), open_rule_book(rules, on=on)
     rows = []
     for one in offers:
@@ -174,6 +185,9 @@ def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFil
                 against=against,
                 sentences=_say_changes(old, one.content.encode()),
                 standing=answers[one.record],
+                is_withdrawn=one.is_withdrawn,
+                withdrawn_because=one.withdrawn_because,
+                here=withdrawn.get(one.record, ""),
             )
         )
     return sorted(rows, key=lambda row: (-row.came_ms, row.proposal))
@@ -186,12 +200,19 @@ def take_offered(store: UnitStore, proposal: str, *, by: str, chance: Chance) ->
     ------
     NotAllowedError
         No such offer, one that was withdrawn, taken or set aside, a file that this release cannot
-        compute by, or a person who may not propose one. Nothing is written.
+        compute by, another of the same number in the unit, or a person who may not propose one.
+        Nothing is written.
     """
     with store.transaction():
         offer = _open_offer(store, proposal)
+        if f"{offer.name}.v{offer.version}.json" in contents_of(read_unit_rules(store)):
+            message = (
+                f"This unit holds another {offer.name} version {offer.version}, which never "
+                "changes. Ask the hub to offer its own under the next version."
+            )
+            raise NotAllowedError(message)
         line = propose_rule_file(store, offer.content.encode(), by=by, chance=chance)
-        _keep(store, proposal, _Answer("taken", chance.now_ms, by, ""))
+        _keep(store, offer, _Answer("taken", chance.now_ms, by, "", _sha256_of(offer)))
     return line
 
 
@@ -206,8 +227,9 @@ def set_offer_aside(store: UnitStore, proposal: str, *, by: str, because: str, n
     if not because.strip():
         raise NotAllowedError("Say why it is set aside.")
     with store.transaction():
-        _open_offer(store, proposal)
-        _keep(store, proposal, _Answer("set-aside", now_ms, by, because.strip()))
+        offer = _open_offer(store, proposal)
+        answer = _Answer("set-aside", now_ms, by, because.strip(), _sha256_of(offer))
+        _keep(store, offer, answer)
 
 
 def answer_offers(store: UnitStore) -> Iterator[OfferAnswer]:
@@ -247,26 +269,26 @@ def _open_offer(store: UnitStore, proposal: str) -> Offer:
 
 def _answer_of(store: UnitStore, offer: Offer) -> str:
     kept = store.fact(f"{_FACT} {offer.record}")
-    if kept is not None:
-        return msgspec.json.decode(kept, type=_Answer).answer
+    answer = msgspec.json.decode(kept, type=_Answer) if kept is not None else None
+    # Another hub may offer another file under the same number: what was said was not of that one.
+    if answer is not None and answer.sha256 == _sha256_of(offer):
+        return answer.answer
     held = contents_of(read_unit_rules(store)).get(f"{offer.name}.v{offer.version}.json")
     if held == offer.content.encode():
         return "taken"
     return "withdrawn" if offer.is_withdrawn else "new"
 
 
-def _keep(store: UnitStore, proposal: str, answer: _Answer) -> None:
-    store.keep_fact(f"{_FACT} {proposal}", msgspec.json.encode(answer).decode())
+def _keep(store: UnitStore, offer: Offer, answer: _Answer) -> None:
+    store.keep_fact(f"{_FACT} {offer.record}", msgspec.json.encode(answer).decode())
+
+
+def _sha256_of(offer: Offer) -> str:
+    return hashlib.sha256(offer.content.encode()).hexdigest()
 
 
 def read_held_version(store: UnitStore, name: str, version: int) -> bytes:
-    """Return a version of a rule file held here.
-
-    Raises
-    ------
-    CalculationError
-        There is none.
-    """
+    """Return a version of a rule file held here; a `CalculationError` where there is none."""
     with store.transaction():
         content = contents_of(read_unit_rules(store)).get(f"{name}.v{version}.json")
     if content is None:

@@ -5,7 +5,7 @@ unit has its own last entries again before it compares anything with them (RG10)
 """
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import msgspec
 
@@ -24,6 +24,7 @@ from api.use_cases.hub_line import (
 )
 from api.use_cases.hub_round import HubRound
 from api.use_cases.publish_registry import publish_registry
+from api.use_cases.registry_erasures import tell_erasures
 from api.use_cases.registry_log import registry_key
 from api.use_cases.renew_answers import renew_answers
 from api.use_cases.server_log import Chance
@@ -153,12 +154,16 @@ def _try(
     try:
         if (waiting := _wait_to_be_let_in(store, requests)) is not None:
             return waiting
+        untold = tell_erasures(store, requests, today=today)
         finish = HubRound(store, requests, draw_chance).run()
         if finish.outcome != "done":
             return finish
-        take_in_recalls(store, draw_chance=draw_chance)
-        written = publish(store, draw_chance)
-        written += renew_answers(store, on=today, draw_chance=draw_chance)
+        parts: tuple[Callable[[], int], ...] = (
+            lambda: _take_in(store, draw_chance),
+            lambda: publish(store, draw_chance),
+            lambda: renew_answers(store, on=today, draw_chance=draw_chance),
+        )
+        written, faults = _do_each(parts)
         if written:
             sent = HubRound(store, requests, draw_chance).run()
             finish = sent if sent.outcome != "done" or sent.sentence else finish
@@ -167,15 +172,41 @@ def _try(
                 store, requests, build=build, today=today, draw_chance=draw_chance
             )
             finish = barred or finish
+            if finish.outcome == "done" and (faults := [*faults, *([untold] if untold else [])]):
+                finish = Finish(outcome="refused", sentence=faults[0])
     except NoAnswerError as error:
         return Finish(outcome="no_network", sentence=str(error))
-    except (StorageError, UseCaseError) as error:
-        return Finish(outcome="refused", sentence=str(error))
     except Exception as error:  # noqa: BLE001  what nobody foresaw must stand in the line, too
-        # Its name alone: what it says may hold what records hold (SEC-20).
-        _LOG.error("%s in the exchange with the hub", type(error).__name__)
-        return Finish(outcome="refused", sentence=_BROKEN.format(type(error).__name__))
+        return Finish(outcome="refused", sentence=_say_fault(error))
     return finish
+
+
+def _do_each(parts: Iterable[Callable[[], int]]) -> tuple[int, list[str]]:
+    """Return how many operations were written, and a sentence for each part that failed.
+
+    What cannot be published today keeps no recall from being answered, and no report back.
+    """
+    written, faults = 0, []
+    for part in parts:
+        try:
+            written += part()
+        except Exception as error:  # noqa: BLE001  as above
+            faults.append(_say_fault(error))
+    return written, faults
+
+
+def _say_fault(error: Exception) -> str:
+    if isinstance(error, StorageError | UseCaseError):
+        return str(error)
+    # Its name alone: what it says may hold what records hold (SEC-20).
+    _LOG.error("%s in the exchange with the hub", type(error).__name__)
+    return _BROKEN.format(type(error).__name__)
+
+
+def _take_in(store: UnitStore, draw_chance: DrawChance) -> int:
+    take_in_recalls(store, draw_chance=draw_chance)
+    # Notices of the unit are none of what the hub is sent.
+    return 0
 
 
 def _wait_to_be_let_in(store: UnitStore, requests: HubRequests) -> Finish | None:

@@ -24,6 +24,7 @@ from api.use_cases.unit_rules import (
     packaged_contents,
     read_unit_rules,
 )
+from api.use_cases.withdrawn_rule_files import find_withdrawn
 from sync.merge import RecordState, shown_value
 
 _APPROVING_ROLES = ("endoscopist", "anaesthetist", "data-manager")
@@ -101,7 +102,15 @@ def propose_rule_file(store: UnitStore, content: bytes, *, by: str, chance: Chan
 
 
 def approve_rule_file(
-    store: UnitStore, name: str, version: int, *, by: str, from_on: str, on: str, chance: Chance
+    store: UnitStore,
+    name: str,
+    version: int,
+    *,
+    by: str,
+    from_on: str,
+    on: str,
+    chance: Chance,
+    although_withdrawn: bool = False,
 ) -> ReleaseLine:
     """Record one person's approval of the bytes held here, to count from a day.
 
@@ -111,12 +120,14 @@ def approve_rule_file(
         Civil date from which this approval counts; today or later.
     on : str
         Today.
+    although_withdrawn : bool
+        The person knows that the hub has withdrawn it, and approves it all the same (WD5).
 
     Raises
     ------
     NotAllowedError
         No such file, a day that is none or has passed, the person may not, or has approved it
-        already.
+        already; or the hub has withdrawn it, and nobody was asked.
     """
     if not is_civil_date(from_on) or from_on < on:
         message = f"{from_on} is no date from today on. Give a day such as {on}."
@@ -131,13 +142,24 @@ def approve_rule_file(
             ):
                 message = f"{by} has approved {name} version {version}. A second person is needed."
                 raise NotAllowedError(message)
+        because = "approved"
+        for one in find_withdrawn(store, on=on):
+            if (one.name, one.version) != (name, version):
+                continue
+            if not although_withdrawn:
+                message = (
+                    f"The hub has withdrawn {name} version {version}: {one.because.rstrip('.')}. "
+                    "Who approves it all the same says so: --although-withdrawn."
+                )
+                raise NotAllowedError(message)
+            because = "approved although the hub had withdrawn it"
         fields = {
             "file": {"name": name, "version": version},
             "approval": {"by": by, **person, "sha256": sha256, "from_on": from_on},
         }
         record = record_of(name, version)
         over = _references(store.views.state_of(record), "file")
-        write_as_server(store, record, fields, by=by, because="approved", chance=chance, over=over)
+        write_as_server(store, record, fields, by=by, because=because, chance=chance, over=over)
     return _line(store, name, version, on=on)
 
 

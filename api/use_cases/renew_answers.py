@@ -8,19 +8,16 @@ so: no search is kept, and the answer holds counts alone (SEC-24).
 from collections.abc import Callable
 
 from api.storage.unit_store import UnitStore
-from api.use_cases.answer_recalls import (
-    FoundHere,
-    count_found,
-    counts_of,
-    rows_of,
-    write_answer,
-)
+from api.use_cases.answer_recalls import write_answer
 from api.use_cases.errors import CalculationError
-from api.use_cases.find_lots import look_for
-from api.use_cases.list_network_recalls import ANSWER_KIND, ANSWERED
+from api.use_cases.find_lots import LotSearch, look_for
+from api.use_cases.found_here import count_found, counts_of, rows_of
+from api.use_cases.implant_owners import FoundImplant
+from api.use_cases.list_network_recalls import ANSWER_KIND, ANSWERED, NOT_HEEDED
 from api.use_cases.name_answers import name_answer
 from api.use_cases.network_search import read_network_search
 from api.use_cases.recalls import (
+    OnShelf,
     find_on_shelf,
     is_withdrawn,
     list_network_notices,
@@ -28,14 +25,19 @@ from api.use_cases.recalls import (
 )
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance
+from api.use_cases.take_in_recalls import is_withdrawn_here
+from api.use_cases.touched_devices import digest_touched, is_more_touched
 from sync.merge import RecordState
 
 
 def renew_answers(store: UnitStore, *, on: str, draw_chance: Callable[[], Chance]) -> int:
     """Tell the hub anew what a notice touches, where that is no longer what it was told.
 
-    A notice of which more is found than before stands as ``searched`` again: the unit has to look
-    and to close it anew. Where less is found, the counts follow and the notice stays as it was.
+    A notice that touches anything that was not there when it was answered stands as ``searched``
+    again: the unit has to look and to close it anew, also where the counts are the same, since
+    another patient may have taken the place of the one who was called. Where less is found, the
+    counts follow and the notice stays as it was. A notice that people of the unit withdrew for
+    themselves is told as ``not-heeded``, until they let it be heeded again.
 
     Returns
     -------
@@ -56,27 +58,38 @@ def _renew(
     store: UnitStore, notice: RecordState, *, on: str, draw_chance: Callable[[], Chance]
 ) -> int:
     answer = store.views.state_of(name_answer(ANSWER_KIND, registry_device(store), notice.record))
-    if answer is None or answer.is_entered_in_error:
+    if answer is not None and answer.is_entered_in_error:
         return 0
-    told = {name: held.values[-1].value for name, held in answer.fields.items()}
+    held = answer.fields.items() if answer is not None else ()
+    told = {name: one.values[-1].value for name, one in held}
     said = told.get("state")
-    found = _count_here(store, notice, on) if said in ANSWERED else None
-    if found is None:
+    is_heeded = not is_withdrawn_here(store, notice.record)
+    if is_heeded and said not in ANSWERED:
         return 0
-    counts = counts_of(found)
-    before = {name: told.get(name) for name in counts}
-    if counts == before:
+    rows, shelf, is_searched = _search_here(store, notice, on)
+    if is_heeded and not is_searched and said != NOT_HEEDED:
         return 0
-    is_more = any(count > _whole(before[name]) for name, count in counts.items())
-    is_open_again = is_more or said == "acknowledged"
-    state = "searched" if is_open_again else str(said)
-    write_answer(store, notice.record, state, found, chance=draw_chance())
+    found = count_found(rows, shelf) if is_searched else None
+    touched = digest_touched(rows, shelf)
+    is_more = is_more_touched(store, notice.record, touched)
+    state = str(said)
+    if not is_heeded:
+        state = NOT_HEEDED
+    elif said == NOT_HEEDED or said == "acknowledged" or is_more:
+        state = "searched" if is_searched else "acknowledged"
+    counts = counts_of(found) if found else {}
+    if state == said and all(told.get(name) == count for name, count in counts.items()):
+        return 0
+    write_answer(store, notice.record, state, found, touched, chance=draw_chance())
     return 1
 
 
-def _count_here(store: UnitStore, notice: RecordState, on: str) -> FoundHere | None:
-    """Return what a notice touches now, None where nobody can search by it."""
-    found, shelf = [], []
+def _search_here(
+    store: UnitStore, notice: RecordState, on: str
+) -> tuple[list[FoundImplant], list[OnShelf], bool]:
+    """Return what a notice touches now, and whether anybody can search by it."""
+    found: list[LotSearch] = []
+    shelf: list[OnShelf] = []
     for content in searches_of(notice):
         try:
             search = read_network_search(content)
@@ -85,8 +98,4 @@ def _count_here(store: UnitStore, notice: RecordState, on: str) -> FoundHere | N
         except CalculationError:
             # Whoever opens the list is told why; what was answered stays until then.
             continue
-    return count_found(rows_of(found), shelf) if found else None
-
-
-def _whole(value: object) -> int:
-    return value if isinstance(value, int) else -1
+    return rows_of(found), shelf, bool(found)

@@ -11,10 +11,14 @@ from sync.merge import RecordState
 from sync.operation import decode_body
 
 KIND = "network_rule_file"
+_WITHDRAWN = "withdrawn"
 
 
 class Offer(msgspec.Struct, frozen=True):
-    """What the hub wrote of one version: ``came_ms`` is when, by its clock."""
+    """What the hub wrote of one version: ``came_ms`` is when, by its clock.
+
+    Of one that is withdrawn, ``withdrawn_by`` is the operation that did so, with when and why.
+    """
 
     record: str
     name: str
@@ -24,6 +28,9 @@ class Offer(msgspec.Struct, frozen=True):
     came_ms: int
     by: str
     because: str
+    withdrawn_by: str = ""
+    withdrawn_ms: int = 0
+    withdrawn_because: str = ""
 
 
 def read_offers(store: UnitStore) -> Iterator[Offer]:
@@ -48,15 +55,21 @@ def _read_offer(store: UnitStore, state: RecordState) -> Offer | None:
     ]
     first = min(entries, key=lambda one: one.stamp)
     stamp, body = read_stamp(first.stamp), decode_body(first.body_text or "")
+    is_withdrawn = _of_hub(state, "state")[-1:] == [_WITHDRAWN]
+    last = max(entries, key=lambda one: one.stamp) if is_withdrawn else None
+    ended = read_stamp(last.stamp) if last else None
     return Offer(
         record=state.record,
         name=name,
         version=version,
         content=str(content[0]),
-        is_withdrawn=_of_hub(state, "state")[-1:] == ["withdrawn"],
+        is_withdrawn=is_withdrawn,
         came_ms=stamp.wall_ms if stamp else 0,
         by=body.by,
         because=body.because,
+        withdrawn_by=last.reference if last else "",
+        withdrawn_ms=ended.wall_ms if ended else 0,
+        withdrawn_because=decode_body(last.body_text or "").because if last else "",
     )
 
 

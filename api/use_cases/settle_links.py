@@ -1,6 +1,6 @@
 """At the hub: how each proposal stands by what people and units said, and who is one person."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 
 from api.linkage.encoded_traits import EncodedPerson
 from api.linkage.link_graph import FEWEST_SAME, Standing
@@ -10,6 +10,7 @@ from api.linkage.network_links import (
     NO_LONGER_ALIKE,
     PARTED,
     PROPOSED,
+    SAME,
     Finding,
     LinkVoices,
     agreeing_identifiers,
@@ -21,6 +22,7 @@ from api.linkage.network_links import (
 from api.linkage.sent_traits import read_traits
 from api.storage.link_rows import LinkRow
 from api.storage.unit_store import UnitStore
+from api.use_cases.link_answers import answers_to, read_traits_told
 from api.use_cases.record_values import parts_of
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server
@@ -44,7 +46,7 @@ def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance
     Inside a transaction. The hub writes ``joined`` once a unit's answer is the second voice,
     ``parted`` once a unit says that they are two, and ``proposed`` once what was joined or agreed
     on does not stand any longer: what units read is how it stands. Who agreed on traits that were
-    corrected or taken back agrees anew.
+    corrected or taken back agrees anew, and a unit that said so is asked anew (`link_answers`).
     """
     state = store.views.state_of(link)
     if state is None or state.is_entered_in_error:
@@ -80,7 +82,8 @@ def _find_change(
     is_agreed_on = JOINED in states or bool(voices.people)
     anew: dict[str, object] = {"state": PROPOSED, "joined_by": []}
     if not is_held:
-        return (anew, TAKEN_BACK) if is_agreed_on else None
+        is_said = is_agreed_on or any(SAME in said for said in voices.answers.values())
+        return (anew, TAKEN_BACK) if is_said else None
     if count_identifiers(voices) < FEWEST_SAME:
         because = JOIN_LAPSED if JOINED in states else VOICE_LAPSED
         return (anew, because) if is_agreed_on else None
@@ -134,22 +137,6 @@ def voices_of(store: UnitStore, state: RecordState) -> LinkVoices:
     )
 
 
-def answers_to(store: UnitStore, state: RecordState) -> Mapping[str, tuple[str, ...]]:
-    """Return what each of the two units answered; of other units nothing counts."""
-    units = _values(state, "units")
-    named = {str(unit) for one in units if isinstance(one, list | tuple) for unit in one}
-    found: dict[str, tuple[str, ...]] = {}
-    for record in store.links.children_of(state.record, "registry_link_answer"):
-        answer = store.views.state_of(record)
-        if answer is None or answer.is_entered_in_error:
-            continue
-        unit = answer.heads[0].split(".", 1)[0] if answer.heads else ""
-        if unit in named:
-            said = tuple(str(one) for one in _values(answer, "answer") if one)
-            found[unit] = (*found.get(unit, ()), *said)
-    return found
-
-
 def people_in(state: RecordState) -> tuple[str, ...]:
     """Return who of the hub said that two are one; where two wrote at once, both count."""
     lists = (one for one in _values(state, "joined_by") if isinstance(one, list | tuple))
@@ -158,13 +145,7 @@ def people_in(state: RecordState) -> tuple[str, ...]:
 
 def traits_in(state: RecordState) -> list[tuple[str, str]]:
     """Return each trait that was compared and its level, in words."""
-    score = parts_of(shown_value(state.fields.get("score")))
-    listed = score.get("traits")
-    return [
-        (str(one[0]), str(one[1]))
-        for one in (listed if isinstance(listed, list | tuple) else ())
-        if isinstance(one, list | tuple) and len(one) == len(("trait", "level"))
-    ]
+    return read_traits_told(parts_of(shown_value(state.fields.get("score"))).get("traits"))
 
 
 def per_mille_in(state: RecordState) -> int:

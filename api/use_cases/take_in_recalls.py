@@ -2,14 +2,15 @@
 
 Tablets read nothing of the network. What the hub sends in force stands from then on among the
 unit's own notices: a package of such a lot is stopped at the bedside, counted on the shelf and
-searched by like any other (HAZ-46). The hub's withdrawal withdraws it; a notice that a person of
-the unit withdrew is not put in force again.
+searched by like any other (HAZ-46). The hub's withdrawal withdraws it. A notice that a person of
+the unit withdrew is put in force again by a person alone, and the hub is told meanwhile (NL7).
 """
 
 from collections.abc import Callable
 
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import CalculationError
+from api.use_cases.active_staff import refuse_stranger
+from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.network_search import TooManyLotsError, read_network_search
 from api.use_cases.recalls import (
     IN_FORCE,
@@ -56,6 +57,43 @@ def name_own_notice(notice: str) -> str:
     return f"recall_notice/{_MARK}{notice.partition('/')[2]}"
 
 
+def is_withdrawn_here(store: UnitStore, notice: str) -> bool:
+    """Say whether people of the unit took its own copy of a notice out of force.
+
+    Inside a transaction: no tablet heeds it then, whatever the hub says.
+    """
+    own = store.views.state_of(name_own_notice(notice))
+    return own is not None and (own.is_entered_in_error or is_withdrawn(own))
+
+
+def heed_again(store: UnitStore, notice: RecordState, *, by: str, chance: Chance) -> None:
+    """Put the unit's own copy of a notice in force again; inside a transaction.
+
+    Raises
+    ------
+    NotAllowedError
+        It is in force, or whoever says so does not work here. Nothing is written.
+    """
+    refuse_stranger(store, by)
+    record = name_own_notice(notice.record)
+    own = store.views.state_of(record)
+    if own is None or not is_withdrawn_here(store, notice.record):
+        raise NotAllowedError("The tablets heed this notice already. Look at the list again.")
+    fields = _fields_of(notice)
+    over = {name: own.fields[name].references for name in fields if name in own.fields}
+    because = "heeded again"
+    write_as_server(store, record, fields, by=by, because=because, chance=chance, over=over)
+
+
+def _fields_of(notice: RecordState) -> dict[str, object]:
+    said: dict[str, object] = {
+        name: held.values[-1].value
+        for name in _FIELDS
+        if (held := notice.fields.get(name)) is not None
+    }
+    return {**said, "state": IN_FORCE}
+
+
 def _take_in(store: UnitStore, notice: RecordState, *, draw_chance: Callable[[], Chance]) -> int:
     record = name_own_notice(notice.record)
     own = store.views.state_of(record)
@@ -63,12 +101,7 @@ def _take_in(store: UnitStore, notice: RecordState, *, draw_chance: Callable[[],
     if own is None:
         if is_withdrawn(notice) or _is_too_large(notice):
             return 0
-        said = {
-            name: held.values[-1].value
-            for name in _FIELDS
-            if (held := notice.fields.get(name)) is not None
-        }
-        fields = {**said, "state": IN_FORCE}
+        fields = _fields_of(notice)
         because = "sent by the hub of the network"
         write_as_server(store, record, fields, by=by, because=because, chance=draw_chance())
         return 1

@@ -16,6 +16,7 @@ from api.use_cases.people import add_person
 from api.use_cases.recalls import list_touched, withdraw_recall
 from api.use_cases.take_in_recalls import name_own_notice
 from api.use_cases.verify_log import verify_log
+from sync.operation import decode_body
 from tests.hub.recalled_network import LOTS, open_unit, treat_patients
 from tests.hub.standing_network import StandingHub
 
@@ -26,13 +27,13 @@ DAY_MS = 86_400_000
 class Network:
     """A hub, two units that published, and a person at each."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, patients=25):
         chance = random.Random(46)
         self.hub = StandingHub(folder / "hub")
         self.manager = self.person_at_hub("Ida Norrwood")
         self.units = [open_unit(folder, name) for name in ("tarn", "fen")]
         for unit in self.units:
-            treat_patients(unit, chance, 25)
+            treat_patients(unit, chance, patients)
             unit.server.join(self.hub)
             unit.exchange(self.hub)
         self.staff = [unit.person("Juno Marrowby", "endoscopist") for unit in self.units]
@@ -63,7 +64,7 @@ class Network:
             unit.server.store, on=ON, by=self.staff[place], draw_chance=unit.server.chance
         )
 
-    def answer(self, place, notice, act="acknowledge"):
+    def answer(self, place, notice, act="acknowledge", seen=""):
         unit = self.units[place]
         return answer_notice(
             unit.server.store,
@@ -72,6 +73,7 @@ class Network:
             on=ON,
             by=self.staff[place],
             draw_chance=unit.server.chance,
+            seen_before=seen,
         )
 
     def notices(self, days=0):
@@ -201,10 +203,7 @@ def test_a_notice_of_the_network_is_one_of_the_unit_and_of_every_tablet(network)
     assert list_touched(unit.store, on=ON, by=network.staff[0], draw_chance=unit.chance) == []
 
 
-def test_what_the_unit_withdrew_for_itself_stays_withdrawn(network):
-    """[NL7]"""
-    notice = network.recall()
-    network.carry()
+def _withdraw_here(network, notice):
     unit = network.units[0].server
     withdraw_recall(
         unit.store,
@@ -214,10 +213,73 @@ def test_what_the_unit_withdrew_for_itself_stays_withdrawn(network):
         chance=unit.chance(),
     )
 
+
+def test_what_the_unit_withdrew_for_itself_stays_withdrawn(network):
+    """[NL7]"""
+    notice = network.recall()
+    network.carry()
+    unit = network.units[0].server
+    _withdraw_here(network, notice)
+
     network.carry()
 
     assert list_touched(unit.store, on=ON, by=network.staff[0], draw_chance=unit.chance) == []
     assert network.look(0)[0].state == "in-force"
+
+
+@pytest.mark.parametrize("before", ["", "acknowledge", "close"])
+def test_the_hub_is_told_where_a_unit_withdrew_its_notice_for_itself(network, before):
+    """[HAZ-46] [NL7] No tablet there heeds it: the answer of before would say the opposite.
+
+    It was red before. Planted and caught, each: only a notice that had been answered was told; it
+    stayed so after it was heeded again; to close it was let through.
+    """
+    notice = network.recall()
+    network.carry()
+    if before:
+        network.answer(0, notice, before)
+    network.carry()
+    _withdraw_here(network, notice)
+    assert network.look(0)[0].is_withdrawn_here
+
+    network.carry()
+
+    found = network.look(0)[0].found.cases
+    assert _stands(network) == ("not-heeded", found, False)
+    log = network.units[0].server.store
+    with log.transaction():
+        length = len(log.operations.of_stream("registry", after=0, limit=10_000))
+    network.carry()
+    with log.transaction():
+        assert len(log.operations.of_stream("registry", after=0, limit=10_000)) == length
+    with pytest.raises(NotAllowedError, match="no tablet heeds it"):
+        network.answer(0, notice, "close")
+    assert network.answer(0, notice).answer == "not-heeded"
+
+    here = network.answer(0, notice, "heed")
+
+    assert (here.answer, here.is_withdrawn_here) == ("searched", False)
+    with pytest.raises(NotAllowedError, match="already"):
+        network.answer(0, notice, "heed")
+    unit = network.units[0].server
+    touched = list_touched(unit.store, on=ON, by=network.staff[0], draw_chance=unit.chance)
+    assert [one.notice for one in touched] == [name_own_notice(notice)]
+    network.answer(0, notice, "close")
+    network.carry()
+    assert _stands(network)[0] == "closed"
+
+
+def test_a_notice_that_was_put_in_force_elsewhere_is_told_as_heeded(network):
+    """[NL7] Whoever puts the unit's own copy in force again, the hub hears it."""
+    notice = network.recall()
+    network.carry()
+    _withdraw_here(network, notice)
+    network.carry()
+    network.units[0].care.write(name_own_notice(notice), state="in-force")
+
+    network.carry()
+
+    assert _stands(network)[0] == "searched"
 
 
 @pytest.mark.parametrize("number", [199, 200, 201])
@@ -440,3 +502,79 @@ def test_what_an_old_unit_leaves_as_it_was_stands_open_at_the_hub(network, monke
     network.carry()
     # Two devices of one case: what is compared is cases.
     assert _stands(network) == ("closed", 1, False)
+
+
+@pytest.mark.parametrize("change", ["patient", "lots"])
+def test_another_patient_in_the_place_of_one_who_was_called_opens_a_closed_notice(tmp_path, change):
+    """[HAZ-46] [NL8] The counts stay as they were, and somebody else bears the device.
+
+    It was red before: closed stayed closed, at the unit and at the hub. Planted and caught, each:
+    digests without the patient; what was kept was written anew with every round.
+    """
+    network = Network(tmp_path, patients=0)
+    unit = network.units[0]
+    lots = ("L-0417-A", "QX99001")
+    for place, lot in enumerate(lots):
+        unit.care.treat(f"case/{place}", f"patient/{place}", "2026-03-02")
+        at = "2026-03-02T10:10:00+00:00"
+        unit.care.coil(f"coil_placed/{place}-1", at, case=f"case/{place}", lot=lot)
+    notice = network.recall()
+    network.carry()
+    network.answer(0, notice, "close")
+    network.carry()
+    assert _stands(network) == ("closed", 1, False)
+    for place in (0, 1):
+        if change == "patient":
+            unit.care.write(f"case/{place}", patient=f"patient/{1 - place}")
+        else:
+            unit.care.write(f"coil_placed/{place}-1", device={"lot": lots[1 - place]})
+
+    network.carry()
+
+    assert _stands(network) == ("searched", 1, False)
+    (here,) = network.look(0)
+    assert (here.answer, here.found.patients) == ("searched", 1)
+    network.answer(0, notice, "close")
+    network.carry()
+    assert _stands(network) == ("closed", 1, False)
+    with unit.server.store.transaction():
+        entries = unit.server.store.operations.of_stream("registry", after=0, limit=10_000)
+    answers = [one.operation for one in entries if one.operation.kind == "registry_recall_answer"]
+    assert {*decode_body(answers[-1].body_text).set} == {
+        *("unit", "notice", "state", "answered_at"),
+        *("found_cases", "found_patients", "unknown_lots", "on_shelf"),
+    }
+    network.close()
+
+
+def test_nobody_closes_a_notice_over_a_patient_whom_they_were_not_shown(network):
+    """[HAZ-46] [NL8] A tablet came in between the list and the press of the button.
+
+    Planted and caught: what had been shown was not compared.
+    """
+    notice = network.recall(lots=("ZQ-0099",))
+    network.carry()
+    (shown,) = network.look(0)
+    unit = network.units[0]
+    device = {"lot": "ZQ-0099"}
+    unit.care.act("coil_placed/l", "2026-03-10T11:00:00+00:00", "case/c-0", device=device, slot=20)
+
+    with pytest.raises(NotAllowedError, match="has changed since it was shown"):
+        network.answer(0, notice, "close", shown.seen)
+    network.carry()
+    assert _stands(network)[0] == "none"
+    (again,) = network.look(0)
+    assert network.answer(0, notice, "close", again.seen).answer == "closed"
+
+
+def test_what_was_closed_by_a_release_that_kept_nothing_is_looked_at_once_more(network):
+    """[NL8] Nobody knows on what it was closed; so it is with a unit that was put back."""
+    notice = network.recall()
+    network.carry()
+    network.answer(0, notice, "close")
+    with network.units[0].server.store.transaction():
+        network.units[0].server.store.keep_fact(f"recall answered on {notice}", "{}")
+
+    network.carry()
+
+    assert _stands(network)[0] == "searched"

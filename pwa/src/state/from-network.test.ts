@@ -1,13 +1,21 @@
 import { expect, test } from 'vitest';
 import { GROUPS } from '../clinical-rules/implant-search';
-import type { IncomingLink, IncomingRecall, RecalledImplant } from '../network-here-questions';
+import type {
+  IncomingLink,
+  IncomingRecall,
+  IncomingRuleFile,
+  RecalledImplant,
+} from '../network-here-questions';
+import { proposalStanding, withdrawnWords } from '../text/from-network';
 import {
   byGroup,
   byPatient,
   dueAct,
   groupedDigits,
   hidesNames,
+  isNotHeeded,
   isRecalled,
+  isWithdrawnAndHeld,
   mayAnswer,
   orderFiles,
   orderNotices,
@@ -74,6 +82,27 @@ test('[HAZ-46] notices that nobody has acknowledged stand first, withdrawn ones 
     'gone',
   ]);
   expect(notices.map(dueAct)).toEqual(['', '', 'close', 'acknowledge', 'acknowledge']);
+});
+
+/** Has caught a planted bug: a closed notice that tablets do not heed was over, with nothing to do. */
+test('[HAZ-46] [NL7] a notice that no tablet heeds stands first and is heeded again, not closed', () => {
+  const notices = [
+    notice('closed', { answer: 'closed' }),
+    notice('searched', { answer: 'searched' }),
+    notice('not heeded', { answer: 'closed', is_withdrawn_here: true }),
+    notice('gone', { state: 'withdrawn', is_withdrawn_here: true }),
+    notice('told', { answer: 'not-heeded', is_withdrawn_here: true, issued_on: '2026-10-01' }),
+  ];
+
+  expect(orderNotices(notices).map((one) => one.notice)).toEqual([
+    'not heeded',
+    'told',
+    'searched',
+    'closed',
+    'gone',
+  ]);
+  expect(notices.map(dueAct)).toEqual(['', 'close', 'heed', '', 'heed']);
+  expect(notices.map(isNotHeeded)).toEqual([false, false, true, false, true]);
 });
 
 /** Has caught a planted bug: to whom no names are shown "nobody is found" was told. */
@@ -155,19 +184,60 @@ test('proposals that wait for an answer stand first, the likeliest before the ot
   expect(orderProposals(proposals).map((one) => one.proposal)).toEqual(['c', 'b', 'a']);
 });
 
+const file = (proposal: string, came_ms: number, more: Partial<IncomingRuleFile> = {}) => ({
+  proposal,
+  file: 'gates/default',
+  version: 2,
+  came_ms,
+  because: '',
+  sentences: [],
+  against: 1,
+  standing: 'new' as const,
+  ...more,
+});
+
 test('rule files that nobody has decided about stand first, then the newest', () => {
-  const file = (proposal: string, standing: 'new' | 'taken', came_ms: number) => ({
-    proposal,
-    file: 'gates/default',
-    version: 2,
-    came_ms,
-    because: '',
-    sentences: [],
-    against: 1,
-    standing,
-  });
-  const files = [file('a', 'taken', 9), file('b', 'new', 1), file('c', 'new', 5)];
+  const files = [file('a', 9, { standing: 'taken' }), file('b', 1), file('c', 5)];
   expect(orderFiles(files).map((one) => one.proposal)).toEqual(['c', 'b', 'a']);
+});
+
+/** Has caught a planted bug: what counts here stood behind what was new, as "taken" and no more. */
+test('[HAZ-10] [WD5] what the network withdrew and stands here is before all else, with why', () => {
+  const taken = {
+    standing: 'taken',
+    is_withdrawn: true,
+    withdrawn_because: 'Wrong by ten.',
+  } as const;
+  const files = [
+    file('new', 9),
+    file('retired', 8, { ...taken, here: 'retired' }),
+    file('old', 1, { ...taken, here: 'in force' }),
+    file('draft', 2, { ...taken, here: 'draft' }),
+    file('theirs', 3, { ...taken, standing: 'withdrawn', here: '' }),
+  ];
+
+  expect(orderFiles(files).map((one) => one.proposal)).toEqual([
+    'draft',
+    'old',
+    'new',
+    'retired',
+    'theirs',
+  ]);
+  expect(files.map(isWithdrawnAndHeld)).toEqual([false, false, true, true, false]);
+  expect(files.map(withdrawnWords)).toEqual([
+    '',
+    'The network has withdrawn this version: Wrong by ten.',
+    'The network has withdrawn this version: Wrong by ten. It is in force here: read why, then retire it.',
+    'The network has withdrawn this version: Wrong by ten. It lies here as a draft: do not approve it before you know why.',
+    'The network has withdrawn this version: Wrong by ten.',
+  ]);
+});
+
+/** Has caught a planted bug: the word of before was told as if it counted. */
+test('[HAZ-42] [NL2] a unit whose word no longer counts is told that it is asked anew', () => {
+  const link = { state: 'proposed', answer: '', answered_ms: null } as unknown as IncomingLink;
+  expect(proposalStanding({ ...link, is_asked_anew: true })).toMatch(/^Asked anew/);
+  expect(proposalStanding(link)).toMatch(/^Nobody here has answered/);
 });
 
 test('six digits stand in two groups; anything else as it came', () => {

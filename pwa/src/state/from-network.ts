@@ -6,6 +6,7 @@ import type {
   IncomingRecall,
   IncomingRuleFile,
   NetworkLine,
+  RecallAct,
   RecalledImplant,
   RecalledLot,
 } from '../network-here-questions';
@@ -44,6 +45,7 @@ export function piecesOf(role: DeskRole): readonly NetworkPiece[] {
 
 const ANSWER_RANK: Readonly<Record<IncomingRecall['answer'], number>> = {
   none: 0,
+  'not-heeded': 0,
   acknowledged: 1,
   searched: 1,
   closed: 2,
@@ -51,16 +53,27 @@ const ANSWER_RANK: Readonly<Record<IncomingRecall['answer'], number>> = {
 
 /** Return the notices, those first that nobody has acknowledged; the withdrawn last. */
 export function orderNotices(notices: readonly IncomingRecall[]): IncomingRecall[] {
-  const rank = (one: IncomingRecall) => (one.state === 'withdrawn' ? 3 : ANSWER_RANK[one.answer]);
+  const rank = (one: IncomingRecall) => {
+    if (one.state === 'withdrawn') return 3;
+    return isNotHeeded(one) ? 0 : ANSWER_RANK[one.answer];
+  };
   return [...notices].sort(
     (one, other) => rank(one) - rank(other) || (one.issued_on < other.issued_on ? 1 : -1),
   );
 }
 
 /** What may be done with a notice now: "" where it is closed, or withdrawn. */
-export function dueAct({ state, answer }: IncomingRecall): '' | 'acknowledge' | 'close' {
-  if (state === 'withdrawn' || answer === 'closed') return '';
+export function dueAct(notice: IncomingRecall): '' | RecallAct {
+  const { state, answer } = notice;
+  if (state === 'withdrawn') return '';
+  if (isNotHeeded(notice)) return 'heed';
+  if (answer === 'closed') return '';
   return answer === 'none' ? 'acknowledge' : 'close';
+}
+
+/** Say whether people here took a notice in force out of force, so that no tablet stops a device. */
+export function isNotHeeded({ state, is_withdrawn_here: isHere }: IncomingRecall): boolean {
+  return state === 'in-force' && isHere === true;
 }
 
 /** Say whether a lot on the shelf is the one that is recalled, as far as its label can be told. */
@@ -118,11 +131,20 @@ export function orderProposals(proposals: readonly IncomingLink[]): IncomingLink
   );
 }
 
-/** Return the rule files that nobody has decided about first, then the newest. */
+/** Say whether a version that the network withdrew counts here, or waits to be approved. */
+export function isWithdrawnAndHeld({ is_withdrawn: is, here = '' }: IncomingRuleFile): boolean {
+  return is === true && ['draft', 'approved', 'in force'].includes(here);
+}
+
+/**
+ * Return the rule files that the network withdrew and that stand here first, then those that nobody
+ * has decided about, then the newest.
+ */
 export function orderFiles(proposals: readonly IncomingRuleFile[]): IncomingRuleFile[] {
-  const isNew = (one: IncomingRuleFile) => Number(one.standing === 'new');
+  const rank = (one: IncomingRuleFile) =>
+    2 * Number(isWithdrawnAndHeld(one)) + Number(one.standing === 'new');
   return [...proposals].sort(
-    (one, other) => isNew(other) - isNew(one) || (other.came_ms ?? 0) - (one.came_ms ?? 0),
+    (one, other) => rank(other) - rank(one) || (other.came_ms ?? 0) - (one.came_ms ?? 0),
   );
 }
 

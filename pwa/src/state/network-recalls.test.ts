@@ -67,15 +67,16 @@ test('[HAZ-46] units that have not answered a notice stand first, the longest wa
 });
 
 /** Has caught a planted bug: closed counted as done whatever had been reported since. */
-test('[HAZ-46] [NL8] a notice that was closed before more cases were reported is open', () => {
+test('[HAZ-46] [NL7] [NL8] a notice that is not heeded, or was closed before more cases were reported is open', () => {
   const units = [
     at('Alder', { answer: 'closed' }),
     at('Birch', { answer: 'closed', found_cases: 0, is_behind: true }),
+    at('Crane', { answer: 'not-heeded', found_cases: 0 }),
   ];
 
-  expect(units.map(isOpen)).toEqual([false, true]);
-  expect(orderAnswers(units).map(({ name }) => name)).toEqual(['Birch', 'Alder']);
-  expect(countAnswers(units)).toEqual({ all: 2, closed: 1, silent: 0 });
+  expect(units.map(isOpen)).toEqual([false, true, true]);
+  expect(orderAnswers(units).map(({ name }) => name)).toEqual(['Birch', 'Crane', 'Alder']);
+  expect(countAnswers(units)).toEqual({ all: 3, closed: 1, silent: 0 });
 });
 
 /** Has caught a planted bug: with `counts !== null` alone, a lot changed after the count was written. */

@@ -12,7 +12,7 @@ import { isRecalled } from '../state/from-network';
 import { dayWords } from '../state/surveillance-dates';
 import { ageWords } from './decisions';
 import { implants, labelLine, whatWords, whoWords } from './implants';
-import { choices, reasons, say, sayAs, withMore, words } from './say';
+import { choices, reasons, retell, say, sayAs, withMore, words } from './say';
 
 const said = words('fromNetwork');
 
@@ -94,8 +94,23 @@ export function ownWords({ own }: IncomingLink): string {
 /** Return how a proposal stands. */
 export function proposalStanding(one: IncomingLink): string {
   if (one.state !== 'proposed') return said.proposal[one.state];
-  if (one.answer === '') return said.proposal.open;
+  if (one.answer === '') return one.is_asked_anew ? said.proposal.askedAnew : said.proposal.open;
   return say('fromNetwork.proposal.answered', { when: instantWords(one.answered_ms) });
+}
+
+const PLACES = {
+  '': 'none',
+  draft: 'draft',
+  approved: 'approved',
+  'in force': 'in-force',
+  retired: 'none',
+} as const;
+
+/** Return that the network withdrew a version, why, and what that means here; "" where it did not. */
+export function withdrawnWords(one: IncomingRuleFile): string {
+  if (one.is_withdrawn !== true) return '';
+  const why = retell(one.withdrawn_because ?? '').replace(/\.$/, '');
+  return sayAs(`fromNetwork.fileWithdrawn.${PLACES[one.here ?? '']}`, { why });
 }
 
 /** Return how a proposed rule file stands. */

@@ -451,3 +451,87 @@ def test_who_agreed_and_has_left_since_counts_as_before(hub, pair):
     assert _decide(hub, pair, "agree", second) == "joined"
     with pytest.raises(NotAllowedError, match="no active member"):
         _decide(hub, pair, "part", first, "joined-in-error")
+
+
+def test_what_was_parted_is_joined_by_nobody_on_the_word_of_a_unit_of_before(hub, pair):
+    """[HAZ-41] [HAZ-42] [NL2] [NL3] One person alone joined them again: it was red before.
+
+    Planted and caught, each: every `same` counted; a `same` by its stamp alone, of a unit whose
+    clock runs hours ahead.
+    """
+    first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
+    hub.units[FEN].now_ms += 36_000_000
+    hub.answer(FEN, pair, "same")
+    hub.tend()
+    assert _decide(hub, pair, "agree", first) == "joined"
+    assert _decide(hub, pair, "part", second, "patient-objects") == "apart"
+
+    assert _decide(hub, pair, "agree", first) == "one_voice"
+
+    (shown,) = list_links(hub.store, "proposed", by="").links
+    assert (shown.answers, shown.may_agree) == ([], True)
+    assert (_told(hub), list_groups(hub.store)) == (("proposed", [first]), ([], []))
+    hub.answer(FEN, pair, "same")
+    hub.tend()
+    assert _told(hub) == ("joined", [first])
+    (shown,) = list_links(hub.store, "joined", by="").links
+    assert [one.answer for one in shown.answers] == ["same"]
+    assert [one.act for one in shown.history].count("answered") == 2
+
+
+def test_an_answer_of_before_that_arrives_late_is_one_of_before(hub, pair):
+    """[HAZ-42] [NL2] Planted and caught: the place in the log alone was looked at."""
+    first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
+    _decide(hub, pair, "agree", first)
+    _decide(hub, pair, "set-aside", second, "different-people")
+    hub.write(FEN, "registry_link_answer/late", unit=FEN, proposal=pair, answer="same")
+    hub.tend()
+
+    assert _decide(hub, pair, "agree", first) == "one_voice"
+
+
+def test_a_unit_is_asked_anew_where_what_it_answered_on_was_corrected(hub, pair):
+    """[HAZ-42] [NL2] Also where nobody of the hub had spoken yet.
+
+    It was red before. Planted and caught: a correction that leaves one identifier asked nobody.
+    """
+    hub.answer(TARN, pair, "same")
+    hub.tend()
+    hub.patient(FEN, "b1", BAO)
+    hub.tend()
+    hub.patient(FEN, "b1", ODETTE)
+    hub.tend()
+    first = hub.person("Ida Norrwood")
+
+    assert _decide(hub, pair, "agree", first) == "one_voice"
+    hub.answer(TARN, pair, "same")
+    hub.tend()
+    assert _told(hub) == ("joined", [first])
+
+
+def test_a_unit_is_asked_anew_where_a_patient_was_taken_back_and_told_again(hub, pair):
+    """[HAZ-42] [NL2] Planted and caught: the word of a unit alone outlived it."""
+    hub.answer(TARN, pair, "same")
+    hub.tend()
+    hub.write(FEN, "registry_patient/b1", traits=None)
+    hub.tend()
+    hub.patient(FEN, "b1", ODETTE)
+    hub.tend()
+
+    assert _decide(hub, pair, "agree", hub.person("Ida Norrwood")) == "one_voice"
+
+
+@pytest.mark.parametrize("is_struck", [False, True])
+def test_a_correction_that_leaves_them_alike_asks_nobody_anew(hub, pair, is_struck):
+    """[NL2] A `not-same` stands whatever began anew."""
+    hub.answer(TARN, pair, "not-same" if is_struck else "same")
+    hub.tend()
+    hub.patient(FEN, "b1", Person(**{**_fields(ODETTE), "given_name": "Odete"}))
+    hub.tend()
+    first = hub.person("Ida Norrwood")
+
+    if not is_struck:
+        assert _decide(hub, pair, "agree", first) == "joined"
+        return
+    with pytest.raises(NotAllowedError, match="two people"):
+        _decide(hub, pair, "agree", first)
