@@ -19,7 +19,18 @@ from api.outcomes.episodes import (
     follow_outcome,
     judge_episode,
 )
-from api.outcomes.registry_rows import LOOK, UNKNOWN_EVENT, CaseRow, PartRow, PatientRow
+from api.outcomes.registry_rows import (
+    DEATHS,
+    EVENTS,
+    LOOK,
+    LOOKS,
+    NO_ADVERSE_EVENTS,
+    NO_BLEEDS,
+    UNKNOWN_EVENT,
+    CaseRow,
+    PartRow,
+    PatientRow,
+)
 from api.outcomes.survival import Spell
 
 # What a case may be narrowed by; "" in a row is "not recorded".
@@ -111,7 +122,7 @@ def make_episode_rows(
     sessions = _sessions(cases, of_case)
     if patient is not None and any(case.treated_on > patient.died_on for case in cases):
         # Nobody is treated after a death: its day is not known.
-        doubts = f"{patient.doubts} died_on" if patient.died_on else patient.doubts
+        doubts = f"{patient.doubts} died_on {DEATHS}" if patient.died_on else patient.doubts
         patient = msgspec.structs.replace(patient, died_on="", doubts=doubts)
     return [
         _row(case, patient, _episode(case, of_case[case.record], patient), by, sessions)
@@ -148,6 +159,7 @@ def _episode(case: CaseRow, parts: Sequence[PartRow], patient: PatientRow | None
         looks=looks,
         events=tuple(events),
         unsure=_unsure(case, parts, patient),
+        unsaid=_unsaid(case, patient),
     )
 
 
@@ -155,13 +167,24 @@ def _unsure(case: CaseRow, parts: Iterable[PartRow], patient: PatientRow | None)
     """Return of what something is told that no day, or no case, can be given to (OC12)."""
     found = {one.part for one in parts if not one.on_day}
     doubts = case.doubts.split()
-    if UNKNOWN_EVENT in {one.part for one in parts} or "events" in doubts:
+    if UNKNOWN_EVENT in {one.part for one in parts} or EVENTS in doubts:
         found.update(_EVENTS)
-    if "looks" in doubts:
+    if LOOKS in doubts:
         found.add(LOOK)
     if patient is not None and "died_on" in patient.doubts.split():
         found.add(DIED)
     return frozenset(found)
+
+
+def _unsaid(case: CaseRow, patient: PatientRow | None) -> frozenset[str]:
+    """Return what is told only where it happened, or in contradiction (OC12)."""
+    doubts = {*case.doubts.split(), *(patient.doubts.split() if patient is not None else ())}
+    kinds = {
+        NO_BLEEDS: (_EVENTS["rebleed"],),
+        NO_ADVERSE_EVENTS: (_EVENTS["embolism"], _EVENTS["reintervention"]),
+        DEATHS: (DIED,),
+    }
+    return frozenset(kind for word, some in kinds.items() if word in doubts for kind in some)
 
 
 def _row(

@@ -62,6 +62,9 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
         The last day on which somebody asked whether it had bled; "" where nobody ever did.
     unsure : frozenset of str
         "look", or kinds of events, of which something is told that no day can be given to.
+    unsaid : frozenset of str
+        Kinds of events of which it is told only where one happened, or told in contradiction:
+        whatever is told of one counts for nothing.
     """
 
     unit: str
@@ -74,6 +77,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
     looks: tuple[Look, ...] = ()
     events: tuple[Event, ...] = ()
     unsure: frozenset[str] = frozenset()
+    unsaid: frozenset[str] = frozenset()
 
 
 class OutcomeCount(msgspec.Struct, frozen=True, kw_only=True):
@@ -106,6 +110,8 @@ def judge_episode(episode: Episode, by: Definition) -> Verdict:
     if by.until_day is not None and episode.window_days < by.until_day:
         # Whatever happened: else young cases would only ever count where something did.
         return "not-due"
+    if by.event in episode.unsaid:
+        return "missing"
     found = [_fits(one, by) for one in _events_within(episode, by)]
     if True in found:
         return "happened"
@@ -161,7 +167,11 @@ def _day(episode: Episode, on: str) -> int:
 
 
 def _is_within(day: int, by: Definition) -> bool:
-    return by.from_day <= day and (by.until_day is None or day <= by.until_day)
+    return by.from_day <= day and _is_before_end(day, by)
+
+
+def _is_before_end(day: int, by: Definition) -> bool:
+    return by.until_day is None or day <= by.until_day
 
 
 def _events_within(episode: Episode, by: Definition) -> Sequence[Event]:
@@ -184,8 +194,13 @@ def _fits(event: Event, by: Definition) -> bool | None:
 
 
 def _is_watched(episode: Episode, by: Definition) -> bool:
-    """Say whether the case was seen until the end of the time, or nothing more can happen to it."""
-    if any(one.kind == DIED for one in episode.events):
+    """Say whether the case was seen until the end of the time, or nothing more can happen in it.
+
+    A death after that end says nothing of the time between: nobody asked.
+    """
+    if any(
+        one.kind == DIED and _is_before_end(_day(episode, one.on), by) for one in episode.events
+    ):
         return True
     return by.watched_until is not None and _watched(episode, by) >= by.watched_until
 
@@ -211,6 +226,8 @@ def _is_unsure(episode: Episode, by: Definition) -> bool:
 
 
 def _spell(episode: Episode, by: Definition) -> Spell:
+    if by.event in episode.unsaid:
+        return Spell(0)
     ends = [
         (_day(episode, one.on), by.outcome if _fits(one, by) else "unknown")
         for one in _events_within(episode, by)

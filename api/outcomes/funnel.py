@@ -21,7 +21,16 @@ JUDGED_FROM = 10
 _TO_DIFFER = 2
 
 FloatArray = npt.NDArray[np.float64]
-Standing = Literal["not-judged", "within", "alert-low", "alert-high", "alarm-low", "alarm-high"]
+Standing = Literal[
+    "not-judged",
+    "within",
+    "alert-low",
+    "alert-high",
+    "alarm-low",
+    "alarm-high",
+    # Of rounded counts alone: on which side of a limit the unit lies nobody can say.
+    "near-limit",
+]
 
 
 class Limits(msgspec.Struct, frozen=True, kw_only=True):
@@ -91,7 +100,7 @@ def draw_funnel(counts: Sequence[tuple[str, int, int]], rate: float | None = Non
             cases=cases,
             share=happened / cases,
             limits=(limits := find_limits(cases, middle)),
-            standing=_judge(happened / cases, limits),
+            standing=judge_share(happened / cases, limits),
         )
         for unit, happened, cases in held
     ]
@@ -139,7 +148,8 @@ def _cumulate(cases: int, rate: float) -> FloatArray:
     return np.cumsum(likely / likely.sum())
 
 
-def _judge(share: float, limits: Limits) -> Standing:
+def judge_share(share: float, limits: Limits) -> Standing:
+    """Return on which side of its limits a share lies."""
     if limits.cases < JUDGED_FROM:
         return "not-judged"
     if share > limits.alarm_high:

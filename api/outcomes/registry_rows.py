@@ -15,6 +15,13 @@ LOOK = "look"
 TWO_FLOWS = ""
 # An event of which two answers stand what it was.
 UNKNOWN_EVENT = "unknown"
+# In `doubts`, beside names of fields. Looks or events that may belong to another case:
+LOOKS, EVENTS = "looks", "events"
+# The file that a case was taken over from does not say whether there were any:
+NO_BLEEDS, NO_ADVERSE_EVENTS = "bleeds", "adverse_events"
+# Of a patient: what is told of the death contradicts itself, or what was seen of the living.
+DEATHS = "deaths"
+MORE_DOUBTS = (LOOKS, EVENTS, NO_BLEEDS, NO_ADVERSE_EVENTS, DEATHS)
 _NOT_SEEN = "not-seen"
 # A unit says "unknown" where somebody looked for the source and found none: nobody knows it.
 _NOBODY_KNOWS = "unknown"
@@ -26,7 +33,7 @@ class PatientRow(msgspec.Struct, frozen=True):
     Parameters
     ----------
     doubts : str
-        Fields that had two answers, parted by blanks.
+        Fields that had two answers, and `DEATHS`; parted by blanks.
     """
 
     record: str
@@ -55,8 +62,7 @@ class CaseRow(msgspec.Struct, frozen=True):
     asked_on : str
         The last day on which somebody asked whether it had bled; "" where none is told.
     doubts : str
-        Fields that had two answers, and "looks" or "events" where one of those may belong to
-        another case; parted by blanks.
+        Fields that had two answers, and words of `MORE_DOUBTS`; parted by blanks.
     """
 
     record: str

@@ -7,6 +7,8 @@ five, and so may be any other from none to nine.
 
 import math
 
+from api.registry.suppress_small import is_small
+
 # [HAZ-49] Unit setting (project default); that health statistics are told so is common practice.
 STEP = 5
 
@@ -20,6 +22,18 @@ def round_count(count: int) -> int:
     [0, 0, 5, 5, 10, 30]
     """
     return (count + STEP // 2) // STEP * STEP
+
+
+def counts_told_as(told: int) -> list[int]:
+    """Return every count that is told as a multiple of five; from 1 to 4 none is told at all.
+
+    Examples
+    --------
+    >>> counts_told_as(0), counts_told_as(5), counts_told_as(30)
+    ([0], [5, 6, 7], [28, 29, 30, 31, 32])
+    """
+    near = range(max(0, told - STEP // 2), told + STEP // 2 + 1)
+    return [one for one in near if not is_small(one)]
 
 
 def round_share(share: float, cases: int, *, towards: int = 0) -> float:

@@ -19,6 +19,7 @@ from api.use_cases.errors import NotAllowedError
 from api.use_cases.export_columns import TABLES, describe_columns
 from api.use_cases.export_files import pack, read_parquet, unpack, write_table_files
 from api.use_cases.export_generalising import HELD_BACK, LADDER, K, Traits, generalise
+from api.use_cases.export_history import EarlierExport, require_no_small_part
 from api.use_cases.export_registry import ExportOrder, make_export
 from api.use_cases.export_tables import KINDS, make_export_rows
 from api.use_cases.lint_export import lint_export
@@ -427,6 +428,70 @@ def test_an_export_that_differs_by_few_patients_from_an_earlier_one_is_not_made(
     assert [one.state for one in list_exports(hub.store, viewer=ada)] == ["asked", "made"]
     # Another project holds no other export.
     assert _export(hub, ada, piers, 3, project="R", **second).faults == []
+
+
+def _tell_more(hub, numbers, on):
+    """Tell one case on a day of each of some patients."""
+    for number in numbers:
+        record, case = (
+            f"registry_{kind}/{digits(f'{kind}{number}')}" for kind in ("patient", "case")
+        )
+        hub.write(TARN, record, unit=TARN, birth_year=1950, sex="female")
+        hub.write(TARN, case, unit=TARN, patient=record, treated_on=on)
+
+
+@pytest.mark.parametrize(("in_both", "is_made"), [(1, False), (4, False), (5, True), (0, True)])
+def test_what_two_periods_share_is_no_small_group_either(hub, in_both, is_made):
+    """[DX7] [HAZ-49] Each period alone is large, and each is far from the other.
+
+    The planted bug it has caught: compared with each earlier one by what stands in one of the two
+    alone, so that those in both, treated in the second quarter, were two.
+    """
+    tell_patients(hub, 60)
+    _tell_more(hub, range(in_both), "2026-05-03")
+    _tell_more(hub, range(100, 120), "2026-08-03")
+    ada, piers = hub.person("Ada Reedmace"), hub.person("Piers Larkspire", "auditor")
+    _export(hub, ada, piers, 1, until_on="2026-06-30")
+
+    if is_made:
+        assert _export(hub, ada, piers, 2, from_on="2026-04-01").faults == []
+        return
+    with pytest.raises(NotAllowedError, match="fewer than five patients"):
+        _export(hub, ada, piers, 2, from_on="2026-04-01")
+
+
+@pytest.mark.parametrize(("size", "is_made"), [(4, False), (5, True)])
+def test_of_three_exports_every_part_is_none_or_five(size, is_made):
+    """[DX7] Two of the three always differ by twenty at least; those in all three are few.
+
+    The planted bug it has caught: each pair looked at by itself.
+    """
+    names = iter(range(1_000))
+    one, two, three, every = (
+        {f"p{next(names)}" for _ in range(count)} for count in (20, 20, 20, size)
+    )
+    earlier = [EarlierExport(frozenset(some | every), None) for some in (one | two, two | three)]
+
+    if is_made:
+        require_no_small_part(one | three | every, earlier)
+        return
+    with pytest.raises(NotAllowedError, match="fewer than five patients"):
+        require_no_small_part(one | three | every, earlier)
+
+
+@pytest.mark.parametrize("spelled", ["Study of Varices", "  study  OF varices", "STUDY OF VARICES"])
+def test_a_project_is_one_however_its_name_is_spelled(hub, spelled):
+    """[DX7] [HAZ-49] The planted bug it has caught: the exact letters compared, so that another
+    capital made another project, for which 62 were told against 60.
+    """
+    tell_patients(hub, 60)
+    _tell_more(hub, range(2), "2026-05-03")
+    ada, piers = hub.person("Ada Reedmace"), hub.person("Piers Larkspire", "auditor")
+    _export(hub, ada, piers, 1, project="Study of varices", until_on="2026-03-31")
+
+    with pytest.raises(NotAllowedError, match="fewer than five patients"):
+        _export(hub, ada, piers, 2, project=spelled, until_on="2026-06-30")
+    assert {one.project for one in list_exports(hub.store, viewer=ada)} == {"Study of varices"}
 
 
 @pytest.mark.parametrize(
