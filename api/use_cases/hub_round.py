@@ -49,6 +49,7 @@ from sync.exchange_messages import (
 from sync.operation import Operation
 from sync.operation_log import Tip
 from sync.signing import write_head_text
+from sync.wire import digest_rows, write_rows
 
 _UNREADABLE = "The hub answered what cannot be read. See that both run releases that fit together."
 _LEFT = "This unit has joined no hub. Join one with `crura hub join LINK`."
@@ -205,7 +206,7 @@ class HubRound:
             "/api/exchange/push",
             {
                 "device": device,
-                "operations": _texts_of(operations),
+                **_write_batch(device, operations),
                 "signature": self._requests.sign(
                     write_head_text(last.device, last.epoch, last.counter, last.hash)
                 ),
@@ -303,6 +304,13 @@ class HubRound:
 
     def _keep(self, **changed: object) -> None:
         self._store.hub_line.keep(msgspec.structs.replace(self._line(), **changed))
+
+
+def _write_batch(device: str, operations: list[Operation]) -> dict[str, Any]:
+    """Return a batch in the long form; in rows where an erased entry has no text (ER3, EX18)."""
+    if all(one.body_text is not None for one in operations):
+        return {"operations": _texts_of(operations)}
+    return {"rows": write_rows(operations), "digest": digest_rows(operations, device)}
 
 
 def _texts_of(operations: list[Operation]) -> list[tuple[str, str]]:

@@ -110,6 +110,10 @@ def _unit() -> Iterable[Link]:
     yield Link(own, told, says=report)
     yield Link(told, told, says=report | {"at_ms": NOON_MS + 60_000, "cases": 3})
     yield Link(told, pulled, registry | {"record": ""})
+    erased = "POST /api/network/erasures"
+    yield Link(told, erased, says={"records": [f"registry_patient/{'0' * 32}"]})
+    yield Link(erased, erased, says={"records": [f"registry_patient/{'0' * 32}"]})
+    yield Link(erased, pulled, registry | {"record": ""})
     for after in (met, pushed):
         for record, fields in DRAFTS:
             yield Link(after, pushed, says={"device": UNIT, "operations": [[record, fields]]})
