@@ -32,6 +32,7 @@ from api.use_cases.erase_records import (
 from api.use_cases.export_patient import gather_about_patient, print_about_patient, read_pictures
 from api.use_cases.list_held_by import list_held_by
 from api.use_cases.note_access import NOTHING_NOTED, export_access_head
+from api.use_cases.registry_erasures import erase_unit, plan_erasure_of_unit
 from api.use_cases.retention import (
     ClassReport,
     packaged_retention_file,
@@ -133,6 +134,7 @@ def held_by(device: str, at: str, folder: Path) -> None:
 @click.option("--decided-by", default="", help="staff/<id>.")
 @click.option("--agreed-by", default="", help="Another person: staff/<id>.")
 @click.option("--also-implants", default="", help="Why what is in the patient may go too.")
+@click.option("--unit", default="", help="At a hub: all that this unit told, once it is revoked.")
 @click.option("--dry-run", is_flag=True, help="Say what would go, and change nothing.")
 @click.option("--again", is_flag=True, help="Do what the list beside the store says.")
 @data_option
@@ -142,6 +144,7 @@ def erase(
     decided_by: str,
     agreed_by: str,
     also_implants: str,
+    unit: str,
     folder: Path,
     *,
     dry_run: bool,
@@ -149,18 +152,20 @@ def erase(
 ) -> None:
     """Destroy the content of each RECORD (patient/<id>) and of all under it, for good.
 
-    The chain of entries stays and verifies. Tablets drop theirs at their next exchange. Backups
-    and former stores hold it still: erase those, or keep them until they are due.
+    The chain of entries stays and verifies. Tablets drop theirs at their next exchange, and the
+    hub of the network what it was told of them. Backups and former stores hold it still: erase
+    those, or keep them until they are due.
     """
-    if again == bool(records):
-        refuse("Name the records to erase, or say --again and name none.")
+    if [again, bool(records), bool(unit)].count(True) != 1:
+        refuse("Name the records to erase, or one --unit at its hub, or say --again and no name.")
     with open_store(folder) as store:
         if again:
             gone = erase_again(store, draw_chance=draw_chance)
             click.echo(f"Erased again by the list: {gone} entries.")
             return
         if dry_run:
-            _tell_plan(plan_erasure(store, records), "would go")
+            plan = plan_erasure_of_unit(store, unit) if unit else plan_erasure(store, records)
+            _tell_plan(plan, "would go")
             return
         consent = Consent(
             because=because,
@@ -168,7 +173,12 @@ def erase(
             agreed_by=agreed_by,
             also_implants=also_implants,
         )
-        _tell_plan(erase_records(store, records, consent, draw_chance=draw_chance), "are gone")
+        done = (
+            erase_unit(store, unit, consent, draw_chance=draw_chance)
+            if unit
+            else erase_records(store, records, consent, draw_chance=draw_chance)
+        )
+        _tell_plan(done, "are gone")
 
 
 @click.command("retention")
@@ -246,6 +256,12 @@ def _tell_plan(plan: ErasurePlan, verb: str) -> None:
     if plan.devices:
         click.echo(
             f"Devices drop theirs at their next exchange: {', '.join(plan.devices)}.", err=True
+        )
+    if plan.told:
+        click.echo(
+            f"The hub is told of {len(plan.told)} of them with the next exchange, and erases them "
+            "too. If this unit has left its hub, name them there: crura erase at the hub.",
+            err=True,
         )
     click.echo("Backups made before hold it still: see how long they are kept.", err=True)
 

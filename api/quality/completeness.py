@@ -25,8 +25,8 @@ class CompletenessLine(msgspec.Struct, frozen=True, kw_only=True):
     Parameters
     ----------
     month : str
-        ``YYYY-MM`` of the treatment, "" where its day is not known, ``earlier`` for the months
-        of long ago summed up.
+        ``YYYY-MM`` of the treatment, "" where its day is not known; as it leaves a unit also
+        ``YYYY-Qn``, ``YYYY``, or ``earlier`` for all other times summed up (`fold_months`).
     filled, disagreed, of : int
         With an answer; with two that nobody has settled; and all that are asked.
     """
@@ -86,28 +86,3 @@ def _held(
 
 def _of_analyte(states: Iterable[RecordState], analyte: str) -> Iterable[RecordState]:
     return (one for one in states if not analyte or value_in(one, "analyte") == analyte)
-
-
-def fold_earlier(lines: Iterable[CompletenessLine], *, from_month: str) -> list[CompletenessLine]:
-    """Return the lines with all months before one summed up as `EARLIER`, after the others.
-
-    Parameters
-    ----------
-    from_month : str
-        ``YYYY-MM`` of the first month that is told by itself; one of no known day is kept as well.
-    """
-    kept: list[CompletenessLine] = []
-    sums: dict[str, CompletenessLine] = {}
-    for line in lines:
-        if line.month == UNKNOWN_MONTH or line.month >= from_month:
-            kept.append(line)
-            continue
-        held = sums.get(line.field)
-        sums[line.field] = CompletenessLine(
-            month=EARLIER,
-            field=line.field,
-            filled=line.filled + (held.filled if held else 0),
-            disagreed=line.disagreed + (held.disagreed if held else 0),
-            of=line.of + (held.of if held else 0),
-        )
-    return [*kept, *sums.values()]

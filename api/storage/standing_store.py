@@ -31,7 +31,15 @@ class StandingStore:
         self._connection = connection
 
     def keep(self, standing: KeptStanding) -> None:
-        """Keep a report; it takes the place of an earlier one of the same day."""
+        """Keep a report; it takes the place of an earlier one of the same day.
+
+        What was kept before it came before it: a moment after it was noted by a clock that ran
+        ahead, and would stand as the latest until that day (DM-01).
+        """
+        self._connection.execute(
+            "UPDATE standing_report SET noted_ms = ? WHERE unit = ? AND noted_ms > ?",
+            (standing.noted_ms - 1, standing.unit, standing.noted_ms),
+        )
         self._connection.execute(
             "INSERT INTO standing_report (unit, on_day, noted_ms, content) VALUES (?, ?, ?, ?)"
             " ON CONFLICT (unit, on_day) DO UPDATE SET noted_ms = excluded.noted_ms,"
@@ -48,6 +56,10 @@ class StandingStore:
             " ORDER BY one.unit, one.on_day"
         )
         return list({row[0]: KeptStanding(*row) for row in rows.fetchall()}.values())
+
+    def forget(self, unit: str) -> None:
+        """Drop every report of a unit."""
+        self._connection.execute("DELETE FROM standing_report WHERE unit = ?", (unit,))
 
     def weekly_counts(self, from_day: str, until_day: str, unit: str = "") -> list[KeptCounts]:
         """Return the counts of quality of the last report of each week, by day and unit.

@@ -5,7 +5,7 @@ each made with a salt that is destroyed with its body, so that nobody can guess 
 """
 
 import datetime
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import msgspec
@@ -14,22 +14,23 @@ from api.storage.access_log import AccessEvent
 from api.storage.connection import FILE_NAME
 from api.storage.erasure_list import ListedErasure, add_to_erasure_list, read_erasure_list
 from api.storage.erasures import record_in
-from api.storage.picture_files import is_digest
 from api.storage.unit_store import UnitStore
 from api.use_cases.active_staff import refuse_stranger
+from api.use_cases.erased_pictures import find_pictures, find_standing_pictures
+from api.use_cases.erasure_decisions import find_decided, list_decided
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.note_access import note_access
 from api.use_cases.record_tree import find_doubtful, find_record_tree
-from api.use_cases.server_log import SERVER_DEVICE, Chance, ServerDraft, write_all_as_server
+from api.use_cases.server_log import Chance, ServerDraft, write_all_as_server
+from api.use_cases.server_role import is_hub
+from api.use_cases.told_records import OF_UNITS, find_told_records
 from sync.operation import decode_body
 
 # Kinds that say what is in a patient: whoever recalls a lot must find them (HAZ-30).
-IMPLANTS = frozenset({"coil_placed", "adhesive_injected", "package_opened"})
+IMPLANTS = frozenset({"coil_placed", "adhesive_injected", "package_opened", "registry_implant"})
 ERASABLE_STREAMS = frozenset({"care", "booking"})
 # So many names fit the body of one operation (OP7).
 NAMES_A_RECORD = 1_000
-_PICTURE, _ERASURE = "picture", "erasure"
-_SAID = ("because", "decided_by", "agreed_by", "at")
 
 
 class ErasurePlan(msgspec.Struct, frozen=True, kw_only=True):
@@ -51,6 +52,8 @@ class ErasurePlan(msgspec.Struct, frozen=True, kw_only=True):
         Devices that have not been told yet; each drops its copy at its next exchange.
     doubtful : tuple of str
         Records that are not erased and yet may belong there (`find_doubtful`).
+    told : tuple of str
+        Those of the records that the network was told: its hub has them until it is told of this.
     """
 
     records: tuple[str, ...]
@@ -60,6 +63,7 @@ class ErasurePlan(msgspec.Struct, frozen=True, kw_only=True):
     copies: tuple[str, ...]
     devices: tuple[str, ...]
     doubtful: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
 
 class Consent(msgspec.Struct, frozen=True, kw_only=True):
@@ -80,18 +84,22 @@ def plan_erasure(store: UnitStore, named: Sequence[str]) -> ErasurePlan:
         A record is not held, was erased already, or belongs to the unit itself.
     """
     with store.transaction():
-        aside = _set_aside(store)
+        aside, erased = _set_aside(store), store.erasures.listed()
         for record in named:
-            _refuse_record(store, record, aside)
-        records = find_record_tree(store, named, aside)
+            _refuse_record(store, record, aside, erased)
+        tree = find_record_tree(store, named, aside)
+        told = [one for one in find_told_records(store, tree) if one not in erased]
+        records = sorted({*tree, *told})
         return ErasurePlan(
             records=tuple(records),
             bodies=store.erasures.bodies_of(records),
-            pictures=tuple(sorted(_pictures_of(store, records))),
+            pictures=tuple(sorted(find_pictures(store, records))),
             implants=tuple(one for one in records if _kind(one) in IMPLANTS),
             copies=tuple(former_stores(store.folder)),
-            devices=tuple(one.id for one in store.devices.expected()),
+            # A hub's units read no erasure of it: what they told stands in their own record.
+            devices=() if is_hub(store) else tuple(one.id for one in store.devices.expected()),
             doubtful=tuple(find_doubtful(store, records, aside)),
+            told=tuple(told),
         )
 
 
@@ -117,7 +125,7 @@ def erase_records(
 
     Notes
     -----
-    Rules ER1, ER2, ER5.
+    Rules ER1, ER2, ER5, ER7.
     """
     plan = plan_erasure(store, named)
     with store.transaction():
@@ -130,7 +138,7 @@ def erase_records(
         )
     listed = tuple(_list_erasures(plan, consent, draw_chance))
     add_to_erasure_list(store.folder, listed)
-    _carry_out(store, listed, draw_chance)
+    carry_out(store, listed, draw_chance)
     return plan
 
 
@@ -152,8 +160,8 @@ def erase_again(store: UnitStore, *, draw_chance: Callable[[], Chance] | None) -
     Rule ER5.
     """
     with store.transaction():
-        add_to_erasure_list(store.folder, tuple(_decided_in_log(store)))
-    return _carry_out(store, read_erasure_list(store.folder), draw_chance)
+        add_to_erasure_list(store.folder, tuple(list_decided(store)))
+    return carry_out(store, read_erasure_list(store.folder), draw_chance)
 
 
 def finish_erasures(store: UnitStore, *, draw_chance: Callable[[], Chance]) -> int:
@@ -181,8 +189,8 @@ def judge_erasures(store: UnitStore) -> Iterator[str]:
     """Yield a sentence for each erasure that is not whole, or that nobody decided (ER6)."""
     again = "Run crura erase --again."
     erased = store.erasures.listed()
-    decided = _decided(store, set(erased.values()))
-    for one in _decided_in_log(store):
+    decided = find_decided(store, set(erased.values()))
+    for one in list_decided(store):
         if not erased.keys() >= set(one.of):
             yield f"{one.erasure} was decided and was not done here. {again}"
     for record, erasure in sorted(erased.items()):
@@ -223,12 +231,16 @@ def _set_aside(store: UnitStore) -> dict[str, set[str]]:
     return found
 
 
-def _refuse_record(store: UnitStore, record: str, aside: Mapping[str, set[str]]) -> None:
+def _refuse_record(
+    store: UnitStore, record: str, aside: Mapping[str, set[str]], erased: Collection[str]
+) -> None:
     stream = store.catalogue.stream_of(_kind(record))
-    if stream is not None and stream not in ERASABLE_STREAMS:
+    # Of the registry what units told; what a hub wrote is its own.
+    is_erasable = stream in ERASABLE_STREAMS or record.startswith(OF_UNITS)
+    if stream is not None and not is_erasable:
         message = f"{record} belongs to the unit itself and stays. Name a record of a patient."
         raise NotAllowedError(message)
-    if record in store.erasures.listed():
+    if record in erased:
         raise NotAllowedError(f"{record} was erased already. Leave it out.")
     if not store.operations.of_record(record) and record not in aside:
         raise NotAllowedError(f"{record} is not held here. Name a record such as patient/<id>.")
@@ -263,16 +275,23 @@ def _list_erasures(
         )
 
 
-def _carry_out(
+def carry_out(
     store: UnitStore,
     listed: Sequence[ListedErasure],
     draw_chance: Callable[[], Chance] | None,
 ) -> int:
+    """Do what stands in the list of erasures, and return how many bodies went.
+
+    Parameters
+    ----------
+    draw_chance : callable or None
+        None destroys, and leaves it to a later call to write the erasures into the log.
+    """
     gone, pictures = 0, {digest for one in listed for digest in one.pictures}
     with store.transaction():
-        decided = _decided(store, {one.erasure for one in listed})
+        decided = find_decided(store, {one.erasure for one in listed})
         for one in listed:
-            pictures |= _pictures_of(store, one.of)
+            pictures |= find_pictures(store, one.of)
             gone += store.erasures.erase(one.of, one.erasure)
             if draw_chance is not None and one.erasure not in decided:
                 _write_down(store, one, draw_chance())
@@ -281,11 +300,11 @@ def _carry_out(
             store.views.refresh({record for one in listed for record in one.of})
             # What the second check said of a plan may speak of what went.
             store.plan_checks.await_check_of_all()
-        pictures -= _standing_pictures(store)
+        pictures -= find_standing_pictures(store)
     for digest in sorted(pictures):
         store.pictures.remove(digest)
     if listed:
-        store.erasures.squeeze_file()
+        store.squeeze_file()
     return gone
 
 
@@ -308,7 +327,8 @@ def _write_down(store: UnitStore, one: ListedErasure, chance: Chance) -> None:
         store,
         AccessEvent(
             at_ms=chance.now_ms,
-            asker="person",
+            # At a hub a unit speaks for its people (ER7).
+            asker="person" if one.decided_by.startswith("staff/") else "device",
             who=one.decided_by,
             verb="erase",
             object="records",
@@ -316,68 +336,6 @@ def _write_down(store: UnitStore, one: ListedErasure, chance: Chance) -> None:
             why=f"{one.because} Agreed by {one.agreed_by}.",
         ),
     )
-
-
-def _decided(store: UnitStore, erasures: Collection[str]) -> dict[str, set[str]]:
-    """Return what the unit server's own decisions name, by erasure; another's count for nothing."""
-    decided: dict[str, set[str]] = {}
-    for erasure, operations in store.operations.of_records(erasures).items():
-        for operation in operations:
-            if operation.device == SERVER_DEVICE and operation.body_text is not None:
-                named = decode_body(operation.body_text).set.get("of")
-                names = [one for one in named if isinstance(one, str)] if named else []
-                decided.setdefault(erasure, set()).update(names)
-    return decided
-
-
-def _decided_in_log(store: UnitStore) -> Iterator[ListedErasure]:
-    """Yield the erasures that the unit server's own log holds, as they stand in the list."""
-    names = [state.record for state in store.views.of_kind(_ERASURE)]
-    for erasure, operations in sorted(store.operations.of_records(names).items()):
-        for operation in operations:
-            if operation.device != SERVER_DEVICE or operation.body_text is None:
-                continue
-            said = decode_body(operation.body_text).set
-            yield ListedErasure(
-                erasure=erasure,
-                of=tuple(one for one in said.get("of") or () if isinstance(one, str)),
-                pictures=(),
-                **{name: str(said.get(name) or "") for name in _SAID},
-            )
-            break
-
-
-def _pictures_of(store: UnitStore, records: Iterable[str]) -> set[str]:
-    """Return the pictures that records name and no other record does; inside a transaction."""
-    records = [one for one in records if _kind(one) == _PICTURE]
-    if not records:
-        return set()
-    named = set()
-    for operations in store.operations.of_records(records).values():
-        named |= _digests_in(operations)
-    others = [one.record for one in store.views.of_kind(_PICTURE) if one.record not in records]
-    for operations in store.operations.of_records(others).values():
-        named -= _digests_in(operations)
-    return named
-
-
-def _standing_pictures(store: UnitStore) -> set[str]:
-    names = [one.record for one in store.views.of_kind(_PICTURE)]
-    found: set[str] = set()
-    for operations in store.operations.of_records(names).values():
-        found |= _digests_in(operations)
-    return found
-
-
-def _digests_in(operations: Iterable[object]) -> set[str]:
-    found = set()
-    for operation in operations:
-        text = getattr(operation, "body_text", None)
-        file = decode_body(text).set.get("file") if text else None
-        digest = file.get("sha256") if isinstance(file, dict) else None
-        if isinstance(digest, str) and is_digest(digest):
-            found.add(digest)
-    return found
 
 
 def _kind(record: str) -> str:

@@ -6,6 +6,8 @@ of them only, and of each patient what both say (DX7).
 
 import csv
 import io
+import unicodedata
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 
 import msgspec
@@ -55,25 +57,36 @@ def find_step(earlier: Sequence[EarlierExport]) -> Step | None:
     return next((one.step for one in earlier if one.step is not None), None)
 
 
-def require_no_small_difference(
-    patients: Collection[str], earlier: Sequence[EarlierExport]
-) -> None:
-    """Refuse an export whose patients differ from those of an earlier one by one to four.
+def require_no_small_part(patients: Collection[str], earlier: Sequence[EarlierExport]) -> None:
+    """Refuse an export which, with all earlier ones, would part off one to four patients.
+
+    A part are those who stand in the same exports and in no other: whoever holds all exports of a
+    project sees each of them. Of two periods those in both are one, the rest of each another.
 
     Raises
     ------
     NotAllowedError
-        They do.
+        There is such a part.
     """
-    held = set(patients)
-    if any(
-        is_small(len(held - one.patients)) or is_small(len(one.patients - held)) for one in earlier
-    ):
+    held = [frozenset(patients), *(one.patients for one in earlier)]
+    parts = Counter(tuple(one in some for some in held) for one in frozenset[str]().union(*held))
+    if any(map(is_small, parts.values())):
         message = (
-            "This project holds an export that differs from this one by fewer than five patients:"
-            " the two together would tell who they are. Take a longer time, or wait for more cases."
+            "With what this project holds, this export would part off fewer than five patients:"
+            " together they would tell who these are. Take a longer time, or wait for more cases."
         )
         raise NotAllowedError(message)
+
+
+def fold_project(project: str) -> str:
+    """Return what the spellings of one project's name have in common.
+
+    Examples
+    --------
+    >>> fold_project("Study  of Varices ") == fold_project("study of varices")
+    True
+    """
+    return " ".join(unicodedata.normalize("NFKC", project).casefold().split())
 
 
 def read_patients(files: dict[str, bytes]) -> frozenset[str]:

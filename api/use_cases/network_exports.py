@@ -14,9 +14,10 @@ from api.use_cases.errors import NotAllowedError
 from api.use_cases.export_files import pack
 from api.use_cases.export_history import (
     find_step,
+    fold_project,
     read_earlier,
     read_patients,
-    require_no_small_difference,
+    require_no_small_part,
     require_whole_quarters,
 )
 from api.use_cases.export_registry import ExportOrder, MadeExport, make_export
@@ -123,7 +124,7 @@ def ask_for_export(
     require_whole_quarters(from_on, until_on)
     kept = KeptExport(
         export=new_id,
-        project=project.strip(),
+        project=_spell(store, project),
         purpose=purpose.strip(),
         from_on=from_on,
         until_on=until_on,
@@ -195,7 +196,7 @@ def decide_export(
     )
     step = find_step(earlier)
     made = make_export(store, order, key, now_ms=now_ms, today=today, step=step)
-    require_no_small_difference(read_patients(made.files), earlier)
+    require_no_small_part(read_patients(made.files), earlier)
     with store.transaction():
         if _find(store, export).state != "asked":
             raise NotAllowedError("Somebody else has just decided it. Look at the list again.")
@@ -231,9 +232,22 @@ def _archives_of(store: UnitStore, project: str) -> Iterator[bytes]:
     """Yield the files of every export that a project was handed, the latest first."""
     for content in store.exports.listed():
         kept = msgspec.json.decode(content, type=KeptExport)
-        archive = store.exports.archive(kept.export) if kept.project == project else None
+        is_same = fold_project(kept.project) == fold_project(project)
+        archive = store.exports.archive(kept.export) if is_same else None
         if archive is not None and kept.state == "made":
             yield archive
+
+
+def _spell(store: UnitStore, project: str) -> str:
+    """Return a project's name as it was first spelled: capitals and blanks make no other project.
+
+    Its key is kept under that name.
+    """
+    with store.transaction():
+        kept = [msgspec.json.decode(one, type=KeptExport) for one in store.exports.listed()]
+    same = [one for one in kept if fold_project(one.project) == fold_project(project)]
+    first = min(same, key=lambda one: (one.state != "made", one.asked_ms), default=None)
+    return first.project if first is not None else " ".join(project.split())
 
 
 def _sum_up(made: MadeExport, made_ms: int) -> MadeSummary:

@@ -71,9 +71,14 @@ class CellTable:
         }
 
     def tell_total(self, table: Mapping[str, Cells]) -> Cells | None:
-        """Return what may be told of an outcome in all units together."""
+        """Return what may be told of an outcome in all units together.
+
+        Of few cases nothing is told, also where something else is counted: few patients may have
+        many windows of follow-up.
+        """
         total = add_cells(table.values())
-        if self._hides and None in suppress_parts(total._asdict()).values():
+        is_hidden = self.hides(self.total) or None in suppress_parts(total._asdict()).values()
+        if self._hides and is_hidden:
             return None
         return self._round(total)
 

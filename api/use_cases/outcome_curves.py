@@ -12,9 +12,10 @@ from api.outcomes.competing_risks import estimate_incidence
 from api.outcomes.cusum import follow_risks, run_length
 from api.outcomes.definitions import Definition, Sums
 from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING, MARK_NOT
-from api.outcomes.funnel import draw_funnel, find_limits
+from api.outcomes.funnel import Standing, UnitStanding, draw_funnel, find_limits
 from api.outcomes.played_limits import mix_of, play_limit, pool_risks
 from api.outcomes.proportions import OutcomeError
+from api.outcomes.rounded_standing import judge_rounded
 from api.outcomes.survival import Spell, count_at_risk, estimate_survival
 from api.registry.round_counts import round_count, round_share
 from api.registry.suppress_small import FEWEST, is_small
@@ -100,9 +101,16 @@ def draw_competing(
 
 
 def draw_limits(
-    told: Mapping[str, Cells | None], total: Cells, by: Definition
+    told: Mapping[str, Cells | None], total: Cells, by: Definition, *, hides: bool
 ) -> ToldFunnel | None:
-    """Return the units that may be told around the share of all; None where nothing is judged."""
+    """Return the units that may be told around the share of all; None where nothing is judged.
+
+    Parameters
+    ----------
+    hides : bool
+        Whether counts are told to the nearest five: then a unit is told to stand where all counts
+        that are told so agree, else near a limit (OC8).
+    """
     if total.judged == 0:
         return None
     overall = total.happened / total.judged
@@ -115,6 +123,7 @@ def draw_limits(
         return None
     funnel = draw_funnel(shown, overall)
     standing = {one.unit: one for one in funnel.units}
+    of_all = total.happened, total.did_not
     largest = max(cases for *_, cases in shown)
     # Each unit's own size too: whoever reads the table finds its exact limits.
     sizes = sorted({*_sizes(largest), *(cases for *_, cases in shown)})
@@ -136,12 +145,20 @@ def draw_limits(
                 happened=None if cells is None else cells.happened,
                 cases=None if cells is None else cells.judged,
                 share=standing[unit].share if unit in standing else None,
-                standing=standing[unit].standing if unit in standing else "not-judged",
+                standing=_judge(cells, standing.get(unit), of_all, hides=hides),
                 suppressed=cells is None,
             )
             for unit, cells in told.items()
         ],
     )
+
+
+def _judge(
+    cells: Cells | None, drawn: UnitStanding | None, of_all: tuple[int, int], *, hides: bool
+) -> Standing:
+    if cells is None or drawn is None:
+        return "not-judged"
+    return judge_rounded((cells.happened, cells.did_not), of_all) if hides else drawn.standing
 
 
 def draw_sum(

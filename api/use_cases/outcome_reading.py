@@ -203,7 +203,9 @@ class OutcomeReading:
             cells = self._cells[by.outcome]
             total = self._table.tell_total(cells)
             funnel = (
-                draw_limits(self._table.tell_units(cells), total, by) if total is not None else None
+                draw_limits(self._table.tell_units(cells), total, by, hides=self._hides)
+                if total is not None
+                else None
             )
             if funnel is not None:
                 found.append(funnel)

@@ -199,7 +199,7 @@ class OutcomeReport(msgspec.Struct, frozen=True, kw_only=True):
     Parameters
     ----------
     from_on, until_on : str
-        The period that was counted: at a hub that of whole quarters.
+        The period that was counted: at a hub all time, a calendar year or a quarter.
     unit : str
         The one unit that is shown, "" for all.
     cautions : list of str

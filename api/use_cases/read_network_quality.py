@@ -43,7 +43,8 @@ class QualityOfDay(msgspec.Struct, frozen=True, kw_only=True):
 class UnitCompleteness(msgspec.Struct, frozen=True, kw_only=True):
     """How many cases of a unit have a field; null where the group is small, or would give one away.
 
-    ``month`` is ``YYYY-MM`` or ``earlier``; "" is all months, or by month an unknown day.
+    ``month`` is ``YYYY-MM``, ``YYYY-Qn``, ``YYYY`` or ``earlier``; "" is all months, or by month an
+    unknown day.
     """
 
     unit: str

@@ -8,7 +8,13 @@ import msgspec
 from api.clinical_rules.civil_date import is_civil_date
 from api.outcomes.definitions import packaged_definitions
 from api.outcomes.episode_rows import MIX
-from api.registry.whole_quarters import widen_to_quarters
+from api.registry.suppress_small import is_small
+from api.registry.told_periods import (
+    find_told_period,
+    is_quarter,
+    quarters_of_year,
+    year_around,
+)
 from api.storage.outcome_rows import Choice, hold_rows
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
@@ -60,16 +66,15 @@ def read_outcomes(
 
     Notes
     -----
-    A hub counts whole quarters: a period that begins or ends within one is widened to it, and the
-    answer names the one that was counted (OC16).
+    A hub counts all time, one calendar year or one quarter: any other period is widened to the
+    smallest of these that holds it, and the answer names the one that was counted (OC16).
     """
     choice = read_choice(ask)
     at_hub = is_hub(store)
-    if at_hub:
-        first_on, last_on = widen_to_quarters(choice.from_on, choice.until_on)
-        choice = msgspec.structs.replace(choice, from_on=first_on, until_on=last_on)
     own = None if at_hub else hold_rows(read_own_rows(store, on=on, time_zone=time_zone))
     with store.reading():
+        if at_hub:
+            choice = _widen(store, choice)
         limits = store.outcomes.kept_limits()
         known = set(limits)
         reading = OutcomeReading(
@@ -107,6 +112,26 @@ def read_choice(ask: OutcomeAsk) -> Choice:
             raise CalculationError(message)
         mix.append((field, value))
     return Choice(from_on=ask.from_on, until_on=ask.until_on, unit=ask.unit, mix=tuple(mix))
+
+
+def _widen(store: UnitStore, choice: Choice) -> Choice:
+    """Return the choice in a period that a hub tells (OC16).
+
+    A quarter is told where each quarter of its year is large enough or empty, of all units
+    together: else the year would tell the small one, less the other three.
+    """
+    period = find_told_period(choice.from_on, choice.until_on)
+    if is_quarter(*period):
+        of_year = (_count(store, choice, one) for one in quarters_of_year(period[0]))
+        if any(is_small(cases) for cases in of_year):
+            period = year_around(period[0])
+    return msgspec.structs.replace(choice, from_on=period[0], until_on=period[1])
+
+
+def _count(store: UnitStore, choice: Choice, period: tuple[str, str]) -> int:
+    """Return how many cases of all units a choice has in a period."""
+    chosen = msgspec.structs.replace(choice, unit="", from_on=period[0], until_on=period[1])
+    return sum(count for _, count in store.outcomes.count(chosen, "unit"))
 
 
 def _namer(store: UnitStore) -> Callable[[str], str]:

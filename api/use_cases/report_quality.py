@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 import msgspec
 
-from api.quality.completeness import CompletenessLine, count_completeness, fold_earlier
+from api.quality.completeness import CompletenessLine, count_completeness
+from api.quality.fold_months import fold_months
 from api.quality.judge_records import Finding, count_findings, judge_records
 from api.quality.quality_rules import Fixer, QualityRule, Severity, packaged_quality_rules
 from api.quality.unit_records import KINDS, UnitRecords, text_in, treated_cases
@@ -59,7 +60,11 @@ class QualityReport(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class QualityCounts(msgspec.Struct, frozen=True, kw_only=True):
-    """The part of it that may leave the unit: counts alone (DQ4)."""
+    """The part of it that may leave the unit: counts alone (DQ4).
+
+    ``cases`` and ``completeness`` are those of the first count in a month: told as they grow, they
+    would tell when each case was treated.
+    """
 
     cases: int
     quality: dict[str, int]
@@ -111,7 +116,7 @@ def count_quality(store: UnitStore, *, on: str) -> QualityCounts:
     return QualityCounts(
         cases=report.cases,
         quality={one.rule: one.found for one in report.rules if one.found},
-        completeness=tuple(fold_earlier(report.completeness, from_month=first)),
+        completeness=tuple(fold_months(report.completeness, from_month=first)),
     )
 
 
@@ -129,6 +134,11 @@ def recent_counts(store: UnitStore, *, on: str, now_ms: int) -> QualityCounts:
         if told.heads == heads or is_fresh:
             return told.counts
     counts = count_quality(store, on=on)
+    is_same_release = told is not None and told.release == _release(store)
+    if told is not None and is_same_release and told.on[: len("2026-01")] == on[: len("2026-01")]:
+        counts = msgspec.structs.replace(
+            counts, cases=told.counts.cases, completeness=told.counts.completeness
+        )
     made = _Kept(on=on, made_ms=now_ms, release=_release(store), heads=heads, counts=counts)
     with store.transaction():
         store.keep_fact(_FACT, msgspec.json.encode(made).decode())

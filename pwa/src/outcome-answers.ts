@@ -83,6 +83,8 @@ export interface CompetingRisks extends Defined {
 
 export type Standing =
   | 'not-judged'
+  /** Of rounded counts: on which side of a limit nobody can say (OC8). */
+  | 'near-limit'
   | 'within'
   | 'alert-low'
   | 'alert-high'

@@ -31,7 +31,7 @@ export type FigureKey =
   | 'middle'
   | 'half';
 
-const SHAPES = ['within', 'alert', 'alarm', 'not-judged'] as const;
+const SHAPES = ['within', 'near-limit', 'alert', 'alarm', 'not-judged'] as const;
 
 /** Return the marks of a figure in the order in which they are explained. */
 export function listKeys(figure: Figure): FigureKey[] {

@@ -115,10 +115,18 @@ test('a curve that begins on day 0, ends on its last day, or is empty gets no co
 
 test('[OC8] low and high have one shape, and a unit that is not judged has its own', () => {
   expect(
-    (['not-judged', 'within', 'alert-low', 'alert-high', 'alarm-low', 'alarm-high'] as const).map(
-      shapeOf,
-    ),
-  ).toEqual(['not-judged', 'within', 'alert', 'alert', 'alarm', 'alarm']);
+    (
+      [
+        'not-judged',
+        'within',
+        'near-limit',
+        'alert-low',
+        'alert-high',
+        'alarm-low',
+        'alarm-high',
+      ] as const
+    ).map(shapeOf),
+  ).toEqual(['not-judged', 'within', 'near-limit', 'alert', 'alert', 'alarm', 'alarm']);
 });
 
 test('[OC8] [HAZ-49] units are drawn in the order given, without a name, and not if held back', () => {

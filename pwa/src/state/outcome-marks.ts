@@ -75,11 +75,13 @@ export function pointOn(
 }
 
 /** How a unit is drawn: the shape says what the limits say of it. */
-export type FunnelShape = 'not-judged' | 'within' | 'alert' | 'alarm';
+export type FunnelShape = 'not-judged' | 'within' | 'near-limit' | 'alert' | 'alarm';
 
 /** Return the shape of a standing: low and high of one limit look alike, nothing is ranked. */
 export function shapeOf(standing: Standing): FunnelShape {
-  if (standing === 'not-judged' || standing === 'within') return standing;
+  if (standing === 'not-judged' || standing === 'within' || standing === 'near-limit') {
+    return standing;
+  }
   return standing.startsWith('alarm') ? 'alarm' : 'alert';
 }
 
@@ -98,7 +100,7 @@ export function markUnits(units: readonly FunnelUnit[]): FunnelMark[] {
 
 /** Return how many units are drawn in each shape. */
 export function countShapes(funnel: OutcomeFunnel): Record<FunnelShape, number> {
-  const counts = { 'not-judged': 0, within: 0, alert: 0, alarm: 0 };
+  const counts = { 'not-judged': 0, within: 0, 'near-limit': 0, alert: 0, alarm: 0 };
   for (const { shape } of markUnits(funnel.units)) counts[shape] += 1;
   return counts;
 }

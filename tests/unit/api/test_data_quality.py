@@ -12,7 +12,8 @@ import sqlite3
 import msgspec
 import pytest
 
-from api.quality.completeness import count_completeness
+from api.quality.completeness import CompletenessLine, count_completeness
+from api.quality.fold_months import fold_months
 from api.quality.judge_records import judge_records
 from api.quality.quality_rules import (
     QualityRuleError,
@@ -389,19 +390,55 @@ def test_months_of_long_ago_are_told_as_one(tmp_path):
     """[DM-04] [DQ4] Four years back to the month: unit setting (project default)."""
     store = open_unit_store(tmp_path / "old", new_generation="g")
     story = Story(store, device="tablet-a", now_ms=NOON_MS)
-    for one, on in (("a", "2010-01-05"), ("b", "2022-08-31"), ("c", "2022-09-01")):
+    days = ("2010-01-05", "2022-08-31", "2022-09-01", "2022-09-30")
+    for number in range(12):
         with store.transaction():
-            tell_case(story, one, name=f"Otherly {one}", born_on="1960-01-01", on=on)
+            on = days[number % 4]
+            tell_case(story, f"{number}", name=f"Other {number}", born_on="1960-01-01", on=on)
     with store.transaction():
-        story.write("case/a", cause=None)
+        story.write("case/0", cause=None)
 
     lines = count_quality(store, on=TODAY).completeness
     store.close()
 
     told = {(one.month, one.field): (one.filled, one.disagreed, one.of) for one in lines}
     assert {month for month, _ in told} == {"earlier", "2022-09"}
-    assert told["earlier", "cause"] == (1, 0, 2)
-    assert told["2022-09", "cause"] == (1, 0, 1)
+    assert told["earlier", "cause"] == (5, 0, 6)
+    assert told["2022-09", "cause"] == (6, 0, 6)
+
+
+def _line(month, of, field="cause"):
+    return CompletenessLine(month=month, field=field, filled=of - 1, disagreed=1, of=of)
+
+
+@pytest.mark.parametrize(
+    ("months", "told"),
+    [
+        ({"2026-05": 4}, {}),
+        ({"2026-05": 5}, {"2026-05": 5}),
+        # Of one quarter, of two of a year, of two years; what is large stands by itself.
+        ({"2026-04": 4, "2026-05": 9, "2026-06": 1}, {"2026-05": 9, "2026-Q2": 5}),
+        ({"2026-03": 4, "2026-04": 1, "2026-07": 6}, {"2026": 5, "2026-07": 6}),
+        ({"2025-12": 4, "2026-01": 1}, {"earlier": 5}),
+        ({"2025-12": 3, "2026-01": 1}, {}),
+        # An unknown day, and months of long ago.
+        ({"": 5, "2026-01": 4, "2019-03": 2}, {"": 5, "earlier": 6}),
+        ({"": 4, "2026-01": 1}, {"earlier": 5}),
+        ({"2022-08": 5, "2022-09": 5}, {"2022-09": 5, "earlier": 5}),
+    ],
+)
+def test_no_span_that_leaves_a_unit_is_of_fewer_than_five_cases(months, told):
+    """[DQ4] [HAZ-49] Each field by itself; no case is in two spans. The planted bug it has caught:
+    true months of single cases, known by which of their fields are filled.
+    """
+    lines = [_line(month, of) for month, of in months.items()]
+    other = _line("2026-05", 7, "sex")
+
+    found = fold_months([*lines, other], from_month="2022-09")
+
+    assert {one.month: one.of for one in found if one.field == "cause"} == told
+    assert [one for one in found if one.field == "sex"] == [other]
+    assert all(one.of >= 5 and one.filled + one.disagreed == one.of for one in found)
 
 
 _JUNK = (None, True, -1, "x", "2026-02-30", [], ["x"], [{}], {}, {"x": {}})

@@ -19,6 +19,7 @@ import {
 const UNIT_LOOKS: Readonly<Record<FunnelShape, object>> = {
   'not-judged': { symbol: 'circle', r: 6, fill: GROUND, stroke: INK, strokeWidth: 2 },
   within: { symbol: 'circle', r: 6, fill: MARK, stroke: GROUND },
+  'near-limit': { symbol: 'diamond', r: 8, fill: GROUND, stroke: MARK, strokeWidth: 3 },
   alert: { symbol: 'diamond', r: 8, fill: MARK, stroke: GROUND },
   alarm: { symbol: 'square', r: 8, fill: MARK, stroke: INK, strokeWidth: 2 },
 };
@@ -75,7 +76,7 @@ export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOption
       limit('high998'),
       atEnd(funnel.overall, overall, 0),
       ...(last ? [atEnd(last.high95, '95 %', 4), atEnd(last.high998, '99.8 %', -4)] : []),
-      ...(['not-judged', 'within', 'alert', 'alarm'] as const).map((shape) =>
+      ...(['not-judged', 'within', 'near-limit', 'alert', 'alarm'] as const).map((shape) =>
         dot(
           units.filter((unit) => unit.shape === shape),
           { x: 'cases', y: 'share', ...UNIT_LOOKS[shape] },
