@@ -80,6 +80,9 @@ class AnyDatabase(Protocol):
     def transaction(self) -> AbstractContextManager[object]:
         """Run a block as one: all of it kept at its end, or none; one writer at a time."""
 
+    def alone(self) -> AbstractContextManager[object]:
+        """Run a block that begins no transaction while no other thread is in one."""
+
     def reading(self) -> AbstractContextManager[object]:
         """Run a block of reads on one state of the store; nothing may be written in it."""
 

@@ -71,6 +71,12 @@ class Database:
                 self._is_inside = False
 
     @contextmanager
+    def alone(self) -> Iterator[FileConnection]:
+        """Run a block that begins no transaction while no other thread is in one."""
+        with self._one_at_a_time:
+            yield self.connection
+
+    @contextmanager
     def reading(self) -> Iterator[FileConnection]:
         """Run reads on one state of the store; inside a transaction they are part of it.
 

@@ -60,6 +60,11 @@ class PostgresDatabase:
             yield self.connection
 
     @contextmanager
+    def alone(self) -> Iterator[PostgresConnection]:
+        """Run a block that begins no transaction: here the database's own locks keep it apart."""
+        yield self.connection
+
+    @contextmanager
     def reading(self) -> Iterator[PostgresConnection]:
         """Run reads on one state of the store, whoever writes meanwhile.
 

@@ -101,6 +101,11 @@ class UnitStore:
         with self._database.reading():
             yield
 
+    def squeeze_file(self) -> None:
+        """Write the file anew after an erasure; outside a transaction, whoever else is served."""
+        with self._database.alone():
+            self.erasures.squeeze_file()
+
     def listen(self, ring: Callable[[], None]) -> Callable[[], None]:
         """Call ``ring`` when another process appended; return what ends it. Here nobody does."""
         del ring
