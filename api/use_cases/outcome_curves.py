@@ -15,9 +15,9 @@ from api.outcomes.episode_rows import MARK_HAPPENED, MARK_MISSING, MARK_NOT
 from api.outcomes.funnel import Standing, UnitStanding, draw_funnel, find_limits
 from api.outcomes.played_limits import mix_of, play_limit, pool_risks
 from api.outcomes.proportions import OutcomeError
-from api.outcomes.rounded_standing import judge_rounded
 from api.outcomes.survival import Spell, count_at_risk, estimate_survival
 from api.registry.round_counts import round_count, round_share
+from api.registry.rounded_standing import judge_rounded
 from api.registry.suppress_small import FEWEST, is_small
 from api.use_cases.outcome_cells import Cells
 from api.use_cases.outcome_report import (

@@ -5,10 +5,10 @@ from collections.abc import Iterable
 import msgspec
 
 from api.quality.completeness import CompletenessLine, count_completeness
-from api.quality.fold_months import fold_months
 from api.quality.judge_records import Finding, count_findings, judge_records
 from api.quality.quality_rules import Fixer, QualityRule, Severity, packaged_quality_rules
 from api.quality.unit_records import KINDS, UnitRecords, text_in, treated_cases
+from api.registry.fold_months import fold_months
 from api.storage.device_store import ROLE_STREAMS, Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.check_follow_up import check_follow_up

@@ -13,7 +13,6 @@ import msgspec
 import pytest
 
 from api.quality.completeness import CompletenessLine, count_completeness
-from api.quality.fold_months import fold_months
 from api.quality.judge_records import judge_records
 from api.quality.quality_rules import (
     QualityRuleError,
@@ -21,6 +20,7 @@ from api.quality.quality_rules import (
     read_quality_rules,
 )
 from api.quality.unit_records import KINDS
+from api.registry.fold_months import fold_months
 from api.storage.unit_store import open_unit_store
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.report_quality import count_quality, gather_records, report_quality

@@ -6,8 +6,8 @@ import pytest
 
 from api.outcomes.definitions import packaged_definitions
 from api.outcomes.funnel import draw_funnel
-from api.outcomes.rounded_standing import judge_rounded
 from api.registry.round_counts import counts_told_as, round_count
+from api.registry.rounded_standing import judge_rounded
 from api.registry.suppress_small import is_small
 from api.use_cases.outcome_cells import Cells
 from api.use_cases.outcome_curves import draw_limits
