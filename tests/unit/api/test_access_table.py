@@ -250,4 +250,5 @@ def test_devices_that_wait_or_were_revoked_have_their_standing_and_what_they_hol
         "exchange.push",
         "exchange.resupply",
         "standing.read",
+        "standing.clear",
     }
