@@ -138,29 +138,6 @@ def _is_let_through(answer: Any, refusals: set[str]) -> bool:
     return not (problem["detail"] in refusals or problem["type"].startswith("/problems/device-"))
 
 
-@pytest.fixture(scope="module")
-def unit(tmp_path_factory):
-    yield from _serve(tmp_path_factory, as_hub=False)
-
-
-@pytest.fixture(scope="module")
-def hub(tmp_path_factory):
-    yield from _serve(tmp_path_factory, as_hub=True)
-
-
-@pytest.fixture(params=["unit", "hub"])
-def server(request):
-    return request.getfixturevalue(request.param)
-
-
-def _serve(tmp_path_factory, *, as_hub):
-    place = tmp_path_factory.mktemp("matrix") / "server"
-    with StandingUnit(place, as_hub=as_hub).serving() as standing:
-        # An open line of events would be read for ever.
-        standing.client.app.state.surroundings.bell.close()
-        yield standing
-
-
 def test_every_route_has_a_row_and_every_row_a_route(unit, hub):
     """Planted and caught: a route of the server left out of the matrix."""
     assert served_routes(unit.client.app) | served_routes(hub.client.app) == set(EXPECTED)

@@ -16,29 +16,6 @@ CLEARED = ("POST", "/api/devices/own/cleared")
 LOGGED_OUT = ("DELETE", "/api/session")
 
 
-def _serve(tmp_path_factory, *, as_hub):
-    place = tmp_path_factory.mktemp("clearing") / "server"
-    with StandingUnit(place, as_hub=as_hub).serving() as standing:
-        # An open line of events would be read for ever.
-        standing.client.app.state.surroundings.bell.close()
-        yield standing
-
-
-@pytest.fixture(scope="module")
-def unit(tmp_path_factory):
-    yield from _serve(tmp_path_factory, as_hub=False)
-
-
-@pytest.fixture(scope="module")
-def hub(tmp_path_factory):
-    yield from _serve(tmp_path_factory, as_hub=True)
-
-
-@pytest.fixture(params=["unit", "hub"])
-def server(request):
-    return request.getfixturevalue(request.param)
-
-
 def _lose(unit: StandingUnit, device: str, *, is_lost: bool = True) -> Ask:
     """Let a device join, revoke it, and return what sends a request that it signs."""
     headers = unit.join(device, "bedside")
