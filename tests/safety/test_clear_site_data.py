@@ -25,27 +25,35 @@ def _lose(unit: StandingUnit, device: str, *, is_lost: bool = True) -> Ask:
     )
 
 
-@pytest.mark.parametrize("asker", [*ASKERS, "lost"])
-def test_no_other_answer_bids_a_browser_clear_itself(server, asker):
-    """[SEC-27] [RQ9] Every route of both servers, asked by everybody that there is.
-
-    Planted and caught, each: the header beside every refusal of a revoked device, and on the answer
-    to a device that was revoked and not lost.
-    """
-    # A device of a hub is a unit's server: the tablet's own route stands at a unit alone.
-    is_lost_here = asker == "lost" and CLEARED in served_routes(server.client.app)
-    if asker == "lost" and not is_lost_here:
-        pytest.skip("no tablet joins a hub")
-    ask = _lose(server, "lost-1") if asker == "lost" else ask_as(server, asker)
+def _bidden(server: StandingUnit, ask: Ask) -> dict[tuple[str, str], str]:
+    """Return what each route bids the browser of somebody clear, logging out apart."""
     found = {}
     for method, path in sorted(served_routes(server.client.app), key=lambda one: one[0]):
         server.environment.moved["ms"] += 700
         answer = send_plainly(ask, method, path)
         if HEADER in answer.headers:
             found[method, path] = answer.headers[HEADER]
-
     found.pop(LOGGED_OUT, None)
-    assert found == ({CLEARED: '"cache", "cookies", "storage"'} if is_lost_here else {})
+    return found
+
+
+@pytest.mark.parametrize("asker", ASKERS)
+def test_no_answer_to_who_is_not_lost_bids_a_browser_clear_itself(server, asker):
+    """[SEC-27] [RQ9] Every route of both servers, asked by everybody that there is.
+
+    Planted and caught: the header beside every refusal of a revoked device.
+    """
+    assert _bidden(server, ask_as(server, asker)) == {}
+
+
+def test_one_answer_alone_bids_a_lost_tablets_browser_clear_itself(unit):
+    """[SEC-27] [RQ9] A hub has no such route: what joins it is a unit's server.
+
+    Planted and caught: the header on the answer to a device that was revoked and not lost.
+    """
+    found = _bidden(unit, _lose(unit, "lost-1"))
+
+    assert found == {CLEARED: '"cache", "cookies", "storage"'}
 
 
 def test_what_a_lost_device_handed_over_stays_in_the_quarantine(unit):
