@@ -43,6 +43,17 @@ def look_for_the_next_build(page: Page) -> None:
     wait_until(page, waiting, tries=300)
 
 
+def begin_emergency_case(page: Page) -> None:
+    """Start a case and answer its first step, until the unit has all of it."""
+    case.go(page, "Cases")
+    case.press(page, "Emergency start")
+    case.press(page, "Start emergency case now")
+    expect(page.locator("h1.ask")).to_be_visible()
+    case.primary(page).click()
+    expect(page.locator("[data-undo] button")).to_be_visible()
+    case.wait_until_sent(page)
+
+
 def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
     updated: Tablet, tmp_path: Path
 ):
@@ -56,13 +67,7 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
     wait_until(page, "navigator.serviceWorker.controller !== null")
     case.go(page, "This tablet")
     build = re.findall(r"[0-9a-f]{12}", row(page, "build").inner_text())[0]
-    case.go(page, "Cases")
-    case.press(page, "Emergency start")
-    case.press(page, "Start emergency case now")
-    expect(page.locator("h1.ask")).to_be_visible()
-    case.primary(page).click()
-    expect(page.locator("[data-undo] button")).to_be_visible()
-    case.wait_until_sent(page)
+    begin_emergency_case(page)
     page.evaluate("window.sameLoad = true")
 
     # when: the unit serves the next build, and the browser finds it
@@ -131,13 +136,7 @@ def test_a_kill_in_a_live_case_brings_back_the_build_it_began_with(updated: Tabl
     following = build_changed_app(tmp_path / "next", "About Crura", "About Crura, next")
     wait_until(page, "navigator.serviceWorker.controller !== null")
     own = page.evaluate("fetch('/build.json').then((one) => one.json())")
-    case.go(page, "Cases")
-    case.press(page, "Emergency start")
-    case.press(page, "Start emergency case now")
-    expect(page.locator("h1.ask")).to_be_visible()
-    case.primary(page).click()
-    expect(page.locator("[data-undo] button")).to_be_visible()
-    case.wait_until_sent(page)
+    begin_emergency_case(page)
     asked = case.ask(page)
     wait_until(page, "caches.has('crura-live')")
 
