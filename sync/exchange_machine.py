@@ -200,8 +200,11 @@ def _reissued(state: ExchangeState, heard: Reissued) -> Step:
 
 
 def _pull_case(state: ExchangeState) -> Step:
-    """Ask for the open case before the own backlog is sent (EX14)."""
-    while state.case_streams:
+    """Ask for the open case before the own backlog is sent (EX14).
+
+    Not while something is offered: what is read would hide how far both hold the same (EX19).
+    """
+    while state.case_streams and not state.is_offering:
         stream = state.case_streams[0]
         after = state.cursors.get(stream, 0)
         if after < state.heads.get(stream, 0):

@@ -112,8 +112,8 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
     # then: a press lets the next build in; nothing of the record is lost
     expect(edge).to_contain_text("Update ready: see This tablet")
     assert page.evaluate("window.sameLoad") is True
+    # A busy browser may keep the old one for minutes; the page then begins anew by itself.
     case.press(page, "Update now")
-    # A browser lets the next one take over once the last answers of this one are through.
     wait_until(page, "window.sameLoad !== true", tries=600)
     case.come_back(page)
     expect(row(page, "build")).to_be_visible()

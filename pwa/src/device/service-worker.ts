@@ -55,6 +55,7 @@ export const browserUpdates: UpdatePort = {
     );
   },
   reload: () => window.location.reload(),
+  wait: (ms) => new Promise((resolve) => setTimeout(resolve, ms)),
   servedBuild: readServedBuild,
   hold: holdBuild,
   release: releaseBuild,

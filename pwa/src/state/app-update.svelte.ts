@@ -9,6 +9,7 @@ export interface UpdatePort {
   /** Let the waiting build take over. */
   letIn(): void;
   reload(): void;
+  wait(ms: number): Promise<void>;
   /** Keep the files of this build through a kill, for a case that is live. */
   hold(): Promise<void>;
   /** Drop them: no case is live. Returns whether any were kept. */
@@ -29,6 +30,8 @@ export type UpdateStanding = 'none' | 'waits-for-case' | 'waits-for-saving' | 'r
 
 /** No more often than this is the unit asked for a new build. */
 const LOOK_EVERY_MS = 3_600_000;
+/** A build that was let in takes over within two seconds, or not for minutes. Project default. */
+const TAKE_OVER_MS = 5_000;
 
 export class AppUpdate {
   readonly #port: UpdatePort;
@@ -111,7 +114,18 @@ export class AppUpdate {
     await this.noticeCase();
     if (this.standing !== 'ready') return false;
     this.#port.letIn();
+    void this.#helpTakeOver();
     return true;
+  }
+
+  /**
+   * Begin anew where the new build has not taken over: a busy browser was seen to keep the old
+   * service worker for minutes, and to let go of it as soon as the page was loaded again.
+   */
+  async #helpTakeOver(): Promise<void> {
+    await this.#port.wait(TAKE_OVER_MS);
+    await this.noticeCase();
+    if (this.standing === 'ready') this.#port.reload();
   }
 
   /** Another window let it in. Old pages cannot go on with new files: begin anew, but not in a case. */

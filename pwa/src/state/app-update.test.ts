@@ -10,6 +10,8 @@ class Bench {
   reloads = 0;
   looks = 0;
   isHeld = false;
+  /** Ends every wait that has begun. */
+  waits: (() => void)[] = [];
   heard = { onWaiting: () => {}, onTakenOver: () => {} };
   readonly update: AppUpdate;
 
@@ -28,6 +30,7 @@ class Bench {
       reload: () => {
         this.reloads += 1;
       },
+      wait: () => new Promise<void>((resolve) => this.waits.push(resolve)),
       servedBuild: async () => this.served,
       hold: async () => {
         this.isHeld = true;
@@ -155,4 +158,25 @@ test('[HAZ-27] where another build took over meanwhile, the page begins anew aft
   await bench.update.noticeCase();
   expect(bench.reloads).toBe(0);
   expect(bench.update.strangers).toEqual(['files']);
+});
+
+/** Has caught: `letIn` that only told the service worker, which may answer after five minutes. */
+test.each([
+  { what: 'nothing took over', isLive: false, isUnsaved: false, reloads: 1 },
+  { what: 'a case began in between', isLive: true, isUnsaved: false, reloads: 0 },
+  { what: 'something is not saved by now', isLive: false, isUnsaved: true, reloads: 0 },
+])('[HAZ-27] let in and kept waiting, the page begins anew: $what', async (now) => {
+  const bench = new Bench();
+  bench.heard.onWaiting();
+  await settle();
+  expect(await bench.update.letIn()).toBe(true);
+  await settle();
+  expect(bench.reloads).toBe(0);
+
+  bench.isLive = now.isLive;
+  bench.isUnsaved = now.isUnsaved;
+  for (const end of bench.waits) end();
+  await settle();
+
+  expect(bench.reloads).toBe(now.reloads);
 });

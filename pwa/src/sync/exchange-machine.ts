@@ -178,12 +178,15 @@ function reissued(state: ExchangeState, heard: HeardOf<'reissued'>): Step {
   return greetNext({ ...state, epochs: [heard.epoch, ...others] });
 }
 
-/** Ask for the open case before the own backlog is sent (EX14). */
+/**
+ * Ask for the open case before the own backlog is sent (EX14), but not while something is offered:
+ * what is read would hide how far both hold the same (EX19).
+ */
 function pullCase(before: ExchangeState): Step {
   let state = before;
   for (;;) {
     const [stream] = state.case_streams;
-    if (stream === undefined) return push(state);
+    if (stream === undefined || state.is_offering) return push(state);
     const after = state.cursors[stream] ?? 0;
     if (after < (state.heads[stream] ?? 0)) {
       return [{ ...state, phase: 'pulling_case' }, [casePage(state, stream, after)]];
