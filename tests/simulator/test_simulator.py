@@ -53,7 +53,9 @@ def test_whatever_the_network_the_clocks_and_the_disks_do_nothing_is_lost_or_hid
     - `exchange_machine.py`: a revoked tablet with a case open was refused that case and never
       handed over what it held;
     - `pulled-page.ts` and its model: an entry far up the other branch of a fork, read back before
-      those below it, was taken for the end of the own log, and what was unsent was lost.
+      those below it, was taken for the end of the own log, and what was unsent was lost;
+    - `exchange_machine.py`: an open case was read before it was offered what the tablet held, so
+      that a unit never heard of the other version of an entry (seed 550).
     """
     counts: Counter[str] = Counter()
     failed = {}
