@@ -43,13 +43,6 @@ ORDER = ExportOrder(
 )
 
 
-@pytest.fixture
-def hub(tmp_path):
-    opened = open_hub(tmp_path / "hub")
-    yield opened
-    opened.store.close()
-
-
 def _make(hub, key=KEY, order=ORDER, now_ms=NOON_MS, **more):
     return make_export(hub.store, order, key, now_ms=now_ms, today=TODAY, **more)
 

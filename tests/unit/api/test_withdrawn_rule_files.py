@@ -4,7 +4,6 @@ import pytest
 from click.testing import CliRunner
 
 from api.command_line import main
-from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.list_decisions import list_decisions
 from api.use_cases.network_rule_files import (
@@ -31,20 +30,6 @@ from tests.unit.api.offered_limits import (
 )
 from tests.unit.api.quality_records import TODAY
 from tests.unit.api.standing_unit import NOON_MS
-
-
-@pytest.fixture
-def hub(tmp_path):
-    opened = open_hub(tmp_path / "hub")
-    yield opened
-    opened.store.close()
-
-
-@pytest.fixture
-def own(tmp_path):
-    store = open_unit_store(tmp_path / "own", new_generation="generation-own")
-    yield store
-    store.close()
 
 
 def _withdraw(hub, by, because="Wrong by ten"):
