@@ -127,18 +127,33 @@ def list_unsigned(store: UnitStore) -> list[UnsignedEntries]:
     return [_tell(store, stream, rows) for (_, _, stream), rows in by_log.items()]
 
 
+def _lacks_what_came_before(store: UnitStore, operation: Operation) -> bool:
+    """Say whether an entry that waits is signed, and waits for those before it alone."""
+    before = Tip(operation.epoch, operation.counter - 1, operation.previous)
+    return any(
+        one.counter == operation.counter for one in find_signed(store, operation.device, before)
+    )
+
+
 def _tell(
     store: UnitStore, stream: str, rows: list[tuple[Operation, WaitingOperation]]
 ) -> UnsignedEntries:
     (first, waiting), device = rows[0], rows[0][0].device
     known = store.devices.find(device)
     count = "One entry" if len(rows) == 1 else f"{len(rows)} entries"
+    lacking = f"without a signature of {device} over it"
     what_to_do = (
         f"{device} was revoked, so look at who brought it."
         if known is not None and known.revoked_ms is not None
         else f"Let {device} exchange with the unit. If it is gone for good, save the entries of "
         f"{waiting.supplied_by} to a file and take it in here, if you trust it."
     )
+    if _lacks_what_came_before(store, first):
+        lacking = f"signed by {device}, but without what {device} wrote before it"
+        what_to_do = (
+            f"Let every tablet exchange with the unit. If none brings the rest, look at "
+            f"{waiting.supplied_by} what it says and enter that again."
+        )
     hashes = "\n".join(operation.hash for operation, _ in rows)
     return UnsignedEntries(
         name=name_set_aside(_MARK, hashes),
@@ -146,8 +161,7 @@ def _tell(
         op_id=first.op_id,
         sentence=(
             f"{waiting.supplied_by} brought {count[0].lower()}{count[1:]} in the name of {device}, "
-            f"{first.op_id} first, without a signature of {device} over it. It waits here and "
-            f"counts for nothing. {what_to_do}"
+            f"{first.op_id} first, {lacking}. It waits here and counts for nothing. {what_to_do}"
         ),
         received_ms=waiting.received_ms,
     )

@@ -2,6 +2,7 @@
 
 import msgspec
 
+from api.use_cases.brought_logs import list_unsigned
 from api.use_cases.verify_log import verify_log
 from sync.merge import RecordState, canonical_text, merge_record
 from sync.merge_policies import UNKNOWN_FIELD, MergePolicy
@@ -109,13 +110,25 @@ def _forged(world: World) -> list[str]:
 
 
 def _waiting_for_nothing(world: World) -> list[str]:
-    """I4: what waits for a signature is what nobody signed, or what a lost key did (SG5)."""
-    return [
-        f"I4: {envelope[:60]} waits for a signature that was given."
-        for envelope, body in sorted(set(world.unit.waiting()) - world.forged)
-        if read_operation(envelope, None).device not in world.rekeyed
-        and read_operation(envelope, body or None).reference in world.notes.present()
+    """I4: what waits is what nobody signed, or what a lost key did (SG5), or it lacks what is gone.
+
+    Where a device and the unit were both put back, an entry may be left of which no disk holds the
+    one before any more: it waits for that, and a person is told so.
+    """
+    gone = {reference.partition("#")[0] for reference in world.notes.gone}
+    told = {one.op_id for one in list_unsigned(world.unit.store)}
+    faults, lacking = [], set[str]()
+    waiting = [
+        (envelope, read_operation(envelope, body or None))
+        for envelope, body in set(world.unit.waiting()) - world.forged
     ]
+    for envelope, one in sorted(waiting, key=lambda row: (row[1].device, row[1].counter)):
+        before = f"{one.device}.{one.epoch}.{one.counter - 1}"
+        if (before in gone and one.op_id in told) or before in lacking:
+            lacking.add(one.op_id)
+        elif one.device not in world.rekeyed and one.reference in world.notes.present():
+            faults.append(f"I4: {envelope[:60]} waits for a signature that was given.")
+    return faults
 
 
 def _states(world: World) -> dict[str, RecordState]:

@@ -98,6 +98,25 @@ def test_a_head_below_what_is_brought_vouches_up_to_itself(unit, a, b, log):
     assert verify_log(unit.store).findings == ()
 
 
+def test_what_is_signed_and_lacks_what_came_before_it_is_told_so(unit, b, log):
+    """[SG11] [EX11] The entry before it was lost with every disk that held it.
+
+    The planted bug it has caught (so it was): a person was told that the signature was missing.
+    """
+    lost, brought, after = [log.write(f"puncture/p-{number}") for number in (2, 3, 4)]
+
+    _offer(unit, b, "tablet-b", brought, after, heads=[carried_head(after)])
+
+    (alarm,) = _alarms(unit)
+    assert "tablet-a.ep01.3 first, signed by tablet-a, but without what tablet-a" in alarm.sentence
+    assert "enter that again" in alarm.sentence
+    assert _counted(unit) == ["tablet-a.ep01.1"]
+
+    _offer(unit, b, "tablet-b", lost)
+    assert _counted(unit)[-1] == after.op_id
+    assert _alarms(unit) == ()
+
+
 def test_the_device_itself_writes_over_what_was_forged_and_its_text_is_kept(unit, a, b, log):
     """[SG11] [CF5] Nobody says that two devices wrote: tablet A signed one of both alone.
 
