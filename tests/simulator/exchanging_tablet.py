@@ -213,7 +213,9 @@ class ExchangingTablet:
         with self.disk.write() as memory:
             by_id = {one.op_id: pair for one, pair in zip(operations, texts, strict=True)}
             for one in aside:
-                memory.quarantine[by_id[one.op_id]] = one.sentence
+                # What others brought of this log and waited may be set aside by it too.
+                if one.op_id in by_id:
+                    memory.quarantine[by_id[one.op_id]] = one.sentence
         return Pushed(sent=len(operations), tip=answer.content.tip)
 
     def _offer(self, said: Offer) -> Generator[Request, Answer | None, AnyHeard]:
