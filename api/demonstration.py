@@ -14,8 +14,15 @@ DAY_MS = 86_400_000
 STORIES = Path(str(resources.files("api"))).parent / "seed_scenarios"
 
 
-def prepare_demonstration(store: UnitStore, address: str, environment: Environment) -> str:
+def prepare_demonstration(
+    store: UnitStore, folder: Path, address: str, environment: Environment
+) -> str:
     """Load every story, invite a tablet and a desk for a day, and return what to tell people.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the store lies: other commands are given it by ``--data`` while this one serves.
 
     Raises
     ------
@@ -26,7 +33,7 @@ def prepare_demonstration(store: UnitStore, address: str, environment: Environme
     """
     titles = load_stories(store, STORIES, environment)
     _state_letter_settings(store, environment)
-    return _welcome(address, invite_browsers(store, address, environment), titles)
+    return _welcome(folder, address, invite_browsers(store, address, environment), titles)
 
 
 def load_stories(store: UnitStore, folder: Path, environment: Environment) -> list[str]:
@@ -84,10 +91,11 @@ def read_drawn_pictures(stories: Path) -> dict[str, bytes]:
     return {path.stem: path.read_bytes() for path in sorted(stories.glob("pictures/*.png"))}
 
 
-def _welcome(address: str, links: dict[str, str], titles: list[str]) -> str:
+def _welcome(folder: Path, address: str, links: dict[str, str], titles: list[str]) -> str:
     loaded = "\n".join(f"  - {title}" for title in titles)
     return f"""
-Crura runs at {address} with invented people in a throw-away folder (stop with Ctrl-C).
+Crura runs at {address} with invented people (stop with Ctrl-C).
+Its folder, thrown away at the end: --data {folder}
 
 Open as a bedside tablet:  {links["bedside"]}
 Open as a clinic desk:     {links["booking"]}
@@ -97,7 +105,8 @@ Loaded:
 {loaded}
 
 What to try first
-  1. Open the tablet link, press "Join as this device", and choose a case.
+  1. Open the tablet link, press "Join as this device", choose a person, a PIN and a
+     case.
   2. Go through the procedure; stop this server in the middle (Ctrl-C) and go on: nothing at the
      bedside waits for it. A new start is a new unit; join it by its new link.
   3. Open the desk link in another browser, change the same phone number on both, and settle it

@@ -126,7 +126,7 @@ def serve_demo(host: str, port: int, network: bool) -> None:
         bound = open_socket(listening)
         store = open_unit_store(folder, new_generation=ENVIRONMENT.new_id())
         try:
-            welcome = prepare_demonstration(store, listening.address, ENVIRONMENT)
+            welcome = prepare_demonstration(store, folder, listening.address, ENVIRONMENT)
         except BaseException:
             store.close()
             raise
