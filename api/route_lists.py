@@ -78,6 +78,7 @@ from api.routes.pictures import get_picture_piece, get_picture_standing, put_pic
 from api.routes.plan_checks import get_plan_checks
 from api.routes.privacy import get_retention, post_patient_export
 from api.routes.quality import get_offered_rule_files, get_quality, post_offer_act
+from api.routes.recalls import post_recall, post_recall_search, post_recall_withdrawal
 from api.routes.sealed import sealed_router
 from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
@@ -137,6 +138,9 @@ OF_A_UNIT: tuple[Any, ...] = (
     get_failsafe_list,
     get_document,
     post_paper,
+    post_recall,
+    post_recall_withdrawal,
+    post_recall_search,
     post_implant_search,
     get_retention,
     post_patient_export,

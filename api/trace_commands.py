@@ -13,17 +13,21 @@ from api.clinical_rules.implant_search import GROUPS, ITEMS
 from api.command_parts import (
     ENVIRONMENT,
     data_option,
+    do_here_or_there,
     draw_chance,
     note_here,
     open_store,
     today_of,
 )
+from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.find_lots import LotSearch, find_lots, read_search, split_lots
 from api.use_cases.implant_owners import FoundImplant
 from api.use_cases.recall_letters import list_recall_letters, print_recall_letters
-from api.use_cases.recalls import OnShelf, add_recall, list_touched, withdraw_recall
+from api.use_cases.recalls import OnShelf, Touched, add_recall, list_touched, withdraw_recall
 
+# A search over a million implants takes a tenth of a second; a busy server takes longer.
+SEARCH_SECONDS = 60.0
 _TITLES = {
     "same": "This lot",
     "alike": "Looks alike",
@@ -158,8 +162,10 @@ def add(
 ) -> None:
     """Write down a notice that names LOTS, an identifier or dates of expiry; it is in force."""
     named = read_criteria(lots, identifier, expires_from, expires_to)
-    with open_store(folder) as store:
-        record = add_recall(
+    notice = {"item": item, "reason": reason, "issued_on": issued_on, "by": by}
+    record = do_here_or_there(
+        folder,
+        lambda store: add_recall(
             store,
             named,
             item=item,
@@ -167,7 +173,11 @@ def add(
             issued_on=issued_on,
             by=by,
             chance=draw_chance(),
-        )
+        ),
+        lambda server: str(
+            _ask(server, "/api/recalls", {"criteria": named, **notice})["record"],
+        ),
+    )
     click.echo(f"{record} is in force. See whom it touches: crura recall list --by {by}")
 
 
@@ -178,8 +188,12 @@ def add(
 @data_option
 def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
     """Say that NOTICE (recall_notice/<id>) is in force no longer."""
-    with open_store(folder) as store:
-        withdraw_recall(store, notice, by=by, because=because, chance=draw_chance())
+    said = {"record": notice, "by": by, "because": because}
+    do_here_or_there(
+        folder,
+        lambda store: withdraw_recall(store, notice, by=by, because=because, chance=draw_chance()),
+        lambda server: _ask(server, "/api/recall-withdrawals", said) and None,
+    )
     click.echo(f"{notice} is withdrawn.")
 
 
@@ -189,9 +203,13 @@ def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
 @data_option
 def list_notices(by: str, form: str, folder: Path) -> None:
     """Say of every notice in force whom it touches and what of it is on the shelf."""
-    with open_store(folder) as store:
-        note_here(store, "search", "implants", why=f"{by}: recall notices")
-        found = list_touched(store, on=today_of(store), by=by, draw_chance=draw_chance)
+    found = do_here_or_there(
+        folder,
+        lambda store: _list_touched(store, by),
+        lambda server: msgspec.convert(
+            _ask(server, "/api/recall-searches", {"by": by})["notices"], list[Touched]
+        ),
+    )
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
         return
@@ -204,6 +222,17 @@ def list_notices(by: str, form: str, folder: Path) -> None:
         for lot in one.shelf:
             click.echo(f"  on the shelf: {_say_shelf(lot)}")
     click.echo(f"Notices in force: {len({one.notice for one in found})}.")
+
+
+def _list_touched(store: UnitStore, by: str) -> list[Touched]:
+    note_here(store, "search", "implants", why=f"{by}: recall notices")
+    return list_touched(store, on=today_of(store), by=by, draw_chance=draw_chance)
+
+
+def _ask(server: RunningServer, path: str, content: dict[str, Any]) -> dict[str, Any]:
+    return ask_running_server(
+        server, path, content, about="recall notices", longest_seconds=SEARCH_SECONDS
+    )
 
 
 def _write_letters(store: UnitStore, found: LotSearch, target: Path) -> None:

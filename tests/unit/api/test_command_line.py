@@ -115,6 +115,36 @@ def test_an_invitation_made_before_serving_lets_a_device_join(tmp_path):
     assert "1 operations in 1 logs are sound" in _crura("verify", folder=tmp_path).stdout
 
 
+def test_a_recall_is_written_listed_and_withdrawn_while_the_server_runs(tmp_path):
+    """[HAZ-46] A notice waits for nobody who may stop the server.
+
+    Caught: `crura recall add` said to stop it and try again.
+    """
+    added = _crura(
+        "staff", "add", "--name", "Pell Dunmorrow", "--role", "data-manager", folder=tmp_path
+    )
+    who = "--by", re.search(r"staff/[a-z0-9]+", added.stdout)[0]
+    notice = "recall", "add", "VK-4417", "--reason", "Seal may leak", "--issued-on", "2026-03-01"
+
+    with _serving(tmp_path):
+        written = _crura(*notice, *who, folder=tmp_path)
+        record = re.search(r"recall_notice/[a-z0-9]+", written.stdout)[0]
+        listed = _crura("recall", "list", *who, folder=tmp_path).stdout
+        told = json.loads(
+            _crura("recall", "list", "--format", "json", *who, folder=tmp_path).stdout
+        )
+        stranger = _crura(*notice, "--by", "staff/nobody", folder=tmp_path)
+        withdrawn = ("recall", "withdraw", record, "--because", "Another maker", *who)
+        assert "is withdrawn" in _crura(*withdrawn, folder=tmp_path).stdout
+        assert "Notices in force: 0" in _crura("recall", "list", *who, folder=tmp_path).stdout
+
+    assert "Seal may leak" in listed
+    assert "Notices in force: 1" in listed
+    assert [one["notice"] for one in told] == [record]
+    _assert_refused(stranger, "does not work here")
+    assert "Notices in force: 0" in _crura("recall", "list", *who, folder=tmp_path).stdout
+
+
 def test_while_it_serves_invitations_work_and_other_commands_say_what_to_do(tmp_path):
     with _serving(tmp_path) as (_, address):
         printed = _crura("device", "invite", "--role", "booking", folder=tmp_path)
