@@ -143,7 +143,7 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     )
     expect(joined.get_by_text("It runs another build")).to_have_count(0)
     joined.get_by_role("button", name=re.compile("^Revoke")).click()
-    expect(joined.locator("[data-level=stop]")).to_be_visible()
+    expect(joined.get_by_role("button", name=re.compile("for good$"))).to_be_visible()
     press(page, "Leave it as it is")
     joined.get_by_role("button", name=re.compile("is lost$")).click()
     joined.get_by_role("button", name=re.compile("^Revoke and clear")).click()
