@@ -18,6 +18,8 @@ export interface LabelAsked {
   ruleBook: RuleBook;
   /** The unit's list of stocked items. */
   items: readonly RecordState[];
+  /** What came to the shelf and went: a delivery tells of which item an identifier is. */
+  movements: readonly RecordState[];
   /** Kind of the item that is asked for: coil, needle or adhesive; "" for any. */
   kind: string;
   /** Records of the items that it may be; empty for every one of the kind. */
@@ -68,7 +70,10 @@ export class LabelEntry {
   readonly isExpired = $derived.by(
     () => this.reading.expiresOn !== '' && this.reading.expiresOn < this.#asked().todayOn,
   );
-  readonly #named = $derived.by(() => itemsNamed(this.scanned, this.#asked().items));
+  readonly #named = $derived.by(() => {
+    const { items, movements } = this.#asked();
+    return itemsNamed(this.scanned, items, movements);
+  });
   /** The items that a person may choose: of the kind asked for. */
   readonly choices = $derived.by(() => {
     const { items, kind, offered } = this.#asked();

@@ -5,14 +5,14 @@ import { TORN_CODE } from '../device/wedge-reader';
 import { LabelEntry } from './label-entry.svelte';
 import type { Json, RecordState } from './shown';
 
-function item(id: string, set: Record<string, Json>) {
+function item(id: string, set: Record<string, Json>, kind = 'stock_item') {
   const fields = Object.fromEntries(
     Object.entries(set).map(([field, value]) => [
       field,
       { values: [{ value, references: [] }], isConflict: false },
     ]),
   );
-  return { record: `stock_item/${id}`, fields, isEnteredInError: false } as unknown as RecordState;
+  return { record: `${kind}/${id}`, fields, isEnteredInError: false } as unknown as RecordState;
 }
 
 const COIL = item('s14', { item: 'coil', name: 'Coil 14', identifiers: ['09521234543213'] });
@@ -25,7 +25,13 @@ const NEEDLE = item('n19', { item: 'needle', name: 'Needle 19', identifiers: ['0
 const DEVICE = '0109521234543213';
 const LOT = '1727022810AB-123';
 
-const entry = (more: { kind?: string; atHand?: string; offered?: string[] } = {}) =>
+interface More {
+  kind?: string;
+  atHand?: string;
+  offered?: string[];
+  movements?: RecordState[];
+}
+const entry = (more: More = {}) =>
   new LabelEntry(() => ({
     todayOn: '2026-11-25',
     ruleBook: packagedRuleBook('2026-11-25'),
@@ -33,6 +39,7 @@ const entry = (more: { kind?: string; atHand?: string; offered?: string[] } = {}
     kind: 'coil',
     atHand: '',
     offered: [],
+    movements: [],
     ...more,
   }));
 
@@ -59,6 +66,54 @@ test('an item is also known by the identifier of one of its lots', () => {
   label.takeCodes(['010061414112345210L-9']);
 
   expect(label.item).toBe(SMALL);
+});
+
+const delivery = (stock: string, more: Record<string, Json> = {}) =>
+  item(
+    `m-${stock}`,
+    {
+      stock,
+      device: { identifier: '04012345123456', lot: 'X1' },
+      reason: 'delivered',
+      change: 3,
+      ...more,
+    },
+    'stock_movement',
+  );
+
+/** [HAZ-46] Caught, as it was: a label that was delivered as one coil was taken for another. */
+test('a label is of the item that it was delivered as, and no other may be chosen', () => {
+  const label = entry({ movements: [delivery('stock_item/s14')] });
+  label.takeCodes(['010401234512345610X1']);
+  label.choose(SMALL);
+
+  expect([label.doubt, label.item]).toEqual(['', COIL]);
+});
+
+test.each([
+  {
+    what: 'was struck',
+    movement: { ...delivery('s14'), isEnteredInError: true },
+    doubt: 'unknown',
+  },
+  {
+    what: 'went to another place',
+    movement: delivery('s14', { reason: 'expired' }),
+    doubt: 'unknown',
+  },
+  { what: 'is of another kind', movement: delivery('stock_item/n19'), doubt: 'other-kind' },
+])('a movement that $what names no item to take', ({ movement, doubt }) => {
+  const label = entry({ movements: [movement] });
+  label.takeCodes(['010401234512345610X1']);
+
+  expect([label.doubt, label.item]).toEqual([doubt, null]);
+});
+
+test('a label that was delivered as two items is asked about', () => {
+  const label = entry({ movements: [delivery('s14'), delivery('s10')] });
+  label.takeCodes(['010401234512345610X1']);
+
+  expect([label.doubt, label.item]).toEqual(['several', null]);
 });
 
 /** Caught a planted bug: the item at hand taken for a label that names another. */

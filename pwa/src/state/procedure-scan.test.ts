@@ -19,6 +19,7 @@ async function scan(bench: Bench, stepId: string, code: string): Promise<void> {
     todayOn: session.todayOn,
     ruleBook: bench.app.ruleBook,
     items: session.stockItems,
+    movements: [],
     kind: 'coil',
     offered: [],
     atHand: '',

@@ -9,7 +9,7 @@ import { ClinicalRuleError } from '../clinical-rules/errors';
 import { checkCharacter } from '../clinical-rules/hibc-label';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import { labelWords } from '../text/label';
-import { type Json, listOf, type RecordState } from './shown';
+import { idOf, type Json, listOf, type RecordState, shown, structureOf, textOf } from './shown';
 
 const FIELDS = ['identifier', 'lot', 'serial', 'expiresOn'] as const;
 type Field = (typeof FIELDS)[number];
@@ -99,15 +99,33 @@ function areLinked(read: readonly LabelReading[]): boolean {
   });
 }
 
-/** Return the items of the unit's list that a label names: by their identifiers, or by a lot's. */
-export function itemsNamed(reading: LabelReading, items: readonly RecordState[]): RecordState[] {
+/**
+ * Return the items of the unit's list that a label names: by their identifiers, by a lot's, or by
+ * what packages with this identifier were delivered as.
+ */
+export function itemsNamed(
+  reading: LabelReading,
+  items: readonly RecordState[],
+  movements: readonly RecordState[],
+): RecordState[] {
   const { identifier } = reading;
   if (identifier === '') return [];
+  const delivered = new Set(
+    movements
+      .filter(
+        (one) =>
+          !one.isEnteredInError &&
+          shown(one, 'reason') === 'delivered' &&
+          structureOf(one, 'device')?.identifier === identifier,
+      )
+      .map((one) => idOf(textOf(one, 'stock'))),
+  );
   const standing = items.filter((item) => !item.isEnteredInError);
   return standing.filter(
     (item) =>
       listOf(item, 'identifiers').includes(identifier) ||
-      listOf(item, 'lots').some((one) => isNamed(one, identifier)),
+      listOf(item, 'lots').some((one) => isNamed(one, identifier)) ||
+      delivered.has(idOf(item.record)),
   );
 }
 
