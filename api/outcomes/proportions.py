@@ -27,7 +27,10 @@ def score_interval(happened: int, of: int, level: float = LEVEL) -> tuple[float,
     share, spread = happened / of, z * z / of
     middle = share + spread / 2
     half = z * math.sqrt(share * (1 - share) / of + spread / (4 * of))
-    return max(0.0, (middle - half) / (1 + spread)), min(1.0, (middle + half) / (1 + spread))
+    # At both ends the bound is the share itself, which the difference misses by a rounding.
+    low = (middle - half) / (1 + spread) if happened else 0.0
+    high = (middle + half) / (1 + spread) if happened < of else 1.0
+    return low, high
 
 
 def exact_interval(happened: int, of: int, level: float = LEVEL) -> tuple[float, float]:

@@ -108,7 +108,7 @@ test('[OC1] cases not due yet stand beside the missing, in no share', () => {
 
 test('what is seen in curves: some days with their band, the last one, who was watched', () => {
   expect(spokenOf(figure('survival'))).toEqual([
-    'Without a rebleed, with its 95 % band: day 90: 96 % (86 to 99 %), day 180: 96 % (86 to 99 %), day 270: 70 % (52 to 82 %), day 365: 70 % (52 to 82 %).',
+    'Alive and without a rebleed, with its 95 % band: day 90: 96 % (86 to 99 %), day 180: 96 % (86 to 99 %), day 270: 70 % (52 to 82 %), day 365: 70 % (52 to 82 %).',
     'Watched: 58 cases at first, on day 360: held back.',
   ]);
   expect(spokenOf(figure('competing'))).toEqual([
@@ -117,13 +117,24 @@ test('what is seen in curves: some days with their band, the last one, who was w
   ]);
 });
 
+/** Caught, as it was: four deaths held back, and "nothing happened" said of them. */
+test('[HAZ-49] of a curve told after several events no point is not said to be no event', () => {
+  const [curve] = answer.survival;
+  if (!curve) throw new Error('no curve');
+  const held = { ...curve, outcome: 'alive', points: [], told_every: 5 };
+
+  expect(spokenOf({ kind: 'survival', id: 's', curve: held })[0]).toBe(
+    'Alive: fewer than five events in 365 days; no step is told.',
+  );
+});
+
 test('[HAZ-49] of a curve told after several events only its own days are said', () => {
   const [curve] = answer.survival;
   if (!curve) throw new Error('no curve');
   const told = { kind: 'survival', id: 's', curve: { ...curve, told_every: 5 } } as const;
 
   expect(spokenOf(told)[0]).toBe(
-    'Without a rebleed, with its 95 % band: day 12: 96 % (86 to 99 %), day 200: 70 % (52 to 82 %).',
+    'Alive and without a rebleed, with its 95 % band: day 12: 96 % (86 to 99 %), day 200: 70 % (52 to 82 %).',
   );
   expect(tableOf(told, unitName).rows.slice(0, 4)).toEqual([
     ['0', '100 %', '100 to 100 %', '58'],

@@ -197,7 +197,11 @@ type Curve = Watched & Pick<SurvivalCurve, 'points'>;
 
 function curveSpoken(curve: Curve, start: 0 | 1, key: 'survival' | 'first', name: string): string {
   const days = curve.until_day;
-  if (curve.points.length === 0) return say('outcomes.spoken.flat', { name, days });
+  if (curve.points.length === 0) {
+    // Of a curve told after every fifth event no point means few events, not none.
+    const isThinned = (curve.told_every ?? 1) > 1;
+    return say(`outcomes.spoken.${isThinned ? 'flatTold' : 'flat'}`, { name, days });
+  }
   const traced = traceCurve(curve.points, start, curve);
   const parts = tellDays(curve).flatMap((day) => {
     const point = pointOn(traced, day, curve);

@@ -128,6 +128,9 @@ def test_no_event_of_thirty_still_has_an_upper_end():
     assert [round(one, 3) for one in score_interval(0, 30)] == [0, 0.114]
     assert [round(one, 3) for one in exact_interval(0, 30)] == [0, 0.116]
     assert exact_interval(30, 30)[1] == 1
+    # Caught, as it was: 1e-17 below nothing of 20, which a screen wrote as 0.1 %.
+    assert [score_interval(0, of)[0] for of in (5, 10, 20, 110)] == [0.0] * 4
+    assert [score_interval(of, of)[1] for of in (5, 10, 20, 110)] == [1.0] * 4
     assert score_interval(1, 10)[0] < exact_interval(1, 10)[1]
 
 

@@ -600,6 +600,7 @@ export interface Arguments {
   'outcomes.spoken.survival': { name: string | number; parts: string | number };
   'outcomes.spoken.first': { name: string | number; parts: string | number };
   'outcomes.spoken.flat': { days: string | number; name: string | number };
+  'outcomes.spoken.flatTold': { days: string | number; name: string | number };
   'outcomes.spoken.watched': { cases: string | number; day: string | number; left: string | number };
   'outcomes.spoken.funnel': { alarm: string | number; alert: string | number; overall: string | number; unjudged: string | number; within: string | number };
   'outcomes.spoken.dispersion': { dispersion: string | number };
