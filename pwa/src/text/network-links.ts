@@ -69,7 +69,8 @@ export function historyWords({ at_ms, act, staff, name, because }: LinkEvent): s
     ...said.becauses,
   };
   const values = {
-    when: instantWords(at_ms),
+    // A proposal is made by counting, at no moment of its own.
+    when: at_ms === 0 ? said.atFirst : instantWords(at_ms),
     act: said.acts[act],
     who: name || staff || said.byServer,
   };
