@@ -59,7 +59,7 @@ def report_cautions(case: ShownCase, book: RuleBook, words: PaperWords) -> Part:
         causes += texts_in(event.parts("answers").get("gates_shown"))
     for sign in case.of_kind("sign_off")[-1:]:
         causes += texts_in(sign.parts("outcome").get("gates_shown"))
-    came_up = once(_name(cause, rows) for cause in causes)
+    came_up = once(_tell_raised(cause, rows) for cause in causes)
     lines = [*texts, *(words.say("report.came_up", what=one) for one in came_up)]
     heading = words.say("report.cautions")
     return Part(heading, [Points(lines)] if lines else [Lines([words.say("report.none_raised")])])
@@ -91,6 +91,20 @@ def _name(cause: str, rows: Rows) -> str:
         return gate
     # The record keeps the cause; what the text had put in is not in it.
     return f"{gate}: {row.leaves or _PLACE.sub('…', row.text)}"
+
+
+def _tell_raised(cause: str, rows: Rows) -> str:
+    """Say what came up, by the first sentence of its text.
+
+    What a gate leaves is true of one that was passed alone. The record keeps the cause: what the
+    text had put in is not in it, and a list of names at the end is left out.
+    """
+    row = _find(cause, rows)
+    gate = cause.split(" ")[0]
+    if row is None:
+        return gate
+    first = row.text.split(". ")[0].removesuffix(".")
+    return f"{gate}: {_PLACE.sub('…', first).removesuffix(': …')}."
 
 
 def _find(cause: str, rows: Rows) -> GateRow | None:

@@ -63,7 +63,7 @@ export function reportCautions(shown: ShownCase, book: RuleBook, words: PaperWor
       .slice(-1)
       .flatMap((sign) => textsIn(partIn(structure(sign, 'outcome'), 'gates_shown'))),
   ];
-  const cameUp = once(causes.map((cause) => nameGate(cause, rows)));
+  const cameUp = once(causes.map((cause) => tellRaised(cause, rows)));
   const held = [...texts, ...cameUp.map((what) => words.say('report.came_up', { what }))];
   const heading = words.say('report.cautions');
   return {
@@ -99,6 +99,23 @@ function nameGate(cause: string, rows: Rows): string {
   // The record keeps the cause; what the text had put in is not in it.
   const told = row?.leaves || row?.text.replace(/\{[a-z_]+\}/g, '…');
   return row === undefined ? gate : `${gate}: ${told}`;
+}
+
+/**
+ * Say what came up, by the first sentence of its text. What a gate leaves is true of one that was
+ * passed alone. The record keeps the cause: what the text had put in is not in it, and a list of
+ * names at the end is left out.
+ */
+function tellRaised(cause: string, rows: Rows): string {
+  const row = findRow(cause, rows);
+  const [gate = ''] = cause.split(' ');
+  if (row === undefined) return gate;
+  const [first = ''] = row.text.split('. ');
+  const told = first
+    .replace(/\.$/, '')
+    .replace(/\{[a-z_]+\}/g, '…')
+    .replace(/: …$/, '');
+  return `${gate}: ${told}.`;
 }
 
 function findRow(cause: string, rows: Rows): Row | undefined {
