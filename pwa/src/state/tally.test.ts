@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import type { Json, RecordState } from './shown';
-import { mlText, mmText, pureShareUl, tallyOf } from './tally';
+import { mlText, mmText, pureShareUl, pureText, tallyOf } from './tally';
 
 const A = 'target/a';
 const B = 'target/b';
@@ -91,6 +91,26 @@ test('[HAZ-09] adhesive without its parts is named apart, never taken for pure',
     pureUl: 500,
     mixOfUnknownPartsUl: 1_000,
   });
+});
+
+/** Caught, as it was: "0 mL" in large digits after 1 mL of a mix whose parts nobody said. */
+test.each([
+  { given: [[1_000, null]], told: '?' },
+  {
+    given: [
+      [1_000, null],
+      [1_000, [1, 1]],
+    ],
+    told: '≥ 0.5',
+  },
+  { given: [[1_000, [1, 0]]], told: '1' },
+  { given: [], told: '0' },
+] as const)('[HAZ-04] pure adhesive is told as $told', ({ given, told }) => {
+  const adhesives = given.map(([ul, parts], place) =>
+    adhesive(`${place}`, A, ul, parts === null ? null : [parts[0], parts[1]]),
+  );
+
+  expect(pureText(tallyOf({ ...nothing, adhesives }))).toBe(told);
 });
 
 /** Has caught: the share rounded down instead of half up. */

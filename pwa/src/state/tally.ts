@@ -3,6 +3,7 @@
  *
  * "Adhesive (pure)" and "Mix (adhesive + oil)" are never one number (HAZ-04).
  */
+import { milliText } from './number-entry';
 import { idOf, numberOf, type RecordState, structureOf, textOf } from './shown';
 
 export interface Tally {
@@ -68,6 +69,15 @@ export function tallyOf(records: TalliedRecords, target?: string): Tally {
     punctures: counted(records.punctures).length,
     mixOfUnknownPartsUl,
   };
+}
+
+/**
+ * Return the pure adhesive in mL without its unit: "?" where all parts are unknown, "≥ 0.5" where
+ * some are. A plain 0 would say that none was given.
+ */
+export function pureText({ pureUl, mixOfUnknownPartsUl: unknownUl }: Tally): string {
+  if (unknownUl === 0) return milliText(pureUl);
+  return pureUl === 0 ? '?' : `≥ ${milliText(pureUl)}`;
 }
 
 /** Return the pure adhesive in an amount of mix: mix * parts / whole, half up. */
