@@ -162,10 +162,9 @@ def add(
 ) -> None:
     """Write down a notice that names LOTS, an identifier or dates of expiry; it is in force."""
     named = read_criteria(lots, identifier, expires_from, expires_to)
-    notice = {"item": item, "reason": reason, "issued_on": issued_on, "by": by}
-    record = do_here_or_there(
-        folder,
-        lambda store: add_recall(
+
+    def here(store: UnitStore) -> str:
+        return add_recall(
             store,
             named,
             item=item,
@@ -173,11 +172,13 @@ def add(
             issued_on=issued_on,
             by=by,
             chance=draw_chance(),
-        ),
-        lambda server: str(
-            _ask(server, "/api/recalls", {"criteria": named, **notice})["record"],
-        ),
-    )
+        )
+
+    def there(server: RunningServer) -> str:
+        notice = {"item": item, "reason": reason, "issued_on": issued_on, "by": by}
+        return str(_ask(server, "/api/recalls", {"criteria": named, **notice})["record"])
+
+    record = do_here_or_there(folder, here, there)
     click.echo(f"{record} is in force. See whom it touches: crura recall list --by {by}")
 
 
@@ -188,12 +189,15 @@ def add(
 @data_option
 def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
     """Say that NOTICE (recall_notice/<id>) is in force no longer."""
-    said = {"record": notice, "by": by, "because": because}
-    do_here_or_there(
-        folder,
-        lambda store: withdraw_recall(store, notice, by=by, because=because, chance=draw_chance()),
-        lambda server: _ask(server, "/api/recall-withdrawals", said) and None,
-    )
+
+    def here(store: UnitStore) -> None:
+        withdraw_recall(store, notice, by=by, because=because, chance=draw_chance())
+
+    def there(server: RunningServer) -> None:
+        said = {"record": notice, "by": by, "because": because}
+        _ask(server, "/api/recall-withdrawals", said)
+
+    do_here_or_there(folder, here, there)
     click.echo(f"{notice} is withdrawn.")
 
 
@@ -203,13 +207,16 @@ def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
 @data_option
 def list_notices(by: str, form: str, folder: Path) -> None:
     """Say of every notice in force whom it touches and what of it is on the shelf."""
-    found = do_here_or_there(
-        folder,
-        lambda store: _list_touched(store, by),
-        lambda server: msgspec.convert(
-            _ask(server, "/api/recall-searches", {"by": by})["notices"], list[Touched]
-        ),
-    )
+
+    def here(store: UnitStore) -> list[Touched]:
+        note_here(store, "search", "implants", why=f"{by}: recall notices")
+        return list_touched(store, on=today_of(store), by=by, draw_chance=draw_chance)
+
+    def there(server: RunningServer) -> list[Touched]:
+        notices = _ask(server, "/api/recall-searches", {"by": by})["notices"]
+        return msgspec.convert(notices, list[Touched])
+
+    found = do_here_or_there(folder, here, there)
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
         return
@@ -222,11 +229,6 @@ def list_notices(by: str, form: str, folder: Path) -> None:
         for lot in one.shelf:
             click.echo(f"  on the shelf: {_say_shelf(lot)}")
     click.echo(f"Notices in force: {len({one.notice for one in found})}.")
-
-
-def _list_touched(store: UnitStore, by: str) -> list[Touched]:
-    note_here(store, "search", "implants", why=f"{by}: recall notices")
-    return list_touched(store, on=today_of(store), by=by, draw_chance=draw_chance)
 
 
 def _ask(server: RunningServer, path: str, content: dict[str, Any]) -> dict[str, Any]:

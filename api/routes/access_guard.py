@@ -1,7 +1,6 @@
 """The one guard of every route: finds who asks, and asks the authorisation table (SEC-21)."""
 
 import asyncio
-import hmac
 from typing import Any
 
 from litestar import Litestar
@@ -12,7 +11,7 @@ from litestar.handlers.http_handlers import HTTPRouteHandler
 from api.access.access_table import AccessTable, Asker
 from api.routes.device_proof import prove_device, proved_device, refuse_barred
 from api.routes.person_session import find_asking_person
-from api.routes.surroundings import Surroundings, bearer_token
+from api.routes.surroundings import Surroundings, is_of_machine
 from api.storage.access_log import Outcome
 from api.storage.device_store import Device
 from api.storage.packaged_access import read_packaged_access_table
@@ -94,8 +93,7 @@ async def asker_of(request: Request[Any, Any, Any]) -> Asker:
 
 
 async def _find_asker(request: Request[Any, Any, Any], around: Surroundings) -> Asker:
-    token = bearer_token(request)
-    if token is not None and hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if is_of_machine(request):
         return Asker("machine")
     device = await prove_device(request)
     if device is not None:

@@ -1,6 +1,5 @@
 """Backups of the store that is being served: for `crura backup`, and every so often by itself."""
 
-import hmac
 import logging
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -12,7 +11,7 @@ from litestar import Request, post
 from litestar.params import JSONBody
 
 from api.routes.rounds import Rounds
-from api.routes.surroundings import Around, bearer_token
+from api.routes.surroundings import Around, is_of_machine
 from api.storage.backups import write_backup
 from api.storage.encrypted_backups import write_encrypted_backup
 from api.storage.errors import StorageError
@@ -41,8 +40,7 @@ def post_backup(
     request: Request[Any, Any, Any], data: JSONBody[BackupWish], around: Around
 ) -> BackedUp:
     """Write a backup for `crura backup`, which holds the key of the data folder."""
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if not is_of_machine(request):
         raise UnknownDeviceError("Backups are made by `crura backup` on the server.")
     target = Path(data.target)
     if not data.recipients:

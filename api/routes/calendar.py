@@ -1,7 +1,6 @@
 """Calendar feeds over HTTP: opened by a token in the address, made by a device or by commands."""
 
 import hashlib
-import hmac
 from typing import Annotated, Any
 
 import msgspec
@@ -9,7 +8,7 @@ from litestar import Request, Response, get, post
 from litestar.exceptions import NotFoundException
 from litestar.params import FromPath, JSONBody
 
-from api.routes.surroundings import Around, bearer_token, provide_device
+from api.routes.surroundings import Around, is_of_machine, provide_device
 from api.storage.calendar_tokens import CalendarToken
 from api.use_cases.calendars import (
     MadeCalendar,
@@ -112,6 +111,5 @@ def get_calendars(request: Request[Any, Any, Any], around: Around) -> Calendars:
 
 def _refuse_strangers(request: Request[Any, Any, Any], around: Around) -> None:
     """Let pass a device of the unit, and a command that holds the key of the data folder."""
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if not is_of_machine(request):
         provide_device(request, around)

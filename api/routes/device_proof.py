@@ -51,6 +51,13 @@ def bearer_token(request: Asked) -> str | None:
     return token.strip() if scheme.lower() == "bearer" and token.strip() else None
 
 
+def is_of_machine(request: Asked) -> bool:
+    """Say whether a command on the server asks, which holds the key of the data folder."""
+    token = bearer_token(request)
+    local_key: str = request.app.state.surroundings.local_key
+    return token is not None and hmac.compare_digest(token.encode(), local_key.encode())
+
+
 async def prove_device(request: Asked) -> Device | None:
     """Return the device that asks, also one that waits or was revoked; None where none is shown.
 
@@ -70,7 +77,7 @@ async def prove_device(request: Asked) -> Device | None:
         return proved
     around = request.app.state.surroundings
     token = bearer_token(request)
-    if token is None or hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if token is None or is_of_machine(request):
         return None
     found = await asyncio.to_thread(_find, around.store, token)
     if found is None:

@@ -3,13 +3,12 @@
 Only commands on this machine, which hold the key of the data folder, may read them.
 """
 
-import hmac
 from typing import Any
 
 from litestar import MediaType, Request, Response, get
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 
-from api.routes.surroundings import Around, bearer_token
+from api.routes.surroundings import Around, is_of_machine
 from api.use_cases.errors import UnknownDeviceError
 
 # Route templates are those of the app; what no route takes shares one name.
@@ -50,8 +49,7 @@ class UnitMetrics:
 @get("/metrics", include_in_schema=False, sync_to_thread=True, opt={"needs": "metrics.read"})
 def get_metrics(request: Request[Any, Any, Any], around: Around) -> Response[bytes]:
     """Give the numbers of this server since its start."""
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if not is_of_machine(request):
         raise UnknownDeviceError("Numbers of the server are read by `crura metrics` on it.")
     metrics: UnitMetrics = request.app.state.metrics
     return Response(metrics.write(), media_type=f"{MediaType.TEXT}; version=0.0.4")

@@ -3,7 +3,6 @@
 What a person may do here, a command at the server may too, by the key of the data folder.
 """
 
-import hmac
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -13,7 +12,7 @@ from litestar.params import JSONBody
 
 from api.routes.access_events import note_refusal
 from api.routes.asking_source import source_of
-from api.routes.device_proof import bearer_token
+from api.routes.device_proof import is_of_machine
 from api.routes.person_session import (
     find_asking_person,
     refuse_foreign_page,
@@ -48,8 +47,7 @@ def provide_keeper(request: Request[Any, Any, Any], around: Around) -> str:
     UnknownPersonError
         Nobody is logged in.
     """
-    token = bearer_token(request)
-    if token is not None and hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if is_of_machine(request):
         return ""
     person = find_asking_person(request, around)
     if person is None:
@@ -254,8 +252,7 @@ def post_log_in_secrets(
     request: Request[Any, Any, Any], data: JSONBody[LogInSecrets], around: Around
 ) -> LogInMade:
     """Set a password or a second factor for `crura staff`, which holds the key of the folder."""
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+    if not is_of_machine(request):
         raise UnknownPersonError("Passwords are set by `crura staff password` on the server.")
     environment = around.environment
     if data.password is not None:

@@ -1,7 +1,6 @@
 """Recall notices of the unit over HTTP, for `crura recall` beside a server that runs."""
 
 import asyncio
-import hmac
 from typing import Annotated, Any
 
 import msgspec
@@ -9,7 +8,7 @@ from litestar import Request, post
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, bearer_token
+from api.routes.surroundings import Around, is_of_machine
 from api.use_cases.errors import UnknownDeviceError
 from api.use_cases.recalls import Touched, add_recall, list_touched, withdraw_recall
 
@@ -57,7 +56,7 @@ async def post_recall(
     request: Request[Any, Any, Any], data: JSONBody[NoticeRequest], around: Around
 ) -> WrittenNotice:
     """Write a notice down; it is in force."""
-    _refuse_strangers(request, around)
+    _refuse_strangers(request)
     record = await asyncio.to_thread(
         add_recall,
         around.store,
@@ -73,16 +72,12 @@ async def post_recall(
     return WrittenNotice(record)
 
 
-@post(
-    "/api/recall-withdrawals",
-    include_in_schema=False,
-    opt={"needs": "unit-recalls.withdraw"},
-)
+@post("/api/recall-withdrawals", include_in_schema=False, opt={"needs": "unit-recalls.withdraw"})
 async def post_recall_withdrawal(
     request: Request[Any, Any, Any], data: JSONBody[WithdrawalRequest], around: Around
 ) -> WrittenNotice:
     """Say that a notice is in force no longer."""
-    _refuse_strangers(request, around)
+    _refuse_strangers(request)
     await asyncio.to_thread(
         withdraw_recall,
         around.store,
@@ -106,7 +101,7 @@ def post_recall_search(
     request: Request[Any, Any, Any], data: JSONBody[NoticesRequest], around: Around
 ) -> TouchedByNotices:
     """Say of every notice in force whom it touches; each is a search that is kept (HAZ-46)."""
-    _refuse_strangers(request, around)
+    _refuse_strangers(request)
     note_asker(request, around, "search", "implants", why=f"{data.by}: recall notices")
     return TouchedByNotices(
         list_touched(
@@ -118,7 +113,6 @@ def post_recall_search(
     )
 
 
-def _refuse_strangers(request: Request[Any, Any, Any], around: Around) -> None:
-    token = bearer_token(request) or ""
-    if not hmac.compare_digest(token.encode(), around.local_key.encode()):
+def _refuse_strangers(request: Request[Any, Any, Any]) -> None:
+    if not is_of_machine(request):
         raise UnknownDeviceError("Recall notices are written by `crura recall` on the server.")

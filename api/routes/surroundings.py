@@ -12,6 +12,7 @@ from litestar.di import NamedDependency
 
 from api.environment import Environment
 from api.routes.device_proof import bearer_token as bearer_token
+from api.routes.device_proof import is_of_machine as is_of_machine
 from api.routes.device_proof import proved_device, refuse_barred, refuse_waiting
 from api.routes.follow_up_watch import FollowUpWatch
 from api.routes.hub_line_watch import HubLineWatch
