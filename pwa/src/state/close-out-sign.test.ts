@@ -161,3 +161,23 @@ test('[HAZ-45] "Died" at close-out ends the open visits of every case in the sam
     ['attended', ''],
   ]);
 });
+
+/** Caught, as it was: 0 signed as the pure adhesive of 1 mL of mix whose parts nobody said. */
+test.each([
+  { what: 'unknown', parts: {}, pure: undefined },
+  { what: 'pure', parts: { parts_adhesive: 1, parts_oil: 0 }, pure: 1_000 },
+])('[HAZ-04] of adhesive of $what parts no sum is signed that nobody knows', async (given) => {
+  const { session, held, tablet } = await openSession();
+  const amount = { agent: '2-octyl-cyanoacrylate', mix_ul: 1_000, ...given.parts };
+  await tablet.save([
+    { draftId: 'a', record: 'adhesive_injected/a1', set: { case: CASE, amount } },
+  ]);
+  await settle();
+  const reasons = ['counted-by-two', 'plan-follows', 'package-lost'];
+  const overrides = session.gates.map((gate, place) => passed(gate, reasons[place] ?? 'other'));
+
+  expect(await session.sign(confirmedBy('staff/endoscopist'), overrides)).toBe(true);
+  await settle();
+  const outcome = shown(held.read({ kind: 'sign_off' })[0], 'outcome') as Record<string, unknown>;
+  expect([outcome.mix_ul, outcome.adhesive_pure_ul]).toEqual([1_000, given.pure]);
+});

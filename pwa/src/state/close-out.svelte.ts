@@ -231,7 +231,7 @@ export class CloseOutSession {
     const isOpen = this.blocking.length > 0 && passed.length === 0;
     const isWithheld = this.gates.some((gate) => !passed.some((one) => passes(one, gate)));
     if (itself === null || isOpen || isWithheld || this.newer > 0) return false;
-    const { coils, pureUl, mixUl, flushUl, punctures } = this.totals;
+    const { coils, pureUl, mixUl, mixOfUnknownPartsUl, flushUl, punctures } = this.totals;
     // A step event beside the signature would change what was signed.
     const shownHere = this.#trace.unnamed();
     const answer = await this.#app.tablet.save(
@@ -249,7 +249,8 @@ export class CloseOutSession {
               ...this.said,
               complications: this.complications.map((one) => textOf(one, 'what')),
               coils,
-              adhesive_pure_ul: pureUl,
+              // Of parts that nobody said no sum is signed.
+              ...(mixOfUnknownPartsUl === 0 ? { adhesive_pure_ul: pureUl } : {}),
               mix_ul: mixUl,
               flush_ul: flushUl,
               punctures,
