@@ -9,6 +9,7 @@ import rich_click as click
 
 from api.clinic_commands import write_file
 from api.command_parts import ENVIRONMENT, data_option, draw_chance, note_here, open_store, refuse
+from api.linkage.link_weighing import Weighing
 from api.storage.unit_store import UnitStore
 from api.trace_commands import criteria_options, person_option, read_criteria
 from api.use_cases.decide_links import REASONS, LinkAct, decide_link
@@ -16,6 +17,7 @@ from api.use_cases.link_patients import tend_links
 from api.use_cases.list_links import NetworkLink, list_links
 from api.use_cases.list_network_recalls import (
     NetworkNotice,
+    UnitStanding,
     list_network_recalls,
     show_network_recall,
     write_answers_csv,
@@ -166,10 +168,40 @@ def join(link: str, by: str, folder: Path) -> None:
 @person_option
 @data_option
 def part(link: str, because: str, by: str, folder: Path) -> None:
-    """Set the proposal LINK aside, or part what was joined; both records are as they were."""
+    """Set the proposal LINK aside, or say that what was joined is parted; two people part it."""
     act: LinkAct = "part" if because in REASONS["part"] else "set-aside"
-    _decide(folder, link, act, by, because)
-    click.echo(f"{link} is parted.")
+    standing = _decide(folder, link, act, by, because)
+    click.echo(
+        f"Noted. {link} stays joined until a second person says so too."
+        if standing == "joined"
+        else f"{link} is parted."
+    )
+
+
+@links_group.command("take-back")
+@click.argument("link")
+@person_option
+@data_option
+def take_back(link: str, by: str, folder: Path) -> None:
+    """Take back what you alone have said of LINK: that they are one, or that they be parted."""
+    _decide(folder, link, "take-back", by)
+    click.echo(f"Taken back. Nothing of yours stands on {link}.")
+
+
+@links_group.command("reopen")
+@click.argument("link")
+@click.option(
+    "--because",
+    type=click.Choice(REASONS["reopen"]),
+    required=True,
+    help="Why people decide anew.",
+)
+@person_option
+@data_option
+def reopen(link: str, because: str, by: str, folder: Path) -> None:
+    """Open LINK again, which was parted or set aside; nobody is joined by it."""
+    _decide(folder, link, "reopen", by, because)
+    click.echo(f"{link} is open again. Two people join them, as before.")
 
 
 def _decide(folder: Path, link: str, act: LinkAct, by: str, because: str = "") -> str:
@@ -190,25 +222,52 @@ def _tell_notice(one: NetworkNotice) -> None:
         found = (
             "no answer yet"
             if unit.answer == "none"
-            else f"{unit.answer}: {_number(unit.found_patients)} patients, "
+            else f"{unit.answer}: {_number(unit.found_patients)} patients{_tell_apart(unit)}, "
             f"{_number(unit.unknown_lots)} unknown lots, {_number(unit.on_shelf)} on the shelf"
         )
         behind = "; more cases were reported since" if unit.is_behind else ""
         click.echo(
-            f"  {unit.name}: reported {unit.counted}, unknown {unit.unknown}; {found}; "
-            f"{unit.waiting_days} days{behind}"
+            f"  {unit.name}: reported {unit.exact} exact, {unit.near} near, {unit.unknown} of "
+            f"unknown lot; {found}; {unit.waiting_days} days{behind}"
         )
 
 
+def _tell_apart(unit: UnitStanding) -> str:
+    if unit.found_patients is None:
+        return ""
+    if unit.exact_patients is None:
+        return " (exact and near not told apart)"
+    return f" ({unit.exact_patients} exact, {_number(unit.near_patients)} near)"
+
+
 def _tell_link(one: NetworkLink) -> None:
-    click.echo(f"{one.link}, {one.probability_per_mille} of 1,000")
+    chance = one.weighing.per_mille
+    likely = one.probability_per_mille if chance is None else chance
+    click.echo(f"{one.link}, {likely} of 1,000")
     for side in (one.a, one.b):
         click.echo(f"  {side.unit_name}: {side.patient}, born {side.birth_year or 'unknown'}")
     click.echo(f"  {'; '.join(f'{trait.trait}: {trait.level}' for trait in one.traits)}")
+    _tell_weighing(one.weighing)
     for agreed in one.agreed:
         click.echo(f"  agreed: {agreed.name or agreed.staff}")
+    for parting in one.parting:
+        click.echo(f"  says to part them: {parting.name or parting.staff}, {parting.because}")
     for answer in one.answers:
         click.echo(f"  {answer.unit_name} answers: {answer.answer or 'two answers'}")
+
+
+def _tell_weighing(one: Weighing) -> None:
+    """Say what each field adds; ten tenths double the odds."""
+    added = ", ".join(f"{field.trait} {_points(field.tenths)}" for field in one.fields)
+    click.echo(
+        f"  points: start {_points(one.start_tenths)}, {added}; sum {_points(one.sum_tenths)}, "
+        f"shown from {_points(one.shown_from_tenths)}; identifiers that agree: "
+        f"{len(one.identifiers)} of the {one.identifiers_needed} needed to join"
+    )
+
+
+def _points(tenths: int | None) -> str:
+    return "not weighed" if tenths is None else f"{tenths / 10:+.1f}"
 
 
 def _number(count: int | None) -> str:

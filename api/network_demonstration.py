@@ -27,8 +27,13 @@ from api.use_cases.linkage_setting import allow_linkage
 
 _LONGEST_START_SECONDS = 60.0
 _COMMAND = (sys.executable, "-c", "from api.command_line import main; main()")
-# Data managers of the hub: two, since two people have to agree to a link.
-_MANAGERS = ("Nell Ashgrove", "Corin Blackmere")
+# People of the hub: two data managers, since two people have to agree to a link, and an
+# endoscopist, without whom no version of a rule file is approved.
+_PEOPLE = (
+    ("Nell Ashgrove", "data-manager"),
+    ("Corin Blackmere", "data-manager"),
+    ("Isolde Fenmarch", "endoscopist"),
+)
 # The day as of which the past cases were written.
 _WRITTEN_ON = "2026-03-16"
 
@@ -76,7 +81,7 @@ def show_network(folder: Path, *, first_port: int, say: Callable[[str], None]) -
         url = running.enter_context(_database())
         hub, hub_address = folder / "hub", f"http://127.0.0.1:{first_port + 2}"
         running.enter_context(_served(hub, first_port + 2, "--hub", "--database", url))
-        codes = [_add_manager(hub, name) for name in _MANAGERS]
+        codes = [(name, role, _add_person(hub, name, role)) for name, role in _PEOPLE]
         network_key = secrets.token_hex()
         welcomes = []
         for place, one in enumerate(_UNITS):
@@ -135,10 +140,10 @@ def move_days(past_cases: str, *, to: str) -> str:
     return out.getvalue()
 
 
-def _add_manager(hub: Path, name: str) -> tuple[str, str]:
-    """Return a data manager of the hub and the one-time code of the first log-in."""
-    added = _run("staff", "add", "--name", name, "--role", "data-manager", "--data", str(hub))
-    return name, _first_log_in(hub, added.split()[-1].rstrip("."))
+def _add_person(hub: Path, name: str, role: str) -> str:
+    """Add somebody at the hub, and return the one-time code of the first log-in."""
+    added = _run("staff", "add", "--name", name, "--role", role, "--data", str(hub))
+    return _first_log_in(hub, added.split()[-1].rstrip("."))
 
 
 def _let_log_in(folder: Path, staff: str, role: str) -> str:
@@ -231,10 +236,13 @@ def _wait() -> None:
 def _welcome(
     folder: Path,
     hub: str,
-    managers: list[tuple[str, str]],
+    people_of_hub: list[tuple[str, str, str]],
     units: list[tuple[str, str, str, str, str]],
 ) -> str:
-    people = "\n".join(f"  {name}: first code {code}" for name, code in managers)
+    people = "\n".join(
+        f"  {name} ({role.replace('-', ' ')}): first code {code}"
+        for name, role, code in people_of_hub
+    )
     places = "\n".join(
         f"{name}: {address}/#/unit\n"
         f"  data manager: first code {manager}\n"
@@ -257,6 +265,9 @@ What to try first
   3. One woman was treated in both units under two spellings of her name: agree to the link as one
      data manager of the hub, then as the other; or let an endoscopist of a unit say so, who
      sees the name.
+  4. Under Protocols write a new version of a rule file as data manager, approve it as data manager
+     and as endoscopist, and send it; take it at a unit, approve it there by crura rules approve,
+     and withdraw it at the hub.
   Units talk to the hub every few minutes; at once by crura hub publish --data ...
 
 Not a certified medical device: local protocol and licensed practice decide.

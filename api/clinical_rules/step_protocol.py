@@ -10,7 +10,7 @@ from typing import Literal
 import msgspec
 
 from api.clinical_rules.rule_book import RuleBook
-from api.clinical_rules.rule_file import Row, Words
+from api.clinical_rules.rule_file import Row, RuleFile, Words
 
 PROTOCOL = "step_protocols/coil_and_adhesive"
 CHOOSE = "choose"
@@ -95,9 +95,24 @@ HARD_TEXT = "No blood return: no adhesive here. Flush and try again, or redirect
 SOFT_TEXT = "No blood return. Coils alone: go on only if the tip is seen in the varix."
 
 
+def find_protocol(
+    rule_book: RuleBook, pinned: tuple[str, int, str] | None = None
+) -> RuleFile[Step]:
+    """Return the protocol in force, else the one listed (RL7).
+
+    Parameters
+    ----------
+    pinned : (name, version, sha256), optional
+        The version and bytes that a case took up; they count where they are held here.
+    """
+    if pinned is not None and pinned[0] == PROTOCOL and rule_book.holds(*pinned):
+        return rule_book.rule_file_version(PROTOCOL, pinned[1], Step)
+    return rule_book.rule_file_or_listed(PROTOCOL, Step)
+
+
 def read_protocol(rule_book: RuleBook) -> tuple[Step, ...]:
     """Return the steps of the protocol in force, in order; else of the one listed (RL7)."""
-    return rule_book.rule_file_or_listed(PROTOCOL, Step).rows
+    return find_protocol(rule_book).rows
 
 
 def follow_protocol(

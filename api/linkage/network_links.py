@@ -1,8 +1,9 @@
 """When two patients of two units are one: what people of the hub and both units said of a pair.
 
 Two voices join, and one of them is a person of the hub: all units together are the other at most,
-since the hub cannot tell their people apart. One unit that says they are two outweighs everybody
-(HAZ-42). Nothing is fused; taking a join back leaves both as they were (HAZ-41).
+since the hub cannot tell their people apart. To part what is joined takes two people of the hub as
+well: nobody alone makes one person out of two, or two out of one. One unit that says they are two
+outweighs everybody (HAZ-42). Nothing is fused; parting leaves both as they were (HAZ-41).
 """
 
 from collections.abc import Collection, Iterable, Mapping
@@ -20,6 +21,9 @@ MOST_IN_GROUP = 6
 TOLD_APART, TWO_BIRTH_YEARS, TOO_MANY = "told-apart", "two-birth-years", "too-many"
 # They were joined, and what they were joined on was corrected since.
 NO_LONGER_ALIKE = "no-longer-alike"
+# Who gave a voice took it back: why the hub wrote so. Nothing begins anew by it (NL2).
+VOICE_TAKEN_BACK = "voice-taken-back"
+FEWEST_TO_PART = 2
 _BOTH_UNITS = 2
 _UNITS, _HUB = "units", "hub"
 # From these levels on, a trait counts as an identifier that is the same (HAZ-42). Sex is none.
@@ -43,6 +47,8 @@ class LinkVoices(msgspec.Struct, frozen=True, kw_only=True):
         Names of the identifiers that agree.
     is_number_unlike : bool
         Both national numbers are known, and they are two.
+    parting : collection of str
+        Who of the hub said, since they were joined, that they are to be parted.
     """
 
     one: str
@@ -52,6 +58,7 @@ class LinkVoices(msgspec.Struct, frozen=True, kw_only=True):
     answers: Mapping[str, Collection[str]]
     same: Collection[str]
     is_number_unlike: bool = False
+    parting: Collection[str] = ()
 
 
 class Finding(msgspec.Struct, frozen=True):
@@ -85,6 +92,15 @@ def count_identifiers(voices: LinkVoices) -> int:
     return 0 if lacks_both_units(voices) else len({*voices.same})
 
 
+def are_parted_by_people(voices: LinkVoices) -> bool:
+    """Say whether people of the hub parted or set aside: two of them, where the pair was joined.
+
+    Where two gave their voices at once, and neither had seen the other's, both count.
+    """
+    many = len({*voices.parting}) >= FEWEST_TO_PART
+    return PARTED in voices.states or (JOINED in voices.states and many)
+
+
 def judge_voices(voices: LinkVoices) -> Standing:
     """Return how a pair stands: ``proposed``, ``one_voice``, ``joined`` or ``apart``.
 
@@ -100,7 +116,7 @@ def judge_voices(voices: LinkVoices) -> Standing:
         LinkAct(one=voices.one, other=voices.other, act="join", by=who, same=same) for who in by
     ]
     apart = [unit for unit, answers in voices.answers.items() if NOT_SAME in answers]
-    if PARTED in voices.states:
+    if are_parted_by_people(voices):
         apart.append(_HUB)
     acts += [LinkAct(one=voices.one, other=voices.other, act="apart", by=who) for who in apart]
     pair = (min(voices.one, voices.other), max(voices.one, voices.other))

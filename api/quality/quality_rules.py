@@ -10,6 +10,21 @@ import msgspec
 Severity = Literal["stop", "caution", "note"]
 Fixer = Literal["data-manager", "endoscopist", "assistant", "booking"]
 Basis = Literal["published", "common-practice", "from-memory", "derived", "unit-setting"]
+# What one finding of a rule is; `device` is a coil, an aliquot of adhesive or a needle.
+Counted = Literal[
+    "case",
+    "patient",
+    "pair",
+    "conflict",
+    "visit",
+    "look",
+    "laboratory",
+    "target",
+    "act",
+    "device",
+    "coil",
+    "aliquot",
+]
 
 
 class QualityRuleError(Exception):
@@ -17,14 +32,31 @@ class QualityRuleError(Exception):
 
 
 class QualityRule(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """One rule: its id, how grave a finding is, whose role mends it, and what to do (DQ1)."""
+    """One rule: its id, how grave a finding is, whose role mends it, and what to do (DQ1).
+
+    Parameters
+    ----------
+    counts : str
+        What one finding is: a case, a device that was used, a pair, and so on.
+    finding : str
+        What is wrong, one sentence that is true wherever it is read.
+    act : str
+        What is done about it, at the unit: a hub mends no record.
+    """
 
     rule: str
+    counts: Counted
     severity: Severity
     fixer: Fixer
-    sentence: str
+    finding: str
+    act: str
     source: str
     basis: Basis
+
+    @property
+    def sentence(self) -> str:
+        """What is wrong and what to do, for who mends it."""
+        return f"{self.finding} {self.act}"
 
 
 class WantedField(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

@@ -8,6 +8,7 @@ from litestar.params import JSONBody, QueryParameter
 
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around
+from api.use_cases.export_outlook import ExportOutlook, look_ahead
 from api.use_cases.network_exports import (
     ExportRow,
     ask_for_export,
@@ -81,6 +82,28 @@ def post_export(
         now_ms=environment.now_ms(),
     )
     return Exports(list_exports(around.store, viewer=by))
+
+
+@get(
+    "/api/network/export-outlook",
+    tags=["network"],
+    sync_to_thread=True,
+    opt={"needs": "network-exports.read"},
+)
+def get_export_outlook(
+    request: Request[Any, Any, Any],
+    around: Around,
+    export: Annotated[str, QueryParameter(max_length=64)] = "",
+) -> ExportOutlook:
+    """Say what an export that waits would hold; of none in particular, what every export holds."""
+    note_asker(request, around, "read", "network-exports", why=export)
+    environment = around.environment
+    return look_ahead(
+        around.store,
+        export,
+        draw_key=lambda: environment.draw_bytes(KEY_BYTES),
+        now_ms=environment.now_ms(),
+    )
 
 
 @post(

@@ -6,7 +6,7 @@ holds counts alone (SEC-24).
 
 import datetime
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Literal
 
 import msgspec
@@ -14,7 +14,7 @@ import msgspec
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.find_lots import LotSearch, find_lots
-from api.use_cases.found_here import FoundHere, count_found, counts_of, rows_of
+from api.use_cases.found_here import FoundHere, count_found, counts_apart, counts_of, rows_of
 from api.use_cases.implant_owners import FoundImplant
 from api.use_cases.list_network_recalls import (
     ANSWER_KIND,
@@ -35,7 +35,7 @@ from api.use_cases.recalls import (
 )
 from api.use_cases.record_values import text_of
 from api.use_cases.registry_log import registry_device
-from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.server_log import Chance, ServerDraft, write_all_as_server
 from api.use_cases.take_in_recalls import heed_again, is_withdrawn_here
 from api.use_cases.touched_devices import Digests, digest_touched, keep_touched, name_touched
 from sync.clock import read_stamp
@@ -156,7 +156,7 @@ def answer_notice(
                 "What the notice touches has changed since it was shown. Look at the list again "
                 "before you close it."
             )
-        write_answer(store, notice, said, seen.found, touched, chance=draw_chance())
+        write_answer(store, notice, said, seen.found, touched, draw_chance=draw_chance)
         return _with_answer(store, seen)
 
 
@@ -167,10 +167,15 @@ def write_answer(
     found: FoundHere | None,
     touched: Digests,
     *,
-    chance: Chance,
+    draw_chance: Callable[[], Chance],
 ) -> None:
-    """Write down what the hub is told of a notice, and keep what it touches; in a transaction."""
+    """Write down what the hub is told of a notice, and keep what it touches; in a transaction.
+
+    Exact and near finds apart are an entry of their own: a hub of an older release sets aside an
+    entry with a field that it does not know, and would have no answer at all (NL11).
+    """
     keep_touched(store, notice, touched)
+    chance = draw_chance()
     at = datetime.datetime.fromtimestamp(chance.now_ms / 1_000, datetime.UTC)
     unit = registry_device(store)
     fields = {
@@ -182,13 +187,18 @@ def write_answer(
     }
     record = name_answer(ANSWER_KIND, unit, notice)
     held = store.views.state_of(record)
-    over = {
-        name: held.fields[name].references
-        for name in fields
-        if held is not None and name in held.fields
-    }
+
+    def draft(some: Mapping[str, object]) -> ServerDraft:
+        shown = held.fields if held is not None else {}
+        over = {name: shown[name].references for name in some if name in shown}
+        return ServerDraft(record=record, fields=some, over=over)
+
+    # Each names the notice: by it the hub knows that the record is this unit's answer (RG14).
+    apart = [{"notice": notice, **counts_apart(found)}] if found else []
+    drafts = [draft(some) for some in (fields, *apart)]
+    chances = iter((chance, *(draw_chance() for _ in drafts[1:])))
     # Who of the unit answered stands in its own trail of access and does not leave.
-    write_as_server(store, record, fields, by=unit, because="", chance=chance, over=over)
+    write_all_as_server(store, drafts, by=unit, because="", draw_chance=lambda: next(chances))
 
 
 def _look(

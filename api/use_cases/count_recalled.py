@@ -19,26 +19,30 @@ from api.use_cases.network_units import name_units, unit_name
 
 
 class DeviceCount(NamedTuple):
-    """Devices that a search names or nearly so, those of unknown lot, and cases.
+    """Devices that a search names, those near to it, those of unknown lot, and cases.
 
-    ``cases`` holds those with a device that is named wherever in its month it expires: so many a
-    unit finds at the least.
+    ``cases`` holds those with a device that is named or near wherever in its month it expires: so
+    many a unit finds at the least.
     """
 
-    counted: int
+    exact: int
+    near: int
     unknown: int
     cases: int
 
 
-NO_DEVICE = DeviceCount(0, 0, 0)
+NO_DEVICE = DeviceCount(0, 0, 0, 0)
+# A look-alike is no exact find: another device may bear that very lot.
+_PLACES = {"same": 0, "alike": 1, "near": 1, "unknown": 2}
 
 
 class UnitCount(msgspec.Struct, frozen=True, kw_only=True):
-    """Devices of one unit: those a notice names or nearly so, and those of unknown lot."""
+    """Devices of one unit: those a notice names, look-alike or near ones, those of unknown lot."""
 
     unit: str
     name: str
-    counted: int
+    exact: int
+    near: int
     unknown: int
 
 
@@ -86,12 +90,12 @@ def count_devices(store: UnitStore, searches: Sequence[Search]) -> dict[str, Dev
             group = find_group(wide, readings, look_alikes, item=one.item).group
             if group is None:
                 continue
-            by_unit.setdefault(one.unit, [0, 0])[group == "unknown"] += one.pieces
+            by_unit.setdefault(one.unit, [0, 0, 0])[_PLACES[group]] += one.pieces
             sure = find_group(narrow, readings, look_alikes, item=one.item).group
             if sure not in (None, "unknown"):
                 cases.setdefault(one.unit, set()).update(one.cases)
-        for unit, (counted, unknown) in by_unit.items():
-            here = DeviceCount(counted, unknown, len(cases.get(unit, ())))
+        for unit, (exact, near, unknown) in by_unit.items():
+            here = DeviceCount(exact, near, unknown, len(cases.get(unit, ())))
             found[unit] = DeviceCount(*map(max, here, found.get(unit, NO_DEVICE)))
     return found
 
@@ -131,6 +135,7 @@ def _unit_count(store: UnitStore, unit: str, count: DeviceCount) -> UnitCount:
     return UnitCount(
         unit=unit,
         name=unit_name(store, unit),
-        counted=count.counted,
+        exact=count.exact,
+        near=count.near,
         unknown=count.unknown,
     )

@@ -49,8 +49,8 @@ class ExportTable(msgspec.Struct, frozen=True):
     columns: tuple[Column, ...]
 
 
-def _id(name: str, meaning: str) -> Column:
-    return Column(name=name, type="pseudonym", meaning=meaning)
+def _id(name: str, meaning: str, field: str = "") -> Column:
+    return Column(name=name, type="pseudonym", meaning=meaning, field=field)
 
 
 def _of(field: str, kind: ColumnType, meaning: str) -> Column:
@@ -61,8 +61,13 @@ def _quasi(name: str, kind: ColumnType, meaning: str, field: str = "") -> Column
     return Column(name=name, type=kind, meaning=meaning, field=field, is_quasi=True)
 
 
-_PATIENT = _id("patient", "Pseudonym of the patient, of this project alone.")
-_CASE = _id("case", "Pseudonym of the case, of this project alone.")
+_PATIENT = _id("patient", "Pseudonym of the patient, of this project alone.", "patient")
+_CASE = _id("case", "Pseudonym of the case, of this project alone.", "case")
+# As DX1-DX3 have it; the linter looks for each of them in the files.
+NEVER_HELD = (
+    "No name, no birth but a band of years, no free text, no serial number, no lot as printed and "
+    "no id of a record: none of them has a column."
+)
 _DAY = "Days after the first treatment of the patient; negative before."
 _MOVED = " Moved by the same whole days as all dates of the patient; empty where held back."
 
@@ -72,8 +77,8 @@ TABLES: tuple[ExportTable, ...] = (
         "registry_patient",
         (
             _PATIENT,
-            _quasi("unit", "pseudonym", "Pseudonym of the unit, of this project alone."),
-            _quasi("birth_band", "band", "Years within which the patient was born."),
+            _quasi("unit", "pseudonym", "Pseudonym of the unit, of this project alone.", "unit"),
+            _quasi("birth_band", "band", "Years within which the patient was born.", "birth_year"),
             _quasi("sex", "choice", "Sex as recorded.", "sex"),
             _quasi("treated_period", "band", "Time of the first treatment, moved."),
             Column(name="died_day", type="whole_number", meaning=f"Death. {_DAY}"),
@@ -125,7 +130,7 @@ TABLES: tuple[ExportTable, ...] = (
                 meaning="Global trade item number of the device, 14 digits; empty for any other.",
                 field="identifier",
             ),
-            _id("lot", "Pseudonym of the lot, of this project alone: equal lots stay equal."),
+            _id("lot", "Pseudonym of the lot, of this project alone; equal lots stay so.", "lot"),
             _of("lot_unknown", "boolean", "Nobody knows the lot."),
             _of("count", "whole_number", "How many."),
         ),
@@ -174,6 +179,16 @@ def describe_columns(catalogue: Catalogue) -> dict[str, list[dict[str, Any]]]:
         ]
         for table in TABLES
     }
+
+
+def left_out_of(catalogue: Catalogue, table: ExportTable) -> tuple[str, ...]:
+    """Return the fields that the hub holds of the records of a table and that no column tells.
+
+    What is told of a patient stands in the table of patients, for all others.
+    """
+    told = {column.field for column in (*table.columns, *TABLES[0].columns) if column.is_quasi}
+    told |= {column.field for column in table.columns}
+    return tuple(one.id for one in catalogue.kinds[table.kind].fields if one.id not in told)
 
 
 def values_of(catalogue: Catalogue, table: ExportTable, column: Column) -> tuple[str, ...]:

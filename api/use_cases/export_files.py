@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from api.use_cases.errors import NotAllowedError
-from api.use_cases.export_columns import TABLES, ColumnType, ExportTable
+from api.use_cases.export_columns import NEVER_HELD, TABLES, ColumnType, ExportTable
 from api.use_cases.export_generalising import K
 from api.use_cases.export_tables import Cell, ExportRows, Rows
 
@@ -43,6 +43,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     generalised_to: str
     held_back: int
     missing: int
+    fields: int
     refused: int
     rows: dict[str, int]
     rule_versions: dict[str, int]
@@ -53,7 +54,8 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
 
 def caution_of(rows: ExportRows) -> str:
     """Return what stands beside every export (CAU-10)."""
-    return f"Small numbers. Not a ranking. Missing data: {rows.missing}."
+    missing = f"{rows.missing} of {rows.fields} fields that were to be recorded"
+    return f"Small numbers. Not a ranking. Missing data: {missing}."
 
 
 def write_table_files(rows: ExportRows, *, with_parquet: bool = True) -> dict[str, bytes]:
@@ -92,6 +94,7 @@ def write_readme(manifest: Manifest) -> bytes:
         "",
         f"Told of each patient: {manifest.generalised_to}. Shared by at least {manifest.k} "
         f"patients; of {manifest.held_back} patients these are held back.",
+        f"{NEVER_HELD} Time since the first treatment is told in days.",
         manifest.caution,
         "",
         f"{DICTIONARY} says what each column means; {MANIFEST} names every file with its SHA-256.",

@@ -61,6 +61,10 @@ LADDER = (
     Step(10, "year", True, True),
     Step(20, "year", True, True),
     Step(20, "", True, True),
+    # Which cases are of one unit is worth more to research than birth within 20 years, or sex.
+    Step(0, "year", True, True),
+    Step(0, "", True, True),
+    Step(0, "", True, False),
     Step(20, "year", False, True),
     Step(20, "", False, True),
     Step(0, "", False, True),

@@ -17,6 +17,7 @@ from api.registry.whole_quarters import widen_to_quarters
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.export_files import MANIFEST, unpack
 from api.use_cases.export_generalising import LADDER, Step
+from api.use_cases.export_tables import Rows
 
 PATIENTS = "patients.csv"
 
@@ -87,6 +88,11 @@ def fold_project(project: str) -> str:
     True
     """
     return " ".join(unicodedata.normalize("NFKC", project).casefold().split())
+
+
+def patients_of(rows: Rows) -> frozenset[str]:
+    """Return the pseudonyms of all patients in the table of patients."""
+    return frozenset(str(row["patient"]) for row in rows)
 
 
 def read_patients(files: dict[str, bytes]) -> frozenset[str]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from api.documents.paper_words import training_mark
 from api.documents.printing import PrintingError, print_pdf
 from api.storage.access_log import AccessLine
 from api.storage.picture_files import is_digest
@@ -17,6 +18,7 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
 from api.use_cases.receive_picture import MAX_PICTURE_BYTES
 from api.use_cases.record_tree import find_record_tree
+from api.use_cases.unit_rules import read_unit_rules
 from sync.clock import read_stamp
 from sync.merge import RecordState
 from sync.operation import Operation, decode_body
@@ -55,6 +57,8 @@ class AboutPatient(msgspec.Struct, frozen=True, kw_only=True):
 
     Parameters
     ----------
+    is_training : bool
+        The unit is in training: its patients are invented (HAZ-52).
     records : tuple of AboutRecord
         The patient's record and all under it.
     elsewhere : tuple of AboutRecord
@@ -71,6 +75,7 @@ class AboutPatient(msgspec.Struct, frozen=True, kw_only=True):
 
     patient: str
     made_at: str
+    is_training: bool
     records: tuple[AboutRecord, ...]
     elsewhere: tuple[AboutRecord, ...]
     set_aside: tuple[str, ...]
@@ -95,6 +100,7 @@ def gather_about_patient(store: UnitStore, patient: str, *, now_ms: int) -> Abou
         if not patient.startswith("patient/") or not store.operations.of_record(patient):
             message = f"{patient[:80]!r} is no patient on record. Name one: patient/<id>."
             raise CalculationError(message)
+        is_training = read_unit_rules(store).is_training
         tree = find_record_tree(store, [patient])
         names = [patient, *(one for one in tree if one != patient)]
         elsewhere = _named_elsewhere(store, names)
@@ -111,6 +117,7 @@ def gather_about_patient(store: UnitStore, patient: str, *, now_ms: int) -> Abou
     return AboutPatient(
         patient=patient,
         made_at=_instant(now_ms),
+        is_training=is_training,
         records=records,
         elsewhere=others,
         set_aside=set_aside,
@@ -148,7 +155,8 @@ def print_about_patient(about: AboutPatient, *, on: str) -> bytes:
         "pictures": list(about.pictures),
     }
     try:
-        return print_pdf("about_patient", data, on=on)
+        mark = training_mark("en") if about.is_training else ""
+        return print_pdf("about_patient", data, on=on, mark=mark)
     except PrintingError as error:
         raise CalculationError(f"{error} The JSON holds all of it.") from error
 

@@ -25,7 +25,7 @@ from api.use_cases.export_files import (
     write_table_files,
 )
 from api.use_cases.export_generalising import K, Step
-from api.use_cases.export_tables import KINDS, make_export_rows
+from api.use_cases.export_tables import KINDS, ExportRows, make_export_rows
 from api.use_cases.lint_export import lint_export
 from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
 from sync.merge import RecordState
@@ -85,18 +85,12 @@ def make_export(
     -----
     Rules DX1-DX5. The same records, order, key and moment give the same bytes.
     """
-    states = {}
-    for kind in KINDS:
-        with store.transaction():
-            states[kind] = store.views.of_kind(kind)
     with store.transaction():
         rules = read_unit_rules(store)
-    rows = make_export_rows(
-        states, store.catalogue, key, from_on=order.from_on, until_on=order.until_on, step=step
+    states = read_registry_states(store)
+    rows = read_export_rows(
+        store, states, key, from_on=order.from_on, until_on=order.until_on, step=step
     )
-    if len(rows.tables["patients"]) < K:
-        message = f"Fewer than {K} patients were treated in that time. Widen it."
-        raise NotAllowedError(message)
     files = write_table_files(rows, with_parquet=with_parquet)
     dictionary = msgspec.json.encode(describe_columns(store.catalogue))
     files[DICTIONARY] = msgspec.json.format(dictionary, indent=1)
@@ -116,6 +110,7 @@ def make_export(
         generalised_to=rows.step.say(),
         held_back=rows.held_back,
         missing=rows.missing,
+        fields=rows.fields,
         refused=rows.refused,
         rows={name: len(held) for name, held in rows.tables.items()},
         rule_versions={"quality_rules": packaged_quality_rules().version, **versions},
@@ -127,6 +122,40 @@ def make_export(
     files[MANIFEST] = write_manifest(manifest)
     faults = lint_export(files, store.catalogue, never=_never(states, key))
     return MadeExport(files, manifest, faults)
+
+
+def read_registry_states(store: UnitStore) -> dict[str, Sequence[RecordState]]:
+    """Return what the hub holds of every kind that is exported, one kind at a time."""
+    states: dict[str, Sequence[RecordState]] = {}
+    for kind in KINDS:
+        with store.transaction():
+            states[kind] = store.views.of_kind(kind)
+    return states
+
+
+def read_export_rows(
+    store: UnitStore,
+    states: Mapping[str, Sequence[RecordState]],
+    key: bytes,
+    *,
+    from_on: str,
+    until_on: str,
+    step: Step | None,
+) -> ExportRows:
+    """Return the rows of an export, as `make_export_rows`.
+
+    Raises
+    ------
+    NotAllowedError
+        Fewer than five patients were treated in that time.
+    """
+    rows = make_export_rows(
+        states, store.catalogue, key, from_on=from_on, until_on=until_on, step=step
+    )
+    if len(rows.tables["patients"]) < K:
+        message = f"Fewer than {K} patients were treated in that time. Widen it."
+        raise NotAllowedError(message)
+    return rows
 
 
 def _never(states: Mapping[str, Sequence[RecordState]], key: bytes) -> set[str]:

@@ -4,6 +4,7 @@ Every id becomes a pseudonym of the project, every date moves once more, and a c
 does not allow stays empty: nothing passes because nobody thought of it (DX1, DX2).
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import msgspec
@@ -39,14 +40,18 @@ _DATED = {
 class ExportRows(msgspec.Struct, frozen=True, kw_only=True):
     """The tables by name, how coarsely patients are told, and what is missing.
 
-    ``held_back`` counts patients whose traits and dates are not told, ``missing`` empty cells of
-    what was to be recorded; ``refused`` cells that held what their column does not allow.
+    ``held_back`` counts patients whose traits and dates are not told; ``fields`` cells of what was
+    to be recorded, ``missing`` those of them that are empty; ``refused`` cells that held what their
+    column does not allow. ``units`` counts patients by the hub's name of their unit and stands in
+    no file.
     """
 
     tables: dict[str, Rows]
+    units: dict[str, int]
     step: Step
     held_back: int
     missing: int
+    fields: int
     refused: int
 
 
@@ -105,9 +110,11 @@ def make_export_rows(
                 maker.add(table, part, owner)
     return ExportRows(
         tables=maker.sorted_tables(),
+        units=dict(Counter(_text(one, "unit") for one in patients)),
         step=maker.step,
         held_back=sum(one.told == HELD_BACK for one in told[1].values()),
         missing=maker.missing,
+        fields=maker.fields,
         refused=maker.refused,
     )
 
@@ -155,7 +162,7 @@ class _Maker:
         self._catalogue, self._key = catalogue, key
         self.step, self._told = told
         self._tables: dict[str, Rows] = {table.name: [] for table in TABLES}
-        self.missing = self.refused = 0
+        self.missing = self.fields = self.refused = 0
 
     def add(self, table: ExportTable, state: RecordState, patient: str) -> None:
         """Add the row of one record; of a patient that is not exported nothing is added."""
@@ -182,8 +189,9 @@ class _Maker:
         if column.is_quasi:
             return told.told[QUASI.index(column.name)]
         held = self._value(table, column, state, told)
-        if held is None and column.type != "date" and column.name not in _OFTEN_EMPTY:
-            self.missing += 1
+        if column.type != "date" and column.name not in _OFTEN_EMPTY:
+            self.fields += 1
+            self.missing += held is None
         return held
 
     def _value(self, table: ExportTable, column: Column, state: RecordState, told: _Told) -> Cell:

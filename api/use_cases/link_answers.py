@@ -7,7 +7,7 @@ the units as well as the people of the hub. A word of before joins nobody (HAZ-4
 from collections.abc import Collection, Iterable, Mapping
 
 from api.linkage.link_graph import FEWEST_SAME
-from api.linkage.network_links import SAME, agreeing_identifiers
+from api.linkage.network_links import SAME, VOICE_TAKEN_BACK, agreeing_identifiers
 from api.storage.unit_store import UnitStore
 from api.use_cases.record_values import parts_of
 from api.use_cases.server_role import HUB_DEVICE
@@ -79,8 +79,10 @@ def _begins_anew(operation: Operation) -> bool:
     """Say whether what the hub wrote leaves nothing of what had been agreed on."""
     if operation.device != HUB_DEVICE or operation.body_text is None:
         return False
-    said = decode_body(operation.body_text).set
-    if _FOUNDED_BY in said:
+    body = decode_body(operation.body_text)
+    said = body.set
+    # Who takes back an own voice unsays nothing that a unit has said.
+    if _FOUNDED_BY in said or body.because == VOICE_TAKEN_BACK:
         return False
     if "joined_by" in said and not said["joined_by"]:
         return True

@@ -8,10 +8,11 @@ from api.clinical_rules.implant_search import Search
 from api.documents.csv_text import write_csv
 from api.storage.access_log import DAY_MS
 from api.storage.unit_store import UnitStore
+from api.use_cases.answer_counts import APART, read_answer_counts
 from api.use_cases.count_recalled import NO_DEVICE, DeviceCount, count_devices
 from api.use_cases.errors import CalculationError
 from api.use_cases.find_lots import read_search
-from api.use_cases.list_links import staff_name
+from api.use_cases.link_history import staff_name
 from api.use_cases.network_recalls import find_notice
 from api.use_cases.network_units import name_units, unit_name
 from api.use_cases.recalls import (
@@ -30,8 +31,13 @@ AnswerState = Literal["none", "acknowledged", "searched", "closed", "not-heeded"
 ANSWER_KIND = "registry_recall_answer"
 NOT_HEEDED: AnswerState = "not-heeded"
 ANSWERED: tuple[AnswerState, ...] = ("acknowledged", "searched", "closed", NOT_HEEDED)
-_COUNTS = ("found_cases", "found_patients", "unknown_lots", "on_shelf")
-HEADER = ("unit", "name", "counted", "unknown", "answer", *_COUNTS, "waiting_days")
+NOT_TOLD_APART = "not told apart"
+HEADER = (
+    *("unit", "name", "exact", "near", "unknown", "answer"),
+    *("found_cases", "exact_cases", "near_cases"),
+    *("found_patients", "exact_patients", "near_patients"),
+    *("unknown_lots", "on_shelf", "waiting_days"),
+)
 
 
 class UnitStanding(msgspec.Struct, frozen=True, kw_only=True):
@@ -39,12 +45,16 @@ class UnitStanding(msgspec.Struct, frozen=True, kw_only=True):
 
     Parameters
     ----------
-    counted, unknown : int
-        Devices that it reported to the hub.
+    exact, near, unknown : int
+        Devices that it reported to the hub: named by the notice, look-alike or near, of unknown
+        lot.
     answer : str
         ``none`` until it says; ``not-heeded`` where people there took the notice out of force.
     found_cases, found_patients, unknown_lots, on_shelf : int or None
         What it found in its own record and on its own shelf; None until it says.
+    exact_cases, near_cases, exact_patients, near_patients : int or None
+        Of what it found, how many with the very device that is named and how many with one near to
+        it alone; None where its answer does not tell them apart (NL11).
     waiting_days : int
         Whole days from the notice until the unit took note of it, or until today.
     is_behind : bool
@@ -54,11 +64,16 @@ class UnitStanding(msgspec.Struct, frozen=True, kw_only=True):
 
     unit: str
     name: str
-    counted: int
+    exact: int
+    near: int
     unknown: int
     answer: AnswerState
     found_cases: int | None
+    exact_cases: int | None
+    near_cases: int | None
     found_patients: int | None
+    exact_patients: int | None
+    near_patients: int | None
     unknown_lots: int | None
     on_shelf: int | None
     answered_ms: int | None
@@ -118,6 +133,8 @@ def write_answers_csv(notice: NetworkNotice) -> str:
     rows = []
     for one in notice.units:
         held = msgspec.structs.asdict(one)
+        if one.found_cases is not None and one.exact_cases is None:
+            held |= dict.fromkeys(APART, NOT_TOLD_APART)
         rows.append(["" if held[name] is None else str(held[name]) for name in HEADER])
     return write_csv(HEADER, rows)
 
@@ -215,11 +232,12 @@ def _answer(
     answer: AnswerState = next((one for one in ANSWERED if one == said.get("state")), "none")
     first_ms, last_ms = _times(store, state)
     end_ms = until_ms if answer == "none" or first_ms is None else first_ms
-    numbers = {name: _whole(said.get(name)) for name in _COUNTS}
+    numbers = read_answer_counts(state)
     return UnitStanding(
         unit=unit,
         name=unit_name(store, unit),
-        counted=count.counted,
+        exact=count.exact,
+        near=count.near,
         unknown=count.unknown,
         answer=answer,
         answered_ms=last_ms,
@@ -239,7 +257,3 @@ def _times(store: UnitStore, state: RecordState | None) -> tuple[int | None, int
         if (stamp := read_stamp(one.stamp))
     ]
     return min(stamps, default=None), max(stamps, default=None)
-
-
-def _whole(value: object) -> int | None:
-    return value if isinstance(value, int) and not isinstance(value, bool) else None

@@ -3,7 +3,7 @@
 Nobody approves what he asked for (DX6).
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Literal
 
 import msgspec
@@ -21,50 +21,21 @@ from api.use_cases.export_history import (
     require_whole_quarters,
 )
 from api.use_cases.export_registry import ExportOrder, MadeExport, make_export
+from api.use_cases.kept_exports import (
+    KeptExport,
+    MadeFile,
+    MadeSummary,
+    State,
+    archives_of,
+    find_export,
+    keep_export,
+    kept_exports,
+)
 from api.use_cases.list_network_rules import name_of
 from sync.merge import shown_value
 
-State = Literal["asked", "refused", "made", "failed"]
 _ASKS = ("data-manager",)
 _DECIDES = ("data-manager", "auditor")
-
-
-class MadeFile(msgspec.Struct, frozen=True):
-    """One file of an export."""
-
-    name: str
-    bytes: int
-    sha256: str
-
-
-class MadeSummary(msgspec.Struct, frozen=True, kw_only=True):
-    """What was made: rows of all tables, patients held back, and the files."""
-
-    made_ms: int
-    rows: int
-    held_back: int
-    missing: int
-    k: int
-    generalised_to: str
-    caution: str
-    files: list[MadeFile]
-
-
-class KeptExport(msgspec.Struct, frozen=True, kw_only=True):
-    """One export as the hub keeps it; people by ``staff/<id>``."""
-
-    export: str
-    project: str
-    purpose: str
-    from_on: str
-    until_on: str
-    asked_by: str
-    asked_ms: int
-    state: State = "asked"
-    decided_by: str = ""
-    decided_ms: int | None = None
-    because: str = ""
-    manifest: MadeSummary | None = None
 
 
 class ExportRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -89,7 +60,7 @@ class ExportRow(msgspec.Struct, frozen=True, kw_only=True):
 def list_exports(store: UnitStore, *, viewer: str) -> list[ExportRow]:
     """Return every export, the latest first."""
     with store.transaction():
-        kept = [msgspec.json.decode(one, type=KeptExport) for one in store.exports.listed()]
+        kept = kept_exports(store)
     return [_row(store, one, viewer) for one in kept]
 
 
@@ -132,7 +103,7 @@ def ask_for_export(
         asked_ms=now_ms,
     )
     with store.transaction():
-        _keep(store, kept)
+        keep_export(store, kept)
     return new_id
 
 
@@ -168,7 +139,7 @@ def decide_export(
     """
     _require(store, by, _DECIDES)
     with store.transaction():
-        kept = _find(store, export)
+        kept = find_export(store, export)
     if kept.state != "asked":
         message = f"This export is {kept.state} already. Ask for another."
         raise NotAllowedError(message)
@@ -181,11 +152,11 @@ def decide_export(
         if not because.strip():
             raise NotAllowedError("Say why it is refused.")
         with store.transaction():
-            _keep(store, msgspec.structs.replace(decided, state="refused"))
+            keep_export(store, msgspec.structs.replace(decided, state="refused"))
         return None
     with store.transaction():
         key = store.exports.project_key(kept.project, otherwise=draw_key(), made_ms=now_ms)
-        earlier = read_earlier(_archives_of(store, kept.project))
+        earlier = read_earlier(archives_of(store, kept.project))
     order = ExportOrder(
         project=kept.project,
         purpose=kept.purpose,
@@ -198,16 +169,16 @@ def decide_export(
     made = make_export(store, order, key, now_ms=now_ms, today=today, step=step)
     require_no_small_part(read_patients(made.files), earlier)
     with store.transaction():
-        if _find(store, export).state != "asked":
+        if find_export(store, export).state != "asked":
             raise NotAllowedError("Somebody else has just decided it. Look at the list again.")
-        if len(list(_archives_of(store, kept.project))) != len(earlier):
+        if len(list(archives_of(store, kept.project))) != len(earlier):
             raise NotAllowedError("The project was just handed another export. Approve it again.")
         if made.faults:
             failed = msgspec.structs.replace(decided, state="failed", because=made.faults[0])
-            _keep(store, failed)
+            keep_export(store, failed)
         else:
             manifest = _sum_up(made, now_ms)
-            _keep(store, msgspec.structs.replace(decided, state="made", manifest=manifest))
+            keep_export(store, msgspec.structs.replace(decided, state="made", manifest=manifest))
             store.exports.keep_archive(export, pack(made.files))
     return made
 
@@ -221,21 +192,11 @@ def read_archive(store: UnitStore, export: str) -> bytes:
         There is no such export, or none was made.
     """
     with store.transaction():
-        kept = _find(store, export)
+        kept = find_export(store, export)
         archive = store.exports.archive(export)
     if archive is None or kept.state != "made":
         raise NotAllowedError("Nothing was made of this export. A second person approves it first.")
     return archive
-
-
-def _archives_of(store: UnitStore, project: str) -> Iterator[bytes]:
-    """Yield the files of every export that a project was handed, the latest first."""
-    for content in store.exports.listed():
-        kept = msgspec.json.decode(content, type=KeptExport)
-        is_same = fold_project(kept.project) == fold_project(project)
-        archive = store.exports.archive(kept.export) if is_same else None
-        if archive is not None and kept.state == "made":
-            yield archive
 
 
 def _spell(store: UnitStore, project: str) -> str:
@@ -244,7 +205,7 @@ def _spell(store: UnitStore, project: str) -> str:
     Its key is kept under that name.
     """
     with store.transaction():
-        kept = [msgspec.json.decode(one, type=KeptExport) for one in store.exports.listed()]
+        kept = kept_exports(store)
     same = [one for one in kept if fold_project(one.project) == fold_project(project)]
     first = min(same, key=lambda one: (one.state != "made", one.asked_ms), default=None)
     return first.project if first is not None else " ".join(project.split())
@@ -258,6 +219,7 @@ def _sum_up(made: MadeExport, made_ms: int) -> MadeSummary:
         rows=sum(manifest.rows.values()),
         held_back=manifest.held_back,
         missing=manifest.missing,
+        fields=manifest.fields,
         k=manifest.k,
         generalised_to=manifest.generalised_to,
         caution=manifest.caution,
@@ -282,18 +244,6 @@ def _row(store: UnitStore, kept: KeptExport, viewer: str) -> ExportRow:
         may_decide=kept.state == "asked" and viewer != kept.asked_by,
         manifest=kept.manifest,
     )
-
-
-def _find(store: UnitStore, export: str) -> KeptExport:
-    content = store.exports.find(export)
-    if content is None:
-        raise NotAllowedError(f"There is no export {export[:60]!r}. Look at the list again.")
-    return msgspec.json.decode(content, type=KeptExport)
-
-
-def _keep(store: UnitStore, kept: KeptExport) -> None:
-    content = msgspec.json.encode(kept).decode()
-    store.exports.keep(kept.export, content, asked_ms=kept.asked_ms)
 
 
 def _require(store: UnitStore, by: str, roles: tuple[str, ...]) -> None:

@@ -4,12 +4,12 @@ What a unit takes is laid beside its files as a draft; two of its own people app
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Mapping
 
 import msgspec
 
-from api.clinical_rules.errors import RuleFileError
 from api.storage.unit_store import UnitStore
+from api.use_cases.compared_rule_files import ComparedWith, find_compared, say_changes
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.release_rule_files import (
     ReleaseLine,
@@ -17,27 +17,17 @@ from api.use_cases.release_rule_files import (
     propose_rule_file,
     record_of,
 )
-from api.use_cases.rule_file_diff import diff_rule_files
 from api.use_cases.rule_file_offers import KIND, Offer, read_offers
 from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_rules import (
     FIRST_OWN_VERSION,
     contents_of,
-    open_rule_book,
     read_unit_rules,
 )
 from api.use_cases.withdrawn_rule_files import find_withdrawn
 
 _APPROVED = ("approved", "in force")
 _FACT = "answer to"
-
-
-class OfferAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """What became of an offer in a unit: ``none`` yet, ``taken`` as a draft, or ``set-aside``."""
-
-    record: str
-    came_ms: int
-    answer: str
 
 
 class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
@@ -50,9 +40,9 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     came_ms : int
         When it was written, by the clock of the hub.
     sentences : list of str
-        What it changes against the version that counts here today.
-    against : int or None
-        That version; None where none counts.
+        What it changes against the version in force here today, else against the program's own.
+    against : ComparedWith
+        That version, and why that one.
     standing : str
         ``new``, ``taken`` (a draft, or further in the unit's own release), ``set-aside``, or
         ``withdrawn`` by the hub.
@@ -68,7 +58,7 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     version: int
     came_ms: int
     because: str
-    against: int | None
+    against: ComparedWith
     sentences: list[str]
     standing: str
     is_withdrawn: bool
@@ -76,7 +66,7 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     here: str
 
 
-class _Answer(msgspec.Struct, frozen=True):
+class KeptAnswer(msgspec.Struct, frozen=True):
     """What people said of an offer; ``sha256`` is of the content that they said it of (WD6)."""
 
     answer: str
@@ -156,9 +146,10 @@ def _refuse_unfit(name: str, version: int, line: ReleaseLine | None) -> None:
         message = f"{name} version {version} comes with the program: every unit has it already."
         raise NotAllowedError(message)
     if line.standing not in _APPROVED:
+        why = f" ({line.why})" if line.why else ""
         message = (
-            f"{name} version {version} is {line.standing} here. Two people approve it first: "
-            "crura rules approve."
+            f"{name} version {version} is {line.standing} here{why}. Two people approve it first, "
+            "one of them an endoscopist: on the hub's desk, or by crura rules approve."
         )
         raise NotAllowedError(message)
 
@@ -168,28 +159,29 @@ def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFil
     with store.transaction():
         rules = read_unit_rules(store)
         offers = list(read_offers(store))
-        answers = {one.record: _answer_of(store, one) for one in offers}
+        answers = {one.record: answer_of(store, one) for one in offers}
         withdrawn = {one.record: one.standing for one in find_withdrawn(store, on=on)}
-    held, book = contents_of(rules), open_rule_book(rules, on=on)
-    rows = []
-    for one in offers:
-        against = book.version_of(one.name) if book.has(one.name) else None
-        old = held.get(f"{one.name}.v{against}.json") if against else None
-        rows.append(
-            OfferedRuleFile(
-                proposal=one.record,
-                file=one.name,
-                version=one.version,
-                came_ms=one.came_ms,
-                because=one.because,
-                against=against,
-                sentences=_say_changes(old, one.content.encode()),
-                standing=answers[one.record],
-                is_withdrawn=one.is_withdrawn,
-                withdrawn_because=one.withdrawn_because,
-                here=withdrawn.get(one.record, ""),
-            )
+        compared = {
+            one.record: find_compared(store, rules, one.name, on=on, but=one.version)
+            for one in offers
+        }
+    held = contents_of(rules)
+    rows = [
+        OfferedRuleFile(
+            proposal=one.record,
+            file=one.name,
+            version=one.version,
+            came_ms=one.came_ms,
+            because=one.because,
+            against=compared[one.record],
+            sentences=_say(held, one, compared[one.record]),
+            standing=answers[one.record],
+            is_withdrawn=one.is_withdrawn,
+            withdrawn_because=one.withdrawn_because,
+            here=withdrawn.get(one.record, ""),
         )
+        for one in offers
+    ]
     return sorted(rows, key=lambda row: (-row.came_ms, row.proposal))
 
 
@@ -212,7 +204,7 @@ def take_offered(store: UnitStore, proposal: str, *, by: str, chance: Chance) ->
             )
             raise NotAllowedError(message)
         line = propose_rule_file(store, offer.content.encode(), by=by, chance=chance)
-        _keep(store, offer, _Answer("taken", chance.now_ms, by, "", _sha256_of(offer)))
+        _keep(store, offer, KeptAnswer("taken", chance.now_ms, by, "", _sha256_of(offer)))
     return line
 
 
@@ -228,17 +220,8 @@ def set_offer_aside(store: UnitStore, proposal: str, *, by: str, because: str, n
         raise NotAllowedError("Say why it is set aside.")
     with store.transaction():
         offer = _open_offer(store, proposal)
-        answer = _Answer("set-aside", now_ms, by, because.strip(), _sha256_of(offer))
+        answer = KeptAnswer("set-aside", now_ms, by, because.strip(), _sha256_of(offer))
         _keep(store, offer, answer)
-
-
-def answer_offers(store: UnitStore) -> Iterator[OfferAnswer]:
-    """Yield what became of each offer, for the standing report of the unit."""
-    with store.transaction():
-        offers = [(one, _answer_of(store, one)) for one in read_offers(store)]
-    for one, standing in offers:
-        answer = standing if standing in ("taken", "set-aside") else "none"
-        yield OfferAnswer(record=one.record, came_ms=one.came_ms, answer=answer)
 
 
 def list_sent(store: UnitStore) -> list[Offer]:
@@ -247,12 +230,11 @@ def list_sent(store: UnitStore) -> list[Offer]:
         return list(read_offers(store))
 
 
-def _say_changes(old: bytes | None, new: bytes) -> list[str]:
-    if old is None:
-        return ["No version of this rule file counts here today."]
+def _say(held: Mapping[str, bytes], offer: Offer, against: ComparedWith) -> list[str]:
+    content = offer.content.encode()
     try:
-        return diff_rule_files(old, new)
-    except RuleFileError as error:
+        return say_changes(held, offer.name, offer.version, content, against).sentences
+    except CalculationError as error:
         return [str(error)]
 
 
@@ -260,18 +242,25 @@ def _open_offer(store: UnitStore, proposal: str) -> Offer:
     offer = next((one for one in read_offers(store) if one.record == proposal), None)
     if offer is None:
         raise NotAllowedError(f"The hub offers no {proposal[:80]!r}. Look at the list again.")
-    standing = _answer_of(store, offer)
+    standing = answer_of(store, offer)
     if standing != "new":
         message = f"{offer.name} version {offer.version} is {standing} already."
         raise NotAllowedError(message)
     return offer
 
 
-def _answer_of(store: UnitStore, offer: Offer) -> str:
+def read_answer(store: UnitStore, offer: Offer) -> KeptAnswer | None:
+    """Return what people of this unit said of an offer; inside a transaction."""
     kept = store.fact(f"{_FACT} {offer.record}")
-    answer = msgspec.json.decode(kept, type=_Answer) if kept is not None else None
+    answer = msgspec.json.decode(kept, type=KeptAnswer) if kept is not None else None
     # Another hub may offer another file under the same number: what was said was not of that one.
-    if answer is not None and answer.sha256 == _sha256_of(offer):
+    return answer if answer is not None and answer.sha256 == _sha256_of(offer) else None
+
+
+def answer_of(store: UnitStore, offer: Offer) -> str:
+    """Return how an offer stands here (`OfferedRuleFile`); inside a transaction."""
+    answer = read_answer(store, offer)
+    if answer is not None:
         return answer.answer
     held = contents_of(read_unit_rules(store)).get(f"{offer.name}.v{offer.version}.json")
     if held == offer.content.encode():
@@ -279,19 +268,9 @@ def _answer_of(store: UnitStore, offer: Offer) -> str:
     return "withdrawn" if offer.is_withdrawn else "new"
 
 
-def _keep(store: UnitStore, offer: Offer, answer: _Answer) -> None:
+def _keep(store: UnitStore, offer: Offer, answer: KeptAnswer) -> None:
     store.keep_fact(f"{_FACT} {offer.record}", msgspec.json.encode(answer).decode())
 
 
 def _sha256_of(offer: Offer) -> str:
     return hashlib.sha256(offer.content.encode()).hexdigest()
-
-
-def read_held_version(store: UnitStore, name: str, version: int) -> bytes:
-    """Return a version of a rule file held here; a `CalculationError` where there is none."""
-    with store.transaction():
-        content = contents_of(read_unit_rules(store)).get(f"{name}.v{version}.json")
-    if content is None:
-        message = f"There is no rule file {name[:80]!r} version {version} here. Name one that is."
-        raise CalculationError(message)
-    return content

@@ -14,6 +14,7 @@ from api.storage.outcome_rows import Choice, OutcomeRows
 from api.use_cases.outcome_amounts import AMOUNTS, count_amount, tell_amount
 from api.use_cases.outcome_cells import NONE, Cells, CellTable
 from api.use_cases.outcome_curves import draw_competing, draw_curve, draw_limits, draw_sum
+from api.use_cases.outcome_months import last_month, tell_months
 from api.use_cases.outcome_report import (
     OutcomeReport,
     SourceCount,
@@ -21,7 +22,6 @@ from api.use_cases.outcome_report import (
     ToldCurve,
     ToldFunnel,
     ToldMix,
-    ToldMonth,
     ToldOutcome,
     ToldSum,
     ToldUnit,
@@ -90,8 +90,14 @@ class OutcomeReading:
         }
         self._amounts = [(*numbers, count) for numbers, count in rows.count(choice, *AMOUNTS)]
 
-    def tell(self, mixes: list[ToldMix], *, now_ms: int) -> OutcomeReport:
-        """Return everything; where the cases are too few to be told, next to nothing."""
+    def tell(self, mixes: list[ToldMix], *, now_ms: int, on: str) -> OutcomeReport:
+        """Return everything; where the cases are too few to be told, next to nothing.
+
+        Parameters
+        ----------
+        on : str
+            Today, where it is counted.
+        """
         choice = self._choice
         cases = self._tell_cases()
         defined: list[Definition | Windows] = [*self._by.rows, self._by.windows]
@@ -143,7 +149,16 @@ class OutcomeReading:
             funnels=funnels,
             cusums=sums,
             amounts=[self._tell_amount(one, is_told=bool(cases)) for one in self._by.amounts],
-            months=self._tell_months() if cases and not self._keeps_counts else [],
+            months=(
+                tell_months(
+                    self._rows.count(choice, "month", "verdicts"),
+                    [one.outcome for one in self._by.rows],
+                    self._table,
+                    last=last_month(on, from_on=choice.from_on),
+                )
+                if cases and not self._keeps_counts
+                else []
+            ),
             cautions=self._caution(outcomes, funnels, sums),
         )
 
@@ -181,6 +196,7 @@ class OutcomeReading:
             low=band[0],
             high=band[1],
             suppressed=total is None,
+            counted="windows" if isinstance(by, Windows) else "cases",
             by_unit=[
                 UnitCount(one, None, None, None, None, suppressed=True)
                 if held is None
@@ -264,35 +280,6 @@ class OutcomeReading:
             is_told=is_told and not hides,
             cases=None if self._keeps_counts else self._table.tell(counts.total()),
         )
-
-    def _tell_months(self) -> list[ToldMonth]:
-        counted = self._rows.count(self._choice, "month", "verdicts")
-        cells = count_marks(
-            ((month, verdicts, count) for (month, verdicts), count in counted),
-            len(self._by.rows),
-        )
-        cases = {month: sum(outcomes[0]) for month, outcomes in cells.items()}
-        told = self._table.tell_parts(cases)
-        by_outcome = {
-            one.outcome: self._table.tell_pairs(
-                [
-                    (cells[month][place].happened, cases[month] - cells[month][place].happened)
-                    for month in cells
-                ]
-            )
-            for place, one in enumerate(self._by.rows)
-        }
-        return [
-            ToldMonth(
-                month,
-                told[month],
-                {
-                    outcome: None if told[month] is None else happened[place]
-                    for outcome, happened in by_outcome.items()
-                },
-            )
-            for place, month in enumerate(cells)
-        ]
 
     def _caution(
         self, outcomes: list[ToldOutcome], funnels: list[ToldFunnel], sums: list[ToldSum]

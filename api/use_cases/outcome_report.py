@@ -4,6 +4,8 @@ None stands for what is not told: nothing to reckon from, or at a hub a group so
 could point at somebody (`is_suppressed` and its like say which).
 """
 
+from typing import Literal
+
 import msgspec
 
 from api.outcomes.funnel import Standing
@@ -36,7 +38,13 @@ class UnitCount(msgspec.Struct, frozen=True):
 
 
 class ToldOutcome(msgspec.Struct, frozen=True, kw_only=True):
-    """One outcome in all cases chosen; `low` and `high` are the 95 % interval of Wilson."""
+    """One outcome in all cases chosen; `low` and `high` are the 95 % interval of Wilson.
+
+    Parameters
+    ----------
+    counted : str
+        What `happened` and `judged` count. Of windows `missing` are the cases that have none.
+    """
 
     outcome: str
     group: str
@@ -51,6 +59,7 @@ class ToldOutcome(msgspec.Struct, frozen=True, kw_only=True):
     high: float | None
     suppressed: bool
     by_unit: list[UnitCount]
+    counted: Literal["cases", "windows"] = "cases"
 
 
 class SourceCount(msgspec.Struct, frozen=True):
@@ -186,7 +195,11 @@ class ToldAmount(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ToldMonth(msgspec.Struct, frozen=True):
-    """Cases treated in a month, and in how many of them each outcome happened."""
+    """Cases treated in a month, and in how many of them each outcome happened.
+
+    The last one may be the month of the reading: then it holds those of later months as well, into
+    which a hub's moved days fall.
+    """
 
     month: str
     cases: int | None

@@ -1,15 +1,16 @@
 """Data quality of a network: counts by unit and rule, over time, and completeness (DM-03, DM-04).
 
-Units tell counts alone; one below five is held back here as well (HAZ-49).
+Units tell counts alone; one below five is held back here as well (HAZ-49), and so is what would
+give it away: "41 of 42 cases have it" says that one lacks it.
 """
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import msgspec
 
 from api.quality.quality_rules import QualityRule, packaged_quality_rules
-from api.registry.suppress_small import is_small, suppress_parts
+from api.registry.suppress_small import is_small, suppress_parts, suppress_table
 from api.storage.standing_store import KeptCounts
 from api.storage.unit_store import UnitStore
 from api.use_cases.read_fleet import tell_cases, unit_names
@@ -41,7 +42,9 @@ class QualityOfDay(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class UnitCompleteness(msgspec.Struct, frozen=True, kw_only=True):
-    """How many cases of a unit have a field; null where the group is small, or would give one away.
+    """How many cases of a unit have a field; null where a group is small, or would give one away.
+
+    Groups are those who have it, those with two answers, and those without.
 
     ``month`` is ``YYYY-MM``, ``YYYY-Qn``, ``YYYY`` or ``earlier``; "" is all months, or by month an
     unknown day.
@@ -99,9 +102,17 @@ def read_network_quality(
             if one.unit in names and (counts := _read_counts(one)) is not None
         ],
         completeness=[
-            line for one, report in read for line in _lines(one.unit, report, by_month=False)
+            line
+            for one, report in read
+            for line in _lines(
+                one.unit, report, by_month=False, is_told=cases[one.unit] is not None
+            )
         ],
-        by_month=[line for one, report in read for line in _lines(one.unit, report, by_month=True)],
+        by_month=[
+            line
+            for one, report in read
+            for line in _lines(one.unit, report, by_month=True, is_told=cases[one.unit] is not None)
+        ],
     )
 
 
@@ -116,25 +127,57 @@ def _hold_back(counts: dict[str, int]) -> dict[str, int | None]:
     return {rule: None if is_small(count) else count for rule, count in counts.items() if count}
 
 
-def _lines(unit: str, report: StandingReport, *, by_month: bool) -> Iterable[UnitCompleteness]:
-    sums: dict[tuple[str, str], list[int]] = {}
+def _lines(
+    unit: str, report: StandingReport, *, by_month: bool, is_told: bool
+) -> Iterable[UnitCompleteness]:
+    """Yield how full each field is, of all months or month by month.
+
+    Parameters
+    ----------
+    is_told : bool
+        Whether it may be told how many cases the unit has: a field that all have would tell it.
+    """
+    of_field: dict[str, dict[str, tuple[int, int, int]]] = {}
     for line in report.completeness:
-        held = sums.setdefault((line.month if by_month else "", line.field), [0, 0, 0])
-        for place, count in enumerate((line.filled, line.disagreed, line.of)):
-            held[place] += count
-    of_field: dict[str, dict[str, int]] = {}
-    for (month, field), counts in sums.items():
-        of_field.setdefault(field, {})[month] = counts[2]
-    told = {field: suppress_parts(months) for field, months in of_field.items()}
-    for (month, field), counts in sums.items():
-        filled, disagreed, of = counts
-        # Of one small month another is held back with it: the sum would tell it.
-        is_hidden = told[field][month] is None
-        yield UnitCompleteness(
-            unit=unit,
-            month=month,
-            field=field,
-            filled=None if is_hidden else filled,
-            disagreed=None if is_hidden else disagreed,
-            of=None if is_hidden else of,
-        )
+        months = of_field.setdefault(line.field, {})
+        held = months.get(line.month, (0, 0, 0))
+        filled, disagreed, of = line.filled, line.disagreed, line.of
+        months[line.month] = (held[0] + filled, held[1] + disagreed, held[2] + of)
+    for field, months in of_field.items():
+        if by_month:
+            told = _tell_months(months)
+        else:
+            sums = _add(months.values())
+            told = {"": sums if None not in suppress_parts(_groups(sums)).values() else None}
+        for month, counts in told.items():
+            shown = counts if is_told and counts is not None else (None, None, None)
+            yield UnitCompleteness(
+                unit=unit,
+                month=month,
+                field=field,
+                filled=shown[0],
+                disagreed=shown[1],
+                of=shown[2],
+            )
+
+
+def _tell_months(
+    months: Mapping[str, tuple[int, int, int]],
+) -> dict[str, tuple[int, int, int] | None]:
+    """Return the months of a field that may be told: the sum of all stands beside them."""
+    by_size = suppress_parts({month: of for month, (_, _, of) in months.items()})
+    rows = suppress_table([list(_groups(one).values()) for one in months.values()])
+    return {
+        month: None if by_size[month] is None or None in row else counts
+        for (month, counts), row in zip(months.items(), rows, strict=True)
+    }
+
+
+def _groups(counts: tuple[int, int, int]) -> dict[str, int]:
+    filled, disagreed, of = counts
+    return {"filled": filled, "disagreed": disagreed, "empty": of - filled - disagreed}
+
+
+def _add(counts: Iterable[tuple[int, int, int]]) -> tuple[int, int, int]:
+    filled, disagreed, of = (sum(part) for part in zip(*counts, strict=True))
+    return filled, disagreed, of

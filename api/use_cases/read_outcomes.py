@@ -55,7 +55,7 @@ def read_outcomes(
     Parameters
     ----------
     on : str
-        Today, at a unit: what was told by then counts.
+        Today: at a unit what was told by then counts, and no month told is later (OC17).
     time_zone : str
         IANA name of the zone that holds where the unit's site names none.
 
@@ -80,7 +80,7 @@ def read_outcomes(
         reading = OutcomeReading(
             store.outcomes if own is None else own, choice, _namer(store), limits, hides=at_hub
         )
-        report = reading.tell(_list_mixes(store), now_ms=now_ms)
+        report = reading.tell(_list_mixes(store), now_ms=now_ms, on=on)
     played = {mix: limit for mix, limit in limits.items() if mix not in known}
     if played:
         with store.transaction():

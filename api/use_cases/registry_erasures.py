@@ -11,15 +11,9 @@ from api.storage.device_store import UNIT_ROLE
 from api.storage.erasure_list import ListedErasure, add_to_erasure_list
 from api.storage.hub_requests import HubRequests
 from api.storage.unit_store import UnitStore
-from api.use_cases.erase_records import (
-    NAMES_A_RECORD,
-    Consent,
-    ErasurePlan,
-    carry_out,
-    erase_records,
-    plan_erasure,
-)
+from api.use_cases.erase_records import NAMES_A_RECORD, Consent, carry_out, erase_records
 from api.use_cases.errors import NotAllowedError
+from api.use_cases.plan_erasure import ErasurePlan, plan_erasure
 from api.use_cases.server_log import Chance
 from api.use_cases.server_role import is_hub
 from api.use_cases.told_records import OF_UNITS, own_registry_records

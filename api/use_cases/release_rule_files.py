@@ -20,6 +20,7 @@ from api.use_cases.server_log import Chance, write_as_server
 from api.use_cases.unit_rules import (
     FIRST_OWN_VERSION,
     RELEASE_KIND,
+    UnitRules,
     contents_of,
     packaged_contents,
     read_unit_rules,
@@ -82,23 +83,29 @@ def propose_rule_file(store: UnitStore, content: bytes, *, by: str, chance: Chan
             name, version = try_rule_file(content, contents_of(rules))
         except (RuleFileError, UnicodeDecodeError) as error:
             raise NotAllowedError(str(error)) from error
-        if f"{name}.v{version}.json" in contents_of(rules):
-            message = (
-                f"Rule file {name} version {version} is there already and never changes. "
-                "Give yours the next version."
-            )
-            raise NotAllowedError(message)
-        if version < FIRST_OWN_VERSION:
-            message = (
-                f"Versions of a unit's own begin at {FIRST_OWN_VERSION}; those below are for "
-                f"releases of the program. Number {name} {FIRST_OWN_VERSION} or higher."
-            )
-            raise NotAllowedError(message)
+        wrong_number = number_fault(name, version, rules)
+        if wrong_number:
+            raise NotAllowedError(wrong_number)
         fields: dict[str, Any] = {"file": {"name": name, "version": version}, "content": text}
         record = record_of(name, version)
         write_as_server(store, record, fields, by=by, because="proposed", chance=chance)
     judgement = judge_release(_bare(name, version, content), on=_LAST_DAY)
     return ReleaseLine(name, version, judgement.standing, judgement.why, ())
+
+
+def number_fault(name: str, version: int, rules: UnitRules) -> str:
+    """Return why a unit may not give a rule file this version, "" where it may (RL11)."""
+    if f"{name}.v{version}.json" in contents_of(rules):
+        return (
+            f"Rule file {name} version {version} is there already and never changes. "
+            "Give yours the next version."
+        )
+    if version < FIRST_OWN_VERSION:
+        return (
+            f"Versions of a unit's own begin at {FIRST_OWN_VERSION}; those below are for "
+            f"releases of the program. Number {name} {FIRST_OWN_VERSION} or higher."
+        )
+    return ""
 
 
 def approve_rule_file(
@@ -140,7 +147,10 @@ def approve_rule_file(
             if (release.name, release.version) == (name, version) and any(
                 one.by == by and one.sha256 == sha256 for one in release.approvals
             ):
-                message = f"{by} has approved {name} version {version}. A second person is needed."
+                message = (
+                    f"{by} has approved {name} version {version}. A second person is needed; one "
+                    "of the two is an endoscopist."
+                )
                 raise NotAllowedError(message)
         because = "approved"
         for one in find_withdrawn(store, on=on):
@@ -209,7 +219,7 @@ def go_live(store: UnitStore, *, by: str, on: str, chance: Chance) -> None:
         if missing:
             message = (
                 f"{len(missing)} rule files are not in force, the first is {missing[0]}. "
-                "Two people approve each: crura rules approve."
+                "Two people approve each, one of them an endoscopist: crura rules approve."
             )
             raise NotAllowedError(message)
         sites = store.views.of_kind("site")

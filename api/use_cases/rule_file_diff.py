@@ -1,9 +1,10 @@
-"""What changed between two versions of a rule file, in words and numbers (DM-11).
+"""What changed between two versions of a rule file, in words of the field and numbers (DM-11).
 
-Rows are told by what names them; a number comes with its unit, and as people say it. Pure: two
-texts in, sentences out.
+Rows are told by what they are called, a number with its unit as people say it. Pure: two texts in,
+sentences out.
 """
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import SequenceMatcher
 from typing import Any
@@ -12,6 +13,7 @@ import msgspec
 
 from api.clinical_rules.errors import RuleFileError
 from api.use_cases.amount_words import say_value
+from api.use_cases.rule_row_words import say_key, say_row_name
 
 Row = Mapping[str, Any]
 # A row and its place, counted from 1.
@@ -43,10 +45,18 @@ _NAMES = (
     ("number",),
 )
 # The head of a file that is told when it changes; the version always does.
-_HEAD = ("unit", "in_force_from", "note", "status")
+_HEAD = {
+    "unit": "The unit of the file",
+    "in_force_from": "The first day of the file",
+    "note": "The note of the file",
+    "status": "The standing that the file gives itself",
+}
 _SOURCE = ("title", "edition", "page")
 # What a row rests on makes no two rows alike.
 _FOOTNOTES = {"source", "basis"}
+
+
+_LONGEST_HINT = 40
 
 
 class _File(msgspec.Struct, frozen=True):
@@ -102,30 +112,43 @@ def _rows(before: _File, after: _File) -> Iterator[str]:
         return
     old = {_name(row, names): row for row in before.rows}
     new = {_name(row, names): row for row in after.rows}
+    called = _call_rows(before, after, names)
     for name, row in new.items():
         if name not in old:
-            yield f"Row {name} is new: {_say_row(row, after, names)}."
+            yield f"{called[name]} is new: {_say_row(row, after, names)}."
         else:
-            yield from _changes(f"Row {name}", old[name], row, before.unit, after.unit)
+            yield from _changes(called[name], old[name], row, before.unit, after.unit)
     for name, row in old.items():
         if name not in new:
-            yield f"Row {name} is gone; it said: {_say_row(row, before, names)}."
-    yield from _moves([name for name in old if name in new], [name for name in new if name in old])
+            yield f"{called[name]} is gone; it said: {_say_row(row, before, names)}."
+    kept = [name for name in new if name in old]
+    yield from _moves([name for name in old if name in new], kept, called)
 
 
-def _moves(before: Sequence[str], after: Sequence[str]) -> Iterator[str]:
+def _call_rows(before: _File, after: _File, names: tuple[str, ...]) -> dict[str, str]:
+    """Return what each row is called, by its name; of two of one word each with its id."""
+    said = {
+        _name(row, names): say_row_name(row, names, file.unit)
+        for file in (before, after)
+        for row in file.rows
+    }
+    count = Counter(said.values())
+    return {name: f"{one} [{name}]" if count[one] > 1 else one for name, one in said.items()}
+
+
+def _moves(before: Sequence[str], after: Sequence[str], called: Mapping[str, str]) -> Iterator[str]:
     """Tell the rows that stand elsewhere among those that both files have."""
     blocks = SequenceMatcher(None, before, after, autojunk=False).get_matching_blocks()
     kept = {name for one in blocks for name in before[one.a : one.a + one.size]}
     for name in after:
         if name not in kept:
-            was, now = _place(name, before), _place(name, after)
-            yield f"Row {name} moves: it stood {was} and stands {now}."
+            was, now = _place(name, before, called), _place(name, after, called)
+            yield f"{called[name]} moves: it stood {was} and stands {now}."
 
 
-def _place(name: str, names: Sequence[str]) -> str:
+def _place(name: str, names: Sequence[str], called: Mapping[str, str]) -> str:
     at = names.index(name)
-    return f"after {names[at - 1]}" if at else "first"
+    return f"after {called[names[at - 1]]}" if at else "first"
 
 
 def _unnamed_rows(before: _File, after: _File) -> Iterator[str]:
@@ -141,7 +164,7 @@ def _unnamed_rows(before: _File, after: _File) -> Iterator[str]:
     for old, new in _pair_alike(left, fresh):
         left.remove(old)
         fresh.remove(new)
-        said = f"Row {old[0]}, {next(iter(old[1].values()))}"
+        said = f"Row {old[0]} ({_first(old[1])})"
         yield from _changes(said, old[1], new[1], before.unit, after.unit)
     yield from (f"Row {at} is new: {_say_row(row, after)}." for at, row in fresh)
     yield from (f"Row {at} is gone; it said: {_say_row(row, before)}." for at, row in left)
@@ -171,12 +194,19 @@ def _shared(one: Row, other: Row) -> int:
     return sum(key in other and other[key] == one[key] for key in one if key not in _FOOTNOTES)
 
 
+def _first(row: Row) -> str:
+    """Return the first words of a row that nothing names, as a hint which it is."""
+    words = [one for one in row.values() if isinstance(one, str) and len(one) <= _LONGEST_HINT]
+    return ", ".join(words[:2]).replace("_", " ")
+
+
 def _changes(said: str, old: Row, new: Row, old_unit: str, new_unit: str) -> Iterator[str]:
     for key in dict.fromkeys((*old, *new)):
         was, now = old.get(key), new.get(key)
         if was != now or type(was) is not type(now):
             one, other = say_value(was, key, old, old_unit), say_value(now, key, new, new_unit)
-            yield f"{said}: {_say_key(key)} changes from {one} to {other}."
+            part = say_key(key)
+            yield f"{said}{part and f': {part}'} changes from {one} to {other}."
 
 
 def _find_names(before: Sequence[Row], after: Sequence[Row]) -> tuple[str, ...] | None:
@@ -197,22 +227,18 @@ def _name(row: Row, names: tuple[str, ...]) -> str:
 
 def _say_row(row: Row, file: _File, names: tuple[str, ...] = ()) -> str:
     return "; ".join(
-        f"{_say_key(key)} {say_value(value, key, row, file.unit)}"
+        f"{say_key(key)} {say_value(value, key, row, file.unit)}".strip()
         for key, value in row.items()
         if key not in names
     )
 
 
-def _say_key(key: str) -> str:
-    return key.replace("_", " ")
-
-
 def _head(before: _File, after: _File) -> Iterator[str]:
-    for key in _HEAD:
+    for key, said in _HEAD.items():
         was, now = getattr(before, key), getattr(after, key)
         if was != now:
-            yield f'The {_say_key(key)} of the file changes from "{was}" to "{now}".'
+            yield f'{said} changes from "{was}" to "{now}".'
     for key in _SOURCE:
         was, now = before.source.get(key), after.source.get(key)
         if was != now:
-            yield f'The {key} of its source changes from "{was}" to "{now}".'
+            yield f'The source of the file: its {key} changes from "{was}" to "{now}".'

@@ -8,6 +8,7 @@ import type {
   RecallCriteria,
   RecallItem,
 } from './network-questions';
+import type { ComparedWith, HeldStanding } from './network-rule-questions';
 import type { Mark } from './state/implant-owners';
 
 /** How the unit's line to the hub stands; `digits` while a person at the hub has to type them. */
@@ -107,14 +108,14 @@ export interface IncomingRuleFile {
   came_ms: number | null;
   because: string;
   sentences: readonly string[];
-  /** The version that counts here, against which the sentences are; null where none does. */
-  against: number | null;
+  /** What the sentences are told against. */
+  against: ComparedWith;
   standing: 'new' | 'taken' | 'set-aside' | 'withdrawn';
   /** The network withdrew it, also after it was taken here; for this reason (WD5). */
   is_withdrawn?: boolean;
   withdrawn_because?: string;
   /** Of one that is withdrawn, where it stands in the unit's own release; '' where it is not held. */
-  here?: '' | 'draft' | 'approved' | 'in force' | 'retired';
+  here?: HeldStanding;
 }
 
 /** Every question about the network that a unit's own server answers. */

@@ -3,6 +3,8 @@
  * by their pseudonyms alone (SEC-24).
  */
 
+import type { NetworkRuleQuestions } from './network-rule-questions';
+
 /** How long ago a unit or a device was heard of. */
 export type Silence = 'none' | 'silent' | 'escalated';
 
@@ -56,8 +58,47 @@ export interface LinkEvent {
   at_ms: number;
   staff: string;
   name: string;
-  act: 'proposed' | 'agreed' | 'joined' | 'reopened' | 'parted' | 'set-aside' | 'answered';
+  act:
+    | 'proposed'
+    | 'agreed'
+    | 'joined'
+    | 'reopened'
+    | 'part-asked'
+    | 'parted'
+    | 'set-aside'
+    | 'taken-back'
+    | 'answered';
   because: string;
+}
+
+export type LinkAct = 'agree' | 'set-aside' | 'part' | 'take-back' | 'reopen';
+
+/** A person of the network who said something of a pair, and why. */
+export interface LinkVoice {
+  staff: string;
+  name: string;
+  at_ms: number;
+  because: string;
+}
+
+/**
+ * A score taken apart, in whole tenths of a point: ten double the odds that it is one person. Null is
+ * not weighed: the hub's weights know no such field or level.
+ */
+export interface LinkWeighing {
+  weights: string;
+  version: number;
+  others: number;
+  elsewhere_per_mille: number;
+  start_tenths: number;
+  fields: readonly (LinkTrait & { tenths: number | null })[];
+  sum_tenths: number | null;
+  per_mille: number | null;
+  is_sure: boolean;
+  shown_from_tenths: number;
+  shown_from_per_mille: number;
+  identifiers: readonly string[];
+  identifiers_needed: number;
 }
 
 /** A proposal that two patients of two units are one person. */
@@ -66,11 +107,17 @@ export interface NetworkLink {
   state: LinkState;
   probability_per_mille: number;
   traits: readonly LinkTrait[];
+  weighing: LinkWeighing;
   a: LinkSide;
   b: LinkSide;
   answers: readonly { unit: string; unit_name: string; answer: LinkAnswer; at_ms: number }[];
-  agreed: readonly { staff: string; name: string; at_ms: number }[];
+  agreed: readonly LinkVoice[];
+  /** Who said that the joined pair is to be parted, or parted it. */
+  parting: readonly LinkVoice[];
   may_agree: boolean;
+  may_part: boolean;
+  may_take_back: boolean;
+  may_reopen: boolean;
   history: readonly LinkEvent[];
 }
 
@@ -84,17 +131,24 @@ export interface RecallCriteria {
 export type RecallItem = '' | 'coil' | 'needle' | 'adhesive';
 export type RecallAnswer = 'none' | 'acknowledged' | 'searched' | 'closed' | 'not-heeded';
 
-/** What the hub counts of a notice at one unit, before anybody there has looked. */
+/**
+ * What the hub counts of a notice at one unit, before anybody there has looked: devices that it
+ * names, look-alikes and those one sign off, and those of unknown lot.
+ */
 export interface RecallCount {
   unit: string;
   name: string;
-  counted: HeldCount;
-  unknown: HeldCount;
+  exact: number;
+  near: number;
+  unknown: number;
 }
 export interface RecallAtUnit extends RecallCount {
   answer: RecallAnswer;
   found_cases: number | null;
   found_patients: number | null;
+  /** Of whom so many bear the very device, and so many a near one alone; null: not told apart. */
+  exact_patients: number | null;
+  near_patients: number | null;
   unknown_lots: number | null;
   on_shelf: number | null;
   answered_ms: number | null;
@@ -118,10 +172,14 @@ export interface NetworkRecall {
 
 export interface QualityRule {
   rule: string;
+  /** What one finding of it is: a case, a coil, a pair. */
+  counts: string;
   severity: 'stop' | 'caution' | 'note';
   /** The role of whoever mends it. */
   fixer: string;
-  sentence: string;
+  /** What is wrong, and what is done about it at the unit (English). */
+  finding: string;
+  act: string;
 }
 export type RuleCounts = Readonly<Record<string, HeldCount>>;
 export interface NetworkQuality {
@@ -130,6 +188,37 @@ export interface NetworkQuality {
   units: readonly { unit: string; name: string; cases: HeldCount; counts: RuleCounts }[];
   over_time: readonly { on: string; unit: string; counts: RuleCounts }[];
   completeness: readonly { unit: string; field: string; filled: HeldCount; of: HeldCount }[];
+}
+
+/** What an export would hold; counts are to the nearest five, null where too few to tell. */
+export interface ExportOutlook {
+  export: string;
+  tables: readonly {
+    name: string;
+    rows: number | null;
+    columns: readonly {
+      column: string;
+      meaning: string;
+      unit: string;
+      is_quasi_identifier: boolean;
+    }[];
+    /** What the hub holds and no column tells. */
+    left_out: readonly string[];
+  }[];
+  /** In English, as the files say it. */
+  never: string;
+  k: number;
+  /** null of no export in particular, and where it cannot be made: `sentence` says why. */
+  counts: {
+    patients: number;
+    units: readonly { name: string; patients: number | null }[];
+    told_of_each: string;
+    held_back: number | null;
+    missing: number;
+    fields: number;
+  } | null;
+  earlier: number;
+  sentence: string;
 }
 
 export interface NetworkExport {
@@ -150,44 +239,17 @@ export interface NetworkExport {
     made_ms: number;
     rows: number;
     held_back: number;
+    missing: number;
+    /** null of an export of a release that did not count them. */
+    fields: number | null;
+    generalised_to: string;
     k: number;
     files: readonly { name: string; bytes: number; sha256: string }[];
   } | null;
 }
 
-/** A version of a rule file, and at which units it has arrived. */
-export interface SentRuleFile {
-  record: string;
-  file: string;
-  version: number;
-  sent_ms: number;
-  sent_by_name: string;
-  because: string;
-  is_withdrawn: boolean;
-  units: readonly {
-    unit: string;
-    name: string;
-    came_ms: number | null;
-    answer: 'none' | 'taken' | 'set-aside' | 'withdrawn' | 'new';
-  }[];
-}
-/** One version as the hub holds it; `may_send` once two people of the hub have approved it. */
-export interface RuleVersion {
-  version: number;
-  standing: string;
-  is_sent: boolean;
-  may_send: boolean;
-}
-export interface NetworkRuleFiles {
-  files: readonly {
-    file: string;
-    versions: readonly RuleVersion[];
-  }[];
-  sent: readonly SentRuleFile[];
-}
-
 /** Every question of the network: what is sent along, and what is answered. */
-export interface NetworkQuestions {
+export interface NetworkQuestions extends NetworkRuleQuestions {
   fleet: { asks: null; tells: { as_of_ms: number; units: readonly FleetUnit[] } };
   links: {
     asks: { state: LinkState };
@@ -199,7 +261,7 @@ export interface NetworkQuestions {
     };
   };
   'link-act': {
-    asks: { link: string; act: 'agree' | 'set-aside' | 'part'; because: string };
+    asks: { link: string; act: LinkAct; because: string };
     tells: { link: NetworkLink };
   };
   recalls: { asks: null; tells: { notices: readonly NetworkRecall[] } };
@@ -227,17 +289,10 @@ export interface NetworkQuestions {
     asks: { project: string; purpose: string; from_on: string; until_on: string };
     tells: { exports: readonly NetworkExport[] };
   };
+  /** Of one that waits; "" for what every export holds. */
+  'export-outlook': { asks: { export: string }; tells: ExportOutlook };
   'decide-export': {
     asks: { export: string; decision: 'approve' | 'refuse'; because: string };
     tells: { exports: readonly NetworkExport[] };
-  };
-  'rule-files': { asks: null; tells: NetworkRuleFiles };
-  'rule-file-changes': {
-    asks: { file: string; old: number; new: number };
-    tells: { sentences: readonly string[] };
-  };
-  'send-rule-file': {
-    asks: { file: string; version: number; because: string };
-    tells: NetworkRuleFiles;
   };
 }

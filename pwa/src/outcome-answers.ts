@@ -44,6 +44,8 @@ export interface OutcomeShare extends Defined {
   high: Share;
   suppressed: boolean;
   by_unit: readonly UnitCount[];
+  /** What happened and was judged; of windows those missing are cases that have none. */
+  counted?: 'cases' | 'windows';
 }
 
 /** A share from this day on, with its band; no band while nothing, or nobody, is left. */

@@ -113,7 +113,7 @@ def test_the_table_behind_a_figure_is_read_out_though_it_is_not_shown(server, ne
     for unit in make_outcomes(is_hub=True)["units"]:
         assert unit["name"] not in picture.get_attribute("aria-label")
         assert unit["name"] not in picture.inner_text()
-    assert "not judged (fewer than 10 cases)" in picture.get_attribute("aria-label")
+    assert "not judged (not ten cases for certain)" in picture.get_attribute("aria-label")
     funnel.get_by_role("button", name="Show the table").click()
     assert _is_seen(named)
     expect(page.get_by_text("Small numbers. Not a ranking. Missing data:")).to_have_count(

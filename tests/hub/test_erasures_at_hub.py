@@ -13,16 +13,12 @@ from api.storage.erasure_list import FILE_NAME as LIST_NAME
 from api.storage.erasure_list import read_erasure_list
 from api.storage.outcome_rows import Choice
 from api.storage.squeezed_bodies import unpack_bodies
-from api.use_cases.erase_records import (
-    Consent,
-    erase_records,
-    finish_erasures,
-    plan_erasure,
-)
+from api.use_cases.erase_records import Consent, erase_records, finish_erasures
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.hub_line import leave_hub
 from api.use_cases.linkage_setting import allow_linkage
 from api.use_cases.people import add_person
+from api.use_cases.plan_erasure import plan_erasure
 from api.use_cases.publish_to_hub import exchange_with_hub
 from api.use_cases.registry_erasures import erase_unit, forget_for_unit, plan_erasure_of_unit
 from api.use_cases.revoke_device import revoke_device

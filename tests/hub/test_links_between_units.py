@@ -127,20 +127,19 @@ def test_a_unit_is_asked_anew_after_its_link_was_parted(network):
     network.carry()
     hub = network.hub
 
-    def decide(act, because=""):
+    other = add_person(hub.store, "Juno", "data-manager", by="", chance=hub.chance())
+
+    def decide(act, because="", by=network.manager):
         return decide_link(
-            hub.store,
-            one.proposal,
-            act,
-            because=because,
-            by=network.manager,
-            chance=hub.chance(),
+            hub.store, one.proposal, act, because=because, by=by, chance=hub.chance()
         )
 
     assert decide("agree") == "joined"
     network.carry()
     assert [(here.answer, here.is_asked_anew) for here in network.here(0)] == [("same", False)]
-    assert decide("part", "patient-objects") == "apart"
+    assert decide("part", "patient-objects") == "joined"
+    assert decide("part", "patient-objects", other) == "apart"
+    assert decide("reopen", "new-facts") == "proposed"
     assert decide("agree") == "one_voice"
     network.carry()
 

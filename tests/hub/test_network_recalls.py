@@ -102,7 +102,7 @@ def test_every_scanned_implant_and_every_unknown_lot_is_found_at_both_units(netw
     network.carry()
 
     (shown,) = network.notices()
-    counts = {one.unit: (one.counted, one.unknown) for one in shown.units}
+    counts = {one.unit: (one.exact, one.near, one.unknown) for one in shown.units}
     for place, unit in enumerate(network.units):
         (here,) = network.look(place)
         assert here.notice == notice
@@ -114,8 +114,10 @@ def test_every_scanned_implant_and_every_unknown_lot_is_found_at_both_units(netw
         assert all(one.name and one.number for one in here.rows)
         near = {record for record, group in groups.items() if group not in ("unknown", "same")}
         # The hub counts what the unit lists; a lot that may not leave as typed is unknown there.
-        counted, unknown = counts[unit.server.device]
-        assert len(unit.records(LOTS[0], "scanned")) <= counted <= len(touched | near)
+        exact, close, unknown = counts[unit.server.device]
+        assert len(unit.records(LOTS[0], "scanned")) <= exact <= len(touched)
+        assert 0 < close <= len(near)
+        counted = exact + close
         assert counted + unknown >= len(touched | near | unit.unknown())
         assert here.found.unknown_lots == len(unit.unknown())
         assert here.found.surely == len({record.split("/")[1].split("-")[0] for record in touched})
@@ -140,6 +142,10 @@ def test_each_unit_acknowledges_by_counts_alone_and_the_hub_sees_who_waits(netwo
         here.found.patients,
         here.found.unknown_lots,
         0,
+    )
+    assert (first.exact_cases, first.near_cases) == (
+        here.found.surely_cases,
+        here.found.cases - here.found.surely_cases,
     )
     assert (second.answer, second.found_cases, second.waiting_days) == ("none", None, 9)
 
@@ -373,11 +379,12 @@ def test_counted_before_it_is_written_and_handed_out_as_csv(network):
     (shown,) = network.notices()
 
     assert shown.notice == notice
-    assert [(one.unit, one.counted, one.unknown) for one in counts.units] == [
-        (one.unit, one.counted, one.unknown) for one in shown.units
+    assert [(one.unit, one.exact, one.near, one.unknown) for one in counts.units] == [
+        (one.unit, one.exact, one.near, one.unknown) for one in shown.units
     ]
     rows = list(csv.DictReader(io.StringIO(write_answers_csv(shown))))
-    assert [row["counted"] for row in rows] == [str(one.counted) for one in shown.units]
+    for name in ("exact", "near", "unknown"):
+        assert [row[name] for row in rows] == [str(getattr(one, name)) for one in shown.units]
     assert {row["answer"] for row in rows} == {"none"}
 
 
@@ -416,7 +423,7 @@ def test_a_range_that_ends_within_a_month_is_counted_by_whole_months(network):
 
     def counted(**days):
         found = count_for(network.hub.store, {"identifier": "04006381333931", **days})
-        return next(one.counted for one in found.units if one.unit == device)
+        return next(one.exact for one in found.units if one.unit == device)
 
     assert counted(expires_from="2028-04-01", expires_to="2028-04-15") == 2
     assert counted(expires_from="2028-04-15", expires_to="2028-05-01") == 3
@@ -540,9 +547,12 @@ def test_another_patient_in_the_place_of_one_who_was_called_opens_a_closed_notic
     with unit.server.store.transaction():
         entries = unit.server.store.operations.of_stream("registry", after=0, limit=10_000)
     answers = [one.operation for one in entries if one.operation.kind == "registry_recall_answer"]
-    assert {*decode_body(answers[-1].body_text).set} == {
+    assert {*decode_body(answers[-2].body_text).set} == {
         *("unit", "notice", "state", "answered_at"),
         *("found_cases", "found_patients", "unknown_lots", "on_shelf"),
+    }
+    assert {*decode_body(answers[-1].body_text).set} == {
+        *("notice", "exact_cases", "near_cases", "exact_patients", "near_patients"),
     }
     network.close()
 

@@ -1,8 +1,8 @@
 """Who counts as one person, whatever was joined, parted and answered, in any order.
 
 A model that knows only the definition stands beside: two voices, one of them of the hub, two
-identifiers, nobody against it, both units for it where the national numbers are two, one year of
-birth, few records.
+identifiers, nobody against it, both units for it where the national numbers are two, two people to
+part what is joined, one year of birth, few records.
 """
 
 from collections import defaultdict
@@ -49,6 +49,7 @@ def voices(draw, records=RECORDS):
         answers={unit: draw(SAID) for unit in ("unit-a", "unit-b")},
         same=draw(IDENTIFIED),
         is_number_unlike=draw(st.sampled_from((False, False, True))),
+        parting=draw(WHO),
     )
 
 
@@ -88,12 +89,17 @@ def _is_joined(said):
         and people + (SAME in answers) >= 2
         and len(set(said.same)) >= 2
         and NOT_SAME not in answers
-        and PARTED not in said.states
+        and not _are_parted(said)
     )
 
 
+def _are_parted(said):
+    two = len(set(said.parting)) >= 2
+    return PARTED in said.states or (two and JOINED in said.states)
+
+
 def _is_apart(said):
-    return PARTED in said.states or any(NOT_SAME in some for some in said.answers.values())
+    return _are_parted(said) or any(NOT_SAME in some for some in said.answers.values())
 
 
 @settings(max_examples=400)

@@ -42,13 +42,15 @@ def _exports() -> Iterable[Link]:
             said = {"export": export, "decision": decision, "because": "Agreed"}
             yield Link(after, decided, says=said)
         yield Link(after, fetched, {"export": export})
+        yield Link(after, "GET /api/network/export-outlook", {"export": export})
     yield Link(decided, decided, says=AGAIN)
     yield Link(decided, listed)
 
 
 def _links() -> Iterable[Link]:
     listed, acted = "GET /api/network/links", "POST /api/network/link-acts"
-    reasons = {"agree": "", "set-aside": "", "part": "joined-in-error"}
+    reasons = {"agree": "", "set-aside": "different-people", "part": "joined-in-error"}
+    reasons |= {"take-back": "", "reopen": "new-facts"}
     for state in ("proposed", "joined", "parted"):
         yield Link(listed, listed, {"state": state})
         yield Link(acted, listed, {"state": state})
@@ -88,7 +90,28 @@ def _rule_files() -> Iterable[Link]:
     changes = "GET /api/network/rule-file-changes"
     for after in (listed, sent):
         yield Link(after, sent, says=FILE | {"because": "Agreed in the network"})
-        yield Link(after, changes, {"file": FILE["file"], "old": 2, "new": FILE["version"]})
+        yield Link(after, changes, FILE)
+    approved, withdrawn = (
+        "POST /api/network/rule-file-approvals",
+        "POST /api/network/rule-file-withdrawals",
+    )
+    text, checked, laid = (
+        "GET /api/network/rule-file-text",
+        "POST /api/network/rule-file-checks",
+        "POST /api/network/rule-file-drafts",
+    )
+    yield Link(listed, text, {"file": FILE["file"]})
+    for after in (text, checked):
+        yield Link(after, checked, says={"text": f"{TOLD}/text"} if after == text else AGAIN)
+    # Unchanged it is a whole draft of the next number.
+    yield Link(text, laid, says={"text": f"{TOLD}/text"})
+    for after in (laid, approved):
+        yield Link(after, changes, FILE)
+        yield Link(after, approved, says=FILE)
+        yield Link(after, sent, says=FILE | {"because": "Agreed in the network"})
+    yield Link(sent, withdrawn, says=FILE | {"because": "A slip"})
+    yield Link(withdrawn, withdrawn, says=AGAIN)
+    yield Link(withdrawn, listed)
     yield Link(sent, listed)
     yield Link(changes, listed)
 

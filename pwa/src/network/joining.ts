@@ -28,6 +28,8 @@ interface JoinAnswer {
   streams: string[];
   /** Left out by a unit of an older release, as is the next one. */
   server_key?: string;
+  /** By which people at the unit know this device. */
+  name?: string;
   /** Nobody at the unit has compared the digits of this device's key yet (RQ7). */
   is_waiting?: boolean;
 }
@@ -66,6 +68,7 @@ export async function joinUnit(
       token: answer.token,
       unitName: answer.unit_name,
       streams: answer.streams,
+      ...(answer.name && { name: answer.name }),
       ...(signer && { key: signer.publicKey }),
       ...(answer.server_key && { serverKey: answer.server_key }),
       ...(answer.is_waiting && signer && { waiting: digitsOf(signer) }),

@@ -21,6 +21,8 @@ const BUILD = '0123456789ab';
 class Tablet {
   sent: Record<string, unknown>[] = [];
   status = 200;
+  /** What the unit answers. */
+  told: Record<string, unknown> = { told_ms: 1 };
   isAway = false;
   nowMs = 1_000_000;
   storage: StorageFacts = { isKept: true, usedBytes: 10, quotaBytes: 100 };
@@ -37,7 +39,7 @@ class Tablet {
       expect([path, init.method]).toEqual(['/api/device-standing', 'POST']);
       this.sent.push(JSON.parse(String(init.body)));
       await this.gate;
-      return new Response('{"told_ms":1}', { status: this.status });
+      return new Response(JSON.stringify(this.told), { status: this.status });
     });
     this.telling = new StandingTelling(store, requests, {
       nowMs: () => this.nowMs,
@@ -183,4 +185,19 @@ test('a telling that hangs is not begun twice', async () => {
   await first;
 
   expect(tablet.sent).toHaveLength(1);
+});
+
+/** Caught: renamed at the unit desk, a tablet went on under the name of before. */
+test('the name that the unit tells is kept, and an older unit that tells none changes nothing', async () => {
+  const epoch = tablet.store.tip().epoch;
+  tablet.told = { told_ms: 1, name: 'Tablet 3' };
+  await tablet.telling.tell();
+  expect(tablet.store.ownDevice()).toMatchObject({ name: 'Tablet 3', token: 'token' });
+
+  tablet.told = { told_ms: 2 };
+  tablet.nowMs += TELL_AGAIN_MS;
+  await tablet.telling.tell();
+  expect(tablet.sent).toHaveLength(2);
+  expect(tablet.store.ownDevice()?.name).toBe('Tablet 3');
+  expect(tablet.store.tip().epoch).toBe(epoch);
 });

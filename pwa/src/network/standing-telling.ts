@@ -97,16 +97,25 @@ export class StandingTelling {
     if (this.#last !== null && isStillGood(this.#last, next)) return;
     const { usedBytes, quotaBytes } = storage;
     try {
-      await this.#requests.post('/api/device-standing', own.token, {
+      const told = await this.#requests.post<{ name?: string }>('/api/device-standing', own.token, {
         ...standing,
         used_bytes: usedBytes,
         quota_bytes: quotaBytes,
       });
       this.#last = next;
+      this.#takeName(own.token, told.name);
     } catch (error) {
       if (!(error instanceof RefusedError)) throw error;
       this.#last = { ...next, isRefused: true };
     }
+  }
+
+  /** Take up the name that the unit knows this device by; somebody may have renamed it there. */
+  #takeName(token: string, name: string | undefined): void {
+    const own = this.#store.ownDevice();
+    // Joined anew meanwhile, it was told its name by that.
+    if (!name || own?.token !== token || own.name === name) return;
+    this.#store.becomeDevice({ ...own, name }, this.#store.tip().epoch);
   }
 }
 

@@ -191,7 +191,7 @@ const file = (proposal: string, came_ms: number, more: Partial<IncomingRuleFile>
   came_ms,
   because: '',
   sentences: [],
-  against: 1,
+  against: { version: 1, standing: 'in force' as const, is_withdrawn: false },
   standing: 'new' as const,
   ...more,
 });

@@ -1,6 +1,6 @@
 /** Exports for research: one person asks, another approves, then the files can be fetched. */
 import { isCivilDate } from '../clinical-rules/civil-date';
-import type { NetworkExport } from '../network-questions';
+import type { ExportOutlook, NetworkExport } from '../network-questions';
 import { AskedOfDesk } from './asked-of-desk.svelte';
 import type { UnitDesk } from './unit-desk.svelte';
 
@@ -35,6 +35,10 @@ export function exportState({
 export class NetworkExports {
   readonly #desk: UnitDesk;
   readonly asked: AskedOfDesk<'exports'>;
+  /** What every export holds, asked for before one is asked for. */
+  readonly every: AskedOfDesk<'export-outlook'>;
+  /** What each one that waits would hold, by its id, as it was looked at. */
+  outlooks = $state.raw<Readonly<Record<string, ExportOutlook>>>({});
   project = $state('');
   purpose = $state('');
   fromOn = $state('');
@@ -43,6 +47,7 @@ export class NetworkExports {
   constructor(desk: UnitDesk) {
     this.#desk = desk;
     this.asked = new AskedOfDesk(desk, 'exports', () => null);
+    this.every = new AskedOfDesk(desk, 'export-outlook', () => ({ export: '' }));
   }
 
   /** What is wrong with the days: one is no day, or they are turned round; "" where nothing is. */
@@ -70,7 +75,20 @@ export class NetworkExports {
     if (this.asked.take(told)) this.project = this.purpose = this.fromOn = this.untilOn = '';
   }
 
+  /** Ask what one that waits would hold; nothing leaves by it. */
+  async look(one: string): Promise<void> {
+    const told = await this.#desk.ask('export-outlook', { export: one });
+    if (told !== null) this.outlooks = { ...this.outlooks, [one]: told };
+  }
+
+  /** Say whether it may be approved here: what would leave was looked at, and it can be made. */
+  mayApprove(one: NetworkExport): boolean {
+    return one.may_decide && (this.outlooks[one.export]?.counts ?? null) !== null;
+  }
+
   async decide(one: string, decision: 'approve' | 'refuse', because: string): Promise<boolean> {
+    const listed = this.asked.told?.exports.find((each) => each.export === one);
+    if (decision === 'approve' && (listed === undefined || !this.mayApprove(listed))) return false;
     return this.asked.take(
       await this.#desk.ask('decide-export', { export: one, decision, because }),
     );

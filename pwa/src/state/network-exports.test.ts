@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import type { DeskPort } from '../desk-questions';
-import type { NetworkExport, NetworkRuleFiles } from '../network-questions';
+import type { NetworkExport } from '../network-questions';
 import {
   exportState,
   fileAddress,
@@ -8,12 +8,6 @@ import {
   NetworkExports,
   orderExports,
 } from './network-exports.svelte';
-import {
-  countArrivals,
-  NetworkProtocols,
-  partFiles,
-  versionBefore,
-} from './network-protocols.svelte';
 import { UnitDesk } from './unit-desk.svelte';
 
 function deskOf(answers: Record<string, unknown>) {
@@ -84,105 +78,41 @@ test('[DM-08] nothing is asked for without a project, a purpose, and days that a
   expect([exports.project, exports.purpose]).toEqual(['', '']);
 });
 
-const FILES: NetworkRuleFiles = {
-  files: [
-    {
-      file: 'gates/default',
-      versions: [
-        { version: 1002, standing: 'approved', is_sent: false, may_send: true },
-        { version: 1001, standing: 'approved', is_sent: false, may_send: true },
-        { version: 2, standing: 'in force', is_sent: true, may_send: false },
-        { version: 1, standing: 'retired', is_sent: false, may_send: false },
-      ],
-    },
-  ],
-  sent: [],
-};
-
-test('a file of one version stands apart, unless it can be sent or was', () => {
-  const version = { version: 1001, standing: 'approved', is_sent: false, may_send: false };
-  const of = (file: string, more: object) => ({ file, versions: [{ ...version, ...more }] });
-  const { changed, single } = partFiles([
-    of('a', {}),
-    of('b', { may_send: true }),
-    of('c', { is_sent: true }),
-    ...FILES.files,
-  ]);
-
-  expect(changed.map(({ file }) => file)).toEqual(['b', 'c', 'gates/default']);
-  expect(single.map(({ file }) => file)).toEqual(['a']);
-});
-
-test('[DM-11] a version is compared with the one that stands before it', () => {
-  expect([1002, 2, 1].map((version) => versionBefore(FILES, 'gates/default', version))).toEqual([
-    1001,
-    1,
-    null,
-  ]);
-  expect(versionBefore(FILES, 'sizing/default', 2)).toBeNull();
-});
-
-/** Has caught a planted bug: with `version !== null` alone, a version went out that nobody had read. */
-test('[DM-11] [HAZ-10] nothing is sent before its changes stand on screen, and nothing twice', async () => {
+/** Caught: whoever approved was shown project and purpose, and neither period nor what would leave. */
+test('[DM-08] [DX8] nothing is approved that was not looked at, or cannot be made', async () => {
+  const outlook = { tables: [], counts: null, sentence: 'Fewer than 5 patients' };
+  const waits = { ...one('a', 'asked', 1), may_decide: true };
   const answers: Record<string, unknown> = {
-    'rule-files': FILES,
-    'rule-file-changes': undefined,
-    'send-rule-file': FILES,
+    exports: { exports: [waits] },
+    'export-outlook': outlook,
+    'decide-export': { exports: [] },
   };
   const { asked, desk } = deskOf(answers);
-  const protocols = new NetworkProtocols(desk);
-  await protocols.asked.load();
-  protocols.choose('gates/default');
-  expect(protocols.canSend).toBe(false);
+  const exports = new NetworkExports(desk);
+  await exports.asked.load();
 
-  answers['rule-file-changes'] = { sentences: ['SOFT-08 limit: 120 s becomes 90 s.'] };
-  await protocols.chooseVersion(1002);
-  expect([protocols.before, protocols.changes, protocols.canSend]).toEqual([
-    1001,
-    ['SOFT-08 limit: 120 s becomes 90 s.'],
-    true,
+  expect(await exports.decide('a', 'approve', 'Agreed')).toBe(false);
+  await exports.look('a');
+  expect([exports.mayApprove(waits), await exports.decide('a', 'approve', 'Agreed')]).toEqual([
+    false,
+    false,
   ]);
+  expect(asked.map(([question]) => question)).toEqual(['exports', 'export-outlook']);
+
+  answers['export-outlook'] = { ...outlook, counts: { patients: 60 }, sentence: '' };
+  await exports.look('a');
+  expect(exports.mayApprove({ ...waits, may_decide: false })).toBe(false);
+  expect(await exports.decide('a', 'approve', 'Agreed')).toBe(true);
   expect(asked.at(-1)).toEqual([
-    'rule-file-changes',
-    { file: 'gates/default', old: 1001, new: 1002 },
+    'decide-export',
+    { export: 'a', decision: 'approve', because: 'Agreed' },
   ]);
-
-  // The first version has none before it, and nobody of the network approved it; one was sent.
-  await protocols.chooseVersion(1);
-  expect([protocols.before, protocols.canSend]).toEqual([null, false]);
-  await protocols.chooseVersion(2);
-  expect([protocols.changes?.length, protocols.canSend]).toEqual([1, false]);
-
-  const reading = protocols.chooseVersion(1001);
-  expect(protocols.canSend).toBe(false);
-  await reading;
-  expect(await protocols.send('Agreed by the network')).toBe(true);
-  expect(asked.at(-1)).toEqual([
-    'send-rule-file',
-    { file: 'gates/default', version: 1001, because: 'Agreed by the network' },
-  ]);
-  expect([protocols.file, protocols.version]).toEqual(['', null]);
-  expect(await protocols.send('Agreed by the network')).toBe(false);
 });
 
-test('how far a version came is counted by unit', () => {
-  const unit = (came_ms: number | null, answer: 'none' | 'taken' | 'set-aside') => ({
-    unit: `${came_ms} ${answer}`,
-    name: '',
-    came_ms,
-    answer,
-  });
-  const units = [unit(null, 'none'), unit(1, 'none'), unit(2, 'taken'), unit(3, 'set-aside')];
-  const sent = {
-    record: '',
-    file: '',
-    version: 1,
-    sent_ms: 1,
-    sent_by_name: '',
-    because: '',
-    is_withdrawn: false,
-    units,
-  };
+test('[DM-08] what is not covered is turned down unseen', async () => {
+  const { asked, desk } = deskOf({ 'decide-export': { exports: [] } });
+  const exports = new NetworkExports(desk);
 
-  expect(countArrivals(sent)).toEqual({ all: 4, came: 3, taken: 1, aside: 1 });
+  expect(await exports.decide('a', 'refuse', 'No agreement covers it')).toBe(true);
+  expect(asked.length).toBe(1);
 });

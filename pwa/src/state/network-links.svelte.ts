@@ -1,5 +1,5 @@
-/** Proposals that two patients of two units are one person: two persons agree, and may part them. */
-import type { LinkState, LinkTrait, NetworkLink } from '../network-questions';
+/** Proposals that two patients of two units are one person: two people join, and two people part. */
+import type { LinkAct, LinkState, LinkTrait, NetworkLink } from '../network-questions';
 import { AskedOfDesk } from './asked-of-desk.svelte';
 import type { UnitDesk } from './unit-desk.svelte';
 
@@ -45,8 +45,21 @@ export function percentOf(perMille: number): number {
   return Math.min(99, Math.max(1, Math.round(perMille / 10)));
 }
 
+/** Return the chance of a pair as its sum has it, else as it was last weighed. */
+export function likelihoodOf(link: NetworkLink): number {
+  return percentOf(link.weighing.per_mille ?? link.probability_per_mille);
+}
+
 /** How a proposal stands with whoever looks at it. */
-export type Turn = 'first' | 'second' | 'agreed-before' | 'joined' | 'parted';
+export type Turn =
+  | 'first'
+  | 'second'
+  | 'agreed-before'
+  | 'joined'
+  | 'part-second'
+  | 'part-asked'
+  | 'parted'
+  | 'parted-by-unit';
 
 /** Return who says that they are one: people of the network, and units whose clinician says so. */
 export function voicesOf({ agreed, answers }: NetworkLink): string[] {
@@ -54,12 +67,22 @@ export function voicesOf({ agreed, answers }: NetworkLink): string[] {
   return [...agreed.map(({ name }) => name), ...units.map(({ unit_name }) => unit_name)];
 }
 
+/** Return who said that a joined pair is to be parted. */
+export function partersOf({ parting }: NetworkLink): string[] {
+  return parting.map(({ name, staff }) => name || staff);
+}
+
 /**
- * Return whose turn it is: two have to say so before two patients become one, and nobody says it
- * twice. A unit's clinician counts as one of the two, so that a press here may join at once.
+ * Return whose turn it is: two have to say so before two patients become one, and before one becomes
+ * two again; nobody says it twice. A unit's clinician counts as one of the two who join, so that a
+ * press here may join at once.
  */
 export function turnOf(link: NetworkLink): Turn {
-  if (link.state !== 'proposed') return link.state;
+  if (link.state === 'parted') return link.may_reopen ? 'parted' : 'parted-by-unit';
+  if (link.state === 'joined') {
+    if (link.parting.length === 0) return 'joined';
+    return link.may_part ? 'part-second' : 'part-asked';
+  }
   if (!link.may_agree) return 'agreed-before';
   return voicesOf(link).length === 0 ? 'first' : 'second';
 }
@@ -78,6 +101,11 @@ export function needsBothUnits({ traits, answers }: NetworkLink): boolean {
     ({ trait, level }) => idOfWords(trait) === 'national-number' && weightOf(level) === 'against',
   );
   return isUnlike && answers.filter(({ answer }) => answer === 'same').length < BOTH_UNITS;
+}
+
+/** Say whether a pair waits for a person: also one that is joined and that one person would part. */
+export function isOpen({ state, parting }: NetworkLink): boolean {
+  return state === 'proposed' || (state === 'joined' && parting.length > 0);
 }
 
 export class NetworkLinks {
@@ -99,13 +127,14 @@ export class NetworkLinks {
   }
 
   /** Do one act to a link and show it as it stands then, in the list where it was. */
-  async act(link: string, act: 'agree' | 'set-aside' | 'part', because = ''): Promise<boolean> {
+  async act(link: string, act: LinkAct, because = ''): Promise<boolean> {
     const told = await this.#desk.ask('link-act', { link, act, because });
     const before = this.asked.told;
     if (told === null || before === null) return false;
     const links = before.links.map((one) => (one.link === link ? told.link : one));
-    const hasLeft = this.state === 'proposed' && told.link.state !== 'proposed';
-    this.asked.take({ ...before, links, open: before.open - (hasLeft ? 1 : 0) });
+    const was = before.links.find((one) => one.link === link);
+    const came = Number(isOpen(told.link)) - Number(was !== undefined && isOpen(was));
+    this.asked.take({ ...before, links, open: before.open + came });
     return true;
   }
 }

@@ -4,8 +4,10 @@ import type { NetworkLink } from '../network-questions';
 import {
   allTraits,
   isDenied,
+  isOpen,
   NetworkLinks,
   needsBothUnits,
+  partersOf,
   percentOf,
   turnOf,
   voicesOf,
@@ -30,10 +32,29 @@ const LINK: NetworkLink = {
   b: side('marlow'),
   answers: [],
   agreed: [],
+  weighing: {
+    weights: 'encoded_weights',
+    version: 1,
+    others: 5_000,
+    elsewhere_per_mille: 100,
+    start_tenths: -156,
+    fields: [{ trait: 'names', level: 'alike', tenths: 121 }],
+    sum_tenths: -35,
+    per_mille: 81,
+    is_sure: false,
+    shown_from_tenths: -20,
+    shown_from_per_mille: 200,
+    identifiers: ['names'],
+    identifiers_needed: 2,
+  },
+  parting: [],
   may_agree: true,
+  may_part: false,
+  may_take_back: false,
+  may_reopen: false,
   history: [],
 };
-const IDA = { staff: 'staff/ida', name: 'Ida Norrwood', at_ms: 5 };
+const IDA = { staff: 'staff/ida', name: 'Ida Norrwood', at_ms: 5, because: '' };
 
 function deskOf(answers: Record<string, unknown>) {
   const asked: [string, unknown][] = [];
@@ -55,7 +76,39 @@ test('[HAZ-41] two persons agree; who has agreed is offered nothing more', () =>
   expect(turnOf({ ...LINK, agreed: [IDA] })).toBe('second');
   expect(turnOf({ ...LINK, agreed: [IDA], may_agree: false })).toBe('agreed-before');
   expect(turnOf({ ...LINK, state: 'joined', agreed: [IDA, IDA] })).toBe('joined');
-  expect(turnOf({ ...LINK, state: 'parted' })).toBe('parted');
+  expect(turnOf({ ...LINK, state: 'parted', may_reopen: true })).toBe('parted');
+});
+
+/** Caught, as it was: one person parted a joined pair, and nothing told a second one of it. */
+test('[HAZ-41] [NL3] two people part; one voice is shown to the second and leaves the pair joined', () => {
+  const joined = { ...LINK, state: 'joined' as const, agreed: [IDA], may_part: true };
+
+  expect([turnOf(joined), isOpen(joined)]).toEqual(['joined', false]);
+  const asked = { ...joined, parting: [IDA] };
+  expect([turnOf(asked), isOpen(asked), partersOf(asked)]).toEqual([
+    'part-second',
+    true,
+    ['Ida Norrwood'],
+  ]);
+  expect(turnOf({ ...asked, may_part: false })).toBe('part-asked');
+  expect(turnOf({ ...LINK, state: 'parted', parting: [IDA, IDA] })).toBe('parted-by-unit');
+});
+
+test('a pair that one person would part is counted as open, and no more once the word is taken back', async () => {
+  const joined = { ...LINK, state: 'joined' as const };
+  const { desk, answers } = deskOf({
+    links: { open: 0, more: false, links: [joined], findings: [] },
+    'link-act': { link: { ...joined, parting: [IDA] } },
+  });
+  const links = new NetworkLinks(desk);
+  links.look('joined');
+  await links.asked.load();
+
+  await links.act(LINK.link, 'part', 'joined-in-error');
+  expect(links.asked.told?.open).toBe(1);
+  answers['link-act'] = { link: joined };
+  await links.act(LINK.link, 'take-back');
+  expect(links.asked.told?.open).toBe(0);
 });
 
 /** Has caught a planted bug: with the people alone counted, a press that joined was told as a first one. */

@@ -14,8 +14,10 @@ import {
 const rule = (id: string, severity: 'stop' | 'caution' | 'note') => ({
   rule: id,
   severity,
+  counts: 'case',
   fixer: 'assistant',
-  sentence: id,
+  finding: id,
+  act: id,
 });
 const QUALITY: NetworkQuality = {
   as_of_ms: 1,

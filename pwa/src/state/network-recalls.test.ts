@@ -15,11 +15,14 @@ const TODAY = '2026-11-26';
 const at = (name: string, more: Partial<RecallAtUnit> = {}): RecallAtUnit => ({
   unit: `unit-${name}`,
   name,
-  counted: 7,
+  exact: 5,
+  near: 2,
   unknown: 0,
   answer: 'none',
   found_cases: null,
   found_patients: null,
+  exact_patients: null,
+  near_patients: null,
   unknown_lots: null,
   on_shelf: null,
   answered_ms: null,
@@ -82,7 +85,10 @@ test('[HAZ-46] [NL7] [NL8] a notice that is not heeded, or was closed before mor
 /** Has caught a planted bug: with `counts !== null` alone, a lot changed after the count was written. */
 test('[HAZ-46] nothing is written that was not counted as it stands', async () => {
   const { asked, recalls } = recallsOf({
-    'count-recall': { units: [{ unit: 'u', name: 'Tarn', counted: 7, unknown: 0 }], cautions: [] },
+    'count-recall': {
+      units: [{ unit: 'u', name: 'Tarn', exact: 5, near: 2, unknown: 0 }],
+      cautions: [],
+    },
     'add-recall': { notices: [NOTICE] },
   });
   const { notice } = recalls;

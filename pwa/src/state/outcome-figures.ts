@@ -74,14 +74,20 @@ export function showChosen(
 export interface MissingSpan {
   low: number;
   high: number;
+  /** Of some lines it is held back. */
+  isPart: boolean;
 }
 
-/** Return how many are missing, null where none of it is known. */
+/** Return how many are missing, null where all of it is held back. */
 export function countMissing(figure: Figure): MissingSpan | null {
-  const counts = missingOf(figure).filter((count) => count !== null);
-  if (counts.length === 0) return null;
-  return { low: Math.min(...counts), high: Math.max(...counts) };
+  const told = missingOf(figure);
+  const counts = told.filter((count) => count !== null);
+  if (counts.length === 0) return told.length === 0 ? NONE_MISSING : null;
+  const isPart = counts.length < told.length;
+  return { low: Math.min(...counts), high: Math.max(...counts), isPart };
 }
+
+const NONE_MISSING: MissingSpan = { low: 0, high: 0, isPart: false };
 
 function missingOf(figure: Figure): (number | null)[] {
   switch (figure.kind) {

@@ -1,4 +1,5 @@
 /** Which marks a figure of outcomes has, so that only these are explained. Pure. */
+import type { SurvivalCurve } from '../outcome-answers';
 import type { Figure } from './outcome-figures';
 import {
   countShapes,
@@ -7,6 +8,7 @@ import {
   markMonths,
   markShares,
   type Told,
+  whyNotDrawn,
 } from './outcome-marks';
 
 export type FigureKey =
@@ -28,6 +30,7 @@ export type FigureKey =
   | 'signal'
   | 'bar'
   | 'heldBar'
+  | 'heldWatched'
   | 'middle'
   | 'half';
 
@@ -37,16 +40,19 @@ const SHAPES = ['within', 'near-limit', 'alert', 'alarm', 'not-judged'] as const
 export function listKeys(figure: Figure): FigureKey[] {
   switch (figure.kind) {
     case 'shares': {
-      const isBounded = markShares(figure.outcomes).some(({ missing }) => missing > 0);
+      const isBounded = markShares(figure.outcomes).some(({ least, most }) => least < most);
       return ['share', 'interval', ...(isBounded ? (['bounds'] as const) : [])];
     }
     case 'sources':
       return [];
     case 'survival':
-      return isTold(figure.curve) ? ['told', 'interval'] : ['curve', 'band'];
-    case 'competing':
-      return ['rebleed', 'death', ...(isTold(figure.risks) ? TOLD : (['band'] as const))];
+      return [...(isTold(figure.curve) ? TOLD : CURVE), ...heldKeys(figure.curve)];
+    case 'competing': {
+      const told = isTold(figure.risks) ? TOLD : (['band'] as const);
+      return ['rebleed', 'death', ...told, ...heldKeys(figure.risks)];
+    }
     case 'funnel': {
+      if (whyNotDrawn(figure.funnel) !== null) return [];
       const counts = countShapes(figure.funnel);
       return [...SHAPES.filter((shape) => counts[shape] > 0), 'limit95', 'limit998', 'overall'];
     }
@@ -65,4 +71,7 @@ export function listKeys(figure: Figure): FigureKey[] {
 }
 
 const TOLD = ['told', 'interval'] as const;
+const CURVE = ['curve', 'band'] as const;
+const heldKeys = ({ at_risk }: Pick<SurvivalCurve, 'at_risk'>): FigureKey[] =>
+  at_risk.some(({ cases }) => cases === null) ? ['heldWatched'] : [];
 const isTold = ({ told_every: every = 1 }: Partial<Told>) => every > 1;

@@ -26,12 +26,14 @@ export interface ShareMark {
 
 /** Return the marks of shares that can be drawn, in the order of the answer. */
 export function markShares(outcomes: readonly OutcomeShare[]): ShareMark[] {
-  return outcomes.flatMap(({ outcome, happened, judged, missing, low, high }) => {
+  return outcomes.flatMap(({ outcome, happened, judged, missing, low, high, counted }) => {
     if (happened === null || judged === null || missing === null || judged < 1) return [];
     if (low === null || high === null) return [];
-    const all = judged + missing;
+    // Cases without a window are no windows that could have been kept.
+    const open = counted === 'windows' ? 0 : missing;
+    const all = judged + open;
     const share = happened / judged;
-    const [least, most] = [happened / all, (happened + missing) / all];
+    const [least, most] = [happened / all, (happened + open) / all];
     return [{ outcome, happened, judged, missing, share, low, high, least, most }];
   });
 }
@@ -104,6 +106,32 @@ export function countShapes(funnel: OutcomeFunnel): Record<FunnelShape, number> 
   for (const { shape } of markUnits(funnel.units)) counts[shape] += 1;
   return counts;
 }
+
+/**
+ * Return why a funnel has no picture: too few cases everywhere to hold a unit against limits, or a
+ * rate around which there are none, since it happened to nobody or to all. Null where it has one.
+ */
+export function whyNotDrawn(funnel: OutcomeFunnel): 'few' | 'flat' | null {
+  if (funnel.overall <= 0 || funnel.overall >= 1) return 'flat';
+  const { 'not-judged': unjudged, ...judged } = countShapes(funnel);
+  return Object.values(judged).every((count) => count === 0) ? 'few' : null;
+}
+
+/** Return heights at which labels of one edge stand apart, in the order of the labels they are of. */
+export function spreadLabels(heights: readonly number[], least: number): number[] {
+  const order = heights.map((_, place) => place).sort((a, b) => at(heights, a) - at(heights, b));
+  const spread = [...heights];
+  // Downwards from the highest, then all of them back by half of what the last one was moved.
+  for (const [place, label] of order.entries()) {
+    const above = order[place - 1];
+    if (above !== undefined) spread[label] = Math.max(at(spread, label), at(spread, above) + least);
+  }
+  const last = order.at(-1);
+  const moved = last === undefined ? 0 : at(spread, last) - at(heights, last);
+  return spread.map((height) => height - moved / 2);
+}
+
+const at = (heights: readonly number[], place: number) => heights[place] ?? 0;
 
 /** One corner of a sum; corners of one run are joined, and a run ends with its signal. */
 export interface SumMark {

@@ -1,7 +1,20 @@
 /** Sentences about patients of two units that may be one person: no name of anybody is in them. */
-import type { LinkEvent, LinkSide, LinkState, NetworkLink } from '../network-questions';
+import type {
+  LinkEvent,
+  LinkSide,
+  LinkState,
+  LinkVoice,
+  LinkWeighing,
+  NetworkLink,
+} from '../network-questions';
 import { instantWords } from '../state/decisions-time';
-import { idOfWords, type Trait, type Turn } from '../state/network-links.svelte';
+import {
+  allTraits,
+  idOfWords,
+  percentOf,
+  type Trait,
+  type Turn,
+} from '../state/network-links.svelte';
 import { choices, inEnglish, lookUp, retell, say, sayAs, withMore, words } from './say';
 
 const said = words('networkLinks');
@@ -22,6 +35,9 @@ export const networkLinks = withMore(said, {
     sayAs(`networkLinks.turns.${turn}`, { names: names.join(', ') }),
   notReasons: choices(said.notReasons),
   partReasons: choices(said.partReasons),
+  reopenReasons: choices(said.reopenReasons),
+  weighingNote: ({ weights: file, version }: LinkWeighing) =>
+    say('networkLinks.weighing.note', { file, version }),
 });
 
 const TRAIT_NAMES: Readonly<Record<string, keyof typeof said.traits>> = {
@@ -61,20 +77,94 @@ export function sideWords({ birth_year: year, sex, cases }: LinkSide): string {
   ].join(' · ');
 }
 
-/** Return one line of a link's history. */
-export function historyWords({ at_ms, act, staff, name, because }: LinkEvent): string {
+/** Return what one person has said of a pair that stands, and when. */
+export function voiceWords(of: 'joining' | 'parting', voice: LinkVoice): string {
+  const values = {
+    who: voice.name || voice.staff,
+    when: instantWords(voice.at_ms),
+    why: whyWords(voice.because),
+  };
+  return say(`networkLinks.voices.${of}`, values);
+}
+
+/** One row of a score: what is compared, how far it agrees, and its points. */
+export interface WeighingRow {
+  id: string;
+  what: string;
+  level: string;
+  points: string;
+}
+
+/** Return the rows of a score: what speaks before anything is compared, field by field, the sum. */
+export function weighingRows(weighing: LinkWeighing): WeighingRow[] {
+  const words = said.weighing;
+  const weighed = new Map(weighing.fields.map((one) => [one.trait, one.tenths]));
+  const fields = allTraits(weighing.fields).map(({ trait, level }) => {
+    const tenths = level === '' ? undefined : weighed.get(trait);
+    const points = tenths === undefined ? words.none : pointWords(tenths);
+    return { id: trait, what: traitWords(trait), level: levelWords(level), points };
+  });
+  const { elsewhere_per_mille, others, sum_tenths, per_mille, is_sure } = weighing;
+  const start = { elsewhere: elsewhere_per_mille, others };
+  const likely = is_sure
+    ? words.sure
+    : per_mille === null
+      ? ''
+      : say('networkLinks.weighing.likely', { percent: percentOf(per_mille) });
+  const least = { percent: percentOf(weighing.shown_from_per_mille) };
+  return [
+    {
+      id: 'start',
+      what: words.start,
+      level: say('networkLinks.weighing.startWhy', start),
+      points: pointWords(weighing.start_tenths),
+    },
+    ...fields,
+    { id: 'sum', what: words.sum, level: likely, points: pointWords(sum_tenths) },
+    {
+      id: 'from',
+      what: words.from,
+      level: say('networkLinks.weighing.fromWhy', least),
+      points: pointWords(weighing.shown_from_tenths),
+    },
+  ];
+}
+
+/** Return points with their sign: 145 tenths are `+14.5`. */
+export function pointWords(tenths: number | null): string {
+  if (tenths === null) return said.weighing.unweighed;
+  const sign = tenths < 0 ? '\u2212' : '+';
+  return `${sign}${(Math.abs(tenths) / 10).toFixed(1)}`;
+}
+
+/** Return which identifiers agree, and how many have to so that anybody may join the two. */
+export function identifierWords({ identifiers, identifiers_needed }: LinkWeighing): string {
+  return say('networkLinks.weighing.identifiers', {
+    count: identifiers.length,
+    names: identifiers.map(traitWords).join(', '),
+    needed: identifiers_needed,
+  });
+}
+
+function whyWords(because: string): string {
   const known: Readonly<Record<string, string>> = {
     ...said.notReasons,
     ...said.partReasons,
+    ...said.reopenReasons,
     ...said.becauses,
   };
+  return known[because] ?? retell(because);
+}
+
+/** Return one line of a link's history. */
+export function historyWords({ at_ms, act, staff, name, because }: LinkEvent): string {
   const values = {
     // A proposal is made by counting, at no moment of its own.
     when: at_ms === 0 ? said.atFirst : instantWords(at_ms),
     act: said.acts[act],
     who: name || staff || said.byServer,
   };
-  const why = known[because] ?? retell(because);
+  const why = whyWords(because);
   return why === ''
     ? say('networkLinks.event', values)
     : say('networkLinks.eventWhy', { ...values, why });

@@ -7,8 +7,6 @@ import type {
   RecallCount,
   RecallCriteria,
   RecallItem,
-  RuleVersion,
-  SentRuleFile,
 } from '../network-questions';
 import { instantWords } from '../state/decisions-time';
 import { exportState } from '../state/network-exports.svelte';
@@ -18,7 +16,6 @@ import { dayWords } from '../state/surveillance-dates';
 import { ageWords } from './decisions';
 import { people } from './entry';
 import { implants } from './implants';
-import { ruleFiles } from './rules';
 import { inEnglish, lookUp, reasons, retell, say, sayAs, withMore, words } from './say';
 
 const said = words('network');
@@ -132,12 +129,12 @@ export function namedWords(item: RecallItem, criteria: RecallCriteria): string {
 }
 
 /** Return what the hub counts at one unit. */
-export function countedWords({ counted, unknown }: RecallCount): string {
-  const { countedFew, unknownFew } = said.recalls;
-  return [
-    counted === null ? countedFew : say('network.recalls.counted', { count: counted }),
-    unknown === null ? unknownFew : say('network.recalls.unknown', { count: unknown }),
-  ].join(', ');
+export function countedWords({ exact, near, unknown }: RecallCount): string {
+  return say('network.recalls.counted', {
+    exact: String(exact),
+    near: String(near),
+    unknown: String(unknown),
+  });
 }
 
 /** Return how far a unit is with a notice, and what it found. */
@@ -145,12 +142,13 @@ export function answerWords(one: RecallAtUnit): string {
   const answer = sayAs(`network.recalls.answers.${one.answer}`, {
     when: instantWords(one.answered_ms),
   });
-  if (one.found_patients === null) return answer;
-  const found = say('network.recalls.found', {
-    patients: one.found_patients,
-    unknown: one.unknown_lots ?? 0,
-    shelf: String(one.on_shelf ?? 0),
-  });
+  const { found_patients: patients, exact_patients: exact, near_patients: near } = one;
+  if (patients === null) return answer;
+  const beside = { unknown: one.unknown_lots ?? 0, shelf: String(one.on_shelf ?? 0) };
+  const found =
+    exact === null || near === null
+      ? say('network.recalls.foundTogether', { patients: String(patients), ...beside })
+      : say('network.recalls.found', { exact: String(exact), near: String(near), ...beside });
   return `${answer} ${found}`;
 }
 
@@ -168,11 +166,17 @@ export function fixerWords(role: string): string {
   return say('network.quality.fixer', { role: people.roles[role] ?? inEnglish(role) });
 }
 
-/** Return what a rule found at a unit. */
-export function foundWords({ count, cases }: FoundAtUnit): string {
-  if (count === null) return said.heldBack;
-  if (cases === null) return String(count);
-  return say('network.quality.found', { count: String(count), cases: String(cases) });
+/** Return what a rule found at a unit, with what it counts: cases alone are told of all cases. */
+export function foundWords({ count, cases }: FoundAtUnit, counts: string): string {
+  const named = lookUp(said.quality.counts);
+  const values = {
+    what: named[counts] ?? said.quality.counts.other,
+    count: count === null ? said.heldBack : String(count),
+    cases: String(cases),
+  };
+  if (cases === null) return say('network.quality.found', values);
+  const isOfCases = counts === 'case' && count !== null && count <= cases;
+  return say(isOfCases ? 'network.quality.foundOf' : 'network.quality.foundBeside', values);
 }
 
 /** Return how a rule went over time, in words. */
@@ -196,10 +200,43 @@ export const networkExports = withMore(said.exports, {
   askedBy: (name: string, when: string) => say('network.exports.askedBy', { name, when }),
   holds: (rows: number, held: number, k: number) =>
     say('network.exports.holds', { rows, held, k: String(k) }),
+  missing: (missing: number, fields: number | null) =>
+    fields === null
+      ? say('network.exports.missingAlone', { missing: String(missing) })
+      : say('network.exports.missing', { missing: String(missing), fields: String(fields) }),
+  period: (from: string, until: string) => {
+    const days = { from: dayWords(from), until: dayWords(until) };
+    if (from !== '' && until !== '') return say('network.exports.period.both', days);
+    if (from !== '') return say('network.exports.period.from', days);
+    return until === '' ? said.exports.period.all : say('network.exports.period.until', days);
+  },
+  patients: (count: number) => say('network.exports.patients', { patients: String(count) }),
+  ofUnit: (name: string, count: number | null) =>
+    say('network.exports.ofUnit', { name, count: countOf(count) }),
+  withheld: (count: number | null, k: number) =>
+    say('network.exports.withheld', { count: countOf(count), k: String(k) }),
+  earlier: (count: number) => say('network.exports.earlier', { count }),
+  tableRows: (table: string, rows: number | null) =>
+    say('network.exports.tableRows', { name: tableWords(table), rows: countOf(rows) }),
+  columns: (table: string, count: number) =>
+    say('network.exports.columns', { name: tableWords(table), count }),
+  quasi: (k: number) => say('network.exports.quasi', { k: String(k) }),
+  leftOut: (fields: readonly string[]) =>
+    say('network.exports.leftOut', { fields: fields.join(', ') }),
+  everyNote: (k: number) => say('network.exports.everyNote', { k: String(k) }),
   kibi: (kib: number) => say('network.exports.kibi', { kib: String(kib) }),
   approveReasons: reasons('network.exports.approveReasons', said.exports.approveReasons),
   refuseReasons: reasons('network.exports.refuseReasons', said.exports.refuseReasons),
 });
+
+function countOf(count: number | null): string {
+  return count === null ? said.exports.notTold : String(count);
+}
+
+/** A table of a newer hub is called as it calls it. */
+function tableWords(table: string): string {
+  return lookUp(said.exports.tables)[table] ?? inEnglish(table);
+}
 
 /** Return how an export stands and who decided. */
 export function exportWords(one: NetworkExport): string {
@@ -208,43 +245,4 @@ export function exportWords(one: NetworkExport): string {
     when: instantWords(one.decided_ms),
     why: retell(one.because),
   });
-}
-
-// --- protocols
-
-export const networkProtocols = withMore(said.protocols, {
-  versionOf: (file: string, version: number) =>
-    say('network.protocols.versionOf', { file, version: String(version) }),
-  sentBy: (name: string, when: string) => say('network.protocols.sentBy', { name, when }),
-  sum: (counts: { all: number; came: number; taken: number; aside: number }) =>
-    say('network.protocols.sum', {
-      ...counts,
-      all: String(counts.all),
-      came: String(counts.came),
-    }),
-  changes: (before: number, version: number) =>
-    say('network.protocols.changes', { before: String(before), version: String(version) }),
-  send: (file: string, version: number) =>
-    say('network.protocols.send', { file, version: String(version) }),
-  single: (count: number) => say('network.protocols.single', { count }),
-  sendReasons: reasons('network.protocols.sendReasons', said.protocols.sendReasons),
-});
-
-/** Return a version as it is chosen: its number, how it stands, whether it was sent. */
-export function versionWords(one: RuleVersion): string {
-  const standings = lookUp(ruleFiles.standings);
-  const standing = standings[one.standing] ?? inEnglish(one.standing);
-  const values = { version: String(one.version), standing };
-  return one.is_sent
-    ? say('network.protocols.versionSent', values)
-    : say('network.protocols.version', values);
-}
-
-/** Return what became of a version at a unit. */
-export function arrivalWords({ came_ms, answer }: SentRuleFile['units'][number]): string {
-  if (came_ms === null) return said.protocols.arrival.not;
-  if (answer === 'new' || answer === 'withdrawn') {
-    return say('network.protocols.arrival.none', { when: instantWords(came_ms) });
-  }
-  return sayAs(`network.protocols.arrival.${answer}`, { when: instantWords(came_ms) });
 }

@@ -1,7 +1,7 @@
 /** The table behind each figure of outcomes: what a reader who sees no picture gets. */
 import type { CurvePoint, OutcomeShare, SurvivalCurve, UnitCount } from '../outcome-answers';
 import type { Figure } from '../state/outcome-figures';
-import { markAmounts, markMonths, pointOn, traceCurve } from '../state/outcome-marks';
+import { markAmounts, markMonths, pointOn, traceCurve, whyNotDrawn } from '../state/outcome-marks';
 import {
   amountWords,
   causeOf,
@@ -12,6 +12,7 @@ import {
   percentWords,
   standingWords,
 } from './outcomes';
+import { say } from './say';
 
 export interface FigureTable {
   columns: string[];
@@ -100,13 +101,11 @@ function tableShares(
   const hasUnits = shares.some(({ by_unit }) => by_unit.length > 1);
   const hasLater = shares.some(({ not_due }) => not_due !== undefined);
   const { outcome, unit, happened, judged, missing, not_due, share, interval } = columns;
-  const rowOf = (name: string, who: string, one: UnitCount | OutcomeShare) => [
+  const rowOf = (name: string, who: string, one: UnitCount | OutcomeShare, isWindows: boolean) => [
     name,
     ...(hasUnits ? [who] : []),
-    counted(one.happened),
-    counted(one.judged),
-    counted(one.missing),
-    ...(hasLater ? [counted(one.not_due ?? null)] : []),
+    ...(isWindows ? windowCells(one) : [one.happened, one.judged, one.missing].map(counted)),
+    ...(hasLater ? [isWindows ? '' : counted(one.not_due ?? null)] : []),
     shareCell(one),
     'low' in one ? intervalWords(one.low, one.high) : '',
   ];
@@ -117,12 +116,23 @@ function tableShares(
       ...[share, interval],
     ],
     rows: shares.flatMap((one) => [
-      rowOf(nameOf(one.outcome), outcomes.allUnits, one),
+      rowOf(nameOf(one.outcome), outcomes.allUnits, one, one.counted === 'windows'),
       ...(hasUnits ? byName(one.by_unit, unitName) : []).map((part) =>
-        rowOf(nameOf(one.outcome), unitName(part.unit), part),
+        rowOf(nameOf(one.outcome), unitName(part.unit), part, one.counted === 'windows'),
       ),
     ]),
   };
+}
+
+/** Return counts with what they count: windows, and cases that have none. */
+function windowCells({ happened, judged, missing }: Omit<UnitCount, 'unit' | 'suppressed'>) {
+  const windows = [happened, judged].map((count) =>
+    count === null ? outcomes.held : say('outcomes.inWindows', { count }),
+  );
+  return [
+    ...windows,
+    missing === null ? outcomes.held : say('outcomes.inCases', { count: missing }),
+  ];
 }
 
 function shareCell({ happened, judged }: Pick<UnitCount, 'happened' | 'judged'>): string {
@@ -135,7 +145,8 @@ function tableFunnel(
   unitName: (unit: string) => string,
 ): FigureTable {
   const { unit, happened, cases, share, standing, limits95, limits998 } = columns;
-  const limits = new Map(funnel.limits.map((one) => [one.cases, one]));
+  const isDrawn = whyNotDrawn(funnel) === null;
+  const limits = new Map(isDrawn ? funnel.limits.map((one) => [one.cases, one]) : []);
   return {
     columns: [unit, happened, cases, share, limits95, limits998, standing],
     rows: byName(funnel.units, unitName).map((one) => {
@@ -147,7 +158,7 @@ function tableFunnel(
         one.share === null ? outcomes.held : percentWords(one.share),
         held ? intervalWords(held.low95, held.high95) : '',
         held ? intervalWords(held.low998, held.high998) : '',
-        one.share === null ? '' : standingWords(one.standing),
+        one.share === null || !isDrawn ? '' : standingWords(one.standing),
       ];
     }),
   };
@@ -159,6 +170,8 @@ function curveRows(
   told: Pick<SurvivalCurve, 'until_day' | 'told_every' | 'at_risk'>,
 ): string[][] {
   const watched = new Map(told.at_risk.map(({ day, cases }) => [day, cases]));
+  // Between two points of several events the share is held back; it is no gap in the records.
+  const noShare = (told.told_every ?? 1) > 1 ? outcomes.betweenPoints : outcomes.notKnown;
   const days = [...new Set([...curve.map(({ day }) => day), ...watched.keys()])];
   return days
     .sort((one, other) => one - other)
@@ -167,7 +180,7 @@ function curveRows(
       const still = watched.get(day);
       return [
         String(day),
-        point ? percentWords(point.share) : outcomes.notKnown,
+        point ? percentWords(point.share) : noShare,
         point ? intervalWords(point.low, point.high) : '',
         still === undefined ? '' : counted(still),
       ];

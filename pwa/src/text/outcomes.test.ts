@@ -1,9 +1,11 @@
 import { expect, test } from 'vitest';
 import { countMissing, type Figure, listFigures, showChosen } from '../state/outcome-figures';
 import { listKeys } from '../state/outcome-keys';
+import { spreadLabels, whyNotDrawn } from '../state/outcome-marks';
 import { sampleOutcomes } from '../state/outcome-samples';
+import { countsOf, spokenOf } from './outcome-spoken';
 import { tableOf } from './outcome-tables';
-import { cautionOf, countsOf, mixFieldOf, mixValueOf, spokenOf, titleOf } from './outcomes';
+import { cautionOf, mixFieldOf, mixValueOf, titleOf } from './outcomes';
 
 const answer = sampleOutcomes();
 const figures = listFigures(answer);
@@ -49,14 +51,14 @@ test('one funnel is shown at a time: the chosen one, else the first', () => {
 /** Caught a planted bug: `low ?? 0` said "0 to 18 cases" of a row that was held back. */
 test('every figure says its small numbers, that it ranks nothing, and what is missing', () => {
   expect(figures.map(cautionOf)).toEqual([
-    'Small numbers. Not a ranking. Missing data: 18 to 58 cases.',
+    'Small numbers. Not a ranking. Missing data: 18 to 58 cases, of some held back.',
     'Small numbers. Not a ranking. Missing data: 7 cases.',
     'Small numbers. Not a ranking. Missing data: 2 cases.',
     'Small numbers. Not a ranking. Missing data: 2 cases.',
     'Small numbers. Not a ranking. Missing data: 3 cases.',
     'Small numbers. Not a ranking. Missing data: 4 cases.',
     'Small numbers. Not a ranking. Missing data: none.',
-    'Small numbers. Not a ranking. Missing data: 8 cases.',
+    'Small numbers. Not a ranking. Missing data: 8 cases, of some held back.',
   ]);
   const held = {
     kind: 'sources',
@@ -64,7 +66,9 @@ test('every figure says its small numbers, that it ranks nothing, and what is mi
     sources: [{ source: 'unknown', happened: null }],
   } as const;
   expect(countMissing(held)).toBeNull();
-  expect(cautionOf(held)).toContain('Missing data: not known.');
+  expect(cautionOf(held)).toContain('Missing data: held back.');
+  const none = { kind: 'sources', id: 's', sources: [{ source: 'other', happened: 9 }] } as const;
+  expect(cautionOf(none)).toContain('Missing data: none.');
 });
 
 test('what is seen in shares: of how many, how sure, how many missing, and what is held back', () => {
@@ -139,10 +143,10 @@ test('[HAZ-49] of a curve told after several events only its own days are said',
   expect(tableOf(told, unitName).rows.slice(0, 4)).toEqual([
     ['0', '100 %', '100 to 100 %', '58'],
     ['12', '96 %', '86 to 99 %', ''],
-    ['90', 'not known', '', '41'],
-    ['180', 'not known', '', '30'],
+    ['90', 'held back: told at every fifth event', '', '41'],
+    ['180', 'held back: told at every fifth event', '', '30'],
   ]);
-  expect(listKeys(told)).toEqual(['told', 'interval']);
+  expect(listKeys(told)).toEqual(['told', 'interval', 'heldWatched']);
 });
 
 /** Caught a planted bug: the picture's text named the unit that stood outside. */
@@ -150,7 +154,7 @@ test('[OC8] what is seen in a funnel names no unit and ranks none', () => {
   const spoken = spokenOf(figure('funnel'));
 
   expect(spoken).toEqual([
-    'All units together: 20 %. Of the units drawn: 1 within the 95 % limits, 0 beyond them, 1 beyond the 99.8 % limits, 1 not judged (fewer than 10 cases).',
+    'All units together: 20 %. Of the units drawn: 1 within the 95 % limits, 0 beyond them, 1 beyond the 99.8 % limits, 1 not judged (not ten cases for certain).',
     'Spread of the judged units: 1.23; near 1 is chance alone.',
   ]);
   const said = [titleOf(figure('funnel'), unitName), ...spoken].join(' ');
@@ -174,7 +178,7 @@ test('[OC8] a unit of which rounded counts do not say on which side it lies is s
   const near = { kind: 'funnel', id: 'f', funnel: { ...funnel, units } } as const;
 
   expect(spokenOf(near).slice(0, 2)).toEqual([
-    'All units together: 20 %. Of the units drawn: 1 within the 95 % limits, 0 beyond them, 0 beyond the 99.8 % limits, 1 not judged (fewer than 10 cases).',
+    'All units together: 20 %. Of the units drawn: 1 within the 95 % limits, 0 beyond them, 0 beyond the 99.8 % limits, 1 not judged (not ten cases for certain).',
     '1 unit lies near a limit: its rounded counts do not say on which side. Read it at the unit itself.',
   ]);
   expect(listKeys(near).slice(0, 3)).toEqual(['within', 'near-limit', 'not-judged']);
@@ -182,9 +186,11 @@ test('[OC8] a unit of which rounded counts do not say on which side it lies is s
 
 test('[OC10] what is seen in a sum: where it stands, its limit, when it was reached, how often by chance', () => {
   expect(spokenOf(figure('sum'))).toEqual([
+    'How to read it: the line goes up by a step with each case to which it happened, and down a little with every other case. At the limit more has happened than the risk of the cases explains.',
     'After 3 cases the sum stands at 0.12; the limit is 2.5.',
     'It reached the limit once: case 2, Jan 2026.',
     'Without a cause it would reach the limit once in about 413 cases. Look at the cases before you conclude.',
+    'No limit is published for these cases. This one is found by playing runs of such cases in which nothing is wrong; under "What is counted" stands how few of them reach it.',
   ]);
 });
 
@@ -212,7 +218,7 @@ test('what is seen in counts and amounts', () => {
 test('[OC8] units stand in tables by name, never by result', () => {
   expect(tableOf(figure('funnel'), unitName).rows).toEqual([
     ['Alder Bay', '1', '18', '6 %', '3 to 42 %', '0 to 55 %', 'within the limits'],
-    ['Marlow Fen', '0', '6', '0 %', '', '', 'fewer than 10 cases, not judged'],
+    ['Marlow Fen', '0', '6', '0 %', '', '', 'not ten cases for certain, not judged'],
     ['Tarn Hollow', '18', '40', '45 %', '8 to 35 %', '2 to 43 %', 'beyond the 99.8 % limits'],
   ]);
 });
@@ -287,4 +293,58 @@ test('fields of the case mix are named, and nothing recorded is said to be so', 
     'neither',
   ]);
   expect(mixValueOf('shunt', 'none')).toBe('None seen');
+});
+
+/** Caught, as it was: a picture with limits "0 to 0 %" around two units that nobody could judge. */
+test('[OC8] a funnel in which no unit can be judged is told in a sentence, without limits', () => {
+  const [funnel] = answer.funnels;
+  if (!funnel) throw new Error('no funnel');
+  const units = funnel.units.map((one) => ({ ...one, standing: 'not-judged' as const }));
+  const few = { kind: 'funnel', id: 'f', funnel: { ...funnel, units } } as const;
+  const flat = { kind: 'funnel', id: 'f', funnel: { ...funnel, overall: 0 } } as const;
+
+  expect([whyNotDrawn(funnel), whyNotDrawn(few.funnel), whyNotDrawn(flat.funnel)]).toEqual([
+    null,
+    'few',
+    'flat',
+  ]);
+  expect(spokenOf(few)).toEqual([
+    'No unit has ten cases judged for certain: none is held against limits, and no picture is drawn. The table says how often it happened.',
+  ]);
+  expect(spokenOf(flat)[0]).toMatch(/^All units together: 0 %\. Around that there are no limits/);
+  for (const one of [few, flat]) {
+    expect(listKeys(one)).toEqual([]);
+    expect(tableOf(one, unitName).rows[0]).toEqual(['Alder Bay', '1', '18', '6 %', '', '', '']);
+  }
+});
+
+/** Caught, as it was: labels of a funnel lay on each other where a rate was low. */
+test('labels at one edge stand apart in the order of what they name', () => {
+  expect(spreadLabels([100, 50, 10], 19)).toEqual([100, 50, 10]);
+  const [overall = 0, alert = 0, alarm = 0] = spreadLabels([300, 296, 295], 19);
+  expect([alert - alarm, overall - alert]).toEqual([19, 19]);
+  expect(spreadLabels([], 19)).toEqual([]);
+});
+
+/** Caught, as it was: windows and cases stood side by side under one word, and were added up. */
+test('[OC17] windows are counted as windows, and who has none as cases', () => {
+  const [one] = answer.outcomes;
+  if (!one) throw new Error('no outcome');
+  const windows = { ...one, outcome: 'seen_in_window', counted: 'windows' as const, not_due: 0 };
+  const told = { kind: 'shares', id: 's', outcomes: [windows] } as const;
+
+  expect(spokenOf(told)).toEqual([
+    'Windows of follow-up that were kept: 30 of 40 windows that have closed, 75 %, 95 % interval 60 to 86 %. A case may have several; 18 cases have none yet.',
+  ]);
+  expect(countsOf(told)('seen_in_window')).toBe(
+    '30 of 40 windows, 75 % (18 cases without a closed window)',
+  );
+  expect(tableOf(told, unitName).rows[0]?.slice(2, 6)).toEqual([
+    '30 windows',
+    '40 windows',
+    '18 cases without one',
+    '',
+  ]);
+  // No case without a window moves the share of windows.
+  expect(listKeys(told)).toEqual(['share', 'interval']);
 });

@@ -197,6 +197,62 @@ def test_a_planted_error_is_found_and_nothing_else(story, rule):
     assert _found(story.store) == [(rule, record)]
 
 
+# Of which kind a record that a rule finds is, by what the rule says that it counts.
+COUNTED = {
+    "case": ("case", "patient"),
+    "patient": ("patient",),
+    "pair": ("patient", "coil_placed", "adhesive_injected"),
+    "conflict": ("case",),
+    "visit": ("visit",),
+    "look": ("visit_result",),
+    "laboratory": ("lab_result",),
+    "target": ("target",),
+    "act": ("coil_placed", "adhesive_injected", "puncture", "package_opened"),
+    "device": ("coil_placed", "adhesive_injected", "package_opened"),
+    "coil": ("coil_placed",),
+    "aliquot": ("adhesive_injected",),
+}
+
+
+@pytest.mark.parametrize("rule", PLANTED)
+def test_each_rule_names_what_it_counts(story, rule):
+    """[DM-03] [DQ1] Caught: seven coils of one case were told as "7 of 42 cases".
+
+    A rule counts cases where each of its findings is of another case, and no other rule does.
+    """
+    counts = packaged_quality_rules().rules[rule].counts
+    plant, record = PLANTED[rule]
+    with story.store.transaction():
+        plant(story)
+    (found,) = judge_records(gather_records(story.store, on=TODAY))
+
+    assert record.partition("/")[0] in COUNTED[counts]
+    assert (counts == "pair") == (found.other.partition("/")[0] in COUNTED["pair"])
+    if counts == "case":
+        assert found.case
+
+
+def test_a_patient_of_two_cases_whom_nobody_confirmed_counts_as_two_cases(story):
+    """[DQ1] The rule counts cases: each was treated without knowing who it was."""
+    with story.store.transaction():
+        _treat_again(story, procedure_on="2026-09-14")
+        story.write("patient/a", identity="to-be-confirmed")
+
+    found = judge_records(gather_records(story.store, on=TODAY))
+    cases = [one.case for one in found if one.rule == "identity-unconfirmed"]
+
+    assert sorted(cases) == ["case/a", "case/c"]
+
+
+def test_what_is_wrong_is_told_apart_from_what_the_unit_does():
+    """[DM-03] [DQ1] Caught: a hub, which has no Decisions, said "Choose one under Decisions."."""
+    for rule in packaged_quality_rules().rules.values():
+        assert rule.finding.count(".") == 1, rule.rule
+        for place in ("Decisions", "Surveillance"):
+            assert place not in rule.finding, rule.rule
+        assert rule.sentence == f"{rule.finding} {rule.act}"
+
+
 @pytest.mark.parametrize(
     "right",
     [

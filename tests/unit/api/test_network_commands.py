@@ -30,7 +30,7 @@ def _run(folder, *words):
     return CliRunner().invoke(main, ["hub", *words, "--data", str(folder)])
 
 
-def test_two_people_join_by_name_and_one_parts(folder):
+def test_two_people_join_by_name_and_two_part(folder):
     """[HAZ-41] [HAZ-42]"""
     where, (first, second) = folder
     listed = _run(where, "links", "list", "--format", "json")
@@ -44,9 +44,16 @@ def test_two_people_join_by_name_and_one_parts(folder):
     shown = _run(where, "links", "list", "--state", "joined").output
     assert "agreed: Ida Norrwood" in shown
     assert "Tarn Hollow" in shown
-    because = ("--because", "joined-in-error", "--by", first)
-    assert "is parted" in _run(where, "links", "part", link, *because).output
+    assert "points: start -15.6, names " in shown
+    because = ("--because", "joined-in-error", "--by")
+    assert "stays joined" in _run(where, "links", "part", link, *because, first).output
+    assert "Taken back" in _run(where, "links", "take-back", link, "--by", first).output
+    assert "stays joined" in _run(where, "links", "part", link, *because, second).output
+    assert "says to part them: Juno" in _run(where, "links", "list").output
+    assert "is parted" in _run(where, "links", "part", link, *because, first).output
     assert "Links joined: 0." in _run(where, "links", "list", "--state", "joined").output
+    reopened = _run(where, "links", "reopen", link, "--because", "new-facts", "--by", first)
+    assert "is open again" in reopened.output
 
 
 def test_a_recall_is_sent_listed_written_as_csv_and_withdrawn(folder, tmp_path):
@@ -58,7 +65,7 @@ def test_a_recall_is_sent_listed_written_as_csv_and_withdrawn(folder, tmp_path):
     notice = sent.output.split()[0]
 
     told = _run(where, "recall", "list").output
-    assert "Tarn Hollow: reported 2, unknown 0; no answer yet; " in told
+    assert "Tarn Hollow: reported 2 exact, 0 near, 0 of unknown lot; no answer yet; " in told
     assert "Notices in force: 1." in told
     sheet = tmp_path / "recall.csv"
     _run(where, "recall", "list", "--notice", notice, "--csv", str(sheet))

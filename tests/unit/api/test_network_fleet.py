@@ -12,9 +12,11 @@ import pytest
 from api.clinical_rules.civil_date import add_days
 from api.use_cases import report_quality
 from api.use_cases.list_devices import HOUR_MS
+from api.use_cases.note_access import AccessEvent, note_access
 from api.use_cases.read_fleet import read_fleet
 from api.use_cases.read_network_quality import read_network_quality
 from api.use_cases.report_quality import count_quality
+from api.use_cases.search_access import AccessSearch, search_access
 from api.use_cases.standing_report import (
     StandingDevice,
     StandingReport,
@@ -299,14 +301,17 @@ def _of(hub, unit):
 
 
 def test_completeness_adds_up_by_unit_and_no_small_month_follows_from_the_sum(hub):
-    """[DM-04] [HAZ-49] [DQ4] By hand: 3 of 4, 2 of 5, 12 of 20 are 17 of 29; the month of four is
-    held back, and with it the next smallest.
+    """[DM-04] [HAZ-49] [DQ4] By hand: 3 of 4, 2 of 5, 12 of 20 and 30 of 60 are 47 of 89.
+
+    The months of four and five are held back, and the one of twenty with them: 42 without an answer
+    less 30 and 8 would leave four for the two. Caught: that month was told.
     """
     line = {"field": "cause", "disagreed": 0}
     lines = [
         {"month": "2026-07", "filled": 3, "of": 4, **line},
         {"month": "2026-08", "filled": 2, "of": 5, **line},
         {"month": "2026-09", "filled": 12, "of": 20, **line},
+        {"month": "2026-10", "filled": 30, "of": 60, **line},
         {"month": "2026-08", "filled": 4, "of": 4, **line, "field": "sex"},
     ]
     report = msgspec.convert({**_plain(_report()), "completeness": lines}, StandingReport)
@@ -315,15 +320,44 @@ def test_completeness_adds_up_by_unit_and_no_small_month_follows_from_the_sum(hu
     found = _of(hub, TARN)
 
     assert [(one.field, one.filled, one.of) for one in found.completeness] == [
-        ("cause", 17, 29),
+        ("cause", 47, 89),
         ("sex", None, None),
     ]
     assert [(one.month, one.field, one.filled, one.of) for one in found.by_month] == [
         ("2026-07", "cause", None, None),
         ("2026-08", "cause", None, None),
-        ("2026-09", "cause", 12, 20),
+        ("2026-09", "cause", None, None),
+        ("2026-10", "cause", 30, 60),
         ("2026-08", "sex", None, None),
     ]
+
+
+def test_a_count_that_is_held_back_is_printed_in_no_other_list(hub):
+    """[HAZ-49] [DQ4] Caught: a rule said "fewer than 5" of what "41 of 42" told beside it; and a
+    unit whose cases were held back had them told as those of whom a field is asked.
+    """
+    lines = [
+        {"month": "2026-07", "field": "cause", "filled": 41, "disagreed": 0, "of": 42},
+        {"month": "2026-07", "field": "sex", "filled": 42, "disagreed": 0, "of": 42},
+        {"month": "2026-07", "field": "urgency", "filled": 30, "disagreed": 2, "of": 42},
+        {"month": "2026-07", "field": "shunt", "filled": 30, "disagreed": 0, "of": 42},
+    ]
+    report = {**_plain(_report(cases=42)), "completeness": lines}
+    for unit, held in ((TARN, report), (LOW, {**report, "cases": 60})):
+        _keep(hub, unit, msgspec.convert(held, StandingReport))
+
+    told = [(one.field, one.filled, one.of) for one in _of(hub, TARN).completeness]
+    assert told == [
+        ("cause", None, None),
+        ("sex", 42, 42),
+        ("urgency", None, None),
+        ("shunt", 30, 42),
+    ]
+
+    _keep(hub, FEN, _report(cases=2))
+    found = _of(hub, TARN)
+    assert [one.cases for one in found.units] == [None]
+    assert {one.of for one in (*found.completeness, *found.by_month)} == {None}
 
 
 def test_a_report_that_this_release_cannot_read_hides_no_unit(hub):
@@ -337,3 +371,15 @@ def test_a_report_that_this_release_cannot_read_hides_no_unit(hub):
 
     assert (tarn.reported_ms, tarn.build, tarn.devices) == (None, "", [])
     assert _of(hub, "").units == []
+
+
+def test_who_looked_names_the_unit_that_asked_the_hub(hub):
+    """[DM-12] Caught: at the hub a unit stood in the trail by its id alone."""
+    with hub.store.transaction():
+        for who in (TARN, "staff/nobody", "tablet-gone"):
+            asked = {"asker": "device", "role": "unit", "verb": "read", "object": "stream"}
+            note_access(hub.store, AccessEvent(at_ms=NOON_MS, who=who, **asked))
+
+    found = search_access(hub.store, AccessSearch(), zone="UTC")
+
+    assert found.names == {TARN: "Tarn Hollow"}

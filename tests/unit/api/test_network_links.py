@@ -156,9 +156,12 @@ def test_a_unit_that_says_they_are_two_closes_it(hub, pair):
     assert shown.history[-1].because == "unit-says-not-same"
     assert [(one.unit_name, one.answer) for one in shown.answers] == [("Marlow Fen", "not-same")]
 
+    with pytest.raises(NotAllowedError, match="two people"):
+        _decide(hub, pair, "reopen", people[0], "new-facts")
     hub.answer(FEN, pair, "same")
     hub.tend()
     assert list_groups(hub.store)[0] == []
+    assert _decide(hub, pair, "reopen", people[1], "new-facts") == "one_voice"
     assert _decide(hub, pair, "agree", people[0]) == "joined"
 
 
@@ -184,12 +187,15 @@ def test_a_join_is_taken_back_with_a_reason_and_its_history_stays(hub, pair):
     with pytest.raises(NotAllowedError, match="Part them instead"):
         _decide(hub, pair, "set-aside", people[0], "cannot-tell")
 
-    assert _decide(hub, pair, "part", people[0], "joined-in-error") == "apart"
+    assert _decide(hub, pair, "part", people[0], "joined-in-error") == "joined"
+    assert _decide(hub, pair, "part", people[1], "joined-in-error") == "apart"
 
     assert [hub.state(f"registry_patient/{name}") for name in ("a1", "b1")] == before
     assert list_groups(hub.store) == ([], [])
     (shown,) = list_links(hub.store, "parted", by="").links
-    assert [one.act for one in shown.history] == ["proposed", "agreed", "joined", "parted"]
+    acts = ["proposed", "agreed", "joined", "part-asked", "parted"]
+    assert [one.act for one in shown.history] == acts
+    assert _decide(hub, pair, "reopen", people[0], "decided-in-error") == "proposed"
     assert _decide(hub, pair, "agree", people[1]) == "one_voice"
     assert _decide(hub, pair, "agree", people[0]) == "joined"
 
@@ -353,6 +359,7 @@ def test_what_was_parted_is_taken_up_again_on_the_traits_of_today(hub, pair):
     _decide(hub, pair, "set-aside", person, "cannot-tell")
     hub.patient(FEN, "b1", BAO)
     hub.tend()
+    _decide(hub, pair, "reopen", person, "new-facts")
 
     with pytest.raises(NotAllowedError, match="two identifiers"):
         _decide(hub, pair, "agree", person)
@@ -464,7 +471,9 @@ def test_what_was_parted_is_joined_by_nobody_on_the_word_of_a_unit_of_before(hub
     hub.answer(FEN, pair, "same")
     hub.tend()
     assert _decide(hub, pair, "agree", first) == "joined"
-    assert _decide(hub, pair, "part", second, "patient-objects") == "apart"
+    assert _decide(hub, pair, "part", second, "patient-objects") == "joined"
+    assert _decide(hub, pair, "part", first, "patient-objects") == "apart"
+    _decide(hub, pair, "reopen", first, "new-facts")
 
     assert _decide(hub, pair, "agree", first) == "one_voice"
 
@@ -486,6 +495,7 @@ def test_an_answer_of_before_that_arrives_late_is_one_of_before(hub, pair):
     _decide(hub, pair, "set-aside", second, "different-people")
     hub.write(FEN, "registry_link_answer/late", unit=FEN, proposal=pair, answer="same")
     hub.tend()
+    _decide(hub, pair, "reopen", first, "new-facts")
 
     assert _decide(hub, pair, "agree", first) == "one_voice"
 

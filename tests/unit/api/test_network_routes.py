@@ -44,7 +44,7 @@ def link(hub):
     return name_link(*records)
 
 
-def test_two_people_of_the_hub_join_and_one_parts(hub, link):
+def test_two_people_of_the_hub_join_and_two_part(hub, link):
     """[HAZ-41] [HAZ-42] One after the other by their own log-ins; each act stands in the trail."""
     first = _logged_in(hub, "data-manager")
     second = _logged_in(hub, "data-manager", "Juno Marrowby")
@@ -63,10 +63,16 @@ def test_two_people_of_the_hub_join_and_one_parts(hub, link):
     assert joined["state"] == "joined"
     assert [one["name"] for one in joined["agreed"]] == ["Ida Norrwood", "Juno Marrowby"]
     part = {"link": link, "act": "part", "because": "joined-in-error"}
-    assert second.ask("POST", "/api/network/link-acts", part).json()["link"]["state"] == "parted"
+    asked = second.ask("POST", "/api/network/link-acts", part).json()["link"]
+    assert (asked["state"], asked["may_part"], asked["may_take_back"]) == ("joined", False, True)
+    assert asked["weighing"]["sum_tenths"] > asked["weighing"]["shown_from_tenths"]
+    assert first.ask("POST", "/api/network/link-acts", part).json()["link"]["state"] == "parted"
     assert first.ask("GET", "/api/network/links?state=parted").json()["links"][0]["link"] == link
+    reopen = {"link": link, "act": "reopen", "because": "decided-in-error"}
+    opened = first.ask("POST", "/api/network/link-acts", reopen).json()["link"]
+    assert (opened["state"], opened["agreed"], opened["parting"]) == ("proposed", [], [])
     assert [verb for verb, _, _ in events(hub, "network-links")] == [
-        *("read", "agree", "agree", "agree", "part", "read")
+        *("read", "agree", "agree", "agree", "part", "part", "read", "reopen")
     ]
     wrong = {"link": link, "act": "part", "because": "I think so"}
     assert_problem(second.ask("POST", "/api/network/link-acts", wrong), 422, "joined-in-error")
@@ -138,7 +144,8 @@ def test_a_unit_sees_whom_a_notice_touches_and_acknowledges_it(unit):
 
     (seen,) = clinician.ask("GET", "/api/recalls/network").json()["notices"]
     assert [(one["name"], one["group"]) for one in seen["rows"]] == [("Vareth, Ilo", "same")]
-    counted = {"cases": 1, "patients": 1, "surely": 1, "unknown_lots": 0, "on_shelf": 0}
+    touched = {"cases": 1, "patients": 1, "surely": 1, "surely_cases": 1}
+    counted = {**touched, "unknown_lots": 0, "on_shelf": 0}
     assert seen["found"] == counted
     assert seen["answer"] == "none"
     (counts,) = admin.ask("GET", "/api/recalls/network").json()["notices"]

@@ -50,7 +50,7 @@ def whole(store, **ask):
     choice = read_choice(OutcomeAsk(**ask))
     with store.reading():
         reading = OutcomeReading(store.outcomes, choice, lambda unit: unit, {}, hides=False)
-        return reading.tell([], now_ms=0)
+        return reading.tell([], now_ms=0, on="2027-12-31")
 
 
 def chosen(cases, **wanted):
@@ -188,7 +188,7 @@ def test_units_stand_by_name_and_are_not_ranked(network):
     names = {"unit-a": "Zell", "unit-b": "arbour", "unit-c": "Mere"}
     with store.reading():
         reading = OutcomeReading(store.outcomes, choice, names.__getitem__, {}, hides=False)
-        report = reading.tell([], now_ms=0)
+        report = reading.tell([], now_ms=0, on="2027-12-31")
 
     in_order = ["unit-b", "unit-c", "unit-a"]
     assert [one.unit for one in report.units] == in_order

@@ -96,7 +96,7 @@ def test_the_manifest_names_purpose_approver_versions_and_every_file(hub):
 
     assert (manifest["purpose"], manifest["approved_by"]) == (ORDER.purpose, ORDER.approved_by)
     assert set(manifest["sha256"]) == set(made.files) - {"manifest.json", "README.txt"}
-    assert manifest["rule_versions"]["quality_rules"] == 1
+    assert manifest["rule_versions"]["quality_rules"] == 2
     assert manifest["rule_versions"]["sizing/limits"] == 2
     assert manifest["caution"].startswith("Small numbers. Not a ranking. Missing data: ")
     assert manifest["caution"] in readme

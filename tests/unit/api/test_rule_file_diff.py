@@ -19,6 +19,10 @@ from api.storage.packaged_files import read_packaged_rule_files
 from api.use_cases.amount_words import say_value
 from api.use_cases.rule_file_diff import diff_rule_files
 
+_TWICE = (
+    '"project default: twice the limit of adhesive (pure), as a 1 to 1 mixture holds"; '
+    'what it rests on "unit setting".'
+)
 CONTENTS = read_packaged_rule_files()
 FILES = sorted(path for path in CONTENTS if ".v" in path)
 
@@ -52,10 +56,10 @@ def test_rows_new_gone_changed_and_moved_are_told_by_name():
     ]
 
     assert diff_rule_files(_file(old), _file(new, version=2)) == [
-        'Row "wait_days": amount changes from 5 days to 7 days.',
-        'Row "ratio_per_mille" is new: amount 1200 per mille (1.2 times).',
-        'Row "stop_margin_um" is gone; it said: amount 2000 um (2 mm).',
-        'Row "wait_days" moves: it stood after "aliquot_ul" and stands first.',
+        "Wait changes from 5 days to 7 days.",
+        "Ratio is new: 1.2 times.",
+        "Margin between measured depth and needle stop is gone; it said: 2 mm.",
+        "Wait moves: it stood after One injection holds at most and stands first.",
     ]
 
 
@@ -73,9 +77,9 @@ def test_the_head_of_a_file_is_told_as_well():
     assert diff_rule_files(_file(rows), _file(rows, version=2)) == []
     assert diff_rule_files(_file(rows), new) == [
         'The unit of the file changes from "days" to "words".',
-        'The in force from of the file changes from "2026-01-01" to "2026-06-01".',
-        'The edition of its source changes from "1" to "2".',
-        'The page of its source changes from "" to "12".',
+        'The first day of the file changes from "2026-01-01" to "2026-06-01".',
+        'The source of the file: its edition changes from "1" to "2".',
+        'The source of the file: its page changes from "" to "12".',
     ]
 
 
@@ -92,21 +96,25 @@ def test_a_row_that_nothing_names_is_changed_where_most_of_it_stayed():
     ]
 
     assert diff_rule_files(_file(old), _file(new, version=2)) == [
-        'Row 1, G: text changes from "One." to "Another.".',
-        'Row 2 is new: id "H"; when "c"; level "soft"; text "Three.".',
-        'Row 3 is new: id "H"; when "d"; level "soft"; text "Four.".',
-        'Row 2 is gone; it said: id "G"; when "b"; level "hard"; text "Two.".',
+        'Row 1 (G, a): its sentence changes from "One." to "Another.".',
+        'Row 2 is new: id "H"; when it counts "c"; level "soft"; its sentence "Three.".',
+        'Row 3 is new: id "H"; when it counts "d"; level "soft"; its sentence "Four.".',
+        'Row 2 is gone; it said: id "G"; when it counts "b"; level "hard"; its sentence "Two.".',
     ]
 
 
 @pytest.mark.parametrize(
     ("value", "key", "row", "unit", "said"),
     [
-        (1500, "loop_um", {}, "", "1500 um (1.5 mm)"),
-        (45000, "amount", {"item": "aliquot_ms_per_ml"}, "", "45000 ms per mL (45 s per mL)"),
-        (250, "amount", {"item": "prime_ul"}, "", "250 uL (0.25 mL)"),
+        (1500, "loop_um", {}, "", "1.5 mm"),
+        (45000, "amount", {"item": "aliquot_ms_per_ml"}, "", "45 s per mL"),
+        (250, "amount", {"item": "prime_ul"}, "", "0.25 mL"),
         (3, "at_most", {"name": "bilirubin", "unit": "mg/dL"}, "as named", "3 mg/dL"),
-        (4000, "limit", {"limit_unit": "ul"}, "", "4000 uL (4 mL)"),
+        ("34.2", "below", {"unit": "umol/L"}, "as named", "34.2 umol/L"),
+        (160, "bled_per_mille", {}, "", "16 %"),
+        (1, "days", {}, "", "1 day"),
+        ("unit-setting", "basis", {}, "", '"unit setting"'),
+        (4000, "limit", {"limit_unit": "ul"}, "", "4 mL"),
         (7, "points", {"unit": "mg/dL"}, "as named", "7"),
         (5, "amount", {"item": "tries"}, "days and counts, as each key says", "5"),
         (5, "amount", {"item": "tries"}, "px", "5 px"),
@@ -128,15 +136,15 @@ def test_each_value_is_said_in_the_unit_of_its_own_row():
     new = [{"name": "bilirubin", "at_most": 51, "unit": "umol/L"}]
 
     assert diff_rule_files(_file(old), _file(new, version=2)) == [
-        'Row "bilirubin": at most changes from 3 mg/dL to 51 umol/L.',
-        'Row "bilirubin": unit changes from "mg/dL" to "umol/L".',
+        "Bilirubin: at most changes from 3 mg/dL to 51 umol/L.",
+        'Bilirubin: unit changes from "mg/dL" to "umol/L".',
     ]
 
 
 def test_yes_is_not_one():
     """[WD3]"""
     assert diff_rule_files(_file([{"id": "a", "on": True}]), _file([{"id": "a", "on": 1}])) == [
-        'Row "a": on changes from yes to 1.'
+        "A: on changes from yes to 1."
     ]
 
 
@@ -168,7 +176,7 @@ def test_whatever_is_changed_in_a_released_file_is_told_with_both_values(data):
     if change == "value":
         new_one = say_value(rows[place][key], key, rows[place], content["unit"])
         # What names the row is told as its name.
-        named = f'"{rows[place][key]}"'
+        named = str(rows[place][key])
         assert any(new_one in sentence or named in sentence for sentence in told)
         assert len(told) <= 4
     if change == "gone":
@@ -186,11 +194,47 @@ def test_every_row_that_a_release_added_is_told():
     """[DM-11] [WD1] The second limits of sizing have three rows more than the first."""
     told = diff_rule_files(CONTENTS["sizing/limits.v1.json"], CONTENTS["sizing/limits.v2.json"])
 
-    assert [one.split('"')[1] for one in told if "is new" in one] == [
-        "mix_soft_limit_ul",
-        "mix_second_person_ul",
-        "most_oil_per_mille",
+    assert [one.partition(" is new: ")[::2] for one in told if "is new" in one] == [
+        (
+            "Mix (adhesive + oil) in a session, limit of caution",
+            f"8 mL; its source {_TWICE}",
+        ),
+        (
+            "Mix (adhesive + oil) in a session, limit above which a second person agrees",
+            f"12 mL; its source {_TWICE}",
+        ),
+        (
+            "Most oil for one part of adhesive",
+            '2 times; its source "project default; published mixtures reach 0.5 to 0.8: Soehendra, '
+            'from memory; over-dilution delays setting: from memory"; what it rests on '
+            '"unit setting".',
+        ),
     ]
+
+
+def test_two_rows_of_one_word_are_told_apart():
+    """[WD1] Caught: a wait in days and one in hours were both called "Wait"."""
+    old = [{"item": "wait_days", "amount": 5}, {"item": "wait_months", "amount": 5}]
+    new = [{"item": "wait_days", "amount": 6}, {"item": "wait_months", "amount": 5}]
+
+    assert diff_rule_files(_file(old), _file(new, version=2)) == [
+        'Wait ["wait_days"] changes from 5 days to 6 days.'
+    ]
+
+
+@pytest.mark.parametrize("path", FILES)
+def test_no_row_of_a_release_is_called_by_the_id_of_its_limit(path):
+    """[DM-11] Caught: `soft_limit_ul: amount changes from 4000 uL`, which nobody says."""
+    content = json.loads(CONTENTS[path])
+    for row in content["rows"]:
+        for key, value in row.items():
+            if isinstance(value, int) and not isinstance(value, bool):
+                row[key] = value + 7
+
+    told = diff_rule_files(CONTENTS[path], json.dumps(content).encode())
+
+    said = [one.partition(" changes from ")[0] for one in told if " changes from " in one]
+    assert [one for one in said if "_" in one or "[" in one] == []
 
 
 @pytest.mark.parametrize(
@@ -213,6 +257,6 @@ def test_the_command_says_what_changes(tmp_path):
     missing = CliRunner().invoke(main, ["rules", "diff", str(old), str(tmp_path / "none")])
 
     assert (told.exit_code, same.exit_code, missing.exit_code) == (0, 0, 2)
-    assert "mix_soft_limit_ul" in told.output
+    assert "Mix (adhesive + oil) in a session, limit of caution is new: 8 mL" in told.output
     assert "Nothing changes" in same.output
     assert "Name a rule file" in missing.output

@@ -151,7 +151,7 @@ def test_an_answer_to_an_offer_is_none_to_the_offer_of_another_hub(tmp_path, hub
     assert (row.standing, row.because, row.sentences) == (
         "new",
         "Lower it",
-        ['Row "soft_limit_ul": amount changes from 4000 uL (4 mL) to 1000 uL (1 mL).'],
+        ["Adhesive (pure) in a session, limit of caution changes from 4 mL to 1 mL."],
     )
     report = make_standing_report(own, build="b", now_ms=NOON_MS, today=TODAY)
     assert [one.answer for one in report.offers] == ["none"]

@@ -116,7 +116,7 @@ export function drawCurves(
       text(days, {
         x: 'day',
         frameAnchor: 'bottom',
-        text: ({ cases }: { cases: number | null }) => (cases === null ? '<5' : String(cases)),
+        text: ({ cases }: { cases: number | null }) => (cases === null ? '\u2013' : String(cases)),
         dy: 108,
         fontSize: FONT,
         fontWeight: 700,

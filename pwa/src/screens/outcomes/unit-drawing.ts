@@ -1,7 +1,13 @@
 /** Draws units around all cases together, and the sum of one unit case after case. */
 import { dot, gridY, line, type PlotOptions, ruleX, ruleY, text } from '@observablehq/plot';
 import type { OutcomeFunnel, RiskSum } from '../../outcome-answers';
-import { type FunnelShape, isThinned, markUnits, traceSum } from '../../state/outcome-marks';
+import {
+  type FunnelShape,
+  isThinned,
+  markUnits,
+  spreadLabels,
+  traceSum,
+} from '../../state/outcome-marks';
 import {
   bottomAxis,
   type DrawnWords,
@@ -23,6 +29,11 @@ const UNIT_LOOKS: Readonly<Record<FunnelShape, object>> = {
   alert: { symbol: 'diamond', r: 8, fill: MARK, stroke: GROUND },
   alarm: { symbol: 'square', r: 8, fill: MARK, stroke: INK, strokeWidth: 2 },
 };
+
+/** Of a funnel, in pixels: the whole picture, and what stands above and below the frame. */
+const HEIGHT = 420;
+const ABOVE = 36;
+const BELOW = 64;
 
 export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOptions | null {
   const units = markUnits(funnel.units);
@@ -46,7 +57,20 @@ export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOption
       strokeDasharray: y.endsWith('998') ? '3 5' : '12 5',
     });
   const overall = `${Math.round(funnel.overall * 100)} %`;
-  const atEnd = (y: number, said: string, dy = -8) =>
+  const ends = [
+    { y: funnel.overall, said: overall },
+    ...(last
+      ? [
+          { y: last.high95, said: '95 %' },
+          { y: last.high998, said: '99.8 %' },
+        ]
+      : []),
+  ].map(({ y, said }) => ({ y: Math.min(y, top), said }));
+  const inner = HEIGHT - ABOVE - BELOW;
+  const heights = ends.map(({ y }) => (1 - y / top) * inner);
+  // Where a rate is low its limits end near each other: their labels stand apart all the same.
+  const apart = spreadLabels(heights, FONT + 3);
+  const atEnd = (y: number, said: string, dy: number) =>
     text([said], {
       x: () => most,
       y: () => y,
@@ -58,11 +82,11 @@ export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOption
       fill: INK,
     });
   return {
-    height: 420,
+    height: HEIGHT,
     marginLeft: 64,
     marginRight: 66,
-    marginTop: 36,
-    marginBottom: 64,
+    marginTop: ABOVE,
+    marginBottom: BELOW,
     x: { domain: [0, most] },
     y: { domain: [0, top] },
     marks: [
@@ -74,8 +98,9 @@ export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOption
       limit('low95'),
       limit('high95'),
       limit('high998'),
-      atEnd(funnel.overall, overall, 0),
-      ...(last ? [atEnd(last.high95, '95 %', 4), atEnd(last.high998, '99.8 %', -4)] : []),
+      ...ends.map(({ y, said }, place) =>
+        atEnd(y, said, (apart[place] ?? 0) - (heights[place] ?? 0)),
+      ),
       ...(['not-judged', 'within', 'near-limit', 'alert', 'alarm'] as const).map((shape) =>
         dot(
           units.filter((unit) => unit.shape === shape),
