@@ -192,6 +192,13 @@ def _find_too_many_opened(facts: Facts, _: int) -> list[Finding]:
     return _when(opened > delivered, lot, lot=lot, delivered=str(delivered), opened=str(opened))
 
 
+def _find_other_item(facts: Facts, _: int) -> list[Finding]:
+    lot, chosen, items = (facts["lot_known_as"][key] for key in ("lot", "chosen", "items"))
+    is_other = len(items) > 0 and all(one["stock"] != chosen["stock"] for one in items)
+    names = _say_names([one["name"] for one in items])
+    return _when(is_other, lot, lot=lot, names=names, chosen=chosen["name"])
+
+
 _DEVICE = ("device_expires_on", "today_on")
 _COUNTED = ("item", "opened", "recorded")
 
@@ -263,6 +270,7 @@ CONDITIONS: Mapping[str, Condition] = {
     "lots_missing": Condition(("lots_missing",), ("names",), _listed("lots_missing")),
     "device_recalled": Condition(("device_recalls",), ("name", "reason"), _find_recalls),
     "serial_opened_before": Condition(("serial_opened_before",), ("serial",), _find_second_opening),
+    "lot_of_other_item": Condition(("lot_known_as",), ("lot", "names", "chosen"), _find_other_item),
     "more_opened_than_delivered": Condition(
         ("lot_count",), ("lot", "delivered", "opened"), _find_too_many_opened
     ),

@@ -39,6 +39,7 @@ def _amount(content: object, where: str) -> int:
 
 _names: Reader[list[str]] = list_of(text)
 _QUANTITY: dict[str, Reader[Any]] = {"name": text, "unit": text, "milli": _amount}
+_STOCK_ITEM = shape({"stock": text, "name": text})
 
 READ_FACTS = shape(
     {},
@@ -85,6 +86,9 @@ READ_FACTS = shape(
         "lots_missing": _names,
         "device_recalls": list_of(shape({"name": text, "reason": text})),
         "serial_opened_before": text,
+        "lot_known_as": shape(
+            {"lot": text, "chosen": _STOCK_ITEM, "items": list_of(_STOCK_ITEM)},
+        ),
         "lot_count": shape({"lot": text, "delivered": _amount, "opened": _amount}),
         "already_raised": _names,
     },

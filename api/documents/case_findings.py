@@ -4,11 +4,14 @@ Twin of `state/papers/case-findings.ts`.
 """
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.errors import CalculationRefusedError, ClinicalRuleError
 from api.clinical_rules.intended_use import count_years
+from api.clinical_rules.lab_units import tell_in_other_unit
+from api.clinical_rules.liver_rules import LiverRules
 from api.clinical_rules.liver_scores import answer_liver_scores
 from api.clinical_rules.rule_book import RuleBook
 from api.documents.paper import Block, Lines, Pairs, Part, Table
@@ -126,7 +129,7 @@ def report_liver(
                 words.say("common.two_answers")
                 if "result" in lab.conflicts
                 else thousandths(lab.whole("result", "value_milli")),
-                words.value("unit", lab.text("result", "unit")),
+                _unit_of(lab, book, words),
                 words.value("origin", lab.text("result", "origin")),
                 words.day(lab.text("result", "taken_on")),
             ]
@@ -141,6 +144,20 @@ def report_liver(
     blocks += [Pairs(rows)] if rows else []
     blocks += [Lines([remark])] if remark else []
     return Part(words.say("report.liver"), blocks), files
+
+
+def _unit_of(lab: ShownRecord, book: RuleBook, words: PaperWords) -> str:
+    """Return the unit, and the amount in the other one that is in use for it (HAZ-51)."""
+    unit, milli = lab.text("result", "unit"), lab.whole("result", "value_milli")
+    said = words.value("unit", unit)
+    if milli is None or "result" in lab.conflicts:
+        return said
+    try:
+        rules = LiverRules(book)
+        other = tell_in_other_unit(lab.text("analyte"), Decimal(milli) / 1000, unit, rules)
+    except ClinicalRuleError:
+        return said
+    return f"{said} ({other[0]} {words.value('unit', other[1])})" if other else said
 
 
 def _score(

@@ -49,10 +49,20 @@ class Given(msgspec.Struct, frozen=True, kw_only=True):
     flush_lacking: list[ShownRecord]
 
 
-def count_given(case: ShownCase, target: str = "") -> Given:
-    """Return what the records add up to; the pure share is rounded once per mixing ratio."""
+def count_given(case: ShownCase, target: str = "", unmeasured: Sequence[ShownRecord] = ()) -> Given:
+    """Return what the records add up to; the pure share is rounded once per mixing ratio.
+
+    Parameters
+    ----------
+    unmeasured : sequence of ShownRecord
+        Flushes that have no record of their own, since nobody entered an amount.
+    """
     held = {
-        kind: [one for one in case.of_kind(kind) if target in ("", one.text("target"))]
+        kind: [
+            one
+            for one in (*case.of_kind(kind), *(unmeasured if kind == "flush" else ()))
+            if target in ("", one.text("target"))
+        ]
         for kind in ACTS
     }
     by_ratio: dict[tuple[int, int], int] = {}
@@ -97,8 +107,12 @@ def say_mix(given: Given, words: PaperWords) -> str:
 
 
 def say_flush(given: Given, words: PaperWords) -> str:
-    """Return what was flushed in words; flushes without an amount are told."""
-    return _say_with_lacking(ml(given.flush_ul), given.flushes, given.flush_lacking, words)
+    """Return what was flushed in words; flushes without an amount are counted."""
+    lacking = given.flush_lacking
+    is_none = bool(lacking) and len(lacking) == given.flushes
+    if is_none and not any("amount" in one.conflicts for one in lacking):
+        return words.say("report.flush_lacking", count=len(lacking))
+    return _say_with_lacking(ml(given.flush_ul), given.flushes, lacking, words)
 
 
 def _say_with_lacking(
@@ -176,7 +190,8 @@ def name_device(case: ShownCase, record: ShownRecord, words: PaperWords) -> str:
     loop = mm(record.whole("coil", "loop_um"))
     if loop:
         return words.say("common.coil_of", loop=loop)
-    return words.value("item", record.text("item")) or words.say("common.coil")
+    item = record.text("item")
+    return words.say("common.coil_unsized") if item in ("", "coil") else words.value("item", item)
 
 
 def say_lot(device: dict[str, Any], words: PaperWords) -> str:
@@ -236,7 +251,7 @@ def table_visits(case: ShownCase, words: PaperWords) -> Table:
             (
                 booked or target,
                 [
-                    visit.text("label"),
+                    words.value("contact", visit.text("label")),
                     doubt if in_doubt else words.day(booked or target),
                     say_window(window, words),
                     doubt if in_doubt else words.value("status", status),

@@ -16,7 +16,7 @@ from api.documents.case_given import device_of, name_device, say_expiry, say_lot
 from api.documents.paper import Face, Paper
 from api.documents.paper_head import draft_of, foot_of, name_of_patient, sender_of
 from api.documents.paper_words import PaperWords
-from api.documents.shown_case import ShownCase, ShownRecord, parts_of, text_in, texts_in
+from api.documents.shown_case import ShownCase, ShownRecord, once, parts_of, text_in, texts_in
 
 # What both engines part words by.
 _WHITE = re.compile(r"[ \n]+")
@@ -206,6 +206,20 @@ def _day_of(visit: ShownRecord) -> str:
     return booked or text_in(visit.parts("window"), "target_on")
 
 
+def _tell_next(case: ShownCase, words: PaperWords) -> str:
+    """Return the next contact: its day, whether it is booked, and its kind, a call for one."""
+    days = [(day, visit) for visit in case.visits if is_civil_date(day := _day_of(visit))]
+    next_on = min((day for day, _ in days if day >= case.on), default="")
+    if not next_on:
+        return words.say("card.ask_next")
+    of_day = [visit for day, visit in days if day == next_on]
+    kinds = once(words.value("contact", visit.text("label")) for visit in of_day)
+    what = ", ".join(kinds) or words.say("card.kind_unknown")
+    is_booked = all(visit.text("status") == "booked" for visit in of_day)
+    key = "card.next_booked" if is_booked else "card.next"
+    return words.say(key, day=words.day(next_on), what=what)
+
+
 def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> list[str]:
     """Return magnetic resonance, lifetime, follow-up, and where to ask (Article 18 (1) (b)-(d))."""
     mr = parts_of(stocked.shows.get("mr")) if stocked else {}
@@ -218,9 +232,6 @@ def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> li
         scan = words.say("card.mr", condition=condition, statement=statement)
     else:
         scan = words.say("card.mr_unknown")
-    dates = [_day_of(visit) for visit in case.visits]
-    next_on = min((day for day in dates if is_civil_date(day) and day >= case.on), default="")
-    follow = words.say("card.next" if next_on else "card.ask_next", day=words.day(next_on))
     place = _PLACES.get(case.itself.text("varix_class"), "gut")
     lifetime, _ = _tell_maker(stocked, "expected_lifetime", words)
     told = [_tell_maker(stocked, field, words) for field in _LONG]
@@ -229,7 +240,7 @@ def _know(case: ShownCase, stocked: ShownRecord | None, words: PaperWords) -> li
         scan,
         words.say(f"card.shift_{place}"),
         lifetime,
-        follow,
+        _tell_next(case, words),
         *(line for line, is_own in told if not is_own),
     ]
 

@@ -133,7 +133,7 @@ def print_letters(pages: list[LetterPage], settings: LetterSettings, *, on: str)
         "address_top_mm": settings.address_top_mm,
         "letters": msgspec.to_builtins(pages),
     }
-    return print_pdf("letter", data, on=on)
+    return print_pdf("letter", data, on=on, mark=settings.training_mark)
 
 
 def _day_meant(kind: LetterKind, visit: VisitFacts) -> str:

@@ -104,6 +104,8 @@ class Paper(msgspec.Struct, frozen=True, kw_only=True):
         Sides of cards, for a paper that is cut into cards.
     foot : list of str
         What stands at the foot of every page.
+    mark : str
+        What marks every page of a unit in training, "" for none (HAZ-52).
     """
 
     paper: PaperKind
@@ -117,3 +119,4 @@ class Paper(msgspec.Struct, frozen=True, kw_only=True):
     parts: list[Part]
     faces: list[Face]
     foot: list[str]
+    mark: str = ""

@@ -34,7 +34,7 @@ def print_paper(paper: Paper, words: PaperWords, *, on: str, read_picture: ReadP
         part["blocks"] = [_lay(block, words, read_picture) for block in held.blocks]
     data["faces"] = [_lay_face(face, words) for face in paper.faces]
     data["picture_lacking"] = words.say("common.picture_lacking")
-    return print_pdf("implant_card" if paper.faces else "paper", data, on=on)
+    return print_pdf("implant_card" if paper.faces else "paper", data, on=on, mark=paper.mark)
 
 
 def _lay(block: Block, words: PaperWords, read_picture: ReadPicture) -> dict[str, Any]:

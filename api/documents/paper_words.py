@@ -116,6 +116,11 @@ def packaged_paper_words() -> dict[str, PaperWords]:
     return {words.language: words for words in read}
 
 
+def training_mark(language: str) -> str:
+    """Return what marks a page of a unit in training, in a language (HAZ-52)."""
+    return choose_paper_words(language, "common").say("common.training")
+
+
 def choose_paper_words(asked: str, section: str) -> PaperWords:
     """Return the words of a language for a section, in English where it lacks the section.
 

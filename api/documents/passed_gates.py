@@ -21,6 +21,7 @@ from api.documents.shown_case import (
     text_in,
     texts_in,
 )
+from api.documents.who_confirmed import say_actor, say_stated
 
 _PLACE = re.compile(r"\{[a-z_]+\}")
 Rows = Mapping[tuple[str, str], GateRow]
@@ -59,7 +60,7 @@ def report_cautions(case: ShownCase, book: RuleBook, words: PaperWords) -> Part:
         causes += texts_in(event.parts("answers").get("gates_shown"))
     for sign in case.of_kind("sign_off")[-1:]:
         causes += texts_in(sign.parts("outcome").get("gates_shown"))
-    came_up = once(_tell_raised(cause, rows) for cause in causes)
+    came_up = once(_tell_raised(cause, rows, words) for cause in causes)
     lines = [*texts, *(words.say("report.came_up", what=one) for one in came_up)]
     heading = words.say("report.cautions")
     return Part(heading, [Points(lines)] if lines else [Lines([words.say("report.none_raised")])])
@@ -75,25 +76,26 @@ def _tell(
     if not reason:
         reason = words.say("report.other_reason") if said == OTHER_REASON else said
     second = text_in(override, "second_person")
-    people = [case.name_of(record.by), case.name_of(second) if second else ""]
+    people = [say_actor(case, record, words), say_stated(case, second, words)]
     return [
         case.time(record.text("at")),
-        _name(cause, rows),
+        _name(cause, text_in(override, "text_shown"), rows, words),
         reason or words.say("report.without_reason"),
         ", ".join(one for one in people if one),
     ]
 
 
-def _name(cause: str, rows: Rows) -> str:
+def _name(cause: str, text_shown: str, rows: Rows, words: PaperWords) -> str:
     row = _find(cause, rows)
     gate = cause.split(" ")[0]
     if row is None:
-        return gate
+        # A code alone tells a reader nothing; what was on screen stands with the override.
+        return f"{gate}: {text_shown}" if text_shown else words.say("report.not_held", gate=gate)
     # The record keeps the cause; what the text had put in is not in it.
     return f"{gate}: {row.leaves or _PLACE.sub('…', row.text)}"
 
 
-def _tell_raised(cause: str, rows: Rows) -> str:
+def _tell_raised(cause: str, rows: Rows, words: PaperWords) -> str:
     """Say what came up, by the first sentence of its text.
 
     What a gate leaves is true of one that was passed alone. The record keeps the cause: what the
@@ -102,7 +104,7 @@ def _tell_raised(cause: str, rows: Rows) -> str:
     row = _find(cause, rows)
     gate = cause.split(" ")[0]
     if row is None:
-        return gate
+        return f"{words.say('report.not_held', gate=gate)}."
     first = row.text.split(". ")[0].removesuffix(".")
     return f"{gate}: {_PLACE.sub('…', first).removesuffix(': …')}."
 

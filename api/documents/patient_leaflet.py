@@ -4,6 +4,7 @@ Reading grade 6 at most (UX-19). Twin of `state/papers/patient-leaflet.ts`.
 """
 
 from api.clinical_rules.civil_date import is_civil_date
+from api.clinical_rules.session_places import PHONE, needed_equipment
 from api.documents.case_given import count_given
 from api.documents.paper import Blanks, Block, Lines, Paper, Part, Points
 from api.documents.paper_head import draft_of, name_of_patient, sender_of
@@ -86,11 +87,13 @@ def _tell_visits(case: ShownCase, words: PaperWords) -> Part:
         first, last = text_in(window, "earliest_on"), text_in(window, "latest_on")
         if status not in _TO_COME or max(booked, last) < case.on:
             continue
+        # Nobody is asked to come for a call.
+        call = "call_" if needed_equipment(visit.text("label")) == PHONE else ""
         if is_civil_date(booked):
-            lines.append((booked, words.say("leaflet.booked", day=words.day(booked))))
+            lines.append((booked, words.say(f"leaflet.{call}booked", day=words.day(booked))))
         elif is_civil_date(first) and is_civil_date(last):
-            text = words.say("leaflet.window", first=words.day(first), last=words.day(last))
-            lines.append((first, text))
+            put = {"first": words.day(first), "last": words.day(last)}
+            lines.append((first, words.say(f"leaflet.{call}window", **put)))
     said = [text for _, text in sorted(lines, key=lambda one: one[0])]
     block: Block = Points(said) if said else Lines([words.say("leaflet.no_visits")])
     return Part(words.say("leaflet.visits"), [block])

@@ -20,13 +20,15 @@ class PrintingError(ClinicalRuleError):
     """Something cannot be printed, a letter that the font lacks for one; never left blank."""
 
 
-def print_pdf(layout: Layout, data: dict[str, Any], *, on: str) -> bytes:
+def print_pdf(layout: Layout, data: dict[str, Any], *, on: str, mark: str = "") -> bytes:
     """Return a PDF.
 
     Parameters
     ----------
     on : str
         Civil date that the file says it was made on.
+    mark : str
+        What stands behind the text of every page, "" for nothing: of a unit in training (HAZ-52).
 
     Raises
     ------
@@ -36,16 +38,21 @@ def print_pdf(layout: Layout, data: dict[str, Any], *, on: str) -> bytes:
     noon = datetime.datetime.fromisoformat(f"{on}T12:00:00+00:00")
     try:
         content = typst.compile(
-            (resources.files("api.documents.templates") / f"{layout}.typ").read_bytes(),
+            _read("training_mark") + _read(layout),
             font_paths=_open_fonts(),
             format="pdf",
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False), "mark": mark},
             pdf_standards=["ua-1", "a-2a"],
             timestamp=int(noon.timestamp()),
         )
     except typst.TypstError as error:
         raise PrintingError(_say(str(error))) from error
     return bytes(content)
+
+
+@cache
+def _read(template: str) -> bytes:
+    return (resources.files("api.documents.templates") / f"{template}.typ").read_bytes()
 
 
 @cache

@@ -11,6 +11,8 @@ from api.clinical_rules.errors import ClinicalRuleError
 from api.clinical_rules.rule_book import RuleBook
 from api.documents.case_findings import report_agreed, report_liver, report_reasons
 from api.documents.case_given import device_of, name_device, say_expiry, say_lot, table_visits
+from api.documents.case_lots import tell_lots
+from api.documents.case_steps import report_left_out, report_not_so, steps_of, unmeasured_flushes
 from api.documents.paper import Blanks, Block, Lines, Pairs, Paper, Part, Picture, Points, Table
 from api.documents.paper_head import foot_of, head_of, sender_of
 from api.documents.paper_words import PaperWords
@@ -26,6 +28,7 @@ from api.documents.shown_case import (
     text_in,
 )
 from api.documents.target_report import report_in_all, report_target
+from api.documents.who_confirmed import how_confirmed
 
 _HASH_SHOWN = 16
 _STARTED = ("in-procedure", "closing", "closed")
@@ -43,16 +46,20 @@ def write_report(case: ShownCase, book: RuleBook, words: PaperWords) -> Paper:
     """
     liver, liver_files = report_liver(case, book, words)
     events, event_files = _report_events(case, book, words)
+    steps = steps_of(case, book)
+    unmeasured = unmeasured_flushes(case, steps, words)
     parts = [
         *_report_doubts(case, words),
         _report_team(case, words),
         report_reasons(case, words),
         report_agreed(case, words),
         liver,
-        *(report_target(case, target, words) for target in case.targets()),
-        *report_in_all(case, words),
+        *(report_target(case, target, unmeasured, words) for target in case.targets()),
+        *report_in_all(case, unmeasured, words),
         _report_packages(case, words),
         _report_outcome(case, words),
+        report_left_out(case, steps, words),
+        *report_not_so(case, steps, words),
         report_passed(case, book, words),
         report_cautions(case, book, words),
         events,
@@ -141,10 +148,11 @@ def _report_packages(case: ShownCase, words: PaperWords) -> Part:
             ]
         )
     if not rows:
-        return Part(words.say("report.packages"), [Lines([words.say("report.no_packages")])])
+        none = Lines([words.say("report.no_packages")])
+        return Part(words.say("report.packages"), [none, *tell_lots(case, words)])
     heads = ("what", "lot", "serial", "use_by", "became")
     table = Table([words.say(f"common.{head}") for head in heads], rows, [])
-    return Part(words.say("report.packages"), [table])
+    return Part(words.say("report.packages"), [table, *tell_lots(case, words)])
 
 
 def _report_outcome(case: ShownCase, words: PaperWords) -> Part:
@@ -249,6 +257,7 @@ def _report_signatures(case: ShownCase, words: PaperWords) -> Part:
             name=_person(case, one.by, words),
             day=words.day(case.civil_date(one.text("at"))),
             time=case.time(one.text("at")),
+            how=words.value("confirmed", how_confirmed(one)),
             digest=one.text("digest")[:_HASH_SHOWN],
         )
         for one in case.of_kind("sign_off")

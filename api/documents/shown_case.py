@@ -90,6 +90,8 @@ class ShownCase(msgspec.Struct, frozen=True, kw_only=True):
         reached the signer, is not in it.
     lay_out : list of dict
         Lines of the lay-out list, empty where no plan holds any.
+    is_training : bool
+        The unit is in training: its patients are invented.
     """
 
     on: str
@@ -107,6 +109,7 @@ class ShownCase(msgspec.Struct, frozen=True, kw_only=True):
     is_changed: bool
     changed: list[tuple[str, str]]
     lay_out: list[dict[str, Any]]
+    is_training: bool = False
 
     def of_kind(self, kind: str) -> list[ShownRecord]:
         """Return the records of a kind, oldest first."""

@@ -28,8 +28,16 @@ from api.documents.shown_case import ShownCase, ShownRecord, count_in, parts_of,
 _SECOND_MS = 1_000
 
 
-def report_target(case: ShownCase, target: ShownRecord, words: PaperWords) -> Part:
-    """Return the part of a target: numbers, planned beside done, acts with lots, drawing."""
+def report_target(
+    case: ShownCase, target: ShownRecord, unmeasured: Sequence[ShownRecord], words: PaperWords
+) -> Part:
+    """Return the part of a target: numbers, planned beside done, acts with lots, drawing.
+
+    Parameters
+    ----------
+    unmeasured : sequence of ShownRecord
+        Flushes of the case that have no record of their own, since nobody entered an amount.
+    """
     label = target.text("label")
     sketch = sketch_target(case, target)
     rows = [
@@ -46,7 +54,11 @@ def report_target(case: ShownCase, target: ShownRecord, words: PaperWords) -> Pa
         if content
     ]
     blocks: list[Block] = [Pairs(rows)] if rows else []
-    blocks += [_table_planned(case, target, sketch, words), _table_acts(case, target, words)]
+    given = count_given(case, target.record, unmeasured)
+    blocks += [
+        _table_planned(case, target, given, sketch, words),
+        _table_acts(case, target, unmeasured, words),
+    ]
     if any(sketch[name] for name in sketch if name not in ("label", "origin", "route")):
         blocks.append(Drawing(words.say("report.drawing", label=label), sketch))
     return Part(label or words.say("report.target"), blocks)
@@ -126,9 +138,8 @@ def _say_feeder(target: ShownRecord, sketch: dict[str, Any], words: PaperWords) 
 
 
 def _table_planned(
-    case: ShownCase, target: ShownRecord, sketch: dict[str, Any], words: PaperWords
+    case: ShownCase, target: ShownRecord, given: Given, sketch: dict[str, Any], words: PaperWords
 ) -> Table:
-    given = count_given(case, target.record)
     planned = planned_for(case, target.text("label"))
     # The plan holds one amount for the case: with more targets it stands under "in all".
     adhesive = planned_adhesive(case) if len(case.of_kind("target")) == 1 else {}
@@ -144,11 +155,18 @@ def _table_planned(
     return table_of_rows(rows, words)
 
 
-def report_in_all(case: ShownCase, words: PaperWords) -> list[Part]:
-    """Return what the whole case was given, where it has more than one target."""
-    if len(case.of_kind("target")) < 2:  # noqa: PLR2004 - more than one
+def report_in_all(
+    case: ShownCase, unmeasured: Sequence[ShownRecord], words: PaperWords
+) -> list[Part]:
+    """Return what the whole case was given, where it has more than one target.
+
+    Also where something was given to none of them: it is in the sum of no target.
+    """
+    targets = [one.record for one in case.of_kind("target")]
+    acts = (*(one for one in case.records if one.kind in ACTS), *unmeasured)
+    if len(targets) < 2 and all(one.text("target") in targets for one in acts):  # noqa: PLR2004
         return []
-    given = count_given(case)
+    given = count_given(case, unmeasured=unmeasured)
     rows = [
         ("coils", "", str(given.coils)),
         ("punctures", "", str(given.punctures)),
@@ -181,10 +199,12 @@ def table_of_rows(rows: Sequence[tuple[str, str, str]], words: PaperWords) -> Ta
     )
 
 
-def _table_acts(case: ShownCase, target: ShownRecord, words: PaperWords) -> Table:
+def _table_acts(
+    case: ShownCase, target: ShownRecord, unmeasured: Sequence[ShownRecord], words: PaperWords
+) -> Table:
     acts = [
         one
-        for one in case.records
+        for one in (*case.records, *unmeasured)
         if one.kind in ACTS and one.text("target") in (target.record, "")
     ]
     rows = []
@@ -214,6 +234,8 @@ def _say_act(case: ShownCase, act: ShownRecord, words: PaperWords) -> str:
     none = words.say("common.two_answers" if "amount" in act.conflicts else "report.not_entered")
     took = thousandths(_whole_seconds(act.whole("elapsed_ms")))
     within = words.say("report.within", seconds=took) if took else ""
+    if act.kind == "flush" and act.text("name"):
+        return words.say("report.unmeasured", name=act.text("name"), amount=none)
     if act.kind == "flush":
         amount = ml(act.whole("amount", "flush_ul")) or none
         medium = words.value("medium", act.text("amount", "medium"))

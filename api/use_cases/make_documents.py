@@ -7,7 +7,7 @@ from api.documents.implant_card import write_implant_card
 from api.documents.lay_out_list import write_lay_out_list
 from api.documents.paper import PAPER_KINDS, Paper, PaperKind
 from api.documents.paper_layout import print_paper
-from api.documents.paper_words import PaperWords, choose_paper_words
+from api.documents.paper_words import PaperWords, choose_paper_words, training_mark
 from api.documents.patient_leaflet import write_leaflet
 from api.documents.printing import PrintingError
 from api.documents.procedure_report import write_report
@@ -105,6 +105,11 @@ def make_document_for(
 
 def write_paper(kind: PaperKind, shown: ShownCase, book: RuleBook, words: PaperWords) -> Paper:
     """Return the content of a paper, the same here and on a tablet."""
+    mark = training_mark(words.language) if shown.is_training else ""
+    return msgspec.structs.replace(_write(kind, shown, book, words), mark=mark)
+
+
+def _write(kind: PaperKind, shown: ShownCase, book: RuleBook, words: PaperWords) -> Paper:
     match kind:
         case "procedure-report":
             return write_report(shown, book, words)

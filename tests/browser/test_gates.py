@@ -24,7 +24,7 @@ from tests.browser.unit_server import ROOT
 
 pytestmark = pytest.mark.browser
 
-GATES = json.loads((ROOT / "api/clinical_rules/data/gates/default.v2.json").read_text())["rows"]
+GATES = json.loads((ROOT / "api/clinical_rules/data/gates/default.v3.json").read_text())["rows"]
 NINE_FACTS = (
     *("gate", "rule_version", "inputs_sha256", "text_sha256", "reason"),
     *("wall_ms", "monotonic_ms", "shown_ms", "by"),

@@ -21,6 +21,7 @@ pytestmark = pytest.mark.browser
 
 COIL = "stock_item/coil-18-035"
 NEW_LOT = "L-0388-Z"
+OLD_LOT = "L-0219-Y"
 
 
 @pytest.fixture
@@ -47,19 +48,40 @@ def _line(page: Page, stock: str) -> Locator:
     return page.locator(f'[data-line="{stock}"]')
 
 
-def _deliver(page: Page, stock: str, lot: str, packages: int) -> None:
+def _deliver(
+    page: Page, stock: str, lot: str, packages: int, *, use_by: str = "2027-11-30"
+) -> None:
     """Enter a delivery by typing its label, as where no code can be read."""
     page.locator(f'[data-stock="{stock}"]').click()
     case.press(page, "Deliver")
     case.press(page, "Type it")
     page.get_by_label("Lot", exact=True).fill(lot)
-    page.get_by_label("Use by, such as 2027-04").fill("2027-11-30")
+    page.get_by_label("Use by, such as 2027-04").fill(use_by)
     case.press(page, "Take this label")
     for _ in range(packages):
         page.get_by_role("button", name=re.compile("^More: How many")).click()
         time.sleep(0.1)
-    case.press(page, f"Add {packages} packages")
+    case.press(page, f"Add {packages} package")
     expect(page.locator(f'[data-lot="{lot}"]')).to_be_visible()
+
+
+def _look_at_lots(page: Page) -> None:
+    """What came by a delivery is a button; what has expired stands behind, and asks why."""
+    case.press(page, "Other step", exact=True)
+    page.get_by_role("dialog").get_by_role("button", name=re.compile("^7.1")).first.click()
+    case.press(page, "Choose the coil")
+    page.get_by_role("dialog").get_by_role("button", name=re.compile("Coil 18 mm")).click()
+    lots = page.get_by_role("group", name="Lot", exact=True)
+    expect(lots.get_by_role("button", name=NEW_LOT)).to_be_visible()
+    expect(lots.get_by_role("button", name=OLD_LOT)).to_have_count(0)
+    lots.get_by_role("button", name=re.compile("more lot")).click()
+    _look_at_every_size(page)
+    old = page.get_by_role("dialog").get_by_role("button", name=OLD_LOT)
+    expect(old).to_contain_text("Expired 2026-01-31")
+    old.click()
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(lots.get_by_role("button", name=OLD_LOT)).to_have_attribute("aria-pressed", "true")
+    expect(page.get_by_role("group", name="Why is it used?")).to_be_visible()
 
 
 def _look_at_every_size(page: Page) -> None:
@@ -83,8 +105,10 @@ def test_what_is_laid_out_is_placed_or_returned_and_the_shelf_adds_up(
     expect(page.locator("[data-status=unsent]")).to_contain_text("All at the unit")
     page.context.set_offline(True)
 
-    # given: a delivery that is typed in, of a lot that expires before the others
+    # given: a delivery that is typed in, of a lot that expires before the others; and one too late
     _go(page, "Stock")
+    _deliver(page, COIL, OLD_LOT, 1, use_by="2026-01-31")
+    page.locator(f'[data-stock="{COIL}"]').click()
     before = _on_shelf(page, COIL)
     _deliver(page, COIL, NEW_LOT, 3)
     assert _on_shelf(page, COIL) == before + 3
@@ -109,6 +133,7 @@ def test_what_is_laid_out_is_placed_or_returned_and_the_shelf_adds_up(
     # and: the case is played; its coils come from the table
     case.confirm_identity(page)
     case.pass_steps(page, "All steps passed")
+    _look_at_lots(page)
     case.go(page, "Close-out")
     expect(
         page.get_by_text("Coil packages: 3 opened, 2 placed, 0 discarded, 0 returned.")

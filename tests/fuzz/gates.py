@@ -88,6 +88,13 @@ def prepare_draw(rule_book: RuleBook) -> Callable[[Chance], dict[str, Any]]:
                 {"name": name, "reason": chance.choice(_NAMES)} for name in _draw_names(chance)
             ],
             "serial_opened_before": chance.choice(("", *_NAMES)),
+            "lot_known_as": {
+                "lot": chance.choice(_NAMES),
+                "chosen": {"stock": chance.choice(_NAMES), "name": chance.choice(_NAMES)},
+                "items": [
+                    {"stock": name, "name": chance.choice(_NAMES)} for name in _draw_names(chance)
+                ],
+            },
             "lot_count": {
                 "lot": chance.choice(_NAMES),
                 "delivered": chance.randrange(4),

@@ -252,6 +252,15 @@ export const CONDITIONS: Readonly<Record<string, Condition>> = {
     ['serial'],
     ({ serial_opened_before: serial }) => when(serial !== '', serial, { serial }),
   ),
+  lot_of_other_item: condition(
+    ['lot_known_as'],
+    ['lot', 'names', 'chosen'],
+    ({ lot_known_as: { lot, chosen, items } }) => {
+      const isOther = items.length > 0 && items.every(({ stock }) => stock !== chosen.stock);
+      const names = sayNames(items.map(({ name }) => name));
+      return when(isOther, lot, { lot, names, chosen: chosen.name });
+    },
+  ),
   more_opened_than_delivered: condition(
     ['lot_count'],
     ['lot', 'delivered', 'opened'],

@@ -19,6 +19,7 @@ const amount: Reader<number> = (content, where) => {
 };
 const names = listOf(text);
 const quantity = { name: text, unit: text, milli: amount };
+const stockItem = shape({ stock: text, name: text });
 
 export const readFacts = shape(
   {},
@@ -57,6 +58,7 @@ export const readFacts = shape(
     lots_missing: names,
     device_recalls: listOf(shape({ name: text, reason: text })),
     serial_opened_before: text,
+    lot_known_as: shape({ lot: text, chosen: stockItem, items: listOf(stockItem) }),
     lot_count: shape({ lot: text, delivered: amount, opened: amount }),
     already_raised: names,
   },

@@ -1,9 +1,11 @@
 /** What a case comes to at close-out: planned beside given, gates passed, lots left out. */
 import type { RuleBook } from '../clinical-rules/rule-book';
 import { findProtocol } from '../clinical-rules/step-protocol';
+import { closeOut } from '../text/close-out';
 import { lotNames, procedure } from '../text/procedure';
 import { lotsLeftOut } from './close-out';
 import type { CloseOutSession } from './close-out.svelte';
+import { countLeftOut, countNotSo } from './close-out-told';
 import { standingGates } from './override';
 import { passedGates } from './passed-gates';
 import { protocolOf, savedPlanOf } from './plan';
@@ -29,12 +31,17 @@ export class CloseOutSummary {
       this.#session.record.standing('puncture').length > 0 &&
       savedPlanOf(this.#session.record.itself) === null,
   );
+  readonly #steps = $derived.by(
+    () => findProtocol(this.#ruleBook, protocolOf(this.#session.record.itself)).rows,
+  );
   readonly flushesWithoutAmount = $derived.by(() => {
     const { record } = this.#session;
-    const { rows } = findProtocol(this.#ruleBook, protocolOf(record.itself));
-    const ids = rows.filter(({ takes }) => takes === 'flush').map(({ id }) => id);
+    const ids = this.#steps.filter(({ takes }) => takes === 'flush').map(({ id }) => id);
     return flushesWithoutAmount(record.all('step_event'), ids);
   });
+  /** Steps left out, as the report tells them. */
+  readonly leftOut = $derived.by(() => countLeftOut(this.#session.record));
+  readonly notSo = $derived.by(() => countNotSo(this.#session.record, this.#steps));
   /** Lots that nobody entered nor called unknown (SOFT-04). */
   readonly remarks = $derived.by(() => {
     const { record } = this.#session;
@@ -53,6 +60,7 @@ export class CloseOutSummary {
       this.#session.signature,
       this.#ruleBook,
       procedure.otherReason,
+      closeOut.wordsNotHeld,
     ),
   );
 }

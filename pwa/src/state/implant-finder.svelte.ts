@@ -8,9 +8,9 @@ import { ClinicalRuleError } from '../clinical-rules/errors';
 import { findCautions, makeSearch, type Search } from '../clinical-rules/implant-search';
 import { readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import type { RuleBook } from '../clinical-rules/rule-book';
-import type { Clock, IdSource, Json, RecordStore } from '../ports';
+import type { Clock, IdSource, Json, RecordState, RecordStore } from '../ports';
 import { writeCsv } from './csv-text';
-import { countPatients, findImplants, joinFinds, readImplants } from './implant-list';
+import { countPatients, fillFinds, findImplants, joinFinds, readImplants } from './implant-list';
 import {
   type FoundImplant,
   type HeldRecords,
@@ -116,6 +116,11 @@ export class HeldImplants {
   });
   readonly held = $derived.by(() => readImplants(this.records));
 
+  /** The unit's list. */
+  get items(): readonly RecordState[] {
+    return this.#items.list;
+  }
+
   /** Return what a search finds here. */
   find(search: Search, ruleBook: RuleBook): FoundImplant[] {
     const lookAlikes = readLookAlikes(readTraceFile(ruleBook));
@@ -220,8 +225,9 @@ export class ImplantFinder {
       return;
     }
     const { found, letters } = told;
-    const theirs = found.implants.map(rowOf);
-    const rows = joinFinds(theirs, this.holding.find(shown.search, ruleBook));
+    const own = this.holding.find(shown.search, ruleBook);
+    const theirs = fillFinds(found.implants.map(rowOf), own, this.holding.items);
+    const rows = joinFinds(theirs, own);
     this.answer = {
       from: 'unit',
       search: shown.search,
@@ -280,9 +286,10 @@ function lettersOf({ letters, csv, pdf }: ToldLetters): FoundLetters {
   };
 }
 
-/** Return a row of the unit as one of ours. */
-function rowOf(one: UnitImplant): FoundImplant {
+/** Return a row of the unit as one of ours, with the stock item that it names. */
+function rowOf(one: UnitImplant): FoundImplant & { stock: string } {
   return {
+    stock: one.stock ?? '',
     group: one.group,
     differs: one.differs,
     record: one.record,

@@ -3,16 +3,18 @@ import { makeSearch, type Search } from '../clinical-rules/implant-search';
 import { readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { Json, RecordState } from '../ports';
+import { labelLine, whatWords } from '../text/implants';
 import { writeCsv } from './csv-text';
 import {
   byCase,
   countPatients,
+  fillFinds,
   findImplants,
   joinFinds,
   listImplants,
   readImplants,
 } from './implant-list';
-import { type HeldRecords, sayBefore } from './implant-owners';
+import { type FoundImplant, type HeldRecords, sayBefore } from './implant-owners';
 
 const LOOK_ALIKES = readLookAlikes(readTraceFile(packagedRuleBook('2026-11-25')));
 const LOT = { lot: 'VK4417' };
@@ -304,4 +306,35 @@ test('[HAZ-46] the list goes on as CSV, and a name that a spreadsheet would run 
       ],
     ),
   ).toBe('"name","lot"\r\n"\'=A1","say ""x"""\r\n"\'+44","\'-"\r\n');
+});
+
+/** Caught, as it stood: each was "Coil placed", and a lot that nobody entered "lot unknown". */
+test('[HAZ-46] a coil is told with its size, and a lot not entered is another than one unknown', () => {
+  const coil = (id: string, more: Record<string, Json>, several: Record<string, Json[]> = {}) =>
+    recorded(`coil_placed/${id}`, { case: 'case/a', at: `2026-03-1${id}T09:00`, ...more }, several);
+  const records = holding([
+    ...person('a'),
+    coil('4', { coil: { loop_um: 14_000 }, device: LOT }),
+    coil('3', { device: { lot_unknown: true } }),
+    coil('2', { coil: {} }),
+    coil('1', {}, { coil: [{ loop_um: 14_000 }, { loop_um: 10_000 }] }),
+  ]);
+  const own = listImplants(records);
+  const told = (rows: readonly FoundImplant[]) =>
+    rows.map((one) => `${one.record.slice(-1)} ${whatWords(one)}; ${labelLine(one)}`).sort();
+  const said = [
+    '1 Coil placed, size unknown; lot not entered',
+    '2 Coil placed, size unknown; lot not entered',
+    '3 Coil placed, size unknown; lot unknown',
+    '4 Coil placed, 14 mm loop; lot VK4417',
+  ];
+  expect(told(own)).toEqual(said);
+
+  const theirs = own.map(({ loopUm: _, isLotMissing: __, ...one }) => ({ ...one, stock: '' }));
+  expect(told(fillFinds(theirs, own, []))).toEqual(said);
+  // Of what the unit alone holds the size is that of the stock item, and nothing where none is named.
+  const item = recorded('stock_item/s', { coil: { loop_um: 12_000 } });
+  const alone = theirs.map((one, place) => ({ ...one, stock: place === 0 ? 'stock_item/s' : '' }));
+  expect(told(fillFinds(alone, [], [item])).filter((one) => one.includes('mm'))).toHaveLength(1);
+  expect(told(fillFinds(theirs, [], [item]))[3]).toBe('4 Coil placed; lot VK4417');
 });

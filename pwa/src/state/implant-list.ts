@@ -19,6 +19,7 @@ import {
   type HeldRecords,
   ImplantOwners,
   type Judged,
+  loopIn,
   textsIn,
   valuesIn,
 } from './implant-owners';
@@ -105,6 +106,26 @@ export function joinFinds(
   });
   const isToldOf = (one: FoundImplant) => of(kept, one.record).some(isNamed);
   return [...kept, ...better.filter((one) => isNamed(one) || !isToldOf(one))];
+}
+
+/**
+ * Return finds of the unit with what it does not tell: the size of a coil as recorded here, else
+ * that of its stock item, and that nobody entered a lot. What is not known here either is not told.
+ */
+export function fillFinds(
+  theirs: readonly (FoundImplant & { stock: string })[],
+  own: readonly FoundImplant[],
+  items: readonly RecordState[],
+): FoundImplant[] {
+  return theirs.map(({ stock, ...one }) => {
+    const here = own.find(({ record }) => record === one.record);
+    const lot = one.lot === '' && here?.isLotMissing ? { isLotMissing: true } : {};
+    if (one.kind !== 'coil_placed') return { ...one, ...lot };
+    const item = items.find(({ record }) => record === stock && stock !== '');
+    const [coil = null] = item ? valuesIn(item, 'coil', new Map()) : [];
+    const loopUm = here ? here.loopUm : (loopIn(coil) ?? undefined);
+    return { ...one, ...lot, ...(loopUm === undefined ? {} : { loopUm }) };
+  });
 }
 
 /** Return every implant of some cases, in the order of their days, whatever its label says. */

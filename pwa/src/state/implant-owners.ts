@@ -34,8 +34,12 @@ export interface FoundImplant {
   kind: ImplantKind | (string & {});
   item: string;
   fate: string;
+  /** Loop of a coil in micrometres, null where nobody entered it; left out where it is not told. */
+  loopUm?: number | null;
   identifier: string;
   lot: string;
+  /** Nobody entered a lot, nor said that it is unknown; left out where that is not told. */
+  isLotMissing?: boolean;
   serial: string;
   expiresOn: string;
   /** Civil date. */
@@ -123,6 +127,8 @@ export class ImplantOwners {
     const { before } = this.#records;
     const fates = textsIn(state, 'fate', before);
     const cases = unique(textsIn(state, 'case', before));
+    const size = kind === 'coil_placed' ? { loopUm: loopOf(state, before) } : {};
+    const isLotMissing = !best.reading.lot && !isLotSaidUnknown(state, before);
     const own: Mark[] = [
       ...(state.isEnteredInError ? (['struck'] as const) : []),
       ...(new Set(readings.map(({ lot }) => lot)).size > 1 ? (['two-lots'] as const) : []),
@@ -138,8 +144,10 @@ export class ImplantOwners {
         kind,
         item: item ?? '',
         fate: fates.length === 1 ? (fates[0] ?? '') : '',
+        ...size,
         identifier: best.reading.identifier ?? '',
         lot: best.reading.lot ?? '',
+        ...(isLotMissing ? { isLotMissing } : {}),
         serial: best.reading.serial ?? '',
         expiresOn: best.reading.expires_on ?? '',
         on: on ?? plannedOn,
@@ -194,6 +202,23 @@ export function textsIn(state: RecordState, field: string, before: SaidBefore): 
   return valuesIn(state, field, before).filter(
     (one): one is string => typeof one === 'string' && one !== '',
   );
+}
+
+/** Return the loop of a coil; two answers are none. */
+function loopOf(state: RecordState, before: SaidBefore): number | null {
+  const loops = valuesIn(state, 'coil', before).map((held) => loopIn(held));
+  const [loop = null] = loops;
+  return new Set(loops).size === 1 ? loop : null;
+}
+
+function isLotSaidUnknown(state: RecordState, before: SaidBefore): boolean {
+  return valuesIn(state, 'device', before).some((held) => Object(held).lot_unknown === true);
+}
+
+/** Return the loop that the structure of a coil holds, null where it holds none. */
+export function loopIn(coil: Json): number | null {
+  const loop = Object(coil).loop_um;
+  return typeof loop === 'number' ? loop : null;
 }
 
 function deviceOf(state: RecordState): string {

@@ -11,6 +11,7 @@ import {
   type TypedLabel,
 } from './read-label';
 import { type Json, type RecordState, shown, textOf } from './shown';
+import { inStockOrder } from './stock-order';
 
 /** What the screen that asks for a label knows already. */
 export interface LabelAsked {
@@ -74,10 +75,10 @@ export class LabelEntry {
     const { items, movements } = this.#asked();
     return itemsNamed(this.scanned, items, movements);
   });
-  /** The items that a person may choose: of the kind asked for. */
+  /** The items that a person may choose: of the kind asked for, coils by their size. */
   readonly choices = $derived.by(() => {
     const { items, kind, offered } = this.#asked();
-    return items.filter(
+    return inStockOrder(items).filter(
       (one) =>
         !one.isEnteredInError &&
         (kind === '' || shown(one, 'item') === kind) &&

@@ -151,3 +151,55 @@ test('[SOFT-12] a lot typed without a date takes the earliest one it was deliver
   expect(dateOf({ expiresOn: '', lot: '' })).toBeUndefined();
   expect(dateOf({ expiresOn: '', stock: 'stock_item/s10' })).toBeUndefined();
 });
+
+/**
+ * Caught, as it stood: a lot that was typed could be used as any item. And planted bugs: a lot
+ * that the chosen item has as well told as another's, look-alikes taken for two lots, and what was
+ * written off taken for what came.
+ */
+test('[GT17] [LT2] [HAZ-46] a lot is told with the items that the unit has it as', () => {
+  const s10 = record('stock_item/s10', { name: 'Coil 10 mm', item: 'coil' });
+  const s14 = record('stock_item/s14', { name: 'Coil 14 mm', identifiers: [COIL.identifier] });
+  const items = [s10, s14];
+  const came = (stock: string, more: Record<string, Json> = {}, lot = 'B0-7') =>
+    record('stock_movement/m', { stock, device: { lot }, reason: 'delivered', change: 2, ...more });
+  const typed = { identifier: '', lot: 'bo 7', serial: '' };
+  const known = (more: Partial<KnownPackages>, atHand: Partial<PackageAtHand> = {}) =>
+    facts({ items, ...more }, { ...typed, ...atHand }).lot_known_as;
+  const asOther = {
+    lot: 'bo 7',
+    chosen: { stock: 'stock_item/s14', name: 'Coil 14 mm' },
+    items: [{ stock: 'stock_item/s10', name: 'Coil 10 mm' }],
+  };
+
+  expect(known({ movements: [came('stock_item/s10')] })).toEqual(asOther);
+  expect(known({ movements: [came('s10', { reason: 'counted' })] })).toEqual(asOther);
+  const both = known({ movements: [came('stock_item/s10'), came('stock_item/s14')] });
+  expect(both?.items.map(({ stock }) => stock)).toContain(both?.chosen.stock);
+  // By the list of an item, where no delivery was entered.
+  const listed = record('stock_item/s10', { name: 'Coil 10 mm', lots: ['B07'] });
+  expect(known({ items: [listed, s14] })).toEqual(asOther);
+
+  expect(known({ movements: [] })).toBeUndefined();
+  expect(known({ movements: [came('stock_item/s10')] }, { lot: '' })).toBeUndefined();
+  expect(known({ movements: [came('stock_item/s10', {}, 'B0-8')] })).toBeUndefined();
+  expect(known({ movements: [came('s10', { reason: 'written-off' })] })).toBeUndefined();
+  expect(known({ movements: [came('s10', { reason: 'counted', change: 0 })] })).toBeUndefined();
+  const struck = { ...came('stock_item/s10'), isEnteredInError: true };
+  expect(known({ movements: [struck] })).toBeUndefined();
+});
+
+/** Caught a planted bug: lots of two makers that bear one number told of each other's packages. */
+test('[GT17] an identifier of the chosen item tells more than a lot', () => {
+  const items = [
+    record('stock_item/s10', { name: 'Coil 10 mm' }),
+    record('stock_item/s14', { name: 'Coil 14 mm', identifiers: [COIL.identifier] }),
+  ];
+  const movements = [
+    record('stock_movement/m', { stock: 's10', device: { lot: 'AB-7' }, reason: 'delivered' }),
+  ];
+
+  expect(facts({ items, movements }).lot_known_as).toBeUndefined();
+  const strange = facts({ items, movements }, { identifier: '00614141123452' });
+  expect(strange.lot_known_as?.items).toHaveLength(1);
+});

@@ -1,10 +1,11 @@
 /**
- * What the gates are told of the package at hand: expired, recalled, opened before, more opened
- * than delivered (SOFT-12 to SOFT-14). Pure; it counts what this tablet holds.
+ * What the gates are told of the package at hand: expired, recalled, opened before, known as another
+ * item, more opened than delivered (SOFT-12 to SOFT-14). Pure; it counts what this tablet holds.
  */
 import type { Facts } from '../clinical-rules/gate-facts';
 import { identifierForm as formOfIdentifier, type LookAlikes } from '../clinical-rules/lot-names';
 import { isRecalled, shelfForm } from '../clinical-rules/stock-recalls';
+import { itemsNamed, itemsOfLot } from './read-label';
 import {
   idOf,
   type Json,
@@ -58,6 +59,7 @@ export function packageFacts(atHand: PackageAtHand, known: KnownPackages, todayO
       ? {}
       : { device_recalls: recalls.map((one) => recallOf(atHand, one)) }),
     ...(isOpenedBefore(atHand, opened) ? { serial_opened_before: atHand.serial } : {}),
+    ...itemFacts(atHand, known),
     ...countFacts(atHand, opened, standing(known.movements)),
   };
 }
@@ -86,6 +88,28 @@ function deliveredDate({ stock, lot }: PackageAtHand, movements: readonly Record
     .map((device) => partOf(device, 'expires_on'))
     .filter((date) => date !== '');
   return dates.sort()[0] ?? '';
+}
+
+/**
+ * As which items the unit knows the lot. Nothing where the identifier on the label is one of the
+ * chosen item: lots of two makers may bear one number.
+ */
+function itemFacts(atHand: PackageAtHand, known: KnownPackages): Facts {
+  const { lot, stock } = atHand;
+  const isChosen = (item: RecordState) => idOf(item.record) === idOf(stock);
+  if (stock === '' || itemsNamed(atHand, known.items, known.movements).some(isChosen)) return {};
+  const items = itemsOfLot(lot, known.items, known.movements, known.lookAlikes);
+  if (items.length === 0) return {};
+  const chosen = known.items.find(isChosen);
+  const nameOf = (item: RecordState | undefined, record: string) =>
+    textOf(item, 'name') || textOf(item, 'item') || record;
+  return {
+    lot_known_as: {
+      lot,
+      chosen: { stock: chosen?.record ?? stock, name: nameOf(chosen, stock) },
+      items: items.map((item) => ({ stock: item.record, name: nameOf(item, item.record) })),
+    },
+  };
 }
 
 /** Only where the unit counts the lot: without a delivery there is nothing to hold it against. */

@@ -8,7 +8,7 @@ import type { CaseRecord } from './case-record.svelte';
 import { layOutRequest } from './lay-out';
 import { LiveRecords } from './live-records.svelte';
 import { savedPlanOf } from './plan';
-import { StockDesk } from './stock.svelte';
+import type { StockDesk } from './stock.svelte';
 import { deviceOf } from './stock-moves';
 
 export class CaseLayOut {
@@ -18,12 +18,13 @@ export class CaseLayOut {
   readonly #sites: LiveRecords;
   readonly shelf: StockDesk;
 
-  constructor(app: App, record: CaseRecord, acts: AnswerActs) {
+  /** @param shelf - of the screen that shows the list, so that all of it tells one count */
+  constructor(app: App, record: CaseRecord, acts: AnswerActs, shelf: StockDesk) {
     this.#app = app;
     this.#record = record;
     this.#acts = acts;
     this.#sites = new LiveRecords(app.store, { kind: 'site' });
-    this.shelf = new StockDesk(app);
+    this.shelf = shelf;
   }
 
   readonly isLoaded = $derived.by(() => this.shelf.isLoaded && this.#sites.isLoaded);
@@ -83,6 +84,5 @@ export class CaseLayOut {
 
   dispose(): void {
     this.#sites.dispose();
-    this.shelf.dispose();
   }
 }

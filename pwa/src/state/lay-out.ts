@@ -63,13 +63,16 @@ export function layOutRequest(held: LayOutRecords): Record<string, Json> | null 
     ...(adhesive === null
       ? {}
       : { flush: { media: textsOf(adhesive.flush_media), ...amountsIn(adhesive, 'flush_ul') } }),
-    laid_out: held.packages
-      .filter((one) => !one.isEnteredInError && ON_THE_TABLE.includes(textOf(one, 'fate')))
-      .map((one) => textOf(one, 'stock_id')),
+    laid_out: held.packages.filter(isOnTheTable).map((one) => textOf(one, 'stock_id')),
     own_lines: held.sites
       .filter((site) => !site.isEnteredInError)
       .flatMap((site) => textsOf(listOf(site, 'lay_out_lines'))),
   };
+}
+
+/** Say whether a package opened in the case stands for one of its list: laid out, or used since. */
+export function isOnTheTable(opened: RecordState): boolean {
+  return !opened.isEnteredInError && ON_THE_TABLE.includes(textOf(opened, 'fate'));
 }
 
 function shelfItem(counted: StockAnswer['items'][number], item: RecordState): Record<string, Json> {

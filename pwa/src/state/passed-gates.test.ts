@@ -30,7 +30,7 @@ const override = (cause: string, more: Record<string, Json> = {}) => ({
   ...more,
 });
 const told = (events: RecordState[], signature: RecordState | null = null) =>
-  passedGates(events, signature, BOOK, OTHER);
+  passedGates(events, signature, BOOK, OTHER, (gate) => `${gate} in words`);
 
 test('[GATE-02] a gate passed is told with what it leaves, its reason in words, who and when', () => {
   const cause = 'HARD-05 stop_beyond_distance';
@@ -93,7 +93,19 @@ test('[GATE-02] the gates passed with the signature come last; undone acts are l
 test('an entry of an earlier version, without a cause, is told by its gate', () => {
   const held = { gate: 'BLOOD-RETURN', reason: 'Tip clearly seen' };
   expect(told([recorded('step_event/1', { override: held })])[0]).toMatchObject({
-    leaves: 'BLOOD-RETURN',
+    leaves: 'BLOOD-RETURN in words',
     reason: 'Tip clearly seen',
   });
+});
+
+/** Caught, as it stood: a bare "HARD-99 no_such_condition" in the list of what was passed. */
+test('[GATE-02] a gate of a rule that is not held here is said in words, never by its code alone', () => {
+  const cause = 'HARD-99 no_such_condition';
+  const passed = recorded('step_event/1', { override: override(cause) });
+  const stood = recorded('step_event/2', { answers: { gate_stood: cause } });
+
+  expect(told([passed, stood]).map(({ gate, leaves }) => [gate, leaves])).toEqual([
+    ['HARD-99', 'HARD-99 in words'],
+    ['HARD-99', 'HARD-99 in words'],
+  ]);
 });

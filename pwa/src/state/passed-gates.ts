@@ -26,12 +26,17 @@ export interface PassedGate {
 
 type Row = ReturnType<typeof readGateRow>;
 
-/** Return what was passed, oldest first: at the bedside, then with the signature. */
+/**
+ * Return what was passed, oldest first: at the bedside, then with the signature.
+ *
+ * @param notHeld - says a gate whose row is held here by no rule file
+ */
 export function passedGates(
   stepEvents: readonly RecordState[],
   signature: RecordState | null,
   ruleBook: RuleBook,
   otherReason: string,
+  notHeld: (gate: string) => string,
 ): PassedGate[] {
   const rows = readRows(ruleBook);
   const rowOf = (cause: string) => {
@@ -47,7 +52,7 @@ export function passedGates(
       {
         key: `${record.record} ${place}`,
         gate: override.gate,
-        leaves: row?.leaves ?? override.gate,
+        leaves: row?.leaves ?? notHeld(override.gate),
         textShown: override.text_shown ?? '',
         reason:
           reason ?? (override.reason === OTHER_REASON ? otherReason : (override.reason ?? '')),
@@ -60,7 +65,7 @@ export function passedGates(
   const standing = stepEvents.filter((event) => !event.isEnteredInError);
   const atBedside = standing.flatMap((event) => [
     ...told(event, 'override', structureOf(event, 'override'), 0),
-    ...recordedAllTheSame(event, rowOf),
+    ...recordedAllTheSame(event, rowOf, notHeld),
   ]);
   const signed = structureOf(signature, 'outcome')?.overrides;
   const withSignature =
@@ -74,15 +79,17 @@ export function passedGates(
 function recordedAllTheSame(
   event: RecordState,
   rowOf: (cause: string) => Row | undefined,
+  notHeld: (gate: string) => string,
 ): PassedGate[] {
   const cause = structureOf(event, 'answers')?.gate_stood;
   if (typeof cause !== 'string' || cause === '') return [];
   const row = rowOf(cause);
+  const [gate = cause] = cause.split(' ', 1);
   return [
     {
       key: `${event.record} stood`,
-      gate: row?.id ?? cause,
-      leaves: row?.leaves ?? cause,
+      gate,
+      leaves: row?.leaves ?? notHeld(gate),
       textShown: '',
       reason: '',
       by: valuesOf(event, 'answers').at(-1)?.by ?? '',

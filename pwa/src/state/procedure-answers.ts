@@ -14,6 +14,7 @@ import {
   stepDraft,
 } from './procedure-drafts';
 import { FEEDER_STEP } from './procedure-events';
+import { ALIQUOT_STEP, answersOfParts, type SaidParts } from './procedure-parts';
 import {
   type AdhesivePlan,
   deviceOf,
@@ -33,6 +34,8 @@ export interface StepAnswers {
   stock: StockChoice | null;
   /** Null: "lot unknown" said by a person; undefined: not entered. */
   lot: Lot | null | undefined;
+  /** In which parts adhesive and oil are mixed; null while nobody has said. */
+  parts: SaidParts | null;
   /** Chip of why a step was skipped or not seen, or "". */
   reason: string;
   override: GivenOverride | null;
@@ -49,6 +52,7 @@ export const NO_ANSWERS: StepAnswers = {
   medium: null,
   stock: null,
   lot: undefined,
+  parts: null,
   reason: '',
   override: null,
   by: '',
@@ -88,6 +92,10 @@ export function actDrafts(
   if (answers.gateStood !== '') said.gate_stood = answers.gateStood;
   const why = Object.entries(answers.why).map(([cause, reason]) => ({ cause, reason }));
   if (why.length > 0) said.used_because = why;
+  // Also of a step skipped: what is in the ampoule was said, whatever became of the question.
+  if (here.step.id === ALIQUOT_STEP && outcome !== 'not-seen' && answers.parts !== null) {
+    Object.assign(said, answersOfParts(answers.parts));
+  }
   const happened = outcome === 'skipped' ? [] : happenedDrafts(mark, here, outcome, answers, said);
   const passed: PassedStep = {
     step: here.step.id,
@@ -133,7 +141,7 @@ function happenedDrafts(
         said.length_um = answers.amount;
       }
       // "Not done" opens no ampoule, whatever was pressed before.
-      return here.step.id === 'aliquot_ready' && outcome !== 'not-seen'
+      return here.step.id === ALIQUOT_STEP && outcome !== 'not-seen'
         ? packageDrafts(mark, here, answers, said, 'adhesive', 'used')
         : [];
   }

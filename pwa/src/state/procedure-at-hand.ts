@@ -118,7 +118,7 @@ export function planFacts(session: ProcedureSession): Facts {
 /**
  * What the gates are told of the package at hand: of the lot that was chosen or scanned, before
  * that of the package that the primary action takes. Of that one only whether it is expired or
- * recalled: counts and serial numbers are held against a label that somebody reads now.
+ * recalled: counts, items and serial numbers are held against a label that somebody reads now.
  */
 export function labelFacts(session: ProcedureSession): Facts {
   const { step, answers } = session;
@@ -147,7 +147,12 @@ export function labelFacts(session: ProcedureSession): Facts {
   );
   const facts = packageFacts(atHand, { ...knownPackages, packages }, session.todayOn);
   if (answers.lot) return facts;
-  const { serial_opened_before: _serial, lot_count: _count, ...unasked } = facts;
+  const {
+    serial_opened_before: _serial,
+    lot_known_as: _items,
+    lot_count: _count,
+    ...unasked
+  } = facts;
   return unasked;
 }
 

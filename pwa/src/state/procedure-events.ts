@@ -21,7 +21,7 @@ export const FEEDER_STEP = 'feeder';
 
 const AWAY: readonly string[] = [CLOSE_OUT_STEP, PLAN_STEP];
 /** Kept as steps passed, but no steps of the protocol. */
-const BESIDE: readonly string[] = [...AWAY, OWN_PLAN_STEP];
+export const BESIDE: readonly string[] = [...AWAY, OWN_PLAN_STEP];
 const OUTCOMES: readonly string[] = ['done', 'not-seen', 'skipped', 'override'];
 const wholeOrNull = (part: unknown) =>
   typeof part === 'number' && Number.isInteger(part) ? part : null;

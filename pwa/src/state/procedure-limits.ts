@@ -1,7 +1,9 @@
 /**
- * The numbers of the rule files that the injection steps need beside the plan. Pure.
+ * What the steps need of the rule files beside the plan: numbers of the injection, and which lots
+ * look alike. Pure.
  */
 import { RuleFileError } from '../clinical-rules/errors';
+import { type LookAlikes, readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import { rowShape } from '../clinical-rules/rule-file';
 import { listOf, text, wholeNumber } from '../clinical-rules/shapes';
@@ -64,6 +66,11 @@ export function limitStanding(
   const total = givenUl + furtherUl;
   if (total > limits.secondPersonUl) return 'second-person';
   return total > limits.softUl ? 'above-soft' : 'within';
+}
+
+/** Return which lots look alike; without the rule file they are compared as they are written. */
+export function lookAlikesOf(ruleBook: RuleBook): LookAlikes {
+  return orNull(() => readLookAlikes(readTraceFile(ruleBook))) ?? new Map();
 }
 
 function orNull<T>(read: () => T): T | null {

@@ -101,9 +101,9 @@ test('stock is read with its lots; what has no lot name is left out', () => {
   ];
   const coils = stockOf(items, 'coil');
 
-  expect(coils.map(({ name }) => name)).toEqual(['large', 'small']);
-  expect(coils[1]?.lots.map(({ lot }) => lot)).toEqual(['L-1', 'L-2']);
-  expect(deviceOf(coils[1]?.lots[1] ?? null)).toEqual({ lot: 'L-2', expires_on: '2028-04-30' });
+  expect(coils.map(({ name }) => name)).toEqual(['small', 'large']);
+  expect(coils[0]?.lots.map(({ lot }) => lot)).toEqual(['L-1', 'L-2']);
+  expect(deviceOf(coils[0]?.lots[1] ?? null)).toEqual({ lot: 'L-2', expires_on: '2028-04-30' });
   expect(deviceOf(null)).toEqual({ lot_unknown: true });
 });
 

@@ -6,6 +6,7 @@
 import type { PlannedTarget } from '../clinical-rules/step-protocol';
 import { firstStamp } from './case-record.svelte';
 import { type Json, numberOf, type RecordState, shown, structureOf, textOf } from './shown';
+import { inStockOrder } from './stock-order';
 
 type MaybeState = RecordState | null | undefined;
 type Parts = { readonly [part: string]: Json };
@@ -197,9 +198,9 @@ export interface Lot {
   isSerialUnread?: boolean;
 }
 
-/** Return what the unit keeps of one item: coils by loop from the largest, else by name. */
+/** Return what the unit keeps of one item: coils by loop and length, else by name. */
 export function stockOf(items: readonly RecordState[], item: string): StockChoice[] {
-  return items
+  return inStockOrder(items)
     .filter((record) => !record.isEnteredInError && shown(record, 'item') === item)
     .map((record) => {
       const coil = structureOf(record, 'coil');
@@ -224,8 +225,7 @@ export function stockOf(items: readonly RecordState[], item: string): StockChoic
         agent: String(structureOf(record, 'adhesive')?.agent ?? ''),
         lots: list(shown(record, 'lots')).flatMap(lotOf),
       };
-    })
-    .sort((a, b) => (b.coil?.loop_um ?? 0) - (a.coil?.loop_um ?? 0) || (a.name < b.name ? -1 : 1));
+    });
 }
 
 function lotOf(part: Json): Lot[] {

@@ -137,6 +137,43 @@ test('[GT17] more packages of a lot than were delivered ask why', async () => {
   ]);
 });
 
+/** Caught, as it stood: the primary action took a typed lot of a 10 mm coil as one of 14 mm. */
+test('[GT17] [GT18] a lot that was delivered as another item waits for a reason', async () => {
+  const bench = await openBench();
+  await bench.app.tablet.save([
+    {
+      draftId: 'item',
+      record: 'stock_item/s10',
+      set: { item: 'coil', name: 'Coil 10 mm' },
+    },
+    {
+      draftId: 'delivery',
+      record: 'stock_movement/m1',
+      set: { stock: 'stock_item/s10', device: { lot: 'L-77' }, change: 1, reason: 'delivered' },
+    },
+  ]);
+  await bench.settle();
+  const step = bench.session.steps.find(({ id }) => id === 'package_opened');
+  if (step) bench.session.jumpTo(step);
+  const stock = bench.session.coils.find(({ record }) => record === 'stock_item/s14') ?? null;
+  bench.session.answer({ stock, lot: { lot: 'L77', identifier: '', expiresOn: '' } });
+
+  const cause = 'SOFT-14 lot_of_other_item L77';
+  expect(labelRemarks(bench.session).map(({ gate }) => gate.text)).toEqual([
+    `Lot L77: known as Coil 10 mm, not ${stock?.name}. Check the package, or say why.`,
+  ]);
+  await press(bench);
+  expect(bench.standing('package_opened')).toBe(0);
+
+  bench.session.answer({ why: { [cause]: 'lot-of-both' } });
+  await press(bench);
+  expect(bench.standing('package_opened')).toBe(1);
+  // Said once: the coil of that package is placed without asking again.
+  const formed = bench.session.steps.find(({ id }) => id === 'coil_formed');
+  if (formed) bench.session.jumpTo(formed);
+  expect(labelRemarks(bench.session)).toEqual([]);
+});
+
 test('[GT18] "lot unknown" asks nothing: there is no package to hold it against', async () => {
   const bench = await benchWithIdentifier();
   const step = bench.session.steps.find(({ id }) => id === 'package_opened');

@@ -3,9 +3,7 @@
  * given, the last acts, and the plan while it still answers the question it was made for.
  */
 
-import { RuleFileError } from '../clinical-rules/errors';
 import type { Facts } from '../clinical-rules/gate-facts';
-import { type LookAlikes, readLookAlikes, readTraceFile } from '../clinical-rules/lot-names';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import {
   CHOOSE,
@@ -33,7 +31,8 @@ import {
   readEvents,
   startedAt,
 } from './procedure-events';
-import { flushMediaOf, injectionLimits } from './procedure-limits';
+import { flushMediaOf, injectionLimits, lookAlikesOf } from './procedure-limits';
+import { adhesiveInUse, saidParts } from './procedure-parts';
 import {
   adhesivePlan,
   plannedTargets,
@@ -42,6 +41,7 @@ import {
   targetPlans,
 } from './procedure-plan';
 import { stepsBeforePuncture } from './procedure-rounds';
+import { startingStop, stopStepUm } from './procedure-stop';
 import { RaisedCauses } from './raised-causes.svelte';
 import { type Json, type RecordState, shown, textOf } from './shown';
 import { tallyOf } from './tally';
@@ -127,14 +127,19 @@ export class ProcedureView {
   readonly hasNoPlan = $derived.by(
     () => !this.isRecordOnly && this.record.itself !== null && this.#saved === null,
   );
-  /** As planned; where nobody chose an adhesive, that of the package in use. */
-  readonly adhesive = $derived.by(() => {
-    const plan = adhesivePlan(this.#usable);
-    if (plan.agent !== null) return plan;
-    const stock = textOf(this.adhesivePackage, 'stock_id');
-    const agent = this.adhesives.find(({ record }) => record === stock)?.agent;
-    return agent ? { ...plan, agent } : plan;
-  });
+  readonly plannedAdhesive = $derived.by(() => adhesivePlan(this.#usable));
+  /** In which parts adhesive and oil are mixed, as somebody has said at the bedside. */
+  readonly saidParts = $derived.by(() =>
+    saidParts(this.record.all('step_event'), (stock) => this.#agentOf(stock)),
+  );
+  /** As planned; where the plan does not say, as the package in use and the bedside say. */
+  readonly adhesive = $derived.by(() =>
+    adhesiveInUse(
+      this.plannedAdhesive,
+      this.#agentOf(textOf(this.adhesivePackage, 'stock_id')),
+      this.saidParts,
+    ),
+  );
   readonly events = $derived.by(() => readEvents(this.record.all('step_event')));
   protected readonly planned = $derived.by(() => plannedTargets(this.targets, this.adhesive));
   readonly progress = $derived.by(() => followProtocol(this.steps, this.planned, this.events));
@@ -187,6 +192,19 @@ export class ProcedureView {
   /** Distance and stop recorded for this puncture. */
   readonly distanceUm = $derived.by(() => this.#measured('distance'));
   readonly stopUm = $derived.by(() => this.#measured('stop_set'));
+  /** The real steps of the needle's stop. */
+  readonly stopStepUm = $derived.by(() =>
+    stopStepUm(this.record.itself, this.record.all('package_opened'), this.stock.list),
+  );
+  /** The stop by the rule, for the distance of this puncture: where no plan holds one. */
+  readonly startingStop = $derived.by(() =>
+    startingStop(
+      this.distanceUm,
+      this.stopStepUm,
+      this.record.all('target').find(({ record }) => record === this.target?.record) ?? null,
+      this.isRecordOnly ? null : this.#ruleBook,
+    ),
+  );
   /** The package opened for this coil. */
   readonly opened = $derived.by(() => {
     const event = findEvent(this.record.all('step_event'), 'package_opened', this.round);
@@ -320,19 +338,13 @@ export class ProcedureView {
     }
   }
 
+  #agentOf(stock: string): string {
+    return this.adhesives.find(({ record }) => record === stock)?.agent ?? '';
+  }
+
   #measured(step: string): number | null {
     const { target, puncture } = this.round;
     const event = findEvent(this.record.all('step_event'), step, { ...NO_ROUND, target, puncture });
     return answerOf(event, 'length_um');
-  }
-}
-
-/** Without its rule file lots are compared as they are written. */
-function lookAlikesOf(ruleBook: RuleBook): LookAlikes {
-  try {
-    return readLookAlikes(readTraceFile(ruleBook));
-  } catch (error) {
-    if (error instanceof RuleFileError) return new Map();
-    throw error;
   }
 }

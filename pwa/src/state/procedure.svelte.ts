@@ -28,12 +28,19 @@ import {
   touchedPackages,
   undoDrafts,
 } from './procedure-drafts';
-import { findEvent, OWN_PLAN_STEP } from './procedure-events';
+import { findEvent, isSameRound, OWN_PLAN_STEP } from './procedure-events';
 import { roundForStep } from './procedure-rounds';
 import { type Kept, ProcedureTimer } from './procedure-timer.svelte';
-import { ActTurn, LOCKOUT_MS } from './procedure-turn';
+import { ActTurn, LOCKOUT_MS, REDRAW_LIMIT_MS } from './procedure-turn';
 import { ProcedureView, STARTED_STAGES } from './procedure-view.svelte';
 import { shown, textOf } from './shown';
+
+/**
+ * Where an act was pressed. On a sheet that was opened for it a press is no bounce of the one
+ * before: it waits until that is recorded, where a press in place would count for nothing.
+ */
+export type Press = 'in-place' | 'on-sheet';
+const RETRY_MS = 50;
 
 /** Cases that were on screen since the page opened: they are not "restored" when opened again. */
 const seenCases = new WeakMap<App, Set<string>>();
@@ -73,15 +80,21 @@ export class ProcedureSession extends ProcedureView {
   }
 
   /** Record the step on screen, with whatever physically happened, in one save. */
-  async pass(outcome: StepOutcome, more: Partial<StepAnswers> = {}): Promise<boolean> {
-    const { step } = this;
+  async pass(
+    outcome: StepOutcome,
+    more: Partial<StepAnswers> = {},
+    press: Press = 'in-place',
+  ): Promise<boolean> {
+    const { step, round } = this;
     if (step === null) return false;
-    const here = this.#surroundings(step);
     const answers = { ...this.answers, ...more };
     const isSaved = await this.#save(
-      (mark) => actDrafts(mark, here, outcome, answers),
-      undefined,
-      answers.by,
+      // Whoever had to wait answered the step that was on screen then, and no other.
+      (mark) =>
+        this.step?.id === step.id && isSameRound(this.round, round)
+          ? actDrafts(mark, this.#surroundings(step), outcome, answers)
+          : null,
+      { by: answers.by, press },
     );
     if (isSaved) {
       this.jump = null;
@@ -116,11 +129,13 @@ export class ProcedureSession extends ProcedureView {
     );
   }
 
-  /** Record an adverse event with its time; grades are derived later. */
+  /** Record an adverse event with its time, pressed on its sheet; grades are derived later. */
   recordEvent(what: string): Promise<boolean> {
     const { step, round } = this;
     const facts = { step: step?.id ?? this.progress.step, ...round };
-    return this.#save((mark) => [madeDraft(mark, 'complication', { what, facts })]);
+    return this.#save((mark) => [madeDraft(mark, 'complication', { what, facts })], {
+      press: 'on-sheet',
+    });
   }
 
   /** Undo the last act that stands; returns its id, null when nothing was undone. */
@@ -135,19 +150,15 @@ export class ProcedureSession extends ProcedureView {
         wanted.map(async (record) => [record, await this.app.store.history(record)] as const),
       ),
     );
-    const isSaved = await this.#save(
-      () => undoDrafts(last.actId, records, histories),
-      () => this.acts.every((act) => act.actId !== last.actId || act.isUndone),
-    );
+    const isSaved = await this.#save(() => undoDrafts(last.actId, records, histories), {
+      isShown: () => this.acts.every((act) => act.actId !== last.actId || act.isUndone),
+    });
     return isSaved ? last.actId : null;
   }
 
   /** Begin the procedure of a listed patient. */
   start(): Promise<boolean> {
-    return this.#save(
-      () => [],
-      () => this.isStarted,
-    );
+    return this.#save(() => [], { isShown: () => this.isStarted });
   }
 
   /** Hand over to close-out. */
@@ -156,10 +167,9 @@ export class ProcedureSession extends ProcedureView {
     if (itself === null || ['closing', 'closed'].includes(textOf(itself, 'stage'))) {
       return Promise.resolve(true);
     }
-    return this.#save(
-      () => [stageDraft(itself, 'closing')],
-      () => textOf(this.record.itself, 'stage') !== 'in-procedure',
-    );
+    return this.#save(() => [stageDraft(itself, 'closing')], {
+      isShown: () => textOf(this.record.itself, 'stage') !== 'in-procedure',
+    });
   }
 
   /** Start the timer of the step on screen; nothing is recorded before it stops. */
@@ -239,25 +249,33 @@ export class ProcedureSession extends ProcedureView {
   #override(step: string, override: GivenOverride, by: string): Promise<boolean> {
     const { target, puncture } = this.round;
     const round = { ...NO_ROUND, target, puncture };
-    return this.#save(
-      (mark) => [stepDraft(mark, { step, round, outcome: 'override', override })],
-      undefined,
+    return this.#save((mark) => [stepDraft(mark, { step, round, outcome: 'override', override })], {
       by,
-    );
+    });
   }
 
-  /** @param by - staff record of the one who answers for the act, "" for the one who taps */
+  /**
+   * @param build - the operations of the act; null where it has become none while it waited
+   * @param more.by - staff record of the one who answers for the act, "" for the one who taps
+   */
   async #save(
-    build: (mark: ActMark) => Draft[],
-    isShown?: () => boolean,
-    by = '',
+    build: (mark: ActMark) => Draft[] | null,
+    more: { isShown?: () => boolean; by?: string; press?: Press } = {},
   ): Promise<boolean> {
     const { clock, tablet } = this.app;
-    const actId = this.#turn.begin(clock.monotonicMs());
+    const { isShown, by = '', press = 'in-place' } = more;
+    const actId =
+      this.#turn.begin(clock.monotonicMs()) ??
+      (press === 'on-sheet' ? await this.#waitForTurn() : null);
     if (actId === null) return false;
-    this.isReady = false;
     const mark: ActMark = { actId, caseRecord: this.record.caseRecord, at: clock.nowIso() };
-    const drafts = [...this.#opening(), ...sayRaised(build(mark), this.raisedHere)];
+    const built = build(mark);
+    if (built === null) {
+      this.#turn.end(false, clock.monotonicMs());
+      return false;
+    }
+    this.isReady = false;
+    const drafts = [...this.#opening(), ...sayRaised(built, this.raisedHere)];
     const answer = await tablet.save(drafts, by || undefined);
     const isSaved = answer.kind === 'saved';
     this.#turn.end(isSaved, clock.monotonicMs());
@@ -270,6 +288,17 @@ export class ProcedureSession extends ProcedureView {
     this.noteRedraw();
     this.#lock();
     return true;
+  }
+
+  /** Take the turn once the act before is drawn and its lockout over; null where it never is. */
+  async #waitForTurn(): Promise<string | null> {
+    for (let tries = 0; tries * RETRY_MS < 2 * REDRAW_LIMIT_MS; tries++) {
+      await new Promise((resolve) => setTimeout(resolve, RETRY_MS));
+      this.noteRedraw();
+      const actId = this.#turn.begin(this.app.clock.monotonicMs());
+      if (actId !== null) return actId;
+    }
+    return null;
   }
 
   /** The first act of a case also says that its procedure runs. */

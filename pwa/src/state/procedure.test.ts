@@ -38,6 +38,38 @@ test('[HAZ-14] a double press is one act, two presses apart are two', async () =
   expect(bench.standing('coil_placed')).toBe(2);
 });
 
+/** Caught, as it stood: the sheet closed over an event that nobody had recorded. */
+test('[HAZ-14] [HAZ-15] what is pressed on a sheet soon after an act waits for it and is recorded', async () => {
+  const bench = await openBench();
+  await bench.session.pass('done');
+  await bench.pass(LOCKOUT_MS / 2);
+  const event = bench.session.recordEvent('bleeding');
+  // A press in place counts for nothing meanwhile, as before.
+  expect(await bench.session.pass('done')).toBe(false);
+  expect(bench.standing('complication')).toBe(0);
+
+  await bench.pass();
+  expect(await event).toBe(true);
+  expect([bench.standing('complication'), bench.standing('step_event')]).toEqual([1, 1]);
+});
+
+test('[HAZ-14] what waited is of the step that it was pressed on, and of no other', async () => {
+  const bench = await openBench();
+  // Both at the first step: it is done before the chip of "Skip" could be recorded.
+  const done = bench.session.pass('done');
+  const skipped = bench.session.pass('skipped', { reason: 'Not needed' }, 'on-sheet');
+  await done;
+  await bench.pass();
+
+  expect(await skipped).toBe(false);
+  expect(bench.standing('step_event')).toBe(1);
+  // The turn is free again, and a step skipped on its sheet is recorded.
+  const { step } = bench.session;
+  expect(await bench.session.pass('skipped', { reason: 'Not needed' }, 'on-sheet')).toBe(true);
+  await bench.pass();
+  expect(bench.session.acts.at(-1)?.set).toMatchObject({ step: step?.id, outcome: 'skipped' });
+});
+
 test('[HAZ-15] a save that failed shows nothing as recorded and can be pressed again', async () => {
   const bench = await openBench();
   bench.isFull = true;

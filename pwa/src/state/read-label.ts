@@ -7,9 +7,19 @@
 import { answerDeviceLabel, NO_DEVICE } from '../clinical-rules/device-label';
 import { ClinicalRuleError } from '../clinical-rules/errors';
 import { checkCharacter } from '../clinical-rules/hibc-label';
+import { type LookAlikes, lotForm } from '../clinical-rules/lot-names';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import { labelWords } from '../text/label';
-import { idOf, type Json, listOf, type RecordState, shown, structureOf, textOf } from './shown';
+import {
+  idOf,
+  type Json,
+  listOf,
+  numberOf,
+  type RecordState,
+  shown,
+  structureOf,
+  textOf,
+} from './shown';
 
 const FIELDS = ['identifier', 'lot', 'serial', 'expiresOn'] as const;
 type Field = (typeof FIELDS)[number];
@@ -104,34 +114,69 @@ function areLinked(read: readonly LabelReading[]): boolean {
  * what packages with this identifier were delivered as.
  */
 export function itemsNamed(
-  reading: LabelReading,
+  { identifier }: Pick<LabelReading, 'identifier'>,
   items: readonly RecordState[],
   movements: readonly RecordState[],
 ): RecordState[] {
-  const { identifier } = reading;
   if (identifier === '') return [];
-  const delivered = new Set(
-    movements
-      .filter(
-        (one) =>
-          !one.isEnteredInError &&
-          shown(one, 'reason') === 'delivered' &&
-          structureOf(one, 'device')?.identifier === identifier,
-      )
-      .map((one) => idOf(textOf(one, 'stock'))),
-  );
-  const standing = items.filter((item) => !item.isEnteredInError);
-  return standing.filter(
+  const delivered = movements.filter((one) => shown(one, 'reason') === 'delivered');
+  const isNamed = (label: Label) => label?.identifier === identifier;
+  const named = itemsWith(isNamed, items, delivered);
+  return items.filter(
     (item) =>
-      listOf(item, 'identifiers').includes(identifier) ||
-      listOf(item, 'lots').some((one) => isNamed(one, identifier)) ||
-      delivered.has(idOf(item.record)),
+      named.includes(item) ||
+      (!item.isEnteredInError && listOf(item, 'identifiers').includes(identifier)),
   );
 }
 
-function isNamed(lot: Json, identifier: string): boolean {
+/**
+ * Return the items of the unit's list that a lot is known as: by their own lots, or by what
+ * packages of it were delivered or counted as. Look-alikes are one lot, as where it is searched
+ * for (LT2).
+ */
+export function itemsOfLot(
+  lot: string,
+  items: readonly RecordState[],
+  movements: readonly RecordState[],
+  lookAlikes: LookAlikes,
+): RecordState[] {
+  const form = lotForm(lot, lookAlikes);
+  if (form === '') return [];
+  const isOfLot = (label: Label) =>
+    typeof label?.lot === 'string' && lotForm(label.lot, lookAlikes) === form;
+  const came = movements.filter((one) => {
+    const isCounted = shown(one, 'reason') === 'counted' && (numberOf(one, 'change') ?? 0) > 0;
+    return isCounted || shown(one, 'reason') === 'delivered';
+  });
+  return itemsWith(isOfLot, items, came);
+}
+
+type Label = { readonly [part: string]: Json } | null;
+
+/** Items with a lot of their own, or a movement, whose label is meant; none entered in error. */
+function itemsWith(
+  isMeant: (label: Label) => boolean,
+  items: readonly RecordState[],
+  movements: readonly RecordState[],
+): RecordState[] {
+  const moved = new Set(
+    movements
+      .filter((one) => !one.isEnteredInError && isMeant(structureOf(one, 'device')))
+      .map((one) => idOf(textOf(one, 'stock'))),
+  );
+  return items.filter(
+    (item) =>
+      !item.isEnteredInError &&
+      (moved.has(idOf(item.record)) ||
+        listOf(item, 'lots').some((one) => isMeant(labelOfLot(one)))),
+  );
+}
+
+/** A lot of an item's list as a label: one that stands there as a word tells nothing else. */
+function labelOfLot(lot: Json): Label {
+  if (typeof lot === 'string') return { lot };
   const isStructure = typeof lot === 'object' && lot !== null && !Array.isArray(lot);
-  return isStructure && (lot as Record<string, Json>).identifier === identifier;
+  return isStructure ? (lot as Record<string, Json>) : null;
 }
 
 /** Return a device as the record holds it; the lot that nobody can read is a value of its own. */

@@ -142,6 +142,11 @@ export class StockDesk {
   });
   readonly todayOn = $derived.by(() => this.#app.clock.today());
 
+  /** The item as the shelf counts it, null while nobody can count it. */
+  countedOf(item: RecordState): ShelfItem | null {
+    return this.rows.find(({ state }) => state.record === item.record)?.counted ?? null;
+  }
+
   rowsOf(item: string): StockRow[] {
     return this.rows.filter(({ state }) => textOf(state, 'item') === item);
   }

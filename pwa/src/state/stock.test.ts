@@ -170,7 +170,7 @@ test('[HAZ-46] packages laid out without a known lot say nothing of their label:
   await desk.move({ item, device: { serial: 'S1' }, change: 3, id: 'm1' }, 'delivered', 'Came');
   await bench.pass();
   const record = new CaseRecord(app.store, 'c1');
-  const list = new CaseLayOut(app, record, new AnswerActs(app));
+  const list = new CaseLayOut(app, record, new AnswerActs(app), shelf.desk);
   await bench.pass();
   const line = list.lines.find(({ stock_id }) => stock_id === STOCK);
   expect(line?.lots).toEqual([{ lot: null, expires_on: null, take: 2 }]);
@@ -191,7 +191,7 @@ test('[SK12] [SK14] a line laid out opens its packages once; returned, they lie 
   await deliver(shelf, 'L-1', 1, '2027-11-30');
   const record = new CaseRecord(app.store, 'c1');
   const acts = new AnswerActs(app);
-  const list = new CaseLayOut(app, record, acts);
+  const list = new CaseLayOut(app, record, acts, shelf.desk);
   await bench.pass();
   const coils = () => list.lines.find(({ stock_id }) => stock_id === STOCK);
 

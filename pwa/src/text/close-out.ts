@@ -1,5 +1,6 @@
 /** Sentences of the Close-out screen. */
 import type { ItemCount, OpenPoint } from '../state/close-out';
+import type { LotKind } from '../state/papers/case-lots';
 import { fieldChoices, fieldWords, kindOf } from './record';
 import { type Choice, choices, reasons, say, withMore, words } from './say';
 
@@ -45,6 +46,23 @@ export const closeOut = withMore(said, {
       : []),
     ...(difference < 0 ? [say('closeOut.tooMany', { count: -difference })] : []),
   ],
+  /** Steps left out; that some were recorded after all is said besides. */
+  leftOut: ({ count, later }: { count: number; later: number }) => {
+    const left = say('closeOut.leftOut', { count });
+    return later === 0 ? left : `${left} ${say('closeOut.leftOutLater', { count: later })}`;
+  },
+  /** Checks answered "not so": went on all the same. */
+  notSo: (count: number) => say('closeOut.notSo', { count }),
+  /** Implants of which somebody called the lot unknown, or nobody entered one, never as one. */
+  lotsNotKnown: (kind: LotKind, why: 'unknown' | 'missing', count: number) => {
+    const isUnknown = why === 'unknown';
+    if (kind === 'coil_placed') {
+      return say(isUnknown ? 'closeOut.coilLotsUnknown' : 'closeOut.coilLotsMissing', { count });
+    }
+    return say(isUnknown ? 'closeOut.injectionLotsUnknown' : 'closeOut.injectionLotsMissing', {
+      count,
+    });
+  },
   returnAll: (count: number) => say('closeOut.returnAll', { count }),
   returnedAll: (count: number) => say('closeOut.returnedAll', { count }),
   lotOf: (lot: string) => say('closeOut.lotOf', { lot }),
@@ -55,6 +73,8 @@ export const closeOut = withMore(said, {
     withoutAmount: (count: number) => say('closeOut.table.withoutAmount', { count }),
   }),
   because: (reason: string) => say('closeOut.because', { reason }),
+  /** A gate whose row no rule file here holds, as of another version of the rules. */
+  wordsNotHeld: (gate: string) => say('closeOut.wordsNotHeld', { gate }),
   passedBy: (who: string, second: string, at: string) =>
     second === ''
       ? say('closeOut.passedBy', { who, at })

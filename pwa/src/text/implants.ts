@@ -2,6 +2,7 @@
 import type { Group } from '../clinical-rules/implant-search';
 import type { FoundImplant, Mark } from '../state/implant-owners';
 import { dayWords, shortWords } from '../state/surveillance-dates';
+import { coilWords } from './procedure';
 import { choices, lookUp, reasons, say, withMore, words } from './say';
 
 const said = words('implants');
@@ -30,12 +31,17 @@ const fates = lookUp(said.fates);
 const devices = lookUp(said.device);
 const differing = lookUp(said.differing);
 
-/** Return what kind of device it was and what became of it. */
+/** Return what kind of device it was, of a coil its size, and what became of it. */
 export function whatWords({
   kind,
   item,
   fate,
-}: Pick<FoundImplant, 'kind' | 'item' | 'fate'>): string {
+  loopUm,
+}: Pick<FoundImplant, 'kind' | 'item' | 'fate' | 'loopUm'>): string {
+  if (kind === 'coil_placed' && loopUm !== undefined) {
+    if (loopUm === null) return said.coilUnsized;
+    return say('implants.coilPlaced', { size: coilWords(loopUm) });
+  }
   const what = devices[kind] ?? devices[item] ?? said.device.other;
   return fate === '' ? what : `${what}: ${fates[fate] ?? fate}`;
 }
@@ -53,15 +59,20 @@ export function whoWords({
   return parts.join(' · ') || said.noPatient;
 }
 
-/** Return the label in one line; a lot that nobody knows is said, never left out (HAZ-46). */
+/**
+ * Return the label in one line; a lot that nobody knows is said, never left out, and one that nobody
+ * entered is another (HAZ-46).
+ */
 export function labelLine({
   lot,
+  isLotMissing = false,
   serial,
   identifier,
   expiresOn,
-}: Pick<FoundImplant, 'lot' | 'serial' | 'identifier' | 'expiresOn'>): string {
+}: Pick<FoundImplant, 'lot' | 'isLotMissing' | 'serial' | 'identifier' | 'expiresOn'>): string {
+  const bare = isLotMissing ? said.lotMissing : said.lotUnknown;
   return [
-    lot === '' ? said.lotUnknown : say('implants.lotNamed', { lot }),
+    lot === '' ? bare : say('implants.lotNamed', { lot }),
     serial && say('implants.serialNamed', { serial }),
     expiresOn && say('implants.expiresNamed', { on: dateOf(expiresOn) }),
     identifier && say('implants.identifierNamed', { identifier }),

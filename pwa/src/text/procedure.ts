@@ -30,9 +30,16 @@ export const procedure = withMore(said, {
   flushed: (words: string, amount: string) => say('procedure.flushed', { words, amount }),
   lotExpired: (on: string) => say('procedure.lotExpired', { on }),
   lotExpires: (on: string) => say('procedure.lotExpires', { on }),
+  moreLots: (count: number) => say('procedure.moreLots', { count }),
   asPlanned: (words: string) => say('procedure.asPlanned', { words }),
-  /** One amount where there is no oil, else that of the mix. */
-  injected: (oil: number | null) => (oil === 0 ? said.pureNoOil : said.mixWithOil),
+  /** One amount where there is no oil, that of the mix where there is, and unknown said as such. */
+  injected: (oil: number | null) => {
+    if (oil === null) return said.mixUnknown;
+    return oil === 0 ? said.pureNoOil : said.mixWithOil;
+  },
+  /** Before the number of the needle's stop that the rule holds. */
+  fromMargin: (margin: string) => say('procedure.fromMargin', { margin }),
+  lessMargin: (margin: string, stop: string) => say('procedure.lessMargin', { margin, stop }),
   ratio: (pure: number, oil: number) =>
     oil === 0 ? said.noOil : say('procedure.ratio', { oil: oilPerPart(oil, pure) }),
   agent: (agent: string | null) => (agent ? agentWords(agent) : said.noAgent),
@@ -81,6 +88,11 @@ export function moveWords(move: Move): string {
 
 export function mediumWords(medium: string): string {
   return media[medium] ?? medium;
+}
+
+/** Return a coil that was placed: its loop; a size that nobody entered is said to be unknown. */
+export function placedCoilWords(loopUm: unknown): string {
+  return typeof loopUm === 'number' ? coilWords(loopUm) : said.coilUnsized;
 }
 
 /** Return a coil in words: its loop, where that is known. */

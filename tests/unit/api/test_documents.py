@@ -3,7 +3,8 @@
 Planted bugs that this caught: the mix printed as adhesive, an injection lost from the sum, the time
 of day in UTC, a coil of an unknown lot merged with one without, the plan drawn beside coils that
 were placed, coils of one lot counted once, a coil called MR safe, an injection without an amount
-left out of what is told, a cancelled booking printed as the day.
+left out of what is told, a cancelled booking printed as the day, a step of another puncture taken
+for the one that was left out, a flush without an amount in no sum.
 """
 
 import json
@@ -31,6 +32,37 @@ def test_a_paper_says_what_its_vector_says(case):
     assert {path: step_into(json.loads(json.dumps(written)), path) for path in expect} == expect
 
 
+STEPS = ("consent", "needle_flushed", "needle_patent", "second_look", "close_out", "choose", "")
+
+
+def _odd_steps(chance):
+    """Draw steps as no protocol leads: skipped twice, done after all, in rounds of no target."""
+    for number in range(chance.randint(0, 9)):
+        round_ = {
+            "target": chance.choice(("Varix A", "Varix B", "", None, 3)),
+            "puncture": chance.choice((1, 2, None, True, "1")),
+            "coil": chance.choice((1, None)),
+        }
+        answers = chance.choice(
+            ({"reason": "Emergency"}, {"reason": "{time}"}, {"flush_ul": 500}, {}, None, "x")
+        )
+        yield {
+            "record": f"step_event/odd{number}",
+            "shows": {
+                "step": chance.choice(STEPS),
+                "round": chance.choice((round_, round_, None)),
+                "outcome": chance.choice(
+                    ("skipped", "skipped", "done", "done", "not-seen", "not-seen")
+                ),
+                "answers": answers,
+                "at": f"2026-03-10T09:0{number}:00+00:00",
+            },
+            "held": {},
+            "conflicts": [],
+            "by": "staff/w",
+        }
+
+
 def _odd_cases(count):
     """Draw cases with things left out, of the wrong type, in conflict, or hostile."""
     chance = random.Random(20260316)
@@ -38,6 +70,7 @@ def _odd_cases(count):
     plain = shown_case("closed_case", {})
     for _ in range(count):
         held = json.loads(json.dumps(plain))
+        held["records"] += _odd_steps(chance)
         for record in (held["itself"], held["patient"], *held["records"], *held["visits"]):
             for field in list(record["shows"]):
                 draw = chance.random()

@@ -8,7 +8,6 @@ its quiet zone.
 import io
 import json
 import re
-from importlib import resources
 
 import msgspec
 import numpy as np
@@ -152,6 +151,19 @@ HOSTILE = (
 )
 
 
+@pytest.mark.parametrize("kind", PAPER_KINDS)
+def test_every_page_that_a_unit_in_training_prints_is_marked(kind):
+    """[HAZ-52] Those of a live unit are not."""
+    mark = choose_words_for(kind, "en").say("common.training")
+
+    def pages(is_training):
+        printed = io.BytesIO(_print(kind, change={"is_training": is_training}))
+        return [" ".join(one.extract_text().split()) for one in pypdf.PdfReader(printed).pages]
+
+    assert all(mark in page for page in pages(is_training=True))
+    assert not any("Training" in page for page in pages(is_training=False))
+
+
 @pytest.mark.parametrize("text", HOSTILE)
 @pytest.mark.parametrize("kind", PAPER_KINDS)
 def test_what_people_wrote_is_printed_as_it_is(kind, text):
@@ -182,25 +194,29 @@ def test_a_sign_that_the_font_lacks_is_refused_in_a_sentence_and_never_left_blan
 def _render(monkeypatch, kind, change=None, ppi=300):
     """Return the pages of a paper as grey pixels, by layout and data of the PDF."""
     held = {}
-    monkeypatch.setattr(
-        paper_layout, "print_pdf", lambda layout, data, *, on: held.update(l=layout, d=data) or b""
-    )
+
+    def keep(layout, data, *, on, mark):
+        held.update(layout=layout, data=json.dumps(data, ensure_ascii=False), mark=mark)
+        return b""
+
+    monkeypatch.setattr(paper_layout, "print_pdf", keep)
     _print(kind, change=change)
     pages = typst.compile(
-        (resources.files("api.documents.templates") / f"{held['l']}.typ").read_bytes(),
+        printing._read("training_mark") + printing._read(held.pop("layout")),
         font_paths=printing._open_fonts(),
         format="png",
         ppi=float(ppi),
-        sys_inputs={"data": json.dumps(held["d"], ensure_ascii=False)},
+        sys_inputs=held,
     )
     pages = pages if isinstance(pages, list) else [pages]
     return [np.asarray(Image.open(io.BytesIO(page)).convert("L")) for page in pages]
 
 
-def test_both_codes_of_a_card_are_read_back_from_the_printed_page(monkeypatch):
-    """At 300 dpi, as an office printer prints."""
+@pytest.mark.parametrize("is_training", [False, True])
+def test_both_codes_of_a_card_are_read_back_from_the_printed_page(monkeypatch, is_training):
+    """At 300 dpi, as an office printer prints; the mark of training lies behind them."""
     paper, _ = _write("implant-card")
-    pages = _render(monkeypatch, "implant-card")
+    pages = _render(monkeypatch, "implant-card", {"is_training": is_training})
     (qr,) = zxingcpp.read_barcodes(pages[0])
     (gs1,) = zxingcpp.read_barcodes(pages[1])
 

@@ -25,7 +25,7 @@ CATALOGUE = ROOT / "api/record_catalogue/catalogue.json"
 CONTENTS = read_packaged_rule_files()
 ON = "2026-06-01"
 BOOK = RuleBook(CONTENTS, on=ON)
-PATH = f"{GATES}.v2.json"
+PATH = f"{GATES}.v3.json"
 FILE = json.loads(CONTENTS[PATH])
 ROWS = FILE["rows"]
 OUTPUTS = {"number", "done", "signature", "letter"}
@@ -183,6 +183,11 @@ def _draw(chance: random.Random) -> dict[str, Any]:
         "lots_missing": names(),
         "device_recalls": [{"name": name, "reason": "{name}"} for name in names()],
         "serial_opened_before": chance.choice(("", "SN-1")),
+        "lot_known_as": {
+            "lot": "B7",
+            "chosen": {"stock": "a", "name": "{name}"},
+            "items": [{"stock": name, "name": name} for name in names()],
+        },
         "lot_count": {"lot": "B7", "delivered": amount(), "opened": amount()},
         "already_raised": [f"{row['id']} {row['when']}" for row in ROWS if flag()],
     }
@@ -258,7 +263,7 @@ def _drop(when: str, key: str) -> Any:
         (_set("stop_beyond_distance", withholds=["recording"]), "row 6 cannot be read"),
         (_set("stop_beyond_distance", **{"may_pass": "anybody"}), "row 6 cannot be read"),
         (_set("stop_beyond_distance", when="too_deep"), "condition too_deep, which is none"),
-        (lambda rows: rows.append(rows[0]), "row 30 repeats the condition identity_differs"),
+        (lambda rows: rows.append(rows[0]), "row 31 repeats the condition identity_differs"),
         (_set("injection_above_limit", unless="similar_name"), "row 5 names in `unless`"),
         (_set("clock_off", owner=""), "needs `owner`, `source` and `basis`"),
         (_drop("clock_off", "source"), "needs `owner`, `source` and `basis`"),
@@ -316,6 +321,7 @@ def test_a_soft_remark_with_reasons_withholds_nothing():
         "device_expired",
         "device_recalled",
         "serial_opened_before",
+        "lot_of_other_item",
         "more_opened_than_delivered",
     }
     with pytest.raises(RuleFileError, match="is hard with `withholds`"):

@@ -5,6 +5,7 @@
 import { isCivilDate } from '../../clinical-rules/civil-date';
 import { CalculationRefusedError, ClinicalRuleError } from '../../clinical-rules/errors';
 import { countYears } from '../../clinical-rules/intended-use';
+import { tellLabAlso } from '../../clinical-rules/lab-units';
 import { answerLiverScores } from '../../clinical-rules/liver-scores';
 import type { RuleBook } from '../../clinical-rules/rule-book';
 import type { Json } from '../../ports';
@@ -138,7 +139,7 @@ export function reportLiver(
     lab.conflicts.includes('result')
       ? words.say('common.two_answers')
       : thousandths(whole(lab, 'result', 'value_milli')),
-    words.value('unit', text(lab, 'result', 'unit')),
+    unitOf(lab, book, words),
     words.value('origin', text(lab, 'result', 'origin')),
     words.day(text(lab, 'result', 'taken_on')),
   ]);
@@ -152,6 +153,16 @@ export function reportLiver(
   if (rows.length > 0) blocks.push(pairs(rows));
   if (remark !== '') blocks.push(lines([remark]));
   return { part: { heading, blocks }, files };
+}
+
+/** Return the unit, and the amount in the other one that is in use for it (HAZ-51). */
+function unitOf(lab: ShownRecord, book: RuleBook, words: PaperWords): string {
+  const unit = text(lab, 'result', 'unit');
+  const said = words.value('unit', unit);
+  const milli = whole(lab, 'result', 'value_milli');
+  if (milli === null || lab.conflicts.includes('result')) return said;
+  const other = tellLabAlso(text(lab, 'analyte'), milli, unit, book);
+  return other === null ? said : `${said} (${other[0]} ${words.value('unit', other[1])})`;
 }
 
 function score(shown: ShownCase, book: RuleBook, words: PaperWords) {

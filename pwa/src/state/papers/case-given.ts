@@ -39,10 +39,20 @@ export interface Given {
   flushLacking: ShownRecord[];
 }
 
-/** Return what the records add up to; the pure share is rounded once per mixing ratio. */
-export function countGiven(shown: ShownCase, target = ''): Given {
+/**
+ * Return what the records add up to; the pure share is rounded once per mixing ratio.
+ *
+ * @param unmeasured - flushes that have no record of their own, since nobody entered an amount
+ */
+export function countGiven(
+  shown: ShownCase,
+  target = '',
+  unmeasured: readonly ShownRecord[] = [],
+): Given {
   const held = (kind: string) =>
-    ofKind(shown, kind).filter((one) => target === '' || text(one, 'target') === target);
+    [...ofKind(shown, kind), ...(kind === 'flush' ? unmeasured : [])].filter(
+      (one) => target === '' || text(one, 'target') === target,
+    );
   const byRatio = new Map<string, { pure: number; oil: number; given: number }>();
   let unknownUl = 0;
   const [injected, flushed] = [held('adhesive_injected'), held('flush')];
@@ -91,8 +101,13 @@ export function sayMix({ mixUl, injections, lacking }: Given, words: PaperWords)
   return sayWithLacking(ml(mixUl), injections, lacking, words);
 }
 
-/** Return what was flushed in words; flushes without an amount are told. */
+/** Return what was flushed in words; flushes without an amount are counted. */
 export function sayFlush({ flushUl, flushes, flushLacking }: Given, words: PaperWords): string {
+  const count = flushLacking.length;
+  const inDoubt = flushLacking.some(({ conflicts }) => conflicts.includes('amount'));
+  if (count > 0 && count === flushes && !inDoubt) {
+    return words.say('report.flush_lacking', { count });
+  }
   return sayWithLacking(ml(flushUl), flushes, flushLacking, words);
 }
 
@@ -116,7 +131,7 @@ function sayWithLacking(
  * An injection names no package: it has the label that all adhesive packages of the case share.
  * `in_doubt` alone stands where two answers wait.
  */
-export function deviceOf(shown: ShownCase, one: ShownRecord): Parts {
+export function deviceOf(shown: Pick<ShownCase, 'records'>, one: ShownRecord): Parts {
   if (one.conflicts.includes('device')) return { in_doubt: true };
   const own = structure(one, 'device');
   if (Object.keys(own).length > 0) return own;
@@ -143,7 +158,7 @@ function labelOf(device: Parts): string {
 }
 
 /** Return the adhesive packages of a case, without those that went back unopened. */
-function adhesivePackages(shown: ShownCase): ShownRecord[] {
+function adhesivePackages(shown: Pick<ShownCase, 'records'>): ShownRecord[] {
   return ofKind(shown, 'package_opened').filter(
     (pack) => text(pack, 'item') === 'adhesive' && text(pack, 'fate') !== 'returned',
   );
@@ -177,7 +192,8 @@ export function nameDevice(shown: ShownCase, one: ShownRecord, words: PaperWords
   }
   const loop = mm(whole(one, 'coil', 'loop_um'));
   if (loop !== '') return words.say('common.coil_of', { loop });
-  return words.value('item', text(one, 'item')) || words.say('common.coil');
+  const isCoil = ['', 'coil'].includes(text(one, 'item'));
+  return isCoil ? words.say('common.coil_unsized') : words.value('item', text(one, 'item'));
 }
 
 /** Return the lot; that nobody entered one differs from a lot said to be unknown. */
@@ -237,7 +253,7 @@ export function tableVisits(shown: ShownCase, words: PaperWords): Block {
     const inDoubt = ['booking', 'status'].some((field) => visit.conflicts.includes(field));
     const doubt = words.say('common.two_answers');
     const cells = [
-      text(visit, 'label'),
+      words.value('contact', text(visit, 'label')),
       inDoubt ? doubt : words.day(day),
       sayWindow(window, words),
       inDoubt ? doubt : words.value('status', status),

@@ -10,6 +10,7 @@ import type { PaperWords } from './paper-words';
 import {
   dayOf,
   ofKind,
+  once,
   type Parts,
   type ShownCase,
   type ShownRecord,
@@ -223,15 +224,26 @@ function dayOfVisit(visit: ShownRecord): string {
   return booked || textIn(structure(visit, 'window'), 'target_on');
 }
 
+/** Return the next contact: its day, whether it is booked, and its kind, a call for one. */
+function tellNext(shown: ShownCase, words: PaperWords): string {
+  const days = shown.visits
+    .map((visit) => ({ on: dayOfVisit(visit), visit }))
+    .filter(({ on }) => isCivilDate(on) && on >= shown.on);
+  const [next] = days.map(({ on }) => on).sort();
+  if (next === undefined) return words.say('card.ask_next');
+  const ofDay = days.filter(({ on }) => on === next).map(({ visit }) => visit);
+  const kinds = once(ofDay.map((visit) => words.value('contact', text(visit, 'label'))));
+  const isBooked = ofDay.every((visit) => text(visit, 'status') === 'booked');
+  return words.say(isBooked ? 'card.next_booked' : 'card.next', {
+    day: words.day(next),
+    what: kinds.join(', ') || words.say('card.kind_unknown'),
+  });
+}
+
 /** Return magnetic resonance, lifetime, follow-up, and where to ask (Article 18 (1) (b)-(d)). */
 function know(shown: ShownCase, item: ShownRecord | null, words: PaperWords): string[] {
   const mr = structure(item, 'mr');
   const statement = textIn(mr, 'statement').trim();
-  const days = shown.visits
-    .map(dayOfVisit)
-    .filter((on) => isCivilDate(on) && on >= shown.on)
-    .sort();
-  const next = days[0] ?? '';
   return [
     words.say('card.show'),
     isCalledSafe(mr)
@@ -241,7 +253,7 @@ function know(shown: ShownCase, item: ShownRecord | null, words: PaperWords): st
         : words.say('card.mr_unknown'),
     words.say(`card.shift_${PLACES[text(shown.itself, 'varix_class')] ?? 'gut'}`),
     tellMaker(item, 'expected_lifetime', words).line,
-    words.say(next === '' ? 'card.ask_next' : 'card.next', { day: words.day(next) }),
+    tellNext(shown, words),
     ...LONG.map((field) => tellMaker(item, field, words))
       .filter((one) => !one.isOwn)
       .map((one) => one.line),

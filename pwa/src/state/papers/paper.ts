@@ -71,6 +71,8 @@ export interface Paper {
   parts: Part[];
   faces: Face[];
   foot: string[];
+  /** What marks every page of a unit in training, "" for none (HAZ-52); put on last. */
+  mark?: string;
 }
 
 export const pairs = (rows: Pair[]): Block => ({ kind: 'pairs', rows });

@@ -43,7 +43,8 @@ function shownCase(name: string, change: Record<string, unknown> = {}): ShownCas
       held.records = held.records.filter((one: Loose) =>
         (content as string[]).includes(one.record),
       );
-    } else if (key === 'conflicts') {
+    } else if (key === 'add') held.records.push(...structuredClone(content as Loose[]));
+    else if (key === 'conflicts') {
       for (const [record, fields] of Object.entries(content as Record<string, string[]>)) {
         const found = find(record);
         found.conflicts = fields;

@@ -9,7 +9,6 @@ import { headsOf } from './case-given';
 import { lines, type Part, points, table } from './paper';
 import type { PaperWords } from './paper-words';
 import {
-  nameOf,
   ofKind,
   once,
   type Parts,
@@ -24,6 +23,7 @@ import {
   textsIn,
   timeOf,
 } from './shown-case';
+import { sayActor, sayStated } from './who-confirmed';
 
 type Row = ReturnType<typeof readGateRow>;
 type Rows = ReadonlyMap<string, Row>;
@@ -63,7 +63,7 @@ export function reportCautions(shown: ShownCase, book: RuleBook, words: PaperWor
       .slice(-1)
       .flatMap((sign) => textsIn(partIn(structure(sign, 'outcome'), 'gates_shown'))),
   ];
-  const cameUp = once(causes.map((cause) => tellRaised(cause, rows)));
+  const cameUp = once(causes.map((cause) => tellRaised(cause, rows, words)));
   const held = [...texts, ...cameUp.map((what) => words.say('report.came_up', { what }))];
   const heading = words.say('report.cautions');
   return {
@@ -84,21 +84,24 @@ function tell(
   const known = findRow(cause, rows)?.reasons.find(({ id }) => id === said)?.words ?? '';
   const other = said === OTHER_REASON ? words.say('report.other_reason') : said;
   const second = textIn(override, 'second_person');
-  const people = [nameOf(shown, one.by), second === '' ? '' : nameOf(shown, second)];
+  const people = [sayActor(shown, one, words), sayStated(shown, second, words)];
   return [
     timeOf(shown, text(one, 'at')),
-    nameGate(cause, rows),
+    nameGate(cause, textIn(override, 'text_shown'), rows, words),
     known || other || words.say('report.without_reason'),
     people.filter((person) => person !== '').join(', '),
   ];
 }
 
-function nameGate(cause: string, rows: Rows): string {
+function nameGate(cause: string, textShown: string, rows: Rows, words: PaperWords): string {
   const row = findRow(cause, rows);
   const [gate = ''] = cause.split(' ');
+  // A code alone tells a reader nothing; what was on screen stands with the override.
+  if (row === undefined) {
+    return textShown === '' ? words.say('report.not_held', { gate }) : `${gate}: ${textShown}`;
+  }
   // The record keeps the cause; what the text had put in is not in it.
-  const told = row?.leaves || row?.text.replace(/\{[a-z_]+\}/g, '…');
-  return row === undefined ? gate : `${gate}: ${told}`;
+  return `${gate}: ${row.leaves || row.text.replace(/\{[a-z_]+\}/g, '…')}`;
 }
 
 /**
@@ -106,10 +109,10 @@ function nameGate(cause: string, rows: Rows): string {
  * passed alone. The record keeps the cause: what the text had put in is not in it, and a list of
  * names at the end is left out.
  */
-function tellRaised(cause: string, rows: Rows): string {
+function tellRaised(cause: string, rows: Rows, words: PaperWords): string {
   const row = findRow(cause, rows);
   const [gate = ''] = cause.split(' ');
-  if (row === undefined) return gate;
+  if (row === undefined) return `${words.say('report.not_held', { gate })}.`;
   const [first = ''] = row.text.split('. ');
   const told = first
     .replace(/\.$/, '')

@@ -3,6 +3,7 @@
  * Twin of `api/documents/patient_leaflet.py`.
  */
 import { isCivilDate } from '../../clinical-rules/civil-date';
+import { neededEquipment } from '../../clinical-rules/session-places';
 import { compare, countGiven } from './case-given';
 import { blanks, lines, type Paper, type Part, points } from './paper';
 import { draftOf, nameOfPatient, senderOf } from './paper-head';
@@ -80,12 +81,15 @@ function tellVisits(shown: ShownCase, words: PaperWords): Part {
     const [first, last] = [textIn(window, 'earliest_on'), textIn(window, 'latest_on')];
     const isPast = booked < shown.on && last < shown.on;
     if (!TO_COME.includes(status) || isPast) return [];
+    // Nobody is asked to come for a call.
+    const call = neededEquipment(text(visit, 'label')) === 'phone' ? 'call_' : '';
     if (isCivilDate(booked)) {
-      return [{ on: booked, said: words.say('leaflet.booked', { day: words.day(booked) }) }];
+      const day = words.day(booked);
+      return [{ on: booked, said: words.say(`leaflet.${call}booked`, { day }) }];
     }
     if (!isCivilDate(first) || !isCivilDate(last)) return [];
     const put = { first: words.day(first), last: words.day(last) };
-    return [{ on: first, said: words.say('leaflet.window', put) }];
+    return [{ on: first, said: words.say(`leaflet.${call}window`, put) }];
   });
   const said = found.sort((one, other) => compare(one.on, other.on)).map((one) => one.said);
   return {

@@ -5,6 +5,7 @@
 import type { RuleBook } from '../../clinical-rules/rule-book';
 import { reportAgreed, reportLiver, reportReasons } from './case-findings';
 import { headsOf } from './case-given';
+import { reportLeftOut, reportNotSo, stepsOf, unmeasuredFlushes } from './case-steps';
 import {
   type Block,
   blanks,
@@ -42,6 +43,7 @@ import {
   timeOf,
 } from './shown-case';
 import { reportInAll, reportTarget } from './target-report';
+import { howConfirmed } from './who-confirmed';
 
 const HASH_SHOWN = 16;
 const STARTED = ['in-procedure', 'closing', 'closed'];
@@ -55,6 +57,8 @@ const STARTED = ['in-procedure', 'closing', 'closed'];
 export function writeReport(shown: ShownCase, book: RuleBook, words: PaperWords): Paper {
   const liver = reportLiver(shown, book, words);
   const events = reportEvents(shown, book, words);
+  const steps = stepsOf(shown, book);
+  const unmeasured = unmeasuredFlushes(shown, steps, words);
   return {
     paper: 'procedure-report',
     language: words.language,
@@ -70,10 +74,12 @@ export function writeReport(shown: ShownCase, book: RuleBook, words: PaperWords)
       reportReasons(shown, words),
       reportAgreed(shown, words),
       liver.part,
-      ...targetsOf(shown).map((target) => reportTarget(shown, target, words)),
-      ...reportInAll(shown, words),
+      ...targetsOf(shown).map((target) => reportTarget(shown, target, unmeasured, words)),
+      ...reportInAll(shown, unmeasured, words),
       reportPackages(shown, words),
       reportOutcome(shown, words),
+      reportLeftOut(shown, steps, words),
+      ...reportNotSo(shown, steps, words),
       reportPassed(shown, book, words),
       reportCautions(shown, book, words),
       events.part,
@@ -157,6 +163,7 @@ function reportSignatures(shown: ShownCase, words: PaperWords): Part {
       name: sayPerson(shown, one.by, words),
       day: words.day(civilDateOf(shown, at)),
       time: timeOf(shown, at),
+      how: words.value('confirmed', howConfirmed(one)),
       digest: text(one, 'digest').slice(0, HASH_SHOWN),
     });
   });

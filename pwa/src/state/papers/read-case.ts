@@ -8,6 +8,7 @@ import { firstStamp } from '../case-record.svelte';
 import { findOutsideFacts } from '../case-use.svelte';
 import { changedSince, digestOf, lastSignature, SIGNED_KINDS } from '../close-out';
 import { shown as shownValue, textOf } from '../shown';
+import { isZone } from '../wall-clock';
 import { compare } from './case-given';
 import { kindOf, ONE_ANSWER, type Parts, type ShownCase, type ShownRecord } from './shown-case';
 
@@ -86,6 +87,7 @@ export async function readShownCase(
     is_changed: signature !== null && shownValue(signature, 'digest') !== digestOf(itself, covered),
     changed: changedSince(signature, itself, covered),
     lay_out: [...layOut],
+    is_training: book.isTraining,
   };
 }
 
@@ -130,12 +132,4 @@ function byName(states: readonly RecordState[]): ShownRecord[] {
 
 function oldestFirst(one: RecordState, other: RecordState): number {
   return compare(firstStamp(one), firstStamp(other)) || compare(one.record, other.record);
-}
-
-function isZone(name: string): boolean {
-  try {
-    return name !== '' && new Intl.DateTimeFormat('en', { timeZone: name }) !== null;
-  } catch {
-    return false;
-  }
 }

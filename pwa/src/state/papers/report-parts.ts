@@ -9,6 +9,7 @@ import { ClinicalRuleError } from '../../clinical-rules/errors';
 import type { RuleBook } from '../../clinical-rules/rule-book';
 import type { Json } from '../../ports';
 import { deviceOf, headsOf, nameDevice, sayExpiry, sayLot, tableVisits } from './case-given';
+import { tellLots } from './case-lots';
 import { lines, type Pair, type Part, pairs, table } from './paper';
 import type { PaperWords } from './paper-words';
 import {
@@ -43,9 +44,9 @@ export function reportPackages(shown: ShownCase, words: PaperWords): Part {
     ];
   });
   const heading = words.say('report.packages');
-  if (rows.length === 0) return { heading, blocks: [lines([words.say('report.no_packages')])] };
   const heads = headsOf(words, 'common', ['what', 'lot', 'serial', 'use_by', 'became']);
-  return { heading, blocks: [table(heads, rows)] };
+  const told = rows.length > 0 ? table(heads, rows) : lines([words.say('report.no_packages')]);
+  return { heading, blocks: [told, ...tellLots(shown, words)] };
 }
 
 export function reportOutcome(shown: ShownCase, words: PaperWords): Part {

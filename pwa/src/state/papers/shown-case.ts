@@ -50,6 +50,8 @@ export interface ShownCase {
   changed: [string, string][];
   /** Lines of the lay-out list. */
   lay_out: Parts[];
+  /** The unit is in training: its patients are invented. */
+  is_training?: boolean;
 }
 
 /** Return every record of a case and field of it in which two answers wait. */
@@ -140,7 +142,7 @@ export function kindOf({ record }: Pick<ShownRecord, 'record'>): string {
   return record.slice(0, record.indexOf('/') < 0 ? record.length : record.indexOf('/'));
 }
 
-export function ofKind(shown: ShownCase, kind: string): ShownRecord[] {
+export function ofKind(shown: Pick<ShownCase, 'records'>, kind: string): ShownRecord[] {
   return shown.records.filter((one) => kindOf(one) === kind);
 }
 

@@ -43,8 +43,18 @@ type Row = [name: string, plan: string, done: string];
 const IMPLANTS: readonly string[] = ['coil_placed', 'adhesive_injected'];
 const UNDRAWN: readonly string[] = ['label', 'origin', 'route'];
 
-/** Return the part of a target: numbers, planned beside done, acts with lots, drawing. */
-export function reportTarget(shown: ShownCase, target: ShownRecord, words: PaperWords): Part {
+/**
+ * Return the part of a target: numbers, planned beside done, acts with lots, drawing.
+ *
+ * @param unmeasured - flushes of the case that have no record of their own, since nobody entered
+ * an amount
+ */
+export function reportTarget(
+  shown: ShownCase,
+  target: ShownRecord,
+  unmeasured: readonly ShownRecord[],
+  words: PaperWords,
+): Part {
   const label = text(target, 'label');
   const sketch = sketchTarget(shown, target);
   const told: [string, string][] = [
@@ -59,10 +69,11 @@ export function reportTarget(shown: ShownCase, target: ShownRecord, words: Paper
   const rows = told
     .filter(([, content]) => content !== '')
     .map(([name, content]): [string, string] => [words.say(`report.${name}`), content]);
+  const given = countGiven(shown, target.record, unmeasured);
   const blocks: Block[] = [
     ...(rows.length > 0 ? [pairs(rows)] : []),
-    tablePlanned(shown, target, sketch, words),
-    tableActs(shown, target, words),
+    tablePlanned(shown, target, { given, sketch }, words),
+    tableActs(shown, target, unmeasured, words),
   ];
   const isDrawn = Object.entries(sketch).some(
     ([name, held]) => !UNDRAWN.includes(name) && (Array.isArray(held) ? held.length > 0 : held),
@@ -142,10 +153,9 @@ function sayFeeder(target: ShownRecord, sketch: PaperSketch, words: PaperWords):
 function tablePlanned(
   shown: ShownCase,
   target: ShownRecord,
-  sketch: PaperSketch,
+  { given, sketch }: { given: Given; sketch: PaperSketch },
   words: PaperWords,
 ): Block {
-  const given = countGiven(shown, target.record);
   const planned = plannedFor(shown, text(target, 'label'));
   // The plan holds one amount for the case: with more targets it stands under "in all".
   const adhesive = ofKind(shown, 'target').length === 1 ? plannedAdhesive(shown) : {};
@@ -163,10 +173,21 @@ function tablePlanned(
   );
 }
 
-/** Return what the whole case was given, where it has more than one target. */
-export function reportInAll(shown: ShownCase, words: PaperWords): Part[] {
-  if (ofKind(shown, 'target').length < 2) return [];
-  const given = countGiven(shown);
+/**
+ * Return what the whole case was given, where it has more than one target.
+ *
+ * Also where something was given to none of them: it is in the sum of no target.
+ */
+export function reportInAll(
+  shown: ShownCase,
+  unmeasured: readonly ShownRecord[],
+  words: PaperWords,
+): Part[] {
+  const targets = ofKind(shown, 'target').map(({ record }) => record);
+  const acts = [...shown.records, ...unmeasured].filter((one) => ACTS.includes(kindOf(one)));
+  const isOfTarget = acts.every((one) => targets.includes(text(one, 'target')));
+  if (targets.length < 2 && isOfTarget) return [];
+  const given = countGiven(shown, '', unmeasured);
   const rows: Row[] = [
     ['coils', '', String(given.coils)],
     ['punctures', '', String(given.punctures)],
@@ -196,8 +217,13 @@ function tableOfRows(rows: readonly Row[], words: PaperWords): Block {
   );
 }
 
-function tableActs(shown: ShownCase, target: ShownRecord, words: PaperWords): Block {
-  const acts = shown.records
+function tableActs(
+  shown: ShownCase,
+  target: ShownRecord,
+  unmeasured: readonly ShownRecord[],
+  words: PaperWords,
+): Block {
+  const acts = [...shown.records, ...unmeasured]
     .filter((one) => ACTS.includes(kindOf(one)))
     .filter((one) => [target.record, ''].includes(text(one, 'target')))
     .sort((one, other) => compare(text(one, 'at'), text(other, 'at')));
@@ -229,6 +255,10 @@ function sayAct(shown: ShownCase, act: ShownRecord, words: PaperWords): string {
   const none = words.say(isOpen ? 'common.two_answers' : 'report.not_entered');
   const seconds = thousandths(wholeSeconds(whole(act, 'elapsed_ms')));
   const within = seconds === '' ? '' : words.say('report.within', { seconds });
+  const name = text(act, 'name');
+  if (kind === 'flush' && name !== '') {
+    return words.say('report.unmeasured', { name, amount: none });
+  }
   if (kind === 'flush') {
     const amount = ml(whole(act, 'amount', 'flush_ul')) || none;
     const medium = words.value('medium', text(act, 'amount', 'medium'));

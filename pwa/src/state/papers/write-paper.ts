@@ -3,7 +3,7 @@ import type { RuleBook } from '../../clinical-rules/rule-book';
 import { writeImplantCard } from './implant-card';
 import { writeLayOutList } from './lay-out-list';
 import type { Paper, PaperKind } from './paper';
-import { choosePaperWords } from './paper-words';
+import { choosePaperWords, type PaperWords } from './paper-words';
 import { writeLeaflet } from './patient-leaflet';
 import { writeReport } from './procedure-report';
 import { writeReferralLetter } from './referral-letter';
@@ -25,6 +25,11 @@ export function writePaper(
   language: string,
 ): Paper {
   const words = choosePaperWords(language, SECTIONS[kind]);
+  const mark = shown.is_training ? choosePaperWords(language, 'common').say('common.training') : '';
+  return { ...write(kind, shown, book, words), mark };
+}
+
+function write(kind: PaperKind, shown: ShownCase, book: RuleBook, words: PaperWords): Paper {
   switch (kind) {
     case 'procedure-report':
       return writeReport(shown, book, words);
