@@ -1,4 +1,4 @@
-"""Commands for devices: invite, confirm, list and revoke them, also while the server runs."""
+"""Commands for devices: invite, confirm, list, name and revoke them, also while served."""
 
 import io
 from pathlib import Path
@@ -15,6 +15,8 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import confirm_device
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.list_devices import list_all_devices
+from api.use_cases.name_device import rename_device
+from api.use_cases.recover_key import refuse_recovery
 from api.use_cases.revoke_device import revoke_device
 
 
@@ -37,24 +39,31 @@ def device_group() -> None:
     default="",
     help="How the device reaches the server, such as https://hub.example (left out: as it runs).",
 )
+@click.option(
+    "--name",
+    default="",
+    help="By which people will know it, such as 'Tablet room 2' (left out: the next number).",
+)
 @data_option
-def invite(role: str, minutes: int, is_trusted: bool, address: str, folder: Path) -> None:
+def invite(
+    role: str, minutes: int, is_trusted: bool, address: str, name: str, folder: Path
+) -> None:
     """Print a code, a link and a QR code of it that let one device join."""
     lasts_ms = minutes * (TEN_MINUTES_MS // 10)
-    asked = {"role": role, "lasts_ms": lasts_ms, "is_trusted": is_trusted}
-    code, running_at = do_here_or_there(
+    asked = {"role": role, "lasts_ms": lasts_ms, "is_trusted": is_trusted, "name": name[:200]}
+    code, named, running_at = do_here_or_there(
         folder,
         lambda store: (
-            _invite_here(store, role, lasts_ms, is_trusted),
+            *_invite_here(store, role, lasts_ms, is_trusted, name),
             f"http://127.0.0.1:{DEFAULT_PORT}",
         ),
-        lambda server: (
-            str(ask_running_server(server, "/api/invitations", asked, about="devices")["code"]),
-            server.address,
-        ),
+        lambda server: _invite_there(server, asked),
     )
     link = f"{address.rstrip('/') or running_at}/#join={code}"
-    click.echo(f"{code}\n{link}\n{_draw(link)}For one {role} device, for {minutes} minutes.")
+    called = f", named {named}" if named else ""
+    click.echo(
+        f"{code}\n{link}\n{_draw(link)}For one {role} device{called}, for {minutes} minutes."
+    )
     if role == UNIT_ROLE:
         click.echo(f"At the unit: crura hub join '{link}'")
     if not is_trusted:
@@ -64,17 +73,26 @@ def invite(role: str, minutes: int, is_trusted: bool, address: str, folder: Path
         )
 
 
-def _invite_here(store: UnitStore, role: str, lasts_ms: int, is_trusted: bool) -> str:
+def _invite_here(
+    store: UnitStore, role: str, lasts_ms: int, is_trusted: bool, name: str
+) -> tuple[str, str]:
     code = ENVIRONMENT.new_code()
-    invite_device(
+    named = invite_device(
         store,
         role,
         code=code,
         now_ms=ENVIRONMENT.now_ms(),
         lasts_ms=lasts_ms,
         is_trusted=is_trusted,
+        name=name,
     )
-    return code
+    return code, named
+
+
+def _invite_there(server: RunningServer, asked: dict[str, Any]) -> tuple[str, str, str]:
+    told = _ask(server, "/api/invitations", asked)
+    # A server of an earlier release gives no name.
+    return str(told["code"]), str(told.get("name", "")), server.address
 
 
 def _draw(link: str) -> str:
@@ -87,7 +105,11 @@ def _draw(link: str) -> str:
 @device_group.command("list")
 @data_option
 def list_them(folder: Path) -> None:
-    """Print the devices that joined: id, role, digits of the key, and whether they wait."""
+    """Print the devices that joined: id, role, digits of the key, whether they wait, and the name.
+
+    One that "asks for its data key" has lost it: whoever holds that tablet could read all that is
+    on it once it was confirmed.
+    """
     listed = do_here_or_there(
         folder,
         lambda store: msgspec.to_builtins(list_all_devices(store, now_ms=ENVIRONMENT.now_ms())),
@@ -99,10 +121,20 @@ def list_them(folder: Path) -> None:
         click.echo("No device has joined. Invite one: crura device invite --role bedside")
 
 
+_STANDINGS = {
+    "asked": "waits to be confirmed and asks for its data key",
+    "open": "is in and may fetch its data key",
+    "over": "is in and did not fetch its data key in time",
+    "refused": "was refused its data key",
+}
+
+
 def _line(one: dict[str, Any]) -> str:
     key = one["fingerprint"]
     digits = f"{key[:3]} {key[3:]}" if key else "no key"
-    standing = "waits to be confirmed" if one["is_waiting"] else "is in"
+    standing = _STANDINGS.get(
+        one.get("recovery", "none"), "waits to be confirmed" if one["is_waiting"] else "is in"
+    )
     return f"{one['id']}  {one['role']}  {digits}  {standing}  {one['name']}"
 
 
@@ -126,9 +158,44 @@ def confirm(device: str, digits: tuple[str, ...], folder: Path) -> None:
     click.echo(f"{device} is in. It goes on by itself.")
 
 
+@device_group.command("refuse-key")
+@click.argument("device")
+@data_option
+def refuse_key(device: str, folder: Path) -> None:
+    """Refuse a device that waits for its data key: its records stay closed, nothing is lost.
+
+    It may ask again by a fresh invitation. One that somebody took: `crura device lost`.
+    """
+    do_here_or_there(
+        folder,
+        lambda store: refuse_recovery(store, device, now_ms=ENVIRONMENT.now_ms()),
+        lambda server: _ask(server, "/api/recovery-refusals", {"device": device[:64]}),
+    )
+    click.echo(f"{device} is not given its key. It may ask again by a fresh invitation.")
+
+
+@device_group.command("rename")
+@click.argument("device")
+@click.argument("name")
+@data_option
+def rename(device: str, name: str, folder: Path) -> None:
+    """Give a device another NAME, which no other device of the unit has."""
+    asked = {"device": device[:64], "name": name[:200]}
+    named = do_here_or_there(
+        folder,
+        lambda store: rename_device(store, device, name, now_ms=ENVIRONMENT.now_ms()),
+        lambda server: str(_ask(server, "/api/device-names", asked)["name"]),
+    )
+    click.echo(f"{device} is named {named}. Its own screen says so after its next exchange.")
+
+
+def _ask(server: RunningServer, path: str, asked: dict[str, Any]) -> dict[str, Any]:
+    return ask_running_server(server, path, asked, about="devices")
+
+
 def _confirm_there(server: RunningServer, device: str, fingerprint: str) -> None:
     asked = {"device": device, "fingerprint": fingerprint[:16]}
-    ask_running_server(server, "/api/confirmations", asked, about="devices")
+    _ask(server, "/api/confirmations", asked)
 
 
 @device_group.command("revoke")

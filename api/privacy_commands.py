@@ -22,16 +22,11 @@ from api.command_parts import (
 from api.storage.access_log import AccessHead, AccessLine
 from api.storage.running_server import RunningServer, ask_running_server
 from api.storage.unit_store import UnitStore
-from api.use_cases.erase_records import (
-    Consent,
-    ErasurePlan,
-    erase_again,
-    erase_records,
-    plan_erasure,
-)
+from api.use_cases.erase_records import Consent, erase_again, erase_records
 from api.use_cases.export_patient import gather_about_patient, print_about_patient, read_pictures
 from api.use_cases.list_held_by import list_held_by
 from api.use_cases.note_access import NOTHING_NOTED, export_access_head
+from api.use_cases.plan_erasure import ErasurePlan, plan_erasure
 from api.use_cases.registry_erasures import erase_unit, plan_erasure_of_unit
 from api.use_cases.retention import (
     ClassReport,

@@ -11,9 +11,10 @@ from api.use_cases.device_standing import note_device_standing
 
 
 class StandingTold(msgspec.Struct, frozen=True):
-    """When the unit noted it, wall milliseconds of its server."""
+    """When the unit noted it, wall milliseconds of its server, and the name it knows it by."""
 
     told_ms: int
+    name: str
 
 
 @post(
@@ -30,4 +31,4 @@ def post_device_standing(
     """Keep what the asking device tells of itself, in the place of what it told before."""
     now_ms = around.environment.now_ms()
     note_device_standing(around.store, device, data, now_ms=now_ms)
-    return StandingTold(now_ms)
+    return StandingTold(now_ms, device.name)

@@ -1,4 +1,4 @@
-"""Devices over HTTP: joining by a code, and what the unit admin does about devices.
+"""Devices over HTTP: joining by a code, how each stands, and letting in who was invited.
 
 What a person may do here, a command at the server may too, by the key of the data folder; who may
 what stands in the authorisation table.
@@ -19,7 +19,6 @@ from api.routes.people import BY_A_KEEPER, Keeper
 from api.routes.surroundings import (
     Around,
     AskingDevice,
-    Surroundings,
     bearer_token,
     provide_device,
 )
@@ -29,8 +28,7 @@ from api.use_cases.errors import JoinRefusedError, NotAllowedError, UnknownDevic
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.join_device import EnrolledKey, Membership, join_device, refuse_malformed
 from api.use_cases.list_devices import Devices, list_all_devices, list_devices
-from api.use_cases.revoke_device import ToldRevocation, revoke_device, tell_revocation
-from sync.operation_log import Tip
+from api.use_cases.revoke_device import ToldRevocation, tell_revocation
 
 MAX_NONCES = 16
 _DeviceId = Annotated[str, msgspec.Meta(max_length=64)]
@@ -128,12 +126,17 @@ def get_devices(device: AskingDevice, around: Around) -> Devices:
 
 
 class OwnStanding(msgspec.Struct, frozen=True, kw_only=True):
-    """How a device stands to the unit; ``revocation`` is None but for one that was revoked."""
+    """How a device stands to the unit; ``revocation`` is None but for one that was revoked.
+
+    ``is_key_refused`` where it waits for its data key and was refused it (SE4).
+    """
 
     device: str
     role: str
     streams: tuple[str, ...]
+    name: str
     is_waiting: bool
+    is_key_refused: bool
     fingerprint: str
     revocation: ToldRevocation | None
 
@@ -146,11 +149,14 @@ def get_own_standing(request: Request[Any, Any, Any], around: Around) -> OwnStan
         raise UnknownDeviceError("This device is not known here. Join it again by an invitation.")
     with around.store.transaction():
         fingerprint = fingerprint_of(around.store, device.id)
+        recovery = around.store.devices.recovery_of(device.id)
     return OwnStanding(
         device=device.id,
         role=device.role,
         streams=ROLE_STREAMS[device.role],
+        name=device.name,
         is_waiting=device.is_waiting,
+        is_key_refused=recovery.refused_ms is not None,
         fingerprint=fingerprint,
         revocation=_told(around, device),
     )
@@ -173,21 +179,27 @@ def get_unit_devices(around: Around) -> Devices:
 
 
 class InvitationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Whom to invite; ``is_trusted`` is for a command that invites a browser of this machine."""
+    """Whom to invite, and by which name people will know it; "" for the next number.
+
+    ``is_trusted`` is for a command that invites a browser of this machine.
+    """
 
     role: Annotated[str, msgspec.Meta(max_length=24)]
     lasts_ms: Annotated[int, msgspec.Meta(ge=60_000, le=86_400_000)] = TEN_MINUTES_MS
     is_trusted: bool = False
+    name: Annotated[str, msgspec.Meta(max_length=200)] = ""
 
 
 class Invitation(msgspec.Struct, frozen=True):
     """A code that lets one device join, and the part of the address that carries it as a QR code.
 
-    The code stands behind ``#``, so that no server and no log ever sees it.
+    The code stands behind ``#``, so that no server and no log ever sees it. ``name`` is the one
+    that the device will bear, "" for a unit, which names itself.
     """
 
     code: str
     fragment: str
+    name: str
 
 
 @post(
@@ -206,15 +218,16 @@ def post_invitation(
     """Make an invitation; only a command at the server makes one that waits for nobody."""
     note_asker(request, around, "invite", "unit-devices", why=data.role)
     code = around.environment.new_code()
-    invite_device(
+    name = invite_device(
         around.store,
         data.role,
         code=code,
         now_ms=around.environment.now_ms(),
         lasts_ms=data.lasts_ms,
         is_trusted=data.is_trusted and keeper == "",
+        name=data.name,
     )
-    return Invitation(code, f"#join={code}")
+    return Invitation(code, f"#join={code}", name)
 
 
 class Confirmation(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -255,41 +268,3 @@ def post_confirmation(
         note_refusal(request, around, "confirm", "unit-devices", known.id if known else "")
         raise
     return Confirmed(data.device)
-
-
-class RevocationRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Which device to refuse from now on; one that is lost also clears itself."""
-
-    device: _DeviceId
-    is_lost: bool = False
-
-
-class Revoked(msgspec.Struct, frozen=True):
-    """Where the logs of the revoked device end."""
-
-    ends: tuple[Tip, ...]
-
-
-@post(
-    "/api/revocations",
-    tags=["unit desk"],
-    opt={"needs": "unit-devices.revoke"},
-)
-async def post_revocation(
-    request: Request[Any, Any, Any], data: JSONBody[RevocationRequest], around: Around
-) -> Revoked:
-    """Refuse a device from now on; what it sends is kept aside."""
-    ends = await asyncio.to_thread(_revoke, request, data, around)
-    # Whoever listens is sent home and told at the next question.
-    around.bell.ring()
-    return Revoked(ends)
-
-
-def _revoke(
-    request: Request[Any, Any, Any], data: RevocationRequest, around: Surroundings
-) -> tuple[Tip, ...]:
-    now_ms = around.environment.now_ms()
-    with around.store.transaction():
-        ends = revoke_device(around.store, data.device, now_ms=now_ms, is_lost=data.is_lost)
-        note_asker(request, around, "revoke", "unit-devices", device=data.device)
-    return ends

@@ -40,7 +40,7 @@ class RetentionReport(msgspec.Struct, frozen=True):
     status_code=200,
     tags=["privacy"],
     sync_to_thread=True,
-    opt={"needs": "patient-export.make"},
+    opt={"needs": "patient-export.make", "limit": "export"},
 )
 def post_patient_export(
     request: Request[Any, Any, Any], data: JSONBody[PatientExportRequest], around: Around

@@ -35,6 +35,17 @@ class Device(msgspec.Struct, frozen=True):
         return ROLE_STREAMS[self.role]
 
 
+class RecoveryKept(msgspec.Struct, frozen=True):
+    """How the asking of a device for its data key stands (SE4); both None where it asks for none.
+
+    ``let_in_ms`` is when it was let in for this and has not fetched the key yet.
+    """
+
+    is_asked: bool
+    let_in_ms: int | None
+    refused_ms: int | None
+
+
 class Enrolled(msgspec.Struct, frozen=True):
     """What is known of a device's presence; times are wall milliseconds of the server."""
 
@@ -45,6 +56,7 @@ class Enrolled(msgspec.Struct, frozen=True):
     last_seen_ms: int | None
     clock_offset_ms: int | None
     is_waiting: bool
+    recovery: RecoveryKept
 
 
 class TakenInvitation(msgspec.Struct, frozen=True):
@@ -52,6 +64,7 @@ class TakenInvitation(msgspec.Struct, frozen=True):
 
     role: str
     is_trusted: bool
+    name: str
 
 
 def digest_secret(secret: str) -> str:
@@ -60,6 +73,17 @@ def digest_secret(secret: str) -> str:
 
 
 _OF_DEVICE = "id, name, role, revoked_ms, lost_ms, confirmed_ms IS NULL"
+_OF_RECOVERY = "may_recover, confirmed_ms, recovery_refused_ms"
+_OF_ENROLLED = (
+    "id, name, role, joined_ms, last_seen_ms, clock_offset_ms, confirmed_ms IS NULL,"
+    f" {_OF_RECOVERY}"
+)
+
+
+def _recovery(may_recover: int, confirmed_ms: int | None, refused_ms: int | None) -> RecoveryKept:
+    """Read the three columns of a device."""
+    is_let_in = bool(may_recover) and confirmed_ms is not None
+    return RecoveryKept(bool(may_recover), confirmed_ms if is_let_in else None, refused_ms)
 
 
 class DeviceStore:
@@ -68,19 +92,21 @@ class DeviceStore:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def invite(self, code: str, role: str, *, expires_ms: int, is_trusted: bool = False) -> None:
-        """Keep an invitation."""
+    def invite(
+        self, code: str, role: str, *, expires_ms: int, is_trusted: bool = False, name: str = ""
+    ) -> None:
+        """Keep an invitation; who joins by it has its name, where it bears one."""
         self._connection.execute(
-            "INSERT INTO invitation (code_sha256, role, expires_ms, is_trusted)"
-            " VALUES (?, ?, ?, ?)",
-            (digest_secret(code), role, expires_ms, is_trusted),
+            "INSERT INTO invitation (code_sha256, role, expires_ms, is_trusted, name)"
+            " VALUES (?, ?, ?, ?, ?)",
+            (digest_secret(code), role, expires_ms, is_trusted, name),
         )
 
     def take_invitation(self, code: str, *, now_ms: int) -> TakenInvitation | None:
         """Use an invitation up and return it; None when it is unknown, used or over."""
         wanted = digest_secret(code)
-        for known, role, is_trusted in self._connection.execute(
-            "SELECT code_sha256, role, is_trusted FROM invitation"
+        for known, role, is_trusted, name in self._connection.execute(
+            "SELECT code_sha256, role, is_trusted, name FROM invitation"
             " WHERE used_ms IS NULL AND expires_ms > ?",
             (now_ms,),
         ).fetchall():
@@ -88,7 +114,7 @@ class DeviceStore:
                 self._connection.execute(
                     "UPDATE invitation SET used_ms = ? WHERE code_sha256 = ?", (now_ms, known)
                 )
-                return TakenInvitation(str(role), bool(is_trusted))
+                return TakenInvitation(str(role), bool(is_trusted), str(name))
         return None
 
     def keep(
@@ -112,7 +138,8 @@ class DeviceStore:
             " confirmed_by, may_recover) VALUES (?, ?, ?, ?, ?, ?, '', ?)"
             " ON CONFLICT (id) DO UPDATE SET name = excluded.name, role = excluded.role,"
             " token_sha256 = excluded.token_sha256, joined_ms = excluded.joined_ms,"
-            " confirmed_ms = excluded.confirmed_ms, may_recover = excluded.may_recover",
+            " confirmed_ms = excluded.confirmed_ms, may_recover = excluded.may_recover,"
+            " recovery_refused_ms = NULL",
             (device, name, role, digest_secret(token), joined_ms, confirmed_ms, may_recover),
         )
 
@@ -131,6 +158,47 @@ class DeviceStore:
             (device, after_ms),
         )
         return taken.rowcount == 1
+
+    def refuse_recovery(self, device: str, *, refused_ms: int) -> bool:
+        """Keep that a device which waits for its key is not given it; False where none waits."""
+        refused = self._connection.execute(
+            "UPDATE device SET may_recover = 0, recovery_refused_ms = ?"
+            " WHERE id = ? AND may_recover = 1 AND confirmed_ms IS NULL AND revoked_ms IS NULL",
+            (refused_ms, device),
+        )
+        return refused.rowcount == 1
+
+    def recovery_of(self, device: str) -> RecoveryKept:
+        """Return how the asking of a device for its data key stands."""
+        row = self._connection.execute(
+            f"SELECT {_OF_RECOVERY} FROM device WHERE id = ?",  # noqa: S608
+            (device,),
+        ).fetchone()
+        return _recovery(*row) if row else RecoveryKept(False, None, None)
+
+    def rename(self, device: str, name: str) -> None:
+        """Give a device another name."""
+        self._connection.execute("UPDATE device SET name = ? WHERE id = ?", (name, device))
+
+    def names(self, *, now_ms: int, with_revoked: bool = False, but: str = "") -> list[str]:
+        """Return the names of devices, and those that open invitations have given away.
+
+        Parameters
+        ----------
+        but : str
+            Device whose own name is left out.
+        """
+        devices = self._connection.execute(
+            "SELECT name, revoked_ms FROM device WHERE id <> ?", (but,)
+        ).fetchall()
+        invited = self._connection.execute(
+            "SELECT name FROM invitation WHERE name <> '' AND used_ms IS NULL AND expires_ms > ?",
+            (now_ms,),
+        ).fetchall()
+        return [
+            *(str(name) for name, revoked_ms in devices if with_revoked or revoked_ms is None),
+            *(str(name) for (name,) in invited),
+        ]
 
     def find(self, device: str) -> Device | None:
         """Return a device by id."""
@@ -157,10 +225,9 @@ class DeviceStore:
     def expected(self) -> list[Enrolled]:
         """Return the devices that joined and were not revoked, by id."""
         return [
-            Enrolled(*(*row[:-1], bool(row[-1])))
+            Enrolled(*(*row[:6], bool(row[6]), _recovery(*row[7:])))
             for row in self._connection.execute(
-                "SELECT id, name, role, joined_ms, last_seen_ms, clock_offset_ms,"
-                " confirmed_ms IS NULL FROM device"
+                f"SELECT {_OF_ENROLLED} FROM device"  # noqa: S608
                 " WHERE revoked_ms IS NULL ORDER BY id"
             )
         ]

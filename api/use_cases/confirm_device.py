@@ -22,7 +22,8 @@ def confirm_device(
     Raises
     ------
     NotAllowedError
-        No device of this id waits, or its digits are others. Nothing is written.
+        No device of this id waits, it was refused its key, or its digits are others. Nothing is
+        written.
 
     Notes
     -----
@@ -33,6 +34,12 @@ def confirm_device(
         known = store.devices.find(device)
         if known is None or known.revoked_ms is not None or not known.is_waiting:
             message = f"No device with the id {device[:40]!r} waits. `crura device list` has them."
+            raise NotAllowedError(message)
+        if store.devices.recovery_of(device).refused_ms is not None:
+            message = (
+                f"{device} was refused its key and waits for nothing. Make it a fresh invitation, "
+                "enter that code on it, then compare its digits."
+            )
             raise NotAllowedError(message)
         if re.sub(r"\s", "", fingerprint) != fingerprint_of(store, device):
             message = (

@@ -4,11 +4,12 @@ import re
 
 import msgspec
 
-from api.storage.device_store import ROLE_STREAMS, UNIT_ROLE, digest_secret
+from api.storage.device_store import ROLE_STREAMS, UNIT_ROLE, TakenInvitation, digest_secret
 from api.storage.p256 import UnreadableKeyError, read_base64, read_public_key, write_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import fingerprint_of
 from api.use_cases.errors import JoinRefusedError
+from api.use_cases.name_device import LONGEST_NAME
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import SERVER_DEVICE
 from api.use_cases.server_role import HUB_DEVICE, is_hub
@@ -16,7 +17,8 @@ from sync.merge import shown_value
 
 _DEVICE = re.compile(r"^[a-z0-9-]{1,32}$")
 _EPOCH = re.compile(r"[a-z0-9]{4,16}")
-_LONGEST_NAME = 60
+# What a tablet of an earlier release was named, all of them.
+_UNNAMED = "tablet"
 _SERVERS_OWN = "That id is a unit server's own, or the hub's. Open the link again."
 
 
@@ -25,7 +27,7 @@ class Membership(msgspec.Struct, frozen=True):
 
     ``server_key`` is the unit server's public key in base64, by which the device knows what the
     unit has signed (SG10). A device that waits may do nothing before a person has compared its
-    fingerprint, the six digits of its key (RQ7).
+    fingerprint, the six digits of its key (RQ7). ``name`` is the one that the unit knows it by.
     """
 
     device: str
@@ -36,6 +38,7 @@ class Membership(msgspec.Struct, frozen=True):
     server_key: str
     is_waiting: bool = False
     fingerprint: str = ""
+    name: str = ""
 
 
 class EnrolledKey(msgspec.Struct, frozen=True):
@@ -63,6 +66,9 @@ def join_device(
     ----------
     device : str
         Id the device chose for itself; it stays for the life of its log.
+    name : str
+        The one it gives itself. It counts for a unit at its hub; a tablet or desk has the name
+        of the invitation, or keeps the one that it had.
     held_token : str or None
         Token of an earlier joining, from a device that joins again.
     key : EnrolledKey or None
@@ -82,8 +88,8 @@ def join_device(
     Rules SG4, SG5, RQ7, SE4, RG22.
     """
     refuse_malformed(device, key)
-    if not 1 <= len(name.strip()) <= _LONGEST_NAME:
-        raise JoinRefusedError(f"Give the device a name of 1 to {_LONGEST_NAME} characters.")
+    if not 1 <= len(name.strip()) <= LONGEST_NAME:
+        raise JoinRefusedError(f"Give the device a name of 1 to {LONGEST_NAME} characters.")
     with store.transaction():
         invitation = store.devices.take_invitation(code.strip().upper(), now_ms=now_ms)
         if invitation is None:
@@ -95,9 +101,10 @@ def join_device(
         is_known = not for_recovery and _is_key_confirmed(store, device, key)
         _enrol_key(store, device, key)
         is_waiting = was_revoked or not (invitation.is_trusted or is_known)
+        known_as = _known_as(store, device, invitation, name.strip())
         store.devices.keep(
             device,
-            name.strip(),
+            known_as,
             invitation.role,
             new_token,
             joined_ms=now_ms,
@@ -115,7 +122,18 @@ def join_device(
             write_base64(store.server_key.public_key),
             is_waiting,
             fingerprint_of(store, device),
+            known_as,
         )
+
+
+def _known_as(store: UnitStore, device: str, invitation: TakenInvitation, sent: str) -> str:
+    """Return the name of a device that joins: one that joins again is not renamed by that."""
+    if invitation.role == UNIT_ROLE:
+        return sent
+    before = store.devices.find(device)
+    if before is not None and before.name not in (_UNNAMED, device):
+        return before.name
+    return invitation.name or sent
 
 
 def refuse_malformed(device: str, key: EnrolledKey | None) -> None:

@@ -7,11 +7,12 @@ from typing import Literal
 
 import msgspec
 
-from api.storage.device_store import Device, Enrolled
+from api.storage.device_store import Device, Enrolled, RecoveryKept
 from api.storage.unit_store import UnitStore
 from api.use_cases.confirm_device import fingerprint_of
 from api.use_cases.device_standing import ToldRow, read_told_rows
 from api.use_cases.errors import NotAllowedError
+from api.use_cases.invite_device import TEN_MINUTES_MS
 
 HOUR_MS = 3_600_000
 # Unit setting (project default): from a day on somebody looks for it, from three days on the lead.
@@ -19,13 +20,17 @@ SILENT_FROM_MS = 24 * HOUR_MS
 ESCALATED_FROM_MS = 72 * HOUR_MS
 
 Silence = Literal["none", "silent", "escalated"]
+Recovery = Literal["none", "asked", "open", "over", "refused"]
 
 
 class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
     """One device: its last exchange, or that there was none, and what its silence asks for.
 
-    One that waits is not in yet; ``fingerprint`` is the six digits of its key, "" without one.
-    ``told`` is what it said of itself, None where it said nothing since it joined.
+    One that waits is not in yet; ``recovery`` says whether it does so for its data key (SE4):
+    ``asked`` before its digits were compared, ``open`` for ten minutes after that, ``over`` where
+    it did not fetch the key in them, ``refused`` until it joins anew. ``fingerprint`` is the six
+    digits of its key, "" without one. ``told`` is what it said of itself, None where it said
+    nothing since it joined.
 
     Times are wall milliseconds of the unit's server; the clock's offset is device less server.
     """
@@ -40,6 +45,7 @@ class DeviceRow(msgspec.Struct, frozen=True, kw_only=True):
     silence: Silence
     is_waiting: bool
     fingerprint: str
+    recovery: Recovery
     told: ToldRow | None = None
 
 
@@ -96,6 +102,17 @@ def judge_silence(silent_ms: int) -> Silence:
     return "silent" if silent_ms >= SILENT_FROM_MS else "none"
 
 
+def judge_recovery(kept: RecoveryKept, *, now_ms: int) -> Recovery:
+    """Say how the asking of a device for its data key stands at a moment (SE4)."""
+    if kept.refused_ms is not None:
+        return "refused"
+    if not kept.is_asked:
+        return "none"
+    if kept.let_in_ms is None:
+        return "asked"
+    return "open" if kept.let_in_ms > now_ms - TEN_MINUTES_MS else "over"
+
+
 def _row(one: Enrolled, now_ms: int, fingerprint: str, told: ToldRow | None) -> DeviceRow:
     # A device that joined and never exchanged is as silent as one in a drawer; one that joined
     # again after its last exchange has been here since.
@@ -113,5 +130,6 @@ def _row(one: Enrolled, now_ms: int, fingerprint: str, told: ToldRow | None) -> 
         silence=judge_silence(silent_ms),
         is_waiting=one.is_waiting,
         fingerprint=fingerprint,
+        recovery=judge_recovery(one.recovery, now_ms=now_ms),
         told=told,
     )

@@ -63,6 +63,25 @@ def recover_key(store: UnitStore, device: Device, *, share: str, to: str, now_ms
     return write_base64(sealed)
 
 
+def refuse_recovery(store: UnitStore, device: str, *, now_ms: int) -> None:
+    """Refuse a device that waits for its data key; it may ask again by a fresh invitation.
+
+    Nothing is revoked: what it holds stays closed, and can be opened once somebody knows who asks.
+
+    Raises
+    ------
+    NotAllowedError
+        No device of this id waits for its key. Nothing is written.
+    """
+    with store.transaction():
+        if not store.devices.refuse_recovery(device, refused_ms=now_ms):
+            message = (
+                f"No device with the id {device[:40]!r} waits for its key. "
+                "`crura device list` has them."
+            )
+            raise NotAllowedError(message)
+
+
 def _note(store: UnitStore, device: Device, now_ms: int, outcome: Outcome) -> None:
     note_access(
         store,

@@ -53,6 +53,11 @@ export interface DeskDevice {
   silent_ms: number;
   silence: 'none' | 'silent' | 'escalated';
   is_waiting: boolean;
+  /**
+   * How its asking for its data key stands (SE4): `asked` until its digits were compared, `open`
+   * for ten minutes after that, `over` where it fetched none in them. Absent at an older unit.
+   */
+  recovery?: 'none' | 'asked' | 'open' | 'over' | 'refused';
   /** Null or absent where it told nothing. */
   told?: DeviceTold | null;
 }
@@ -126,9 +131,15 @@ export interface DeskQuestions
     tells: { sessions: DeskSession[] };
   };
   devices: { asks: null; tells: { devices: DeskDevice[] } };
-  invite: { asks: { role: DeskDevice['role'] }; tells: { code: string; fragment: string } };
+  /** `name` is "" for the next number; what is told back is the name that the device will bear. */
+  invite: {
+    asks: { role: DeskDevice['role']; name: string };
+    tells: { code: string; fragment: string; name: string };
+  };
   confirm: { asks: { device: string; fingerprint: string }; tells: { device: string } };
   revoke: { asks: { device: string; is_lost: boolean }; tells: { ends: unknown[] } };
+  rename: { asks: { device: string; name: string }; tells: { device: string; name: string } };
+  'refuse-key': { asks: { device: string }; tells: { device: string } };
   people: { asks: null; tells: { people: DeskStaff[] } };
   'add-person': {
     asks: { name: string; role: DeskRole; login: string };

@@ -37,6 +37,16 @@ export interface KeyRefusal {
   sentence: string;
 }
 
+/**
+ * What asking the unit for the key came to. `waits`: somebody compares these digits there, ask
+ * again; `unheard`: nothing was decided, the network or the server is out of reach.
+ */
+export type RecoveryAnswer =
+  | { kind: 'recovered' }
+  | { kind: 'waits'; digits: string }
+  | { kind: 'unheard'; sentence: string }
+  | KeyRefusal;
+
 /** Who says that a person may have a PIN here; nobody has to where nobody has one yet. */
 export type Voucher = { by: string; pin: string } | { code: string } | null;
 
@@ -47,6 +57,8 @@ export interface KeyKeeper {
   unlock(staff: string, pin: string): Promise<PinAnswer>;
   /** Try a PIN, for what its person confirms. */
   checkPin(staff: string, pin: string): Promise<PinAnswer>;
+  /** Say whether a PIN may be chosen at all, before it is pressed a second time. */
+  judgePin(pin: string): Promise<{ kind: 'right' } | KeyRefusal>;
   /** Give a person a PIN. A code names its person itself; `person` is what the screen shows. */
   addPerson(
     person: Pick<PersonHere, 'staff' | 'name' | 'role'>,
@@ -63,7 +75,7 @@ export interface KeyKeeper {
    * Let the unit give the key back; `code` is a fresh invitation. Once the device has joined by it,
    * the same code or "" goes on where it waited.
    */
-  recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal>;
+  recover(code: string): Promise<RecoveryAnswer>;
   /** Give up what nobody can open any more: everything on this tablet is removed. */
   startAnew(): Promise<void>;
   /** Close the records: the key and everything read goes from memory. */

@@ -9,8 +9,9 @@ from cryptography.hazmat.primitives.hashes import SHA1
 from cryptography.hazmat.primitives.twofactor.totp import TOTP
 from playwright.sync_api import expect
 
-from tests.browser.played_case import press
+from tests.browser.played_case import choose_first_pin, go, press
 from tests.browser.served_build import ServedBuild
+from tests.browser.stolen_disk import DROP_DATABASES, REMOVE_FILES
 
 pytestmark = pytest.mark.browser
 PASSWORD = "teal lantern over wet slate"
@@ -84,8 +85,61 @@ def _play_first_log_in(server, page):
     press(page, "Log out")
 
 
+def _invite(page, name=""):
+    """Make an invitation for a tablet and return its address."""
+    press(page, "Bedside tablet")
+    if name:
+        page.get_by_label("Name of the device").fill(name)
+    press(page, "Make an invitation")
+    expect(page.locator("[data-code-picture]")).to_be_visible()
+    return page.locator("[data-invitation]").inner_text()
+
+
+def _ask_for_the_key(tablet, address):
+    """Ask on a tablet without keys by a fresh invitation, and return its six digits."""
+    tablet.get_by_label("Code of a fresh invitation").fill(address.partition("#join=")[2])
+    press(tablet, "Ask for the key")
+    digits = tablet.locator("[data-digits]")
+    expect(digits).to_be_visible()
+    return "".join(digits.inner_text().split())
+
+
+def _play_lost_keys(server, desk_page, tablet):
+    """A tablet loses its keys; the desk says who asks for them, refuses once, and then gives them.
+
+    Caught: the desk listed it as a device that joins, under the id of its log, and could keep the
+    key from it by a revocation alone, after which nobody ever opens what it holds.
+    """
+    tablet.kill()
+    page = tablet.start(f"{server.address}/api/health")
+    page.evaluate(REMOVE_FILES, "crura-ring")
+    page.evaluate(DROP_DATABASES)
+    page.goto(server.address)
+    _ask_for_the_key(page, _invite(desk_page))
+    press(desk_page, "Done, hide it")
+    waiting = desk_page.locator("[data-waiting]")
+    expect(waiting.get_by_text("nobody can open the records on it any more")).to_be_visible()
+    expect(waiting.get_by_role("strong").first).to_have_text("Room 2")
+    assert _smallest_target(desk_page) >= 44
+    press(desk_page, "Refuse Room 2 its key")
+    expect(waiting).to_have_count(0)
+    expect(desk_page.get_by_text("Its key was denied")).to_be_visible()
+    expect(page.get_by_text("The unit refused this tablet its key")).to_be_visible()
+
+    digits = _ask_for_the_key(page, _invite(desk_page))
+    press(desk_page, "Done, hide it")
+    waiting.get_by_role("textbox").fill(digits)
+    press(desk_page, "Give Room 2 its key")
+    expect(waiting).to_have_count(0)
+    expect(page.locator("[data-first-person]")).to_be_visible(timeout=30_000)
+    choose_first_pin(page)
+    go(page, "This tablet")
+    expect(page.locator("[data-own-name]")).to_contain_text("knows this device as Room 2")
+    return page
+
+
 def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device, tmp_path):
-    """[HAZ-47] [SEC-05] Log-in with a code, invitation, six digits from its screen, revocation.
+    """[HAZ-47] [SEC-05] [SE4] Log-in with a code, invitation, six digits, lost keys, revocation.
 
     The desk opens no records of its browser, and wrong digits let nobody in.
     """
@@ -99,12 +153,11 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     expect(page.locator("[data-who]")).to_have_text("Ida Norrwood, Unit administrator")
     assert page.evaluate("document.cookie") == ""
 
-    press(page, "Bedside tablet")
-    press(page, "Make an invitation")
-    expect(page.locator("[data-code-picture]")).to_be_visible()
-    address = page.locator("[data-invitation]").inner_text()
+    address = _invite(page)
+    expect(page.locator("[data-named]")).to_contain_text("named Tablet 1")
     assert _smallest_target(page) >= 44
-    tablet = new_device("tablet").start(address)
+    bedside = new_device("tablet")
+    tablet = bedside.start(address)
     press(tablet, "Join as this device")
     digits = "".join(tablet.locator("[data-digits]").inner_text().split())
     assert re.fullmatch(r"[0-9]{6}", digits)
@@ -123,6 +176,17 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     expect(waiting).to_have_count(0)
     # The tablet goes on by itself.
     expect(tablet.locator("[data-first-person]")).to_be_visible()
+    joined = page.locator("[data-device]")
+    press(page, "Rename Tablet 1")
+    page.get_by_label("New name of Tablet 1").fill("Room 2")
+    press(page, "Give this name")
+    expect(joined.get_by_role("strong").first).to_have_text("Room 2")
+    tablet = _play_lost_keys(server, page, bedside)
+
+    # Who gives out roles is told who looks after them.
+    press(page, "Who looked")
+    expect(page.get_by_text("has one of these roles, so nobody looks")).to_be_visible()
+    expect(page.get_by_role("button", name="Search", exact=True)).to_have_count(0)
 
     press(page, "People")
     page.get_by_label("Name").fill("Asa Fenwick")
@@ -135,7 +199,6 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     assert _smallest_target(page) >= 44
 
     press(page, "Devices")
-    joined = page.locator("[data-device]")
     expect(joined).to_have_count(1)
     # What the tablet told after its first exchange: it runs what this server hands out (DM-01).
     expect(joined.locator("[data-told]")).to_have_text(
@@ -146,6 +209,8 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     expect(joined.get_by_role("button", name=re.compile("for good$"))).to_be_visible()
     press(page, "Leave it as it is")
     joined.get_by_role("button", name=re.compile("is lost$")).click()
+    # Whose records it could show is asked at once (PRIV-07). Caught: the desk said nothing of that.
+    expect(joined.get_by_text(re.compile("crura audit held-by [a-z0-9]{10} --at"))).to_be_visible()
     joined.get_by_role("button", name=re.compile("^Revoke and clear")).click()
     expect(joined).to_have_count(0)
     # Lost, so it clears itself. Caught: the desk asked for a revocation alone.

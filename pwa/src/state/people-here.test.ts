@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import type { RecordState } from '../ports';
-import { staffHere, staffToAdd } from './people-here';
+import { countOthers, staffHere, staffToAdd } from './people-here';
 
 const value = (one: string | boolean) => ({ values: [{ value: one, references: [] }] });
 const person = (id: string, role: string, active = true) =>
@@ -32,4 +32,18 @@ test('[SEC-22] a bedside tablet offers a PIN to who treats, a booking device to 
 test('who has a PIN here is not offered another', () => {
   const here = staffHere(STAFF, 'bedside').filter(({ name }) => name === 'otis');
   expect(names(staffToAdd(STAFF, here, 'bedside'))).toEqual(['lark', 'wren']);
+});
+
+/** Caught, as it stood: "others can unlock now" on a tablet on which one person has a PIN. */
+test('others who can unlock now are those with a PIN who wait for nothing', () => {
+  const nowMs = 1_000;
+  const [lark, otis, wren] = staffHere(STAFF, 'bedside').map((person, at) => ({
+    ...person,
+    // lark may try again now, wren not yet
+    waitUntilMs: [1_000, 0, 1_001][at] ?? 0,
+  }));
+  if (!lark || !otis || !wren) throw new Error('three people');
+  expect(countOthers([otis], otis.staff, nowMs)).toBe(0);
+  expect(countOthers([lark, otis, wren], otis.staff, nowMs)).toBe(1);
+  expect(countOthers([lark, otis, wren], wren.staff, nowMs)).toBe(2);
 });

@@ -32,3 +32,8 @@ export function staffToAdd(
   const known = new Set(here.map((person) => person.staff));
   return staffHere(staff, device).filter((person) => !known.has(person.staff));
 }
+
+/** Return how many people other than one have a PIN here and wait for nothing after wrong ones. */
+export function countOthers(here: readonly PersonHere[], staff: string, nowMs: number): number {
+  return here.filter((person) => person.staff !== staff && person.waitUntilMs <= nowMs).length;
+}

@@ -1,4 +1,4 @@
-/** Devices as the unit desk keeps them: invited, let in by their digits, revoked. */
+/** Devices as the unit desk keeps them: invited, named, let in by their digits, revoked. */
 import type { DeskDevice } from '../desk-questions';
 import type { UnitDesk } from './unit-desk.svelte';
 
@@ -8,6 +8,8 @@ const DIGITS = 6;
 export interface MadeInvitation {
   role: DeskDevice['role'];
   code: string;
+  /** The name that the device will bear, "" for a unit at its hub. */
+  name: string;
   /** To open on the new device; the code stands behind `#`, where no server sees it. */
   address: string;
 }
@@ -20,6 +22,19 @@ export function digitsOf(typed: string): string {
 /** Say whether these can be the digits of a device. */
 export function areDigits(typed: string): boolean {
   return new RegExp(`^[0-9]{${DIGITS}}$`).test(digitsOf(typed));
+}
+
+/** Say whether a device waits for a person: one that was refused its key has its answer. */
+export function isWaiting(device: DeskDevice): boolean {
+  return device.is_waiting && device.recovery !== 'refused';
+}
+
+/** Return the ids of devices whose name another one bears too, as people read names. */
+export function doublesOf(devices: readonly DeskDevice[]): ReadonlySet<string> {
+  const nameOf = ({ name }: DeskDevice) => name.normalize('NFC').trim().toLowerCase();
+  const counts = new Map<string, number>();
+  for (const one of devices) counts.set(nameOf(one), (counts.get(nameOf(one)) ?? 0) + 1);
+  return new Set(devices.filter((one) => (counts.get(nameOf(one)) ?? 0) > 1).map(({ id }) => id));
 }
 
 export class DeskDevices {
@@ -35,18 +50,39 @@ export class DeskDevices {
     this.#origin = origin;
   }
 
-  waiting = $derived.by(() => (this.all ?? []).filter((device) => device.is_waiting));
-  joined = $derived.by(() => (this.all ?? []).filter((device) => !device.is_waiting));
+  waiting = $derived.by(() => (this.all ?? []).filter(isWaiting));
+  joined = $derived.by(() => (this.all ?? []).filter((device) => !isWaiting(device)));
+  /** Ids of those that share a name. */
+  doubles = $derived.by(() => doublesOf(this.all ?? []));
 
   async load(): Promise<void> {
     const told = await this.#desk.ask('devices', null);
     if (told !== null) this.all = told.devices;
   }
 
-  async invite(role: DeskDevice['role']): Promise<void> {
-    const told = await this.#desk.ask('invite', { role });
-    if (told === null) return;
-    this.made = { role, code: told.code, address: `${this.#origin}/${told.fragment}` };
+  /**
+   * Make an invitation.
+   *
+   * @param name - by which people will know the device; "" for the next number
+   * @returns false where none was made
+   */
+  async invite(role: DeskDevice['role'], name: string): Promise<boolean> {
+    const told = await this.#desk.ask('invite', { role, name: name.trim() });
+    if (told === null) return false;
+    const { code, fragment } = told;
+    this.made = { role, code, name: told.name, address: `${this.#origin}/${fragment}` };
+    return true;
+  }
+
+  async rename(device: string, name: string): Promise<boolean> {
+    if ((await this.#desk.ask('rename', { device, name: name.trim() })) === null) return false;
+    await this.load();
+    return true;
+  }
+
+  /** Refuse a device the data key that it asks for; nothing on it is lost by that. */
+  async refuseKey(device: string): Promise<void> {
+    if ((await this.#desk.ask('refuse-key', { device })) !== null) await this.load();
   }
 
   /**

@@ -1,6 +1,6 @@
 /** People as the unit desk keeps them: added, given a role, let onto a tablet, gone. */
 import type { DeskRole, DeskStaff } from '../desk-questions';
-import type { UnitDesk } from './unit-desk.svelte';
+import { TRAIL_READERS, type UnitDesk } from './unit-desk.svelte';
 
 export const DESK_ROLES: readonly DeskRole[] = [
   'endoscopist',
@@ -36,6 +36,10 @@ export class DeskPeople {
   }
 
   here = $derived.by(() => (this.all ?? []).filter((person) => person.is_active));
+  /** Who may look who looked, by the role that the unit gave: under another nobody logs in. */
+  trailReaders = $derived.by(() =>
+    this.here.filter((person) => TRAIL_READERS.some((role) => role === person.given_role)),
+  );
   gone = $derived.by(() => (this.all ?? []).filter((person) => !person.is_active));
 
   async load(): Promise<void> {

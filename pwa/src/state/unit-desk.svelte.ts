@@ -34,7 +34,7 @@ type Parts = Readonly<Partial<Record<DeskRole, readonly DeskPart[]>>>;
 /** What each role is offered; the server decides by its own table all the same. */
 const PARTS: Readonly<Record<DeskKind, Parts>> = {
   unit: {
-    'unit-admin': ['devices', 'people', 'network', 'quality', 'own'],
+    'unit-admin': ['devices', 'people', 'network', 'quality', 'trail', 'own'],
     'data-manager': ['network', 'outcomes', 'quality', 'trail', 'privacy', 'own'],
     endoscopist: ['network', 'outcomes', 'quality', 'own'],
     assistant: ['network', 'own'],
@@ -42,7 +42,7 @@ const PARTS: Readonly<Record<DeskKind, Parts>> = {
     auditor: ['trail', 'own'],
   },
   hub: {
-    'unit-admin': ['units', 'devices', 'people', 'own'],
+    'unit-admin': ['units', 'devices', 'people', 'trail', 'own'],
     'data-manager': [
       'units',
       'links',
@@ -54,9 +54,14 @@ const PARTS: Readonly<Record<DeskKind, Parts>> = {
       'trail',
       'own',
     ],
+    // Who approves a version of the network's rule files reads nothing else there.
+    endoscopist: ['protocols', 'own'],
+    anaesthetist: ['protocols', 'own'],
     auditor: ['trail', 'exports', 'own'],
   },
 };
+/** Who may look who looked, as the server's table has it; whoever gives out roles may not. */
+export const TRAIL_READERS: readonly DeskRole[] = ['auditor', 'data-manager'];
 const OTHERS: readonly DeskPart[] = ['own'];
 
 /** Return the parts of a desk that a role is offered, the first of them shown first. */

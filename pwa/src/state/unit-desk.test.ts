@@ -1,6 +1,7 @@
 import { expect, test } from 'vitest';
+import table from '../../../api/access/access_table.json';
 import type { DeskPort, DeskStaff } from '../desk-questions';
-import { partsOf, UnitDesk } from './unit-desk.svelte';
+import { partsOf, TRAIL_READERS, UnitDesk } from './unit-desk.svelte';
 import { areDigits, DeskDevices } from './unit-desk-devices.svelte';
 import { DESK_ROLES, DeskPeople, differs } from './unit-desk-people.svelte';
 
@@ -73,8 +74,32 @@ test('every role is offered its own log-ins, and one role alone keeps devices an
     expect(partsOf(role)).toContain('own');
     expect(partsOf(role).includes('people')).toBe(role === 'unit-admin');
     expect(partsOf(role).includes('privacy')).toBe(role === 'data-manager');
-    expect(partsOf(role).includes('trail')).toBe(role === 'auditor' || role === 'data-manager');
   }
+});
+
+/** Caught: who keeps people saw no place for it, and nobody told them who may look. */
+test('who looked has a place for its readers and, to say who they are, for the unit admin', () => {
+  const access = table.objects.find(({ object }) => object === 'access-events');
+  const people = access?.verbs.read?.filter((asker) => asker.startsWith('person:')) ?? [];
+  expect(people.map((asker) => asker.slice('person:'.length)).sort()).toEqual(
+    [...TRAIL_READERS].sort(),
+  );
+  for (const kind of ['unit', 'hub'] as const) {
+    const withTrail = DESK_ROLES.filter((role) => partsOf(role, kind).includes('trail'));
+    expect([...withTrail].sort()).toEqual([...TRAIL_READERS, 'unit-admin'].sort());
+  }
+});
+
+test('the unit admin is told by name who may look, by the role that the unit gave', async () => {
+  const auditor = { ...PELL, staff: 'staff/una', role: 'auditor', given_role: 'auditor' } as const;
+  const told = { ...PELL, staff: 'staff/x', role: 'auditor', given_role: '' } as const;
+  const gone = { ...auditor, staff: 'staff/y', is_active: false };
+  const assistant = { ...PELL, staff: 'staff/z', given_role: 'assistant' } as const;
+  const unit = server({ people: { people: [PELL, auditor, told, gone, assistant] } });
+  const people = new DeskPeople(openDesk(unit.port));
+  await people.load();
+
+  expect(people.trailReaders.map(({ staff }) => staff)).toEqual(['staff/pell', 'staff/una']);
 });
 
 /** Has caught a planted bug: without the first line of `ask`, a double press made two codes. */
@@ -139,12 +164,16 @@ test('who logs out is out; where the server is away the person stays and is told
 });
 
 test('an invitation carries its code behind the sign that no server sees', async () => {
-  const unit = server({ invite: { code: 'AB12-CD34', fragment: '#join=AB12-CD34' } });
+  const told = { code: 'AB12-CD34', fragment: '#join=AB12-CD34', name: 'Desk 2' };
+  const unit = server({ invite: told });
   const devices = new DeskDevices(openDesk(unit.port), 'https://unit.example');
-  await devices.invite('booking');
+  expect(await devices.invite('booking', ' ')).toBe(true);
 
   expect(devices.made?.address).toBe('https://unit.example/#join=AB12-CD34');
-  expect(unit.asked).toEqual([['invite', { role: 'booking' }]]);
+  expect(devices.made?.name).toBe('Desk 2');
+  expect(unit.asked).toEqual([['invite', { role: 'booking', name: '' }]]);
+  unit.answers.invite = 'A device of this unit has that name.';
+  expect(await devices.invite('booking', 'Room 2')).toBe(false);
 });
 
 test('a device that waits is let in by digits as they are typed', async () => {
@@ -170,6 +199,38 @@ test('a device that waits is let in by digits as they are typed', async () => {
   expect(devices.waiting).toEqual([]);
   unit.answers.confirm = 'It has other digits.';
   expect(await devices.letIn('a', '654321')).toBe(false);
+});
+
+/** Caught: to keep a key from a tablet it had to be revoked, and its records were gone for good. */
+test('a device that is refused its key waits no more and is listed with the others', async () => {
+  const asks = { ...device('a', true), recovery: 'asked' };
+  const unit = server({ devices: { devices: [asks] }, 'refuse-key': { device: 'a' } });
+  const devices = new DeskDevices(openDesk(unit.port), '');
+  await devices.load();
+  expect(devices.waiting).toEqual([asks]);
+  const refused = { ...asks, recovery: 'refused' };
+  unit.answers.devices = { devices: [refused] };
+  await devices.refuseKey('a');
+
+  expect(unit.asked[1]).toEqual(['refuse-key', { device: 'a' }]);
+  expect([devices.waiting, devices.joined]).toEqual([[], [refused]]);
+});
+
+/** Caught: every tablet was named "tablet", and the wrong one was revoked. */
+test('devices that share a name are named as such, until one is renamed', async () => {
+  const named = (id: string, name: string) => ({ ...device(id, false), name });
+  const all = [named('a', 'tablet'), named('b', 'Tablet '), named('c', 'Desk 1')];
+  const unit = server({ devices: { devices: all }, rename: { device: 'a', name: 'Tablet 1' } });
+  const devices = new DeskDevices(openDesk(unit.port), '');
+  await devices.load();
+  expect([...devices.doubles]).toEqual(['a', 'b']);
+  unit.answers.devices = { devices: [named('a', 'Tablet 1'), ...all.slice(1)] };
+  expect(await devices.rename('a', ' Tablet 1 ')).toBe(true);
+
+  expect(unit.asked[1]).toEqual(['rename', { device: 'a', name: 'Tablet 1' }]);
+  expect([...devices.doubles]).toEqual([]);
+  unit.answers.rename = 'Another one has it.';
+  expect(await devices.rename('a', 'Desk 1')).toBe(false);
 });
 
 test('a lost device is revoked as one that clears itself', async () => {

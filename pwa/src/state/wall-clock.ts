@@ -16,7 +16,17 @@ export function wallMs(on: string, time: string, zone: string): number {
   return offsetMs(second, zone) === after ? second : first;
 }
 
-function offsetMs(ms: number, zone: string): number {
+/** Say whether a name is one of a time zone. */
+export function isZone(name: string): boolean {
+  try {
+    return name !== '' && new Intl.DateTimeFormat('en', { timeZone: name }) !== null;
+  } catch {
+    return false;
+  }
+}
+
+/** Return by how much the wall clock of a zone is ahead of UTC at an instant. */
+export function offsetMs(ms: number, zone: string): number {
   const parts = new Intl.DateTimeFormat('en-GB-u-ca-iso8601', {
     timeZone: zone,
     hourCycle: 'h23',

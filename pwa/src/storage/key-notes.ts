@@ -32,6 +32,8 @@ const OUTCOMES: Readonly<Record<string, AccessOutcome>> = {
   waiting: 'waiting',
   removed: 'removed',
   refused: 'refused',
+  waits: 'waiting',
+  unheard: 'refused',
 };
 
 export class KeyNotes {
@@ -46,7 +48,7 @@ export class KeyNotes {
   /** Keep a note of a call on the keys and how it ended. */
   async keep(call: KeyCall, given: readonly unknown[], answer: unknown): Promise<void> {
     const verb = VERBS[call];
-    if (verb === undefined) return;
+    if (verb === undefined || isAskedAgain(call, given, answer)) return;
     const note: TimedNote = {
       person: personIn(given[0]),
       role: '',
@@ -71,6 +73,12 @@ export class KeyNotes {
   #kept(): TimedNote[] {
     return JSON.parse(this.#ring.note(NAME) ?? '[]') as TimedNote[];
   }
+}
+
+/** A tablet that waits for its digits asks by itself, every few seconds: that is no act of a person. */
+function isAskedAgain(call: KeyCall, given: readonly unknown[], answer: unknown): boolean {
+  const kind = String((answer as { kind?: unknown } | undefined)?.kind);
+  return call === 'recover' && !given[0] && ['waits', 'unheard'].includes(kind);
 }
 
 /** `removed` is what was asked for where a person is removed, and a refusal where one unlocks. */

@@ -1,7 +1,7 @@
 /** The way back to records whose every key here is lost: join anew, be let in, fetch the key. */
 import type { Signer } from '../network/push-signing';
-import { RefusedError, type UnitRequests } from '../network/unit-requests';
-import type { KeyRefusal } from '../ports';
+import { NoAnswerError, RefusedError, type UnitRequests } from '../network/unit-requests';
+import type { RecoveryAnswer } from '../ports';
 import { tell } from '../told';
 import type { KeyRing } from './key-ring';
 import { noteRejoined, type RecoveryShare, readShare, recoverKey } from './recovery-share';
@@ -16,8 +16,9 @@ interface Around {
   signer: Signer | null;
 }
 
-type Recovery = { kind: 'recovered' } | KeyRefusal;
 const REFUSED = 403;
+const TOO_OFTEN = 429;
+const FAILED = 500;
 
 /**
  * Ask the unit for the data key, after joining anew by a fresh invitation: being joined is not
@@ -26,13 +27,14 @@ const REFUSED = 403;
  * @param code - the invitation; "" or a used one goes on with a joining that still gives the key
  * @throws RefusedError, NoAnswerError, or an error with one sentence; the records stay as they are
  */
-export async function recoverKeys(around: Around, code: string): Promise<Recovery> {
+export async function recoverKeys(around: Around, code: string): Promise<RecoveryAnswer> {
   const { share, requests, signer } = around;
   const found = await readShare(share);
   if (found === null) return { kind: 'refused', sentence: tell('noShare') };
   if (found.rejoined !== undefined) {
     try {
-      return await fetchKey(around, found, found.rejoined);
+      const answer = await fetchKey(around, found, found.rejoined);
+      if (code === '' || answer.kind !== 'refused') return answer;
     } catch (error) {
       if (code === '' || !(error instanceof RefusedError) || error.status !== REFUSED) throw error;
       // That joining gives nothing more; this code may be that of another.
@@ -44,11 +46,23 @@ export async function recoverKeys(around: Around, code: string): Promise<Recover
   return fetchKey(around, await noteRejoined(share, found, own, epoch), epoch);
 }
 
+/** Say whether an error decides nothing: the same may be asked again, as it is. */
+export function isUndecided(error: unknown): boolean {
+  if (error instanceof NoAnswerError) return true;
+  return error instanceof RefusedError && (error.status === TOO_OFTEN || error.status >= FAILED);
+}
+
 /** Fetch the data key for a device that has joined anew, once its digits were compared. */
-async function fetchKey(around: Around, found: RecoveryShare, epoch: string): Promise<Recovery> {
+async function fetchKey(
+  around: Around,
+  found: RecoveryShare,
+  epoch: string,
+): Promise<RecoveryAnswer> {
   const { share, ring, requests, signer } = around;
-  if (found.own.waiting && (await isWaiting(around, found))) {
-    return { kind: 'refused', sentence: tell('waitsForDigits', { digits: found.own.waiting }) };
+  if (found.own.waiting) {
+    const unit = await readStanding(around, found);
+    if (unit.is_key_refused) return { kind: 'refused', sentence: tell('keyRefused') };
+    if (unit.is_waiting) return { kind: 'waits', digits: found.own.waiting };
   }
   const { waiting: _, ...own } = found.own;
   await ring.firstKey(await recoverKey(requests, signer, { ...found, own }));
@@ -56,10 +70,18 @@ async function fetchKey(around: Around, found: RecoveryShare, epoch: string): Pr
   return { kind: 'recovered' };
 }
 
-/** Ask whether the unit still waits for somebody to compare the digits (RQ7). */
-async function isWaiting({ requests, signer }: Around, { own }: RecoveryShare): Promise<boolean> {
+interface UnitStanding {
+  is_waiting: boolean;
+  /** A person at the unit has refused the key; left out by a unit of an older release. */
+  is_key_refused?: boolean;
+}
+
+/** Ask whether the unit still waits for somebody to compare the digits (RQ7), or has refused. */
+async function readStanding(
+  { requests, signer }: Around,
+  { own }: RecoveryShare,
+): Promise<UnitStanding> {
   requests.identify(() => signer && { device: own.device, signer });
   const path = '/api/devices/own';
-  const answer = await requests.get<{ is_waiting: boolean }>(path, own.token ?? '');
-  return answer.is_waiting;
+  return requests.get<UnitStanding>(path, own.token ?? '');
 }

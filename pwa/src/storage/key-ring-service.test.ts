@@ -148,3 +148,13 @@ test('the last person stays, another one goes; a PIN is changed by the one befor
   expect(await service.checkPin(ANNA.staff, PIN)).toMatchObject({ kind: 'wrong' });
   expect(await service.checkPin(ANNA.staff, '918273')).toEqual({ kind: 'right' });
 });
+
+/** Caught, as it stood: nothing judged a PIN before somebody had vouched and pressed it twice. */
+test('[SEC-11] a PIN is judged by itself: no try, no code and no person is used up by it', async () => {
+  const { service, names, asked } = await openService();
+  expect(await service.judgePin('123456')).toMatchObject({ kind: 'refused' });
+  expect(await service.judgePin('12345')).toMatchObject({ kind: 'refused' });
+  expect(await service.judgePin('730152')).toEqual({ kind: 'right' });
+  expect([names(), asked]).toEqual([['Anna Alder'], []]);
+  expect(service.standing().people).toMatchObject([{ triesLeft: 10, waitUntilMs: 0 }]);
+});

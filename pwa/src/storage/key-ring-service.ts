@@ -68,6 +68,15 @@ export class KeyRingService implements Pick<KeyKeeper, RingCall> {
     return this.#ring.checkPin(staff, pin);
   }
 
+  async judgePin(pin: string): Promise<{ kind: 'right' } | KeyRefusal> {
+    try {
+      this.#ring.requirePin(pin);
+      return { kind: 'right' };
+    } catch (error) {
+      return { kind: 'refused', sentence: whyOf(error) };
+    }
+  }
+
   async addPerson(person: Named, pin: string, voucher: Voucher): Promise<PinAnswer | KeyRefusal> {
     const dataKey = this.#dataKey;
     if (dataKey === null) return { kind: 'refused', sentence: tell('pinNeeded') };

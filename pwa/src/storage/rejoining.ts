@@ -9,6 +9,7 @@ interface JoinAnswer {
   unit_name: string;
   streams: string[];
   server_key?: string;
+  name?: string;
   is_waiting?: boolean;
 }
 
@@ -44,6 +45,7 @@ export async function rejoin(
     token: answer.token,
     unitName: answer.unit_name,
     streams: answer.streams,
+    ...(answer.name && { name: answer.name }),
     ...(signer && { key: signer.publicKey }),
     ...(answer.server_key && { serverKey: answer.server_key }),
     ...(answer.is_waiting && signer && { waiting: digitsOf(signer) }),

@@ -7,6 +7,7 @@ import { aboutReturn, aboutShare, base64Of, bytesOf, openSealed, seal } from '..
 import { UnitRequests } from '../network/unit-requests';
 import type { ExchangeStanding } from '../ports';
 import { readTold } from '../told';
+import { linesToSend } from './access-rows';
 import { MemoryTabletDisk, patientsOf, savePatient } from './memory-tablet';
 import { TabletHolder } from './tablet-holder';
 
@@ -47,6 +48,7 @@ let recoveries: number;
 /** What each joining said. */
 let joinings: Record<string, unknown>[];
 let isWaiting: boolean;
+let isKeyRefused: boolean;
 /** What the unit was told once a tablet had cleared itself, and what lay there and was sent then. */
 let cleared: Record<string, unknown>[];
 let refusesCleared: boolean;
@@ -66,6 +68,7 @@ beforeEach(() => {
   recoveries = 0;
   joinings = [];
   isWaiting = false;
+  isKeyRefused = false;
   cleared = [];
   refusesCleared = false;
   codes = new Set(['CODE', 'OTHER']);
@@ -80,7 +83,9 @@ async function unit(path: string, init: RequestInit): Promise<Response> {
     );
   }
   if (path === '/api/devices/own') {
-    return new Response(JSON.stringify({ is_waiting: isWaiting, revocation }));
+    return new Response(
+      JSON.stringify({ is_waiting: isWaiting, is_key_refused: isKeyRefused, revocation }),
+    );
   }
   const content = JSON.parse(await textOf(init)) as Record<string, never>;
   if (path === '/api/devices/own/cleared') {
@@ -102,6 +107,7 @@ async function unit(path: string, init: RequestInit): Promise<Response> {
   }
   if (path === '/api/devices') {
     joinings.push(content);
+    isKeyRefused = false;
     if (!codes.delete(String(content.code))) return refusal('This code was used.');
     recoveries = content.for_recovery ? 1 : 0;
     const answer = {
@@ -243,10 +249,9 @@ test.each(['', 'CODE'])(
   async (again) => {
     const holder = await loseKeys(signs);
     isWaiting = true;
-    const waits = { code: 'waitsForDigits', values: { digits: digitsOf(signs) } };
+    const waits = { answer: { kind: 'waits', digits: digitsOf(signs) }, opensAnew: false };
     for (const code of ['CODE', again]) {
-      const { answer } = await holder.carryOut('recover', [code]);
-      expect(readTold((answer as { sentence: string }).sentence)).toEqual(waits);
+      expect(await holder.carryOut('recover', [code])).toEqual(waits);
     }
     isWaiting = false;
 
@@ -254,6 +259,42 @@ test.each(['', 'CODE'])(
     expect(joinings).toMatchObject([{ code: 'CODE', for_recovery: true }]);
   },
 );
+
+/** [AU4] The planted bug it has caught: each asking noted, until the wrong PINs were pushed out. */
+test('asking again by itself is noted once it gave the key, and not before', async () => {
+  const holder = await loseKeys(signs);
+  isWaiting = true;
+  await holder.carryOut('recover', ['CODE']);
+  for (let turn = 0; turn < 5; turn++) await holder.carryOut('recover', ['']);
+  isDown = true;
+  expect((await holder.carryOut('recover', [''])).answer).toMatchObject({ kind: 'unheard' });
+  isDown = false;
+  isWaiting = false;
+  await holder.carryOut('recover', ['']);
+
+  const records = await holder.open();
+  if (records === null) throw new Error('locked');
+  const noted = (linesToSend(records.store.database, 100)?.lines ?? []).map((line) =>
+    JSON.parse(line),
+  );
+  const asked = noted.filter(({ verb }) => verb === 'recover-key');
+  expect(asked.map(({ outcome }) => outcome)).toEqual(['waiting', 'done']);
+});
+
+/** [SE4] Caught: refused at the unit, it waited on for digits for ever, whatever code came. */
+test('a refused tablet says so, keeps its records, and asks anew by a fresh code', async () => {
+  const holder = await loseKeys(signs);
+  isWaiting = true;
+  await holder.carryOut('recover', ['CODE']);
+  isKeyRefused = true;
+
+  const { answer } = await holder.carryOut('recover', ['']);
+  expect([answer, codeOf(answer)]).toMatchObject([{ kind: 'refused' }, 'keyRefused']);
+  expect(await holder.open()).toBeNull();
+  expect((await holder.carryOut('recover', ['OTHER'])).answer).toMatchObject({ kind: 'waits' });
+  isWaiting = false;
+  expect((await holder.carryOut('recover', [''])).answer).toEqual({ kind: 'recovered' });
+});
 
 /** [SE4] The planted bug it has caught: a joining that is over tried for ever. */
 test('a joining that gives the key no more is followed by that of a fresh code', async () => {
@@ -278,7 +319,7 @@ test('a joining that gives the key no more is followed by that of a fresh code',
 test('without the network, and where nothing was sealed, the answer is one sentence', async () => {
   const holder = await loseKeys();
   isDown = true;
-  expect((await holder.carryOut('recover', ['CODE'])).answer).toMatchObject({ kind: 'refused' });
+  expect((await holder.carryOut('recover', ['CODE'])).answer).toMatchObject({ kind: 'unheard' });
   disk.share.text = null;
   expect(codeOf((await holder.carryOut('recover', ['CODE'])).answer)).toBe('noShare');
 });

@@ -6,11 +6,17 @@ import { randomFraction } from '../device/chance';
 import { identityOf, type Signer } from '../network/push-signing';
 import { REVOKED_PROBLEM, readRevocation } from '../network/revocation';
 import type { UnitRequests } from '../network/unit-requests';
-import type { ExchangeStanding, KeyKeeper, KeyRefusal, KeyStanding } from '../ports';
+import type {
+  ExchangeStanding,
+  KeyKeeper,
+  KeyRefusal,
+  KeyStanding,
+  RecoveryAnswer,
+} from '../ports';
 import { tell, whyOf } from '../told';
 import { noteAccess } from './access-rows';
 import { KeyNotes } from './key-notes';
-import { recoverKeys } from './key-recovery';
+import { isUndecided, recoverKeys } from './key-recovery';
 import { LockedUpload } from './locked-upload';
 import type { OpenedRecords } from './opened-records';
 import type { OwnDevice } from './operation-store';
@@ -26,6 +32,7 @@ const KEY_CALLS: ReadonlySet<string> = new Set<KeyCall>([
   'keyStanding',
   'unlock',
   'checkPin',
+  'judgePin',
   'addPerson',
   'changePin',
   'removePerson',
@@ -161,8 +168,10 @@ export class TabletHolder {
     switch (call) {
       case 'startEmergency':
         return { answer: await this.#startEmergency(), opensAnew: true };
-      case 'recover':
-        return { answer: await this.#recover(String(given[0] ?? '')), opensAnew: true };
+      case 'recover': {
+        const answer = await this.#recover(String(given[0] ?? ''));
+        return { answer, opensAnew: answer.kind === 'recovered' };
+      }
       case 'startAnew':
         return { answer: await this.wipe(tell('startedAnew')), opensAnew: false };
       default: {
@@ -295,13 +304,13 @@ export class TabletHolder {
     }
   }
 
-  async #recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal> {
+  async #recover(code: string): Promise<RecoveryAnswer> {
     const { share, ring, newEpoch } = this.#parts;
     const around = { share, ring, newEpoch, requests: this.requests, signer: this.signer };
     try {
       return await recoverKeys(around, code);
     } catch (error) {
-      return { kind: 'refused', sentence: whyOf(error) };
+      return { kind: isUndecided(error) ? 'unheard' : 'refused', sentence: whyOf(error) };
     }
   }
 }

@@ -21,6 +21,12 @@ export const lockWords = withMore(said, {
   digits: (count: number) => say('lock.digits', { count }),
   notHere: (name: string) => say('lock.notHere', { name }),
   whoVouches: (name: string) => say('lock.whoVouches', { name }),
+  handOver: (name: string) => say('lock.handOver', { name }),
+  handOverNote: (name: string) => say('lock.handOverNote', { name }),
+  takeOver: (name: string) => say('lock.takeOver', { name }),
+  chooseTitle: (name: string) => say('lock.chooseTitle', { name }),
+  againTitle: (name: string) => say('lock.againTitle', { name }),
+  otherAdded: (name: string) => say('lock.otherAdded', { name }),
   added: (name: string) => say('lock.added', { name }),
   changed: (name: string) => say('lock.changed', { name }),
   removeAsk: (name: string) => say('lock.removeAsk', { name }),
@@ -29,13 +35,17 @@ export const lockWords = withMore(said, {
     count === null ? said.anewUnknown : say('lock.anewNote', { count }),
   passed: (count: number) => say('lock.passed', { count }),
   failed: (why: string) => say('lock.failed', { why: sayTold(why) }),
-  /** What a try of a PIN came to, "" where it was right. */
-  answer: (answer: PinAnswer | KeyRefusal, name: string, nowMs: number): string => {
+  /**
+   * What a try of a PIN came to, "" where it was right.
+   *
+   * @param others - how many other people could unlock the tablet now
+   */
+  answer: (answer: PinAnswer | KeyRefusal, name: string, nowMs: number, others = 0): string => {
     if (answer.kind === 'right') return '';
     if ('sentence' in answer) return sayTold(answer.sentence);
     if (answer.kind === 'removed') return say('lock.removed', { name });
     const waitMs = answer.waitUntilMs - nowMs;
-    if (waitMs > 0) return say('lock.waiting', { name, time: waitText(waitMs) });
+    if (waitMs > 0) return say('lock.waiting', { name, time: waitText(waitMs), others });
     return answer.kind === 'wrong' ? say('lock.wrong', { name, left: answer.triesLeft }) : '';
   },
 });

@@ -22,6 +22,7 @@ export const pedalRefusals = withMore(words('pedal'), {
 });
 
 export const tabletWords = withMore(words('tablet'), {
+  named: (name: string, unit: string) => say('tablet.named', { name, unit }),
   noted: (on: string, time: string, by: string, open: number) =>
     by === ''
       ? say('tablet.noted', { when: `${on} ${time}`, open })

@@ -24,6 +24,13 @@ export const deskDevices = withMore(said.devices, {
   lost: (name: string) => say('unitDesk.devices.lost', { name }),
   yesRevoke: (name: string) => say('unitDesk.devices.yesRevoke', { name }),
   yesLost: (name: string) => say('unitDesk.devices.yesLost', { name }),
+  heldBy: (device: string) => say('unitDesk.devices.heldBy', { device }),
+  named: (name: string) => say('unitDesk.devices.named', { name }),
+  rename: (name: string) => say('unitDesk.devices.rename', { name }),
+  newName: (name: string) => say('unitDesk.devices.newName', { name }),
+  giveKey: (name: string) => say('unitDesk.devices.giveKey', { name }),
+  giveKeyWhat: (name: string) => say('unitDesk.devices.giveKeyWhat', { name }),
+  refuseKey: (name: string) => say('unitDesk.devices.refuseKey', { name }),
 });
 
 const toldSaid = said.devices.told;

@@ -57,7 +57,8 @@ def test_what_a_tablet_tells_is_in_the_list_with_the_time_of_the_server(unit, a)
     """[DM-01]"""
     unit.environment.moved["ms"] = 7 * MINUTE_MS
     answer = _tell(unit, a, **TOLD)
-    assert (answer.status_code, answer.json()) == (200, {"told_ms": NOON_MS + 7 * MINUTE_MS})
+    told = {"told_ms": NOON_MS + 7 * MINUTE_MS, "name": "Tablet 1"}
+    assert (answer.status_code, answer.json()) == (200, told)
 
     [row] = [
         one

@@ -278,6 +278,23 @@ def test_the_data_manager_exports_with_a_reason_and_reads_what_is_due(unit):
     assert without.status_code in (400, 422)
 
 
+def test_a_log_in_hands_out_five_patients_in_an_hour_at_most(unit):
+    """[SEC-06] Caught: devices alone had limits, so that one session could take every patient."""
+    person, other = (DeskPerson(unit, name, "data-manager") for name in ("Pell Moor", "Una Fell"))
+    person.log_in()
+    other.log_in()
+    asked = {"patient": "patient/p-1", "why": "asked for by letter"}
+
+    for _ in range(5):
+        assert person.ask("POST", "/api/patient-exports", asked).status_code == 200
+    refused = person.ask("POST", "/api/patient-exports", asked)
+
+    assert_problem(refused, 429, "Wait")
+    assert int(refused.headers["retry-after"]) <= 720
+    assert other.ask("POST", "/api/patient-exports", asked).status_code == 200
+    assert person.ask("GET", "/api/retention").status_code == 200
+
+
 @pytest.mark.parametrize("role", ["auditor", "unit-admin", "booking"])
 def test_others_at_the_desk_may_not(unit, role):
     """[SEC-21]"""

@@ -8,7 +8,7 @@ from api.storage.p256 import is_signed, read_base64
 from api.storage.unit_store import open_unit_store
 from api.use_cases.confirm_device import confirm_device
 from api.use_cases.errors import NotAllowedError
-from api.use_cases.invite_device import invite_device
+from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.join_device import EnrolledKey, join_device
 from api.use_cases.revoke_device import revoke_device
 from sync.request_signing import write_fingerprint, write_revocation_text
@@ -196,6 +196,57 @@ def test_a_device_is_revoked_once_and_may_be_lost_after_that(unit, a):
     assert (found.revoked_ms, found.lost_ms) == (1, 3)
 
 
+def _asks_for_its_key(unit, headers, device="tablet-w"):
+    """The tablet has lost its keys and joins anew; the same signing key does not help it."""
+    return unit.join(device, for_recovery=True, is_trusted=False, **headers)
+
+
+def _refuse_key(unit, device="tablet-w"):
+    answer = unit.client.post("/api/recovery-refusals", json={"device": device}, headers=MACHINE)
+    return answer.status_code
+
+
+def test_who_asks_for_a_data_key_is_told_apart_from_who_joins(unit, waiting):
+    """[SE4] Caught: the list said of both that they wait, so that a key was given away unseen."""
+    assert _listed(unit)["recovery"] == "none"
+    _confirm(unit, _digits(unit))
+
+    _asks_for_its_key(unit, waiting)
+    assert (_listed(unit)["is_waiting"], _listed(unit)["recovery"]) == (True, "asked")
+    assert _confirm(unit, _digits(unit)).status_code == 201
+    assert _listed(unit)["recovery"] == "open"
+    unit.environment.moved["ms"] += TEN_MINUTES_MS - 1
+    assert _listed(unit)["recovery"] == "open"
+    unit.environment.moved["ms"] += 1
+    assert _listed(unit)["recovery"] == "over"
+
+
+def test_a_refused_device_gets_no_key_by_any_digits_and_may_ask_again(unit, waiting):
+    """[SE4] Caught: the one way to refuse was to revoke, after which nobody opens its records."""
+    _confirm(unit, _digits(unit))
+    again = _asks_for_its_key(unit, waiting)
+
+    assert _refuse_key(unit) == 201
+    assert _listed(unit)["recovery"] == "refused"
+    own = _standing(unit, again)
+    assert (own["is_waiting"], own["is_key_refused"], own["revocation"]) == (True, True, None)
+    answer = _confirm(unit, _digits(unit))
+    assert answer.status_code == 403
+    assert "refused its key" in answer.json()["detail"]
+    assert _refuse_key(unit) == 403, "once"
+
+    last = _asks_for_its_key(unit, again)
+    assert (_listed(unit)["recovery"], _standing(unit, last)["is_key_refused"]) == ("asked", False)
+    assert _confirm(unit, _digits(unit)).status_code == 201
+    assert _refuse_key(unit) == 403, "it was let in meanwhile"
+
+
+def test_nobody_is_refused_a_key_that_it_does_not_ask_for(unit, waiting, a):
+    for device in ("tablet-w", "tablet-a", "tablet-x"):
+        assert _refuse_key(unit, device) == 403
+    assert _confirm(unit, _digits(unit)).status_code == 201
+
+
 def _crura(folder, *arguments):
     done = CliRunner().invoke(main, ["device", *arguments, "--data", str(folder)])
     return done.exit_code, done.output
@@ -228,7 +279,7 @@ def test_the_commands_list_confirm_and_lose_a_device(folder):
 
     assert _crura(folder, "list") == (
         0,
-        f"tablet-w  bedside  {shown}  waits to be confirmed  Room 2\n",
+        f"tablet-w  bedside  {shown}  waits to be confirmed  Tablet 1\n",
     )
     code, said = _crura(folder, "confirm", "tablet-w", "000001")
     assert (code, "other digits" in said) == (2, True)
@@ -240,6 +291,40 @@ def test_the_commands_list_confirm_and_lose_a_device(folder):
     code, said = _crura(folder, "lost", "tablet-w")
     assert (code, "clears itself" in said) == (0, True)
     assert _crura(folder, "list")[1].startswith("No device has joined")
+
+
+def test_the_commands_say_who_asks_for_a_key_refuse_it_and_rename(folder):
+    """[SE4] Caught: `crura device list` said of a tablet without keys that it waits alone."""
+    store = open_unit_store(folder, new_generation="generation-1")
+    digits = write_fingerprint(SigningDevice("tablet-w").key_id)
+    confirm_device(store, "tablet-w", digits, by="", now_ms=1)
+    invite_device(store, "bedside", code="CODE2", now_ms=1)
+    join_device(
+        store,
+        code="CODE2",
+        device="tablet-w",
+        name="tablet-w",
+        held_token="token",
+        new_token="token-2",
+        now_ms=1,
+        key=EnrolledKey(SigningDevice("tablet-w").key_text, "ep02"),
+        for_recovery=True,
+    )
+    store.close()
+
+    assert "asks for its data key  Tablet 1" in _crura(folder, "list")[1]
+    assert _crura(folder, "refuse-key", "tablet-w")[0] == 0
+    assert "was refused its data key" in _crura(folder, "list")[1]
+    assert _crura(folder, "refuse-key", "tablet-w")[0] == 2
+    code, said = _crura(folder, "rename", "tablet-w", "Room 2")
+    assert (code, "is named Room 2" in said) == (0, True)
+    assert _crura(folder, "list")[1].endswith("  Room 2\n")
+    code, said = _crura(folder, "invite", "--role", "bedside", "--name", "room  2")
+    assert (code, "named 'room 2' already" in said) == (2, True)
+    assert (
+        "named Endoscopy 1, for"
+        in _crura(folder, "invite", "--role", "bedside", "--name", "Endoscopy 1")[1]
+    )
 
 
 def test_an_invitation_is_printed_as_code_link_and_drawing(folder):
