@@ -153,8 +153,7 @@ def failsafe_list(to_csv: Path | None, to_pdf: Path | None, folder: Path) -> Non
         on = today_of(store)
         found = list_failsafe(store, on=on, time_zone=ENVIRONMENT.time_zone)
         if to_pdf is not None:
-            unit_name = read_unit_settings(store, on=on).unit_name
-            write_file(to_pdf, print_failsafe(found, unit_name))
+            write_file(to_pdf, print_failsafe(found, read_unit_settings(store, on=on)))
     if to_csv is not None:
         write_file(to_csv, found.csv.encode())
     for one in found.patients:

@@ -15,6 +15,7 @@ from api.routes.calendar import (
 from api.routes.case_export import get_case_export
 from api.routes.cleared_device import post_cleared
 from api.routes.conflicts import get_conflicts, get_decisions
+from api.routes.device_changes import post_device_name, post_recovery_refusal, post_revocation
 from api.routes.device_standing import post_device_standing
 from api.routes.devices import (
     get_devices,
@@ -24,7 +25,6 @@ from api.routes.devices import (
     post_device,
     post_invitation,
     post_nonces,
-    post_revocation,
 )
 from api.routes.documents import get_document, post_paper
 from api.routes.exchange import exchange_router
@@ -39,12 +39,10 @@ from api.routes.metrics import get_metrics
 from api.routes.network_desk import (
     get_fleet,
     get_network_quality,
-    get_network_rule_files,
-    get_rule_file_changes,
-    post_network_rule_file,
 )
 from api.routes.network_exports import (
     get_export_files,
+    get_export_outlook,
     get_exports,
     post_export,
     post_export_decision,
@@ -70,6 +68,16 @@ from api.routes.network_recalls import (
     post_network_recall,
     post_recall_count,
     post_recall_end,
+)
+from api.routes.network_rules import (
+    get_network_rule_files,
+    get_rule_file_changes,
+    get_rule_file_text,
+    post_network_rule_file,
+    post_rule_file_approval,
+    post_rule_file_check,
+    post_rule_file_draft,
+    post_rule_file_withdrawal,
 )
 from api.routes.outcomes import get_outcomes
 from api.routes.people import people_router
@@ -109,6 +117,8 @@ OF_EVERY_SERVER: tuple[Any, ...] = (
 OF_A_UNIT: tuple[Any, ...] = (
     post_cleared,
     post_device_standing,
+    post_device_name,
+    post_recovery_refusal,
     get_network_line,
     post_network_joining,
     post_network_round,
@@ -166,8 +176,14 @@ OF_THE_HUB: tuple[Any, ...] = (
     get_network_quality,
     get_network_rule_files,
     get_rule_file_changes,
+    get_rule_file_text,
+    post_rule_file_check,
+    post_rule_file_draft,
+    post_rule_file_approval,
     post_network_rule_file,
+    post_rule_file_withdrawal,
     get_exports,
+    get_export_outlook,
     post_export,
     post_export_decision,
     get_export_files,

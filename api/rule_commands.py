@@ -1,6 +1,6 @@
 """Commands for the unit's rule files: list, propose, approve, retire, and the end of training."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import rich_click as click
@@ -24,6 +24,13 @@ from api.use_cases.release_rule_files import (
 )
 from api.use_cases.rule_file_diff import diff_rule_files
 from api.use_cases.server_role import is_hub
+
+_AGAINST: Mapping[str, str] = {
+    "in force": "Against version {}, which is in force here:",
+    "before": "Against version {}, which was in force here before it:",
+    "built-in": "No other version is in force here. Against version {} of the program:",
+    "none": "There is no version to compare it with.",
+}
 
 
 def _by_option(command: Callable[..., None]) -> Callable[..., None]:
@@ -175,6 +182,7 @@ def list_offered(folder: Path) -> None:
         if one.is_withdrawn:
             here = f" It is {one.here} here." if one.here else ""
             click.echo(f"  The hub has withdrawn it: {one.withdrawn_because}.{here}")
+        click.echo(f"  {_AGAINST[one.against.standing].format(one.against.version)}")
         for sentence in one.sentences:
             click.echo(f"  {sentence}")
     if not offered:

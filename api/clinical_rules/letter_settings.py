@@ -50,6 +50,8 @@ class LetterSettings(msgspec.Struct, frozen=True, kw_only=True):
         Whether a letter names what kind of visit it is about; a diagnosis it never names.
     unit_name, unit_address, unit_phone : str
         "" where the unit has not stated them.
+    training_mark : str
+        What marks each page of a unit in training, "" for none (HAZ-52); no row sets it.
     """
 
     calendar_summary: str = "Clinic visit"
@@ -61,6 +63,7 @@ class LetterSettings(msgspec.Struct, frozen=True, kw_only=True):
     unit_name: str = ""
     unit_address: str = ""
     unit_phone: str = ""
+    training_mark: str = ""
 
 
 def read_letter_settings(rows: Sequence[SettingRow]) -> LetterSettings:

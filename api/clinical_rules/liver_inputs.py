@@ -8,6 +8,7 @@ import msgspec
 
 from api.clinical_rules.bands import read_decimal
 from api.clinical_rules.errors import RuleFileError
+from api.clinical_rules.lab_units import UNIT_PAIRS, convert_lab
 from api.clinical_rules.liver_rules import LiverRules
 from api.clinical_rules.measures import write_digits
 from api.clinical_rules.rule_book import RuleBook
@@ -156,13 +157,8 @@ def _refuse_outside(
 
 def _convert(given: GivenInputs, name: str, amount: Decimal, unit: str, rules: LiverRules) -> None:
     """Keep an amount under its own name in the unit of the bands, and in the other one (LS1)."""
-    smaller, per, larger = {
-        "bilirubin": ("umol/L", "bilirubin_umol_l_per_mg_dl", "bilirubin_mg_dl"),
-        "creatinine": ("umol/L", "creatinine_umol_l_per_mg_dl", "creatinine_mg_dl"),
-        "urea": ("mg/dL", "urea_mg_dl_per_mmol_l", "urea_mmol_l"),
-        "albumin": ("g/L", "albumin_g_l_per_g_dl", "albumin_g_dl"),
-        "haemoglobin": ("g/L", "haemoglobin_g_l_per_g_dl", "haemoglobin_g_dl"),
-    }[name]
-    factor = rules.factor("units", per)
-    given.amounts[name] = amount if unit == smaller else amount * factor
-    given.amounts[larger] = amount / factor if unit == smaller else amount
+    pair = UNIT_PAIRS[name]
+    other = convert_lab(name, amount, unit, rules)
+    in_larger = f"{name}_{pair.larger.lower().replace('/', '_')}"
+    given.amounts[name] = amount if unit == pair.smaller else other
+    given.amounts[in_larger] = other if unit == pair.smaller else amount

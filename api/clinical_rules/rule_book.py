@@ -168,6 +168,11 @@ class RuleBook:
         """Say whether a version of the named rule file is in force."""
         return name in self._chosen
 
+    def holds(self, name: str, version: int, sha256: str) -> bool:
+        """Say whether the very bytes of a version are held here."""
+        content = self._contents.get(f"{name}.v{version}.json")
+        return content is not None and hashlib.sha256(content).hexdigest() == sha256
+
     def rule_file(self, name: str, row_type: type[RowT]) -> RuleFile[RowT]:
         """Return the version in force of a rule file, such as ``sizing/coil_counts``.
 

@@ -2,7 +2,7 @@
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -129,7 +129,7 @@ def try_rule_file(content: bytes, held: Mapping[str, bytes]) -> tuple[str, int]:
     """
     try:
         named = msgspec.json.decode(content, type=_Named)
-    except msgspec.MsgspecError as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         message = f"The rule file cannot be read ({error}). Give it a name and a version."
         raise RuleFileError(message) from error
     if not _NAME.fullmatch(named.name) or not 1 <= named.version <= _LAST_VERSION:
@@ -140,9 +140,9 @@ def try_rule_file(content: bytes, held: Mapping[str, bytes]) -> tuple[str, int]:
         raise RuleFileError(message)
     path = f"{named.name}.v{named.version}.json"
     read = read_rule_file(path, content, row_type_of(named.name))
-    if read.status in ("draft", "retired"):
-        message = f"Rule file {path} calls itself {read.status}. Correct its `status`."
-        raise RuleFileError(message)
+    wrong_status = status_fault(read.status, path)
+    if wrong_status:
+        raise RuleFileError(wrong_status)
     _refuse_without_origin(read, path)
     _refuse_lost_rows(read, path, held)
     sha256 = hashlib.sha256(content).hexdigest()
@@ -164,6 +164,13 @@ def try_rule_file(content: bytes, held: Mapping[str, bytes]) -> tuple[str, int]:
     if folder == "step_protocols":
         _refuse_protocol_faults(book.rule_file(named.name, Step), path)
     return named.name, named.version
+
+
+def status_fault(status: str, path: str) -> str:
+    """Return what is wrong with the standing that a file gives itself; "" for nothing (RL8)."""
+    if status in ("draft", "retired"):
+        return f"Rule file {path} calls itself {status}. Correct its `status`."
+    return ""
 
 
 def _refuse_turned_ranges(counts: RuleFile[CoilCountRow], path: str) -> None:
@@ -217,22 +224,30 @@ def _refuse_without_origin(read: RuleFile[Row], path: str) -> None:
             raise RuleFileError(message)
 
 
-def _refuse_lost_rows(read: RuleFile[Row], path: str, held: Mapping[str, bytes]) -> None:
-    """Refuse a version that leaves out what the one before it held: no caution may vanish."""
-    keys = _ROW_KEYS.get(read.name) or _ROW_KEYS.get(read.name.partition("/")[0])
+def lost_rows(
+    name: str, rows: Sequence[Row], path: str, held: Mapping[str, bytes]
+) -> Iterator[str]:
+    """Yield a sentence for each row that the version before has and these rows leave out (RL8)."""
+    keys = _ROW_KEYS.get(name) or _ROW_KEYS.get(name.partition("/")[0])
     book = RuleBook(held, on=_ON)
-    if keys is None or not book.has(read.name):
+    if keys is None or not book.has(name):
         return
-    before = book.rule_file(read.name, row_type_of(read.name))
-    here = {tuple(getattr(row, key) for key in keys) for row in read.rows}
+    before = book.rule_file(name, row_type_of(name))
+    here = {tuple(getattr(row, key) for key in keys) for row in rows}
     for row in before.rows:
         named = tuple(getattr(row, key) for key in keys)
         if named not in here:
             words = " ".join(str(part) for part in named)
-            message = (
+            yield (
                 f"Rule file {path} has no row {words}, which version {before.version} has. Add it."
             )
-            raise RuleFileError(message)
+
+
+def _refuse_lost_rows(read: RuleFile[Row], path: str, held: Mapping[str, bytes]) -> None:
+    """Refuse a version that leaves out what the one before it held: no caution may vanish."""
+    lost = next(lost_rows(read.name, read.rows, path, held), None)
+    if lost is not None:
+        raise RuleFileError(lost)
 
 
 def _requests(name: str) -> list[tuple[str, dict[str, Any]]]:

@@ -51,7 +51,7 @@ def post_access_events(
     "/api/access-events",
     tags=["access"],
     sync_to_thread=True,
-    opt={"needs": "access-events.read"},
+    opt={"needs": "access-events.read", "limit": "search"},
 )
 def get_access_events(
     request: Request[Any, Any, Any],

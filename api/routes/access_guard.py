@@ -99,7 +99,11 @@ async def _find_asker(request: Request[Any, Any, Any], around: Surroundings) -> 
     if device is not None:
         return asker_of_device(device)
     person = await asyncio.to_thread(find_asking_person, request, around)
-    return Asker("person", person.role, person.staff) if person is not None else _PUBLIC
+    if person is None:
+        return _PUBLIC
+    # As a device: a session in other hands hands out no more in an hour than a tablet would.
+    around.limits.spend(request.route_handler.opt.get("limit", "device"), person.staff)
+    return Asker("person", person.role, person.staff)
 
 
 def asker_of_device(device: Device) -> Asker:

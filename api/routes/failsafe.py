@@ -70,8 +70,8 @@ def get_failsafe_paper(
     note_asker(request, around, "export", "failsafe-list")
     on = around.today()
     found = list_failsafe_for(around.store, device, on=on, time_zone=around.environment.time_zone)
-    unit_name = read_unit_settings(around.store, on=on).unit_name
-    pdf = base64.b64encode(print_failsafe(found, unit_name)).decode()
+    settings = read_unit_settings(around.store, on=on)
+    pdf = base64.b64encode(print_failsafe(found, settings)).decode()
     return FailsafePaper(as_of_on=found.as_of_on, list_hash=found.list_hash, pdf=pdf)
 
 

@@ -14,6 +14,7 @@ from api.environment import Environment
 from api.routes.device_proof import bearer_token as bearer_token
 from api.routes.device_proof import is_of_machine as is_of_machine
 from api.routes.device_proof import proved_device, refuse_barred, refuse_waiting
+from api.routes.file_watch import FileWatch
 from api.routes.follow_up_watch import FollowUpWatch
 from api.routes.hub_line_watch import HubLineWatch
 from api.routes.link_watch import LinkWatch
@@ -96,6 +97,7 @@ class Surroundings:
     reads: ReadingNotes = field(init=False)
     second_check: SecondCheck = field(init=False)
     follow_up_watch: FollowUpWatch = field(init=False)
+    file_watch: FileWatch = field(init=False)
     hub_line: HubLineWatch = field(init=False)
     link_watch: LinkWatch = field(init=False)
 
@@ -110,6 +112,7 @@ class Surroundings:
         object.__setattr__(self, "reads", ReadingNotes(self.store))
         object.__setattr__(self, "second_check", SecondCheck(self.store, self.turns))
         object.__setattr__(self, "follow_up_watch", FollowUpWatch(self.store, self.environment))
+        object.__setattr__(self, "file_watch", FileWatch(self.store, self.environment))
         line = HubLineWatch(self.store, self.environment, self.build)
         object.__setattr__(self, "hub_line", line)
         object.__setattr__(self, "link_watch", LinkWatch(self.store, self.environment))

@@ -47,4 +47,4 @@ def keep_watches(around: Surroundings) -> Lifespan:
 def _rounds_of(around: Surroundings) -> list[Rounds]:
     if around.is_hub:
         return [around.link_watch.rounds]
-    return [around.follow_up_watch.rounds, around.hub_line.rounds]
+    return [around.file_watch.rounds, around.follow_up_watch.rounds, around.hub_line.rounds]

@@ -1,5 +1,6 @@
-"""A value of a rule file in words: with the unit that its key or row names, as people say it."""
+"""A value of a rule file in words: with the unit in which people of the field say it."""
 
+import re
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
@@ -11,6 +12,8 @@ _ENDINGS: Mapping[str, tuple[str, str, int]] = {
     "ms": ("ms", "s", 1_000),
     "ms_per_ml": ("ms per mL", "s per mL", 1_000),
     "per_mille": ("per mille", "times", 1_000),
+    # A share of people, not a factor.
+    "bled_per_mille": ("per mille", "%", 10),
     "per_cent": ("per cent", "", 1),
     "g": ("g", "kg", 1_000),
     "days": ("days", "", 1),
@@ -20,6 +23,9 @@ _ENDINGS: Mapping[str, tuple[str, str, int]] = {
     "years": ("years", "", 1),
     "minutes": ("minutes", "", 1),
 }
+# Keys of a row that hold a bare number: its unit stands elsewhere.
+_AMOUNTS = ("amount", "at_least", "at_most", "above", "below", "limit")
+_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 # Of a file whose rows have units of their own, or none.
 _NO_UNIT = ("as each", "as named", "words", "steps", "signs", "media", "whole", "per mille of")
 
@@ -40,7 +46,7 @@ def say_value(value: object, key: str, row: Mapping[str, Any], unit: str) -> str
     Examples
     --------
     >>> say_value(1200, "amount", {"item": "aliquot_ul", "amount": 1200}, "as each key says")
-    '1200 uL (1.2 mL)'
+    '1.2 mL'
     """
     if value is None:
         return "nothing"
@@ -49,7 +55,9 @@ def say_value(value: object, key: str, row: Mapping[str, Any], unit: str) -> str
     if isinstance(value, int | float):
         return _say_number(value, key, row, unit)
     if isinstance(value, str):
-        return f'"{value}"'
+        # Some files keep their numbers as texts, so that no digit is lost.
+        is_number = key in _AMOUNTS and _NUMBER.fullmatch(value)
+        return _say_number(value, key, row, unit) if is_number else f'"{_plain(value, key)}"'
     if isinstance(value, list | tuple):
         return f"[{', '.join(say_value(one, key, row, unit) for one in value)}]"
     if isinstance(value, Mapping):
@@ -58,9 +66,13 @@ def say_value(value: object, key: str, row: Mapping[str, Any], unit: str) -> str
     return str(value)
 
 
-def _say_number(value: float, key: str, row: Mapping[str, Any], unit: str) -> str:
+def _plain(value: str, key: str) -> str:
+    return value.replace("-", " ") if key == "basis" else value
+
+
+def _say_number(value: float | str, key: str, row: Mapping[str, Any], unit: str) -> str:
     names = [key]
-    if key in ("amount", "at_least", "at_most", "above", "below", "limit"):
+    if key in _AMOUNTS:
         names += [str(row.get(one) or "") for one in ("item", "limit_item", "input", "name")]
     for name in names:
         for ending in sorted(_ENDINGS, key=len, reverse=True):
@@ -70,14 +82,14 @@ def _say_number(value: float, key: str, row: Mapping[str, Any], unit: str) -> st
     if isinstance(of_row, str) and of_row and key not in ("points", "number", "version"):
         known = _ENDINGS.get(of_row)
         return _with_unit(value, *known) if known else f"{value} {of_row}"
-    is_amount = key in ("amount", "at_least", "at_most", "above", "below", "limit")
-    if is_amount and unit and not any(part in unit for part in _NO_UNIT):
+    if key in _AMOUNTS and unit and not any(part in unit for part in _NO_UNIT):
         return f"{value} {unit}"
     return f"{value}"
 
 
-def _with_unit(value: float, unit: str, said: str, many: int) -> str:
+def _with_unit(value: float | str, unit: str, said: str, many: int) -> str:
     if not said:
-        return f"{value} {unit}"
+        one = str(value) == "1" and unit.endswith("s")
+        return f"{value} {unit[:-1] if one else unit}"
     whole = (Decimal(str(value)) / many).normalize()
-    return f"{value} {unit} ({whole:f} {said})"
+    return f"{whole:f} {said}"

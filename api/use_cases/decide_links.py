@@ -1,7 +1,8 @@
-"""At the hub: people agree that two patients are one, set it aside, or part what was joined.
+"""At the hub: people agree that two patients are one, set it aside, part them, or think again.
 
 Every act is one operation of the hub, with who acted and a reason from a closed list: the history
-of a link is its log. Two people agree to a join; one is enough to part (HAZ-41, HAZ-42).
+of a link is its log. Two people join and two part (HAZ-41, HAZ-42); who gave a first voice takes it
+back alone, and what was set aside or parted is opened again by one, which decides nothing.
 """
 
 from typing import Any, Literal
@@ -10,10 +11,13 @@ import msgspec
 
 from api.linkage.link_graph import FEWEST_SAME
 from api.linkage.network_links import (
+    FEWEST_TO_PART,
     JOINED,
     NOT_SAME,
     PARTED,
     PROPOSED,
+    VOICE_TAKEN_BACK,
+    LinkVoices,
     count_identifiers,
     judge_voices,
     lacks_both_units,
@@ -21,22 +25,17 @@ from api.linkage.network_links import (
 from api.storage.unit_store import UnitStore
 from api.use_cases.active_staff import refuse_stranger
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.link_answers import answers_to
 from api.use_cases.server_log import Chance, write_as_server
-from api.use_cases.settle_links import (
-    are_both_held,
-    judge_link,
-    people_in,
-    settle_link,
-    voices_of,
-)
-from sync.merge import RecordState, shown_value
+from api.use_cases.settle_links import are_both_held, judge_link, settle_link, voices_of
+from sync.merge import RecordState
 
-LinkAct = Literal["agree", "set-aside", "part"]
+LinkAct = Literal["agree", "set-aside", "part", "take-back", "reopen"]
 REASONS: dict[LinkAct, tuple[str, ...]] = {
     "agree": ("",),
     "set-aside": ("different-people", "cannot-tell"),
     "part": ("joined-in-error", "patient-objects"),
+    "take-back": ("",),
+    "reopen": ("decided-in-error", "new-facts"),
 }
 
 
@@ -48,17 +47,22 @@ def decide_link(
     Parameters
     ----------
     because : str
-        A reason of `REASONS`; "" for ``agree``.
+        A reason of `REASONS`; "" for ``agree`` and ``take-back``.
 
     Raises
     ------
     NotAllowedError
-        There is no such proposal; whoever decides does not work here, or has agreed already; a
+        There is no such proposal; whoever decides does not work here, or has said so already; a
         unit says that they are two, or took its patient back; the national numbers are two and
         not both units say that it is one person; too few identifiers agree; or the act does not
         fit how the link stands. Nothing is written.
     CalculationError
         The reason is none of the list.
+
+    Notes
+    -----
+    Rules NL2 and NL3. Of two people who decide at once the second decides on what the first has
+    written, whatever stood on the screen: an act that does not fit it any more is refused.
     """
     if because not in REASONS[act]:
         message = f"Give one of these reasons: {', '.join(one or 'none' for one in REASONS[act])}."
@@ -66,7 +70,9 @@ def decide_link(
     with store.transaction():
         refuse_stranger(store, by)
         state = find_link(store, link)
-        fields = _agree(store, state, by) if act == "agree" else _part(store, state, act)
+        voices = voices_of(store, state)
+        fields = _decide(store, voices, act, by)
+        because = VOICE_TAKEN_BACK if act == "take-back" else because
         over = {name: state.fields[name].references for name in fields if name in state.fields}
         write_as_server(store, link, fields, by=by, because=because, chance=chance, over=over)
         # What was written says everything: settling draws no chance of its own.
@@ -89,16 +95,28 @@ def find_link(store: UnitStore, link: str) -> RecordState:
     return state
 
 
-def _agree(store: UnitStore, state: RecordState, by: str) -> dict[str, Any]:
-    voices = voices_of(store, state)
-    if any(NOT_SAME in said for said in answers_to(store, state).values()):
-        raise NotAllowedError(
-            "A unit says that they are two people. Ask that unit; it can change its answer."
-        )
-    if not are_both_held(store, voices):
-        raise NotAllowedError(
-            "A unit has taken its patient back, or what the two are compared by. Ask that unit."
-        )
+def _decide(store: UnitStore, voices: LinkVoices, act: LinkAct, by: str) -> dict[str, Any]:
+    """Return what an act writes.
+
+    Raises
+    ------
+    NotAllowedError
+        It does not fit how the pair stands.
+    """
+    if act == "agree":
+        return _agree(store, voices, by)
+    if act == "reopen":
+        return _reopen(store, voices)
+    if act == "take-back":
+        return _take_back(voices, by)
+    return _set_aside(voices) if act == "set-aside" else _part(voices, by)
+
+
+def _agree(store: UnitStore, voices: LinkVoices, by: str) -> dict[str, Any]:
+    _refuse_where_told_apart(store, voices)
+    if PARTED in voices.states:
+        # Who agreed may have had a proposal on the screen that somebody has closed since.
+        raise NotAllowedError("It was parted or set aside. Open it again first, and say why.")
     if lacks_both_units(voices):
         raise NotAllowedError(
             "Their national numbers are different. Ask both units: each has to answer that it is "
@@ -109,27 +127,70 @@ def _agree(store: UnitStore, state: RecordState, by: str) -> dict[str, Any]:
             "Fewer than two identifiers agree. Ask both units for the national number and the day "
             "of birth, or set it aside."
         )
-    # Taken up again after it was parted: who agreed before agrees anew.
-    is_parted = PARTED in voices.states
-    people = () if is_parted else people_in(state)
-    if by in people:
+    if by in voices.people:
         raise NotAllowedError("You have agreed already. A second person has to agree as well.")
     if judge_voices(voices).state == JOINED:
         raise NotAllowedError("They are joined already. Look at the list again.")
-    now = [*people, by]
+    now = [*voices.people, by]
     would = judge_voices(msgspec.structs.replace(voices, people=now, states=(PROPOSED,)))
     return {"state": JOINED if would.state == JOINED else PROPOSED, "joined_by": now}
 
 
-def _part(store: UnitStore, state: RecordState, act: LinkAct) -> dict[str, Any]:
-    is_joined = judge_link(store, state).state == JOINED
-    if shown_value(state.fields.get("state")) == PARTED:
-        raise NotAllowedError("It is parted already. Look at the list again.")
-    if act == "part" and not is_joined:
-        raise NotAllowedError("They are not joined. Set the proposal aside instead.")
-    if act == "set-aside" and is_joined:
+def _set_aside(voices: LinkVoices) -> dict[str, Any]:
+    if PARTED in voices.states:
+        raise NotAllowedError("It is set aside or parted already. Look at the list again.")
+    if judge_voices(voices).state == JOINED:
         raise NotAllowedError("They are joined. Part them instead, and say why.")
-    return {"state": PARTED, "joined_by": []}
+    return {"state": PARTED, "joined_by": [], **_unsaid(voices)}
+
+
+def _part(voices: LinkVoices, by: str) -> dict[str, Any]:
+    if PARTED in voices.states:
+        raise NotAllowedError("It is parted already. Look at the list again.")
+    if judge_voices(voices).state != JOINED:
+        raise NotAllowedError("They are not joined. Set the proposal aside instead.")
+    if by in voices.parting:
+        raise NotAllowedError("You have said so already. A second person has to part them as well.")
+    now = [*voices.parting, by]
+    if len(now) < FEWEST_TO_PART:
+        return {"parted_by": now}
+    return {"state": PARTED, "joined_by": [], "parted_by": now}
+
+
+def _take_back(voices: LinkVoices, by: str) -> dict[str, Any]:
+    is_joined = judge_voices(voices).state == JOINED
+    field, said = ("parted_by", voices.parting) if is_joined else ("joined_by", voices.people)
+    if by not in said:
+        raise NotAllowedError(
+            "They are joined, and your word with it. Part them instead: that takes two people."
+            if is_joined and by in voices.people
+            else "You have said nothing here that could be taken back. Look at the list again."
+        )
+    return {field: [one for one in said if one != by]}
+
+
+def _reopen(store: UnitStore, voices: LinkVoices) -> dict[str, Any]:
+    if PARTED not in voices.states:
+        raise NotAllowedError("It is open, or joined. Look at the list again.")
+    _refuse_where_told_apart(store, voices)
+    # Everything began anew when it was closed: what a unit has answered since then stands.
+    return {"state": PROPOSED, **_unsaid(voices)}
+
+
+def _refuse_where_told_apart(store: UnitStore, voices: LinkVoices) -> None:
+    if any(NOT_SAME in said for said in voices.answers.values()):
+        raise NotAllowedError(
+            "A unit says that they are two people. Ask that unit; it can change its answer."
+        )
+    if not are_both_held(store, voices):
+        raise NotAllowedError(
+            "A unit has taken its patient back, or what the two are compared by. Ask that unit."
+        )
+
+
+def _unsaid(voices: LinkVoices) -> dict[str, Any]:
+    """Return what clears voices for a parting that is over or was none."""
+    return {"parted_by": []} if voices.parting else {}
 
 
 def _no_chance() -> Chance:

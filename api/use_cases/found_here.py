@@ -16,8 +16,8 @@ class FoundHere(msgspec.Struct, frozen=True, kw_only=True):
     ----------
     cases, patients : int
         With a device that the notice names, looks like or is near to: all to be looked at.
-    surely : int
-        Patients with the very one that it names.
+    surely, surely_cases : int
+        Patients and cases with the very one that it names.
     unknown_lots : int
         Devices of whose lot nobody knows.
     """
@@ -25,6 +25,7 @@ class FoundHere(msgspec.Struct, frozen=True, kw_only=True):
     cases: int
     patients: int
     surely: int
+    surely_cases: int
     unknown_lots: int
     on_shelf: int
 
@@ -39,25 +40,40 @@ def count_found(rows: Iterable[FoundImplant], shelf: Iterable[OnShelf]) -> Found
     """Return in numbers what was found; what was returned unused touches nobody."""
     borne = [one for one in rows if one.fate != RETURNED]
     touched = [one for one in borne if one.group != "unknown"]
+    exact = [one for one in touched if one.group == "same"]
 
     def patients(some: Iterable[FoundImplant]) -> int:
         # Who has no patient is somebody all the same.
         return len({one.patient or one.case or one.record for one in some})
 
+    def cases(some: Iterable[FoundImplant]) -> int:
+        return len({one.case or one.record for one in some})
+
     return FoundHere(
-        cases=len({one.case or one.record for one in touched}),
+        cases=cases(touched),
         patients=patients(touched),
-        surely=patients(one for one in touched if one.group == "same"),
+        surely=patients(exact),
+        surely_cases=cases(exact),
         unknown_lots=len({one.record for one in borne if one.group == "unknown"}),
         on_shelf=sum(max(one.count, 0) for one in shelf),
     )
 
 
 def counts_of(found: FoundHere) -> dict[str, int]:
-    """Return the counts that an answer to the hub holds, by field."""
+    """Return the counts that every answer to the hub holds, by field."""
     return {
         "found_cases": found.cases,
         "found_patients": found.patients,
         "unknown_lots": found.unknown_lots,
         "on_shelf": found.on_shelf,
+    }
+
+
+def counts_apart(found: FoundHere) -> dict[str, int]:
+    """Return exact finds apart from near ones, by field; who has both is an exact one (NL11)."""
+    return {
+        "exact_cases": found.surely_cases,
+        "near_cases": found.cases - found.surely_cases,
+        "exact_patients": found.surely,
+        "near_patients": found.patients - found.surely,
     }

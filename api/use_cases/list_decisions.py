@@ -15,11 +15,13 @@ from api.record_catalogue.double_entries import (
     find_double_entries,
     rounds_wanted,
 )
+from api.storage.connection import FILE_NAME
 from api.storage.device_store import Device
 from api.storage.operation_store import Quarantined
 from api.storage.unit_store import UnitStore
 from api.use_cases.brought_logs import list_unsigned
 from api.use_cases.judge_acts import tell_waiting
+from api.use_cases.judge_file import last_verdict
 from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
 from api.use_cases.older_copy import find_older_copy_claim
 from api.use_cases.withdrawn_rule_files import find_withdrawn
@@ -235,7 +237,7 @@ def _damage(store: UnitStore) -> list[Alarm]:
     """Return one alarm about all damaged entries; every device hears it, so it names no record."""
     damaged = store.operations.damaged()
     if not damaged:
-        return []
+        return _damaged_file(store)
     first = damaged[0]
     count = "One entry" if len(damaged) == 1 else f"{len(damaged)} entries"
     return [
@@ -251,6 +253,27 @@ def _damage(store: UnitStore) -> list[Alarm]:
                 "rest again."
             ),
             received_ms=first.received_ms,
+        )
+    ]
+
+
+def _damaged_file(store: UnitStore) -> list[Alarm]:
+    """Return one alarm where the file is damaged though every entry reads as written."""
+    found = last_verdict(store)
+    if found is None or found.is_sound:
+        return []
+    return [
+        Alarm(
+            name=name_set_aside("damaged", found.verdict),
+            kind="damaged",
+            op_id=FILE_NAME,
+            record="",
+            sentence=(
+                "The file of the unit server's store is damaged, though every entry in it still "
+                "reads as written. Run `crura verify` on the server: where it finds fault, put "
+                "back the latest backup, and the devices send the rest again."
+            ),
+            received_ms=found.judged_ms,
         )
     ]
 

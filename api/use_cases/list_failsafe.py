@@ -9,6 +9,7 @@ from api.clinical_rules.failsafe_list import (
     find_failsafe_rows,
     hash_failsafe_rows,
 )
+from api.clinical_rules.letter_settings import LetterSettings
 from api.documents.csv_text import write_csv
 from api.documents.printing import PrintingError, print_pdf
 from api.storage.device_store import Device
@@ -98,7 +99,7 @@ def list_failsafe_for(store: UnitStore, device: Device, *, on: str, time_zone: s
     return list_failsafe(store, on=on, time_zone=time_zone)
 
 
-def print_failsafe(found: FailsafeList, unit_name: str) -> bytes:
+def print_failsafe(found: FailsafeList, settings: LetterSettings) -> bytes:
     """Return the list as PDF, with two lines to sign on.
 
     Raises
@@ -108,14 +109,14 @@ def print_failsafe(found: FailsafeList, unit_name: str) -> bytes:
     """
     data: dict[str, Any] = {
         "title": "Treated, and no visit to come",
-        "unit": unit_name,
+        "unit": settings.unit_name,
         "as_of_on": found.as_of_on,
         "treated": found.treated,
         "list_hash": found.list_hash[:16],
         "rows": [[*_cells(one)[:6], REASONS[one.why]] for one in found.patients],
     }
     try:
-        return print_pdf("failsafe_list", data, on=found.as_of_on)
+        return print_pdf("failsafe_list", data, on=found.as_of_on, mark=settings.training_mark)
     except PrintingError as error:
         message = f"{error} The CSV holds every name as it is."
         raise CalculationError(message) from error

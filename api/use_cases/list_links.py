@@ -5,34 +5,50 @@ from typing import Literal
 
 import msgspec
 
-from api.linkage.network_links import JOINED, PARTED, PROPOSED, Finding
+from api.linkage.encoded_traits import ENCODED
+from api.linkage.link_weighing import Weighing, weigh_told
+from api.linkage.network_links import (
+    JOINED,
+    NOT_SAME,
+    PARTED,
+    PROPOSED,
+    Finding,
+    LinkVoices,
+)
 from api.storage.unit_store import UnitStore
 from api.use_cases.decide_links import find_link
-from api.use_cases.link_answers import ANSWER_KIND, answers_to
-from api.use_cases.link_patients import read_packaged_weights
+from api.use_cases.link_answers import answers_to
+from api.use_cases.link_history import (
+    LinkEvent,
+    answer_operations,
+    read_history,
+    staff_name,
+    wall_ms,
+)
+from api.use_cases.link_patients import read_packaged_weights, unit_of
 from api.use_cases.network_units import unit_name
-from api.use_cases.server_role import HUB_DEVICE
 from api.use_cases.settle_links import (
     LAPSED,
+    PARTING,
     are_both_held,
     judge_link,
     list_groups,
-    people_in,
     per_mille_in,
     traits_in,
     voices_of,
 )
-from sync.clock import read_stamp
 from sync.merge import RecordState, shown_value
-from sync.operation import Body, Operation, decode_body
 
 LinkState = Literal["proposed", "joined", "parted"]
 MOST_LISTED = 100
 _STANDINGS: dict[LinkState, tuple[str, ...]] = {
     "proposed": ("proposed", "one_voice"),
-    "joined": ("joined",),
+    "joined": ("joined", PARTING),
     "parted": ("apart",),
 }
+# They wait for people, however unlikely the pair is.
+_FIRST = (LAPSED, PARTING)
+_JOINING, _PARTING = ("agreed", "joined"), ("part-asked", "parted")
 _SHOWN: dict[str, LinkState] = {
     standing: state for state, standings in _STANDINGS.items() for standing in standings
 }
@@ -66,38 +82,41 @@ class UnitAnswer(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Agreed(msgspec.Struct, frozen=True, kw_only=True):
-    """Who of the hub agreed that they are one, and when."""
+    """Who of the hub gave a voice, when, and why; "" for a voice that they are one."""
 
     staff: str
     name: str
     at_ms: int
-
-
-class LinkEvent(msgspec.Struct, frozen=True, kw_only=True):
-    """One step in the history of a link; ``because`` is a reason of the closed list.
-
-    ``at_ms`` is 0 for the proposal itself.
-    """
-
-    at_ms: int
-    staff: str
-    name: str
-    act: Literal["proposed", "agreed", "joined", "reopened", "parted", "set-aside", "answered"]
-    because: str
+    because: str = ""
 
 
 class NetworkLink(msgspec.Struct, frozen=True, kw_only=True):
-    """A proposal with all that people need to decide on it; no name, no day of birth."""
+    """A proposal with all that people need to decide on it; no name, no day of birth.
+
+    Parameters
+    ----------
+    probability_per_mille : int
+        The chance as it was last weighed; `weighing` takes it apart by the numbers of today.
+    agreed, parting : list of Agreed
+        Whose voices stand that they are one, and that the joined pair is to be parted.
+    may_agree, may_part, may_take_back, may_reopen : bool
+        Which act is left to whoever looks.
+    """
 
     link: str
     state: LinkState
     probability_per_mille: int
     traits: list[LinkTrait]
+    weighing: Weighing
     a: LinkedPatient
     b: LinkedPatient
     answers: list[UnitAnswer]
     agreed: list[Agreed]
+    parting: list[Agreed]
     may_agree: bool
+    may_part: bool
+    may_take_back: bool
+    may_reopen: bool
     history: list[LinkEvent]
 
 
@@ -116,7 +135,8 @@ class NetworkLinks(msgspec.Struct, frozen=True, kw_only=True):
 def list_links(store: UnitStore, state: LinkState, *, by: str) -> NetworkLinks:
     """Return the links of a state; of proposals those that are likely enough to be looked at.
 
-    Before these stand proposals that were joined on what was corrected since, however unlikely.
+    Before these stand, however unlikely, proposals that were joined on what was corrected since,
+    and joined pairs of which one of two people has said that they are to be parted.
 
     Parameters
     ----------
@@ -129,8 +149,8 @@ def list_links(store: UnitStore, state: LinkState, *, by: str) -> NetworkLinks:
     with store.reading():
         rows = store.links.links_standing(wanted, least=least, limit=MOST_LISTED + 1)
         if state == PROPOSED:
-            rows = [*store.links.links_standing([LAPSED], limit=MOST_LISTED), *rows]
-        waiting = store.links.count_standing([LAPSED]) + store.links.count_standing(
+            rows = [*store.links.links_standing(_FIRST, limit=MOST_LISTED), *rows]
+        waiting = store.links.count_standing(_FIRST) + store.links.count_standing(
             _STANDINGS["proposed"], least=read_packaged_weights().review_from_per_mille
         )
         links = [show_link(store, row.link, by=by) for row in rows[:MOST_LISTED]]
@@ -146,26 +166,46 @@ def show_link(store: UnitStore, link: str, *, by: str) -> NetworkLink:
         There is none of this name.
     """
     state = find_link(store, link)
-    standing = judge_link(store, state)
     voices = voices_of(store, state)
-    shown = _SHOWN.get(standing.state, "proposed")
-    history = _history(store, state)
-    people = people_in(state)
+    shown = _SHOWN.get(judge_link(store, state).state, "proposed")
+    history = read_history(store, state)
+    told = traits_in(state)
+    is_held = are_both_held(store, voices)
+    mine = voices.parting if shown == JOINED else voices.people
     return NetworkLink(
         link=link,
         state=shown,
         probability_per_mille=per_mille_in(state),
-        traits=[LinkTrait(*one) for one in traits_in(state)],
+        traits=[LinkTrait(*one) for one in told],
+        weighing=weigh_told(
+            read_packaged_weights(), ENCODED.traits, told, others=_others(store, voices)
+        ),
         a=_patient(store, voices.one),
         b=_patient(store, voices.other),
         answers=_answers(store, state),
-        agreed=[
-            Agreed(staff=who, name=staff_name(store, who), at_ms=_last_ms(history, who))
-            for who in people
-        ],
-        may_agree=shown != JOINED and by not in people and are_both_held(store, voices),
+        agreed=[_voice(store, history, who, _JOINING) for who in voices.people],
+        # Of a pair that was set aside, or parted by a unit, nobody asked for a parting.
+        parting=[_voice(store, history, who, _PARTING) for who in voices.parting],
+        may_agree=shown == PROPOSED and by not in voices.people and is_held,
+        may_part=shown == JOINED and by not in voices.parting,
+        may_take_back=shown != PARTED and by in mine,
+        may_reopen=(
+            PARTED in voices.states
+            and is_held
+            and not any(NOT_SAME in said for said in voices.answers.values())
+        ),
         history=history,
     )
+
+
+def _others(store: UnitStore, voices: LinkVoices) -> int:
+    """Return among how many patients a pair was found, by whichever of its units has more to meet.
+
+    The more there are, the more has to speak for a pair.
+    """
+    states = (store.views.state_of(one) for one in (voices.one, voices.other))
+    units = {unit_of(state) for state in states if state is not None}
+    return max((store.links.others_than(unit) for unit in units), default=0)
 
 
 def _patient(store: UnitStore, patient: str) -> LinkedPatient:
@@ -184,85 +224,24 @@ def _patient(store: UnitStore, patient: str) -> LinkedPatient:
 
 
 def _answers(store: UnitStore, state: RecordState) -> list[UnitAnswer]:
-    when = {one.device: one for one in _answer_operations(store, state)}
+    when = {one.device: one for one in answer_operations(store, state)}
     return [
         UnitAnswer(
             unit=unit,
             unit_name=unit_name(store, unit),
             answer=said[0] if len(set(said)) == 1 else "",
-            at_ms=_ms(when[unit]) if unit in when else 0,
+            at_ms=wall_ms(when[unit]) if unit in when else 0,
         )
         for unit, said in sorted(answers_to(store, state).items())
         if said
     ]
 
 
-def _history(store: UnitStore, state: RecordState) -> list[LinkEvent]:
-    operations = [*_own_operations(store, state.record), *_answer_operations(store, state)]
-    events: list[LinkEvent] = []
-    before = ""
-    for operation in sorted(operations, key=lambda one: (one.stamp, one.reference)):
-        body = decode_body(operation.body_text or "")
-        if operation.kind == ANSWER_KIND:
-            act, because = "answered", str(body.set.get("answer", ""))
-        elif "state" in body.set:
-            act, because = _act_of(body, before), body.because
-            before = str(body.set["state"])
-        else:
-            # A score that was weighed anew is no act of anybody.
-            continue
-        events.append(_event(store, operation, body, act, because))
-    return events
-
-
-def _act_of(body: Body, before: str) -> str:
-    state = body.set["state"]
-    if state == PARTED:
-        return "parted" if before == JOINED else "set-aside"
-    if state == JOINED:
-        return "joined"
-    if before:
-        return "agreed" if body.set.get("joined_by") else "reopened"
-    return "proposed"
-
-
-def _event(store: UnitStore, operation: Operation, body: Body, act: str, because: str) -> LinkEvent:
-    who = operation.device if act == "answered" else body.by
-    name = unit_name(store, who) if act == "answered" else staff_name(store, who)
-    # When a pair was found tells when one of them was treated; it is told of people's acts alone.
-    at_ms = 0 if act == "proposed" else _ms(operation)
-    content = {"at_ms": at_ms, "staff": who, "name": name, "act": act}
-    return msgspec.convert({**content, "because": because}, LinkEvent)
-
-
-def _own_operations(store: UnitStore, record: str) -> list[Operation]:
-    return [
-        one
-        for one in store.operations.of_record(record)
-        if one.device == HUB_DEVICE and one.body_text is not None
-    ]
-
-
-def _answer_operations(store: UnitStore, state: RecordState) -> list[Operation]:
-    return [
-        one
-        for record in store.links.children_of(state.record, ANSWER_KIND)
-        for one in store.operations.of_record(record)
-        if one.body_text is not None and "answer" in decode_body(one.body_text).set
-    ]
-
-
-def staff_name(store: UnitStore, who: str) -> str:
-    """Return what somebody of the hub is called, "" where nobody is known."""
-    state = store.views.state_of(who) if who.startswith("staff/") else None
-    name = shown_value(state.fields.get("name")) if state else None
-    return name if isinstance(name, str) else ""
-
-
-def _last_ms(history: Sequence[LinkEvent], who: str) -> int:
-    return max((one.at_ms for one in history if one.staff == who), default=0)
-
-
-def _ms(operation: Operation) -> int:
-    stamp = read_stamp(operation.stamp)
-    return stamp.wall_ms if stamp else 0
+def _voice(store: UnitStore, history: Sequence[LinkEvent], who: str, acts: Sequence[str]) -> Agreed:
+    given = [one for one in history if one.staff == who and one.act in acts]
+    return Agreed(
+        staff=who,
+        name=staff_name(store, who),
+        at_ms=given[-1].at_ms if given else 0,
+        because=given[-1].because if given else "",
+    )

@@ -11,7 +11,7 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.answer_recalls import write_answer
 from api.use_cases.errors import CalculationError
 from api.use_cases.find_lots import LotSearch, look_for
-from api.use_cases.found_here import count_found, counts_of, rows_of
+from api.use_cases.found_here import count_found, counts_apart, counts_of, rows_of
 from api.use_cases.implant_owners import FoundImplant
 from api.use_cases.list_network_recalls import ANSWER_KIND, ANSWERED, NOT_HEEDED
 from api.use_cases.name_answers import name_answer
@@ -77,10 +77,10 @@ def _renew(
         state = NOT_HEEDED
     elif said == NOT_HEEDED or said == "acknowledged" or is_more:
         state = "searched" if is_searched else "acknowledged"
-    counts = counts_of(found) if found else {}
+    counts = {**counts_of(found), **counts_apart(found)} if found else {}
     if state == said and all(told.get(name) == count for name, count in counts.items()):
         return 0
-    write_answer(store, notice.record, state, found, touched, chance=draw_chance())
+    write_answer(store, notice.record, state, found, touched, draw_chance=draw_chance)
     return 1
 
 

@@ -40,7 +40,7 @@ class FoundAccess(msgspec.Struct, frozen=True):
 def search_access(
     store: UnitStore, search: AccessSearch, *, zone: str, most: int = MOST_FOUND
 ) -> FoundAccess:
-    """Return the events that a search finds, and the names of the staff among them.
+    """Return the events that a search finds, and the names of staff and devices among them.
 
     Parameters
     ----------
@@ -90,11 +90,16 @@ def _first_ms(day: str, zone: str, later: int) -> int:
     return int(midnight.timestamp() * 1_000)
 
 
-def _names_of(store: UnitStore, people: Iterable[str]) -> dict[str, str]:
+def _names_of(store: UnitStore, askers: Iterable[str]) -> dict[str, str]:
     names = {}
-    for person in sorted(people):
-        state = store.views.state_of(person) if person.startswith("staff/") else None
-        name = shown_value(state.fields.get("name")) if state else None
-        if isinstance(name, str):
-            names[person] = name
+    for asker in sorted(askers):
+        if asker.startswith("staff/"):
+            state = store.views.state_of(asker)
+            name = shown_value(state.fields.get("name")) if state else None
+        else:
+            # At a hub a unit asks as a device: by its id alone nobody knows which one.
+            device = store.devices.find(asker)
+            name = device.name if device is not None else None
+        if isinstance(name, str) and name not in ("", asker):
+            names[asker] = name
     return names

@@ -8,6 +8,7 @@ from api.linkage.network_links import (
     JOINED,
     MOST_IN_GROUP,
     NO_LONGER_ALIKE,
+    NOT_SAME,
     PARTED,
     PROPOSED,
     SAME,
@@ -33,11 +34,16 @@ from sync.operation import decode_body
 GONE = "gone"
 # It was joined on identifiers that agree no longer, and nobody has looked at it since.
 LAPSED = "lapsed"
+# It is joined, and one of two people has said that it is to be parted.
+PARTING = "parting"
 UNIT_SAYS_NOT_SAME, UNIT_SAYS_SAME = "unit-says-not-same", "unit-says-same"
 UNIT_UNSURE, TAKEN_BACK = "unit-says-same-no-longer", "taken-back"
 # What was agreed on was corrected: of a join, and of the word of one person alone.
 JOIN_LAPSED, VOICE_LAPSED = "joined-on-other-traits", "agreed-on-other-traits"
-_DECIDED = (JOINED, "apart")
+# Why the hub writes it down where two people gave their voices at once.
+PEOPLE_PARTED = "two-people-part"
+_TOGETHER = (JOINED, PARTING)
+_DECIDED = (*_TOGETHER, "apart")
 
 
 def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance]) -> None:
@@ -76,11 +82,16 @@ def _find_change(
 ) -> tuple[dict[str, object], str] | None:
     """Return what the hub has to write of a proposal and why, None where all is written."""
     states = set(voices.states)
+    # A voice for parting is about the join that stands, and falls with it.
+    unsaid: dict[str, object] = {"parted_by": []} if voices.parting else {}
     if standing.state == "apart":
-        is_written = states == {PARTED}
-        return None if is_written else ({"state": PARTED, "joined_by": []}, UNIT_SAYS_NOT_SAME)
+        if states == {PARTED}:
+            return None
+        if any(NOT_SAME in said for said in voices.answers.values()):
+            return {"state": PARTED, "joined_by": [], **unsaid}, UNIT_SAYS_NOT_SAME
+        return {"state": PARTED, "joined_by": []}, PEOPLE_PARTED
     is_agreed_on = JOINED in states or bool(voices.people)
-    anew: dict[str, object] = {"state": PROPOSED, "joined_by": []}
+    anew: dict[str, object] = {"state": PROPOSED, "joined_by": [], **unsaid}
     if not is_held:
         is_said = is_agreed_on or any(SAME in said for said in voices.answers.values())
         return (anew, TAKEN_BACK) if is_said else None
@@ -89,11 +100,13 @@ def _find_change(
         return (anew, because) if is_agreed_on else None
     if standing.state == JOINED:
         return None if states == {JOINED} else ({"state": JOINED}, UNIT_SAYS_SAME)
-    return ({"state": PROPOSED}, UNIT_UNSURE) if JOINED in states else None
+    return ({"state": PROPOSED, **unsaid}, UNIT_UNSURE) if JOINED in states else None
 
 
 def _standing_kept(store: UnitStore, state: RecordState, standing: Standing) -> str:
     """Return how a proposal stands; a join that lapsed is told until somebody acts on it."""
+    if standing.state == JOINED and people_parting(state):
+        return PARTING
     if standing.state in _DECIDED:
         return standing.state
     said = set(state.fields["state"].references)
@@ -134,12 +147,25 @@ def voices_of(store: UnitStore, state: RecordState) -> LinkVoices:
         answers=answers_to(store, state),
         same=agreeing_identifiers(traits),
         is_number_unlike=is_number_unlike(traits),
+        parting=people_parting(state),
     )
 
 
 def people_in(state: RecordState) -> tuple[str, ...]:
     """Return who of the hub said that two are one; where two wrote at once, both count."""
-    lists = (one for one in _values(state, "joined_by") if isinstance(one, list | tuple))
+    return _people(state, "joined_by")
+
+
+def people_parting(state: RecordState) -> tuple[str, ...]:
+    """Return who of the hub said that a joined pair is to be parted; both who wrote at once."""
+    return _people(state, "parted_by")
+
+
+def _people(state: RecordState, field: str) -> tuple[str, ...]:
+    lists = [one for one in _values(state, field) if isinstance(one, list | tuple)]
+    if not all(lists):
+        # Somebody gave a voice while it was taken back, or begun anew: who agrees, agrees anew.
+        return ()
     return tuple(dict.fromkeys(str(who) for some in lists for who in some))
 
 
@@ -177,7 +203,7 @@ def group_of(store: UnitStore, patient: str) -> tuple[str, ...]:
     while len(together) <= MOST_IN_GROUP + 1:
         rows = [one for one in store.links.links_of(together) if one.standing in _DECIDED]
         met = {one.link: one for one in rows}
-        joined = [one for one in rows if one.standing == JOINED]
+        joined = [one for one in rows if one.standing in _TOGETHER]
         reached = {name for one in joined for name in (one.one, one.other)} - {*together}
         if not reached:
             break
@@ -189,7 +215,11 @@ def group_of(store: UnitStore, patient: str) -> tuple[str, ...]:
 def _group(
     store: UnitStore, rows: Iterable[LinkRow]
 ) -> tuple[list[tuple[str, ...]], list[Finding]]:
-    standings = [Standing(row.one, row.other, row.standing, ()) for row in rows]
+    # One voice for parting parts nobody.
+    standings = [
+        Standing(row.one, row.other, JOINED if row.standing == PARTING else row.standing, ())
+        for row in rows
+    ]
     joined = {name for one in standings if one.state == JOINED for name in (one.one, one.other)}
     return group_patients(standings, {name: _birth_year(store, name) for name in joined})
 

@@ -79,6 +79,7 @@ def show_case(
         is_changed=_is_changed(itself, under),
         changed=_changed_since(itself, under),
         lay_out=_lay_out(store, record, on),
+        is_training=book.is_training,
     )
 
 

@@ -14,8 +14,8 @@ from api.storage.standing_store import KeptStanding
 from api.storage.unit_store import UnitStore
 from api.use_cases.device_standing import ToldRow, versions_in_force
 from api.use_cases.list_devices import DeviceRow, list_all_devices
-from api.use_cases.network_rule_files import OfferAnswer, answer_offers
 from api.use_cases.report_quality import recent_counts
+from api.use_cases.told_rule_files import OfferAnswer, answer_offers
 from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
 from sync.exchange import MAX_BATCH_COUNT
 
@@ -53,7 +53,9 @@ class StandingReport(msgspec.Struct, frozen=True, kw_only=True):
     protocol : str
         In which form it exchanges; ``catalogue`` is the version of its record catalogue.
     rule_files : dict
-        Version in force today by name.
+        Version that counts today by name.
+    is_training : bool or None
+        In training versions count that nobody has approved; None of a unit that does not tell.
     unsent : int
         Operations that wait to be sent to the hub; the oldest since ``oldest_unsent_ms``.
     offers : tuple of OfferAnswer
@@ -65,6 +67,7 @@ class StandingReport(msgspec.Struct, frozen=True, kw_only=True):
     protocol: _Name
     catalogue: _Count
     rule_files: Annotated[dict[_Name, _Count], msgspec.Meta(max_length=1_000)] = {}
+    is_training: bool | None = None
     unsent: _Count = 0
     oldest_unsent_ms: int | None = None
     cases: _Count = 0
@@ -95,6 +98,7 @@ def make_standing_report(
         protocol=PROTOCOL,
         catalogue=store.catalogue.version,
         rule_files=versions_in_force(contents_of(rules), book),
+        is_training=rules.is_training,
         unsent=unsent,
         oldest_unsent_ms=oldest_unsent_ms,
         cases=counts.cases,
@@ -105,7 +109,7 @@ def make_standing_report(
         ),
         quality=counts.quality,
         completeness=counts.completeness,
-        offers=tuple(answer_offers(store)),
+        offers=tuple(answer_offers(store, on=today)),
     )
 
 

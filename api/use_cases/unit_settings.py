@@ -1,5 +1,7 @@
 """Open the unit's rule files for what leaves the clinic: settings, reminders, measures."""
 
+import msgspec
+
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.letter_settings import (
     LETTER_SETTINGS,
@@ -8,6 +10,7 @@ from api.clinical_rules.letter_settings import (
     read_letter_settings,
 )
 from api.clinical_rules.rule_book import RuleBook
+from api.documents.paper_words import training_mark
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
 from api.use_cases.unit_rules import open_rule_book, read_unit_rules
@@ -33,7 +36,9 @@ def read_unit_settings(store: UnitStore, *, on: str) -> LetterSettings:
     Holds no clinical number, so that a version nobody has approved still counts.
     """
     try:
-        file = open_unit_book(store, on=on).rule_file_or_listed(LETTER_SETTINGS, SettingRow)
-        return read_letter_settings(file.rows)
+        book = open_unit_book(store, on=on)
+        settings = read_letter_settings(book.rule_file_or_listed(LETTER_SETTINGS, SettingRow).rows)
     except RuleFileError as error:
         raise CalculationError(str(error)) from error
+    mark = training_mark(settings.language) if book.is_training else ""
+    return msgspec.structs.replace(settings, training_mark=mark)

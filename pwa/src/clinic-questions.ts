@@ -65,6 +65,8 @@ export interface UnitImplant {
   record: string;
   item: string;
   fate: string;
+  /** Record of its stock item, "" where nobody said. */
+  stock?: string;
   identifier: string;
   lot: string;
   serial: string;

@@ -216,6 +216,7 @@ async function openWithPeople(
         props: {
           keys: store,
           clock: deviceClock,
+          later,
           locked: answer,
           opened: (openedBy) => {
             void unmount(screen);

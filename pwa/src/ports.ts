@@ -103,6 +103,8 @@ export interface DeviceStanding {
   role: 'bedside' | 'booking';
   joined: boolean;
   unitName: string;
+  /** By which people at the unit know this device; left out where the unit has not told it. */
+  name?: string;
   /** The six digits of this device while nobody at the unit has compared them yet (RQ7). */
   waiting?: string;
 }

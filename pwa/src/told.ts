@@ -42,6 +42,7 @@ export interface ToldValues {
   stillPlain: None;
   noShare: None;
   freshCodeNeeded: None;
+  keyRefused: None;
   keyNotReturned: None;
   startedAnew: None;
   wipedByUnit: { count: number };

@@ -104,9 +104,14 @@ def confirm_by_pin(page: Page) -> None:
     if people.count() > 0:
         people.first.click()
         enter_pin(page)
-        expect(sheet.locator("[data-pin-pad]").get_by_text("Choose a PIN")).to_be_visible()
+        # The tablet changes hands before any pad takes the new person's PIN.
+        handed = sheet.locator("[data-hand-over]")
+        expect(handed).to_contain_text("Hand the tablet to")
+        expect(sheet.locator("[data-pin-pad]")).to_have_count(0)
+        handed.get_by_role("button").click()
+        expect(sheet.locator("[data-pin-pad]").get_by_text("choose your PIN")).to_be_visible()
         enter_pin(page)
-        expect(sheet.locator("[data-pin-pad]").get_by_text("The same PIN again")).to_be_visible()
+        expect(sheet.locator("[data-pin-pad]").get_by_text("the same PIN again")).to_be_visible()
     enter_pin(page)
     expect(sheet).to_have_count(0)
 

@@ -1,10 +1,23 @@
-"""What somebody finds who reads every byte of a browser's profile folder."""
+"""What a reader of every byte of a browser's profile folder finds, and what is lost there."""
 
 import base64
 from collections.abc import Iterable
 from pathlib import Path
 
 _FEWEST_BYTES = 6
+# Both homes of a tablet's keys, removed from a page of its origin that is not the app.
+REMOVE_FILES = """async (name) => {
+  await (await navigator.storage.getDirectory()).removeEntry(name, { recursive: true });
+}"""
+DROP_DATABASES = """async () => {
+  for (const { name } of await indexedDB.databases()) {
+    await new Promise((resolve, reject) => {
+      const request = indexedDB.deleteDatabase(name);
+      request.onsuccess = resolve;
+      request.onerror = reject;
+    });
+  }
+}"""
 
 
 def spellings(word: str) -> list[bytes]:

@@ -311,6 +311,9 @@ def _sign_the_failsafe_list(page: Page) -> None:
     assert saved.value.suggested_filename.startswith("failsafe-list-")
     case.choose_who_taps(page, "Wren")
     sign.click()
+    # A name that taps is no signature: its person's PIN is asked for (HAZ-25).
+    expect(page.locator("[data-signed]")).to_have_count(0)
+    case.confirm_by_pin(page)
     expect(page.locator("[data-signed]")).to_contain_text("Wren Quillfeather", timeout=60_000)
 
 

@@ -119,6 +119,11 @@ _OWN_WORDS = {
     "/api/network/links": ("answer", "answers"),
     "/api/network/link-acts": ("answer", "answers"),
     "/api/network/rule-files": ("answer",),
+    # The text of a rule file: limits and notes of a release, nothing of a patient.
+    "/api/network/rule-file-text": ("amount", "note", "item"),
+    "/api/network/rule-file-drafts": ("answer",),
+    "/api/network/rule-file-approvals": ("answer",),
+    "/api/network/rule-file-withdrawals": ("answer",),
 }
 # Whom a data manager calls for a recall of the network, which is the written reason [HAZ-46].
 _OF_A_RECALL = {

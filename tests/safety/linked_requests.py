@@ -21,6 +21,13 @@ AGAIN = "$request.body"
 ANY_ACCESS = dict.fromkeys(("patient", "person", "device", "from_on", "to_on"), "")
 # Stands for the code that the app of the person shows when it is sent.
 CODE_NOW = "code-now"
+# What a new device sends beside the code of its invitation.
+JOINING = {
+    "device": NEW_DEVICE,
+    "name": "Tablet of Room 5",
+    "key": SigningDevice(NEW_DEVICE).key_text,
+    "epoch": "ep01",
+}
 
 
 class Link(NamedTuple):
@@ -36,18 +43,12 @@ def _devices() -> Iterable[Link]:
     listed, invited = "GET /api/unit-devices", "POST /api/invitations"
     joined, confirmed = "POST /api/devices", "POST /api/confirmations"
     revoked = "POST /api/revocations"
-    joining = {
-        "device": NEW_DEVICE,
-        "name": "Tablet of Room 5",
-        "key": SigningDevice(NEW_DEVICE).key_text,
-        "epoch": "ep01",
-    }
     digits = {"device": f"{TOLD}/device", "fingerprint": f"{TOLD}/fingerprint"}
     for role in ("bedside", "booking", "unit"):
         yield Link(listed, invited, says={"role": role})
     yield Link(listed, revoked, says={"device": f"{TOLD}/devices/*/id"})
-    yield Link(invited, joined, says={"code": f"{TOLD}/code", **joining})
-    yield Link(joined, joined, says={"code": f"{SENT}/code", **joining})
+    yield Link(invited, joined, says={"code": f"{TOLD}/code", **JOINING})
+    yield Link(joined, joined, says={"code": f"{SENT}/code", **JOINING})
     yield Link(joined, confirmed, says=digits)
     yield Link(joined, revoked, says={"device": f"{TOLD}/device", "is_lost": True})
     yield Link(joined, listed)

@@ -6,6 +6,7 @@ from tests.safety.care_canaries import LOT, PATIENT, VISIT
 from tests.safety.linked_requests import (
     AGAIN,
     ANY_ACCESS,
+    JOINING,
     SENT,
     TOLD,
     Link,
@@ -27,6 +28,22 @@ def _calendars() -> Iterable[Link]:
     yield Link(made, ended, says={"calendar": f"{TOLD}/id"})
     yield Link(ended, ended, says={"calendar": f"{SENT}/calendar"})
     yield Link(ended, listed)
+
+
+def _device_changes() -> Iterable[Link]:
+    listed, invited = "GET /api/unit-devices", "POST /api/invitations"
+    joined, refused = "POST /api/devices", "POST /api/recovery-refusals"
+    named = "POST /api/device-names"
+    of_a_device = {"device": f"{TOLD}/devices/*/id"}
+    yield Link(listed, named, says=of_a_device | {"name": "Tablet of Room 6"})
+    yield Link(named, named, says={"device": f"{SENT}/device", "name": "Tablet of Room 7"})
+    yield Link(named, listed)
+    yield Link(listed, refused, says=of_a_device)
+    yield Link(listed, invited, says={"role": "bedside"})
+    yield Link(invited, joined, says={"code": f"{TOLD}/code", **JOINING, "for_recovery": True})
+    yield Link(joined, refused, says={"device": f"{TOLD}/device"})
+    yield Link(refused, refused, says=AGAIN)
+    yield Link(refused, listed)
 
 
 def _quality() -> Iterable[Link]:
@@ -182,6 +199,7 @@ def links_of_unit(asker: str) -> dict[str, list[Link]]:
     written = list(_written(f"{asker}-1"))
     return {
         **links_of_every_server(),
+        "device changes": list(_device_changes()),
         "quality": list(_quality()),
         "patients": list(_patients()),
         "calendars": list(_calendars()),

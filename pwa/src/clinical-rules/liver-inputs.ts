@@ -4,8 +4,9 @@
  */
 import { readDecimal } from './bands';
 import { RuleFileError } from './errors';
+import { convertLab, type PairedLab, UNIT_PAIRS } from './lab-units';
 import type { LiverRules } from './liver-rules';
-import { type Exact, exact, over, times, writeDigits } from './measures';
+import { type Exact, exact, writeDigits } from './measures';
 import type { RuleBook } from './rule-book';
 import { pathOf } from './rule-file';
 import { flag, number, oneOf, shape, wholeNumber } from './shapes';
@@ -69,15 +70,6 @@ const USUAL = {
   weight_kg: ['weight', 'kg'],
   systolic_mmhg: ['systolic', 'mmHg'],
   heart_rate_bpm: ['pulse', '/min'],
-} as const;
-
-/** The smaller unit, the factor between both and the name under which the larger is kept. */
-const CONVERSIONS = {
-  bilirubin: ['umol/L', 'bilirubin_umol_l_per_mg_dl', 'bilirubin_mg_dl'],
-  creatinine: ['umol/L', 'creatinine_umol_l_per_mg_dl', 'creatinine_mg_dl'],
-  urea: ['mg/dL', 'urea_mg_dl_per_mmol_l', 'urea_mmol_l'],
-  albumin: ['g/L', 'albumin_g_l_per_g_dl', 'albumin_g_dl'],
-  haemoglobin: ['g/L', 'haemoglobin_g_l_per_g_dl', 'haemoglobin_g_dl'],
 } as const;
 
 export interface Refusal {
@@ -202,13 +194,14 @@ function refuseOutside(
 /** Keep an amount under its own name in the unit of the bands, and in the other one (LS1). */
 function convert(
   given: GivenInputs,
-  name: keyof typeof CONVERSIONS,
+  name: PairedLab,
   amount: Exact,
   unit: string,
   rules: LiverRules,
 ): void {
-  const [smaller, per, larger] = CONVERSIONS[name];
-  const factor = rules.factor('units', per);
-  given.amounts.set(name, unit === smaller ? amount : times(amount, factor));
-  given.amounts.set(larger, unit === smaller ? over(amount, factor) : amount);
+  const [smaller, larger] = UNIT_PAIRS[name];
+  const other = convertLab(name, amount, unit, rules);
+  given.amounts.set(name, unit === smaller ? amount : other);
+  const inLarger = `${name}_${larger.toLowerCase().replace('/', '_')}`;
+  given.amounts.set(inLarger, unit === smaller ? other : amount);
 }

@@ -263,9 +263,9 @@ function fillOf(
 }
 
 /** The needle stop: distance less margin, down to the needle's step (SZ9, SZ10). */
-function stopOf(
-  target: Target,
-  needle: Partial<Needle>,
+export function stopOf(
+  target: Pick<Target, 'measured_distance_um' | 'near_wall_um' | 'far_wall_um'>,
+  needle: Pick<Needle, 'stop_step_um'>,
   limitOf: LimitOf,
 ): number | Missing | Refusal {
   const step = needle.stop_step_um ?? 0;

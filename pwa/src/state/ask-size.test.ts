@@ -1,13 +1,20 @@
 import { expect, test } from 'vitest';
 import protocol from '../../../api/clinical_rules/data/step_protocols/coil_and_adhesive.v2.json';
 import { procedure } from '../text/procedure';
-import { askSize } from './ask-size';
+import { askSize, isNearlyOneLine } from './ask-size';
 
 /** Caught a planted bug: "Is the needle flushed and patent?" in place of "Flushed and patent?". */
 test('[UX-04] every English question has the size that is read from 2 m', () => {
   const said = [...protocol.rows.map(({ ask }) => ask), procedure.whatNext, procedure.finished];
   expect(said.length).toBeGreaterThan(30);
   expect(said.filter((question) => askSize(question) !== 'far')).toEqual([]);
+});
+
+test('[UX-04] a question of a letter or two more than a line stands closer, no smaller', () => {
+  expect(isNearlyOneLine('Aliquot drawn up?')).toBe(true);
+  expect(askSize('Aliquot drawn up?')).toBe('far');
+  expect(isNearlyOneLine('How much water?')).toBe(false);
+  expect(isNearlyOneLine('Tip seen in varix?')).toBe(false);
 });
 
 test('[UX-04] a longer question steps down by name, and no further than 52 px', () => {

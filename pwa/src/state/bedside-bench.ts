@@ -177,3 +177,24 @@ export async function openBench(): Promise<Bench> {
   await bench.settle();
   return bench;
 }
+
+/** Return a bench with an emergency: nobody has planned anything. */
+export async function openEmergency(more: Omit<Draft, 'draftId'>[] = []): Promise<Bench> {
+  const disk = await openMemoryDisk();
+  new Bench(disk).write(
+    [
+      { record: 'patient/p2', set: { family_name: 'Emergency', identity: 'to-be-confirmed' } },
+      { record: 'case/c2', set: { patient: 'patient/p2', stage: 'in-procedure' } },
+      ...more,
+    ],
+    'emergency',
+  );
+  return openAgain(disk, START_MS);
+}
+
+/** Return the emergency as it is after the page was closed. */
+export async function openAgain(disk: MemoryDisk, wallMs: number): Promise<Bench> {
+  const bench = new Bench(disk.reopen(), { wallMs }, 'c2');
+  await bench.settle();
+  return bench;
+}

@@ -16,7 +16,7 @@ import type { Json, RecordState, RecordStore } from '../ports';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { readStamp } from '../sync/clock';
 import { structureOf, textOf } from './shown';
-import { wallMs } from './wall-clock';
+import { isZone, wallMs } from './wall-clock';
 
 const UNDER_CASE = [
   ...['lab_result', 'target', 'coil_placed', 'adhesive_injected', 'puncture', 'flush'],
@@ -135,14 +135,6 @@ function readMinutes(book: RuleBook): number {
   } catch (error) {
     if (!(error instanceof RuleFileError)) throw error;
     return MINUTES;
-  }
-}
-
-function isZone(name: string): boolean {
-  try {
-    return name !== '' && new Intl.DateTimeFormat('en', { timeZone: name }) !== null;
-  } catch {
-    return false;
   }
 }
 

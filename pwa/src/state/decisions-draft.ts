@@ -111,13 +111,19 @@ export function sameDrafts(
   record: string,
   struck: readonly HistoryEntry[],
 ): Draft[] {
+  return [decisionDraft(verdict, 'same'), ...strikeAllDrafts(record, struck, verdict.because)];
+}
+
+/** Return the draft that strikes a record with everything that stands in it; none where nothing does. */
+export function strikeAllDrafts(
+  record: string,
+  history: readonly HistoryEntry[],
+  because: string,
+): Draft[] {
   // Not the heads alone: what an edit had replaced would stand again without the edit (MG9).
-  const standing = struck.filter((entry) => !entry.isStruck && Object.keys(entry.set).length > 0);
+  const standing = history.filter((entry) => !entry.isStruck && Object.keys(entry.set).length > 0);
   const references = standing.map((entry) => entry.reference);
-  return [
-    decisionDraft(verdict, 'same'),
-    ...(references.length > 0 ? [strikeDraft(record, references, struck, verdict.because)] : []),
-  ];
+  return references.length > 0 ? [strikeDraft(record, references, history, because)] : [];
 }
 
 /**

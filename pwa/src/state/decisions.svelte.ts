@@ -17,6 +17,16 @@ export interface OpenDecision extends OpenConflictRow {
   holdsBack: readonly Effect[];
   /** Since when it is open: when the second answer was written; null for no stamp of ours. */
   openSinceMs: number | null;
+  /** Whose it is to settle: who wrote last, and knew of the first answer or could ask (HAZ-32). */
+  owner: string;
+}
+
+/** From then on a conflict is told to the unit lead as well. */
+const LATE_MS = 24 * 60 * 60 * 1000;
+
+/** Say whether a conflict has waited for more than a day. */
+export function isLate({ openSinceMs }: OpenDecision, nowMs: number): boolean {
+  return openSinceMs !== null && nowMs - openSinceMs > LATE_MS;
 }
 
 /** Return when an operation was written, in wall milliseconds of its device; null for any other. */
@@ -67,9 +77,14 @@ function parentOf(state: RecordState, kind: string): string {
 export class OpenDecisions extends LiveRows<OpenDecision> {
   constructor(store: RecordStore) {
     super(store, async () =>
-      Promise.all((await store.conflicts()).map((row) => describe(store, row))),
+      oldestFirst(await Promise.all((await store.conflicts()).map((row) => describe(store, row)))),
     );
   }
+}
+
+function oldestFirst(rows: OpenDecision[]): OpenDecision[] {
+  const since = ({ openSinceMs }: OpenDecision) => openSinceMs ?? 0;
+  return rows.sort((one, other) => since(one) - since(other));
 }
 
 async function describe(store: RecordStore, row: OpenConflictRow): Promise<OpenDecision> {
@@ -80,6 +95,7 @@ async function describe(store: RecordStore, row: OpenConflictRow): Promise<OpenD
     holdsBack: effectsOf(row.kind, row.field),
     // Values are in order of stamp.
     openSinceMs: writtenMs(row.values[1]?.stamp ?? ''),
+    owner: row.values.at(-1)?.by ?? '',
   };
 }
 

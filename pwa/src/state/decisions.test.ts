@@ -1,7 +1,8 @@
 import { expect, test } from 'vitest';
 import type { Json, RecordStore } from '../ports';
+import { decisions } from '../text/decisions';
 import { valueWords } from '../text/record';
-import { aboutWhom, deviceOf, OpenDecisions, writtenMs } from './decisions.svelte';
+import { aboutWhom, deviceOf, isLate, OpenDecisions, writtenMs } from './decisions.svelte';
 import { draftOn, settleDraft, undoDraft } from './decisions-draft';
 import { blankState, withFields } from './record-state';
 import type { RecordState } from './shown';
@@ -80,6 +81,33 @@ test('[CF3] an open conflict tells what it holds back and since when it is open'
     holdsBack: ['plan', 'letter'],
     openSinceMs: 1_790_000_060_123,
   });
+});
+
+test('[HAZ-32] who wrote last settles a conflict, the oldest stands first, and a day later the lead hears', async () => {
+  const row = (record: string, field: string, second: string, by: string) => ({
+    record,
+    kind: 'patient',
+    field,
+    values: [held(1, 'a.e.1#x', '001790000000123.00000.a'), { ...held(2, 'b.e.1#y', second), by }],
+  });
+  const store = {
+    read: async () => [],
+    conflicts: async () => [
+      row('patient/new', 'phone', '001790000090123.00000.b', 'staff/n'),
+      row('patient/old', 'phone', '001790000060123.00000.b', 'staff/o'),
+    ],
+    onRecords: () => () => {},
+  } as unknown as RecordStore;
+  const open = new OpenDecisions(store);
+  await new Promise((resolve) => setTimeout(resolve));
+  const [oldest] = open.rows;
+  if (oldest === undefined) throw new Error('no conflict');
+  const day = 24 * 60 * 60 * 1000;
+
+  expect(open.rows.map(({ owner }) => owner)).toEqual(['staff/o', 'staff/n']);
+  expect(isLate(oldest, 1_790_000_060_123 + day)).toBe(false);
+  expect(isLate(oldest, 1_790_000_060_124 + day)).toBe(true);
+  expect(decisions.ownedBy('Ada Byrne', true)).toContain('unit lead');
 });
 
 test('a record under a case is about the patient of the case', async () => {

@@ -27,6 +27,7 @@ import { PLAN_STEP } from './procedure-events';
 import { RaisedCauses } from './raised-causes.svelte';
 import { RaisedTrace } from './raised-trace';
 import { idOf, numberOf, overOf, shown, structureOf, textOf } from './shown';
+import { inStockOrder } from './stock-order';
 import { protocolStanding, type UnitRules } from './unit-rules';
 import { CaseWork } from './workup.svelte';
 
@@ -149,8 +150,9 @@ export class CasePlan extends CaseWork {
     }
   }
 
+  /** The items of a kind on the unit's list, coils by their size. */
   stockOf(item: 'coil' | 'needle' | 'adhesive'): RecordState[] {
-    return this.stock.list.filter(
+    return inStockOrder(this.stock.list).filter(
       (state) => !state.isEnteredInError && shown(state, 'item') === item,
     );
   }

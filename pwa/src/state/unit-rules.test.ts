@@ -4,7 +4,13 @@ import { hashText, rowShape } from '../clinical-rules/rule-file';
 import { text, wholeNumber } from '../clinical-rules/shapes';
 import type { Json, RecordState } from '../ports';
 import { ruleFiles } from '../text/rules';
-import { listRuleFiles, openRuleBook, protocolStanding, readUnitRules } from './unit-rules';
+import {
+  approvalOf,
+  listRuleFiles,
+  openRuleBook,
+  protocolStanding,
+  readUnitRules,
+} from './unit-rules';
 
 const ON = '2026-03-16';
 const LIMITS = readPackagedRuleFiles()['sizing/limits.v1.json'] ?? '';
@@ -66,6 +72,18 @@ test('[RL2] [HARD-07] live, an own version that two people approved computes, an
   expect(() => book.ruleFile('sizing/coil_counts', readRow)).toThrow('nobody has approved it');
   const line = listRuleFiles(rules, ON).find(({ version }) => version === 1001);
   expect(line).toMatchObject({ standing: 'in force', why: null, approvedBy: ['wren', 'otis'] });
+});
+
+test('[HAZ-10] beside a plan stands who approved its files, and which nobody has', () => {
+  const own = LIMITS.replace('"version": 1', '"version": 1001');
+  const rules = readUnitRules([live], [released(1001, own, { content: [own] })]);
+  const asked = (version: number) => ({ name: 'sizing/limits', version });
+
+  expect(approvalOf(rules, ON, [asked(1001)])).toEqual({ names: ['otis', 'wren'], lacking: [] });
+  expect(approvalOf(rules, ON, [asked(1), asked(9)])).toEqual({
+    names: [],
+    lacking: ['sizing/limits v1', 'sizing/limits v9'],
+  });
 });
 
 test('[RL10] of two days of retirement the earlier counts', () => {

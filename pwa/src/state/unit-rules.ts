@@ -99,6 +99,31 @@ export function listRuleFiles(rules: UnitRules, on: string): RuleFileLine[] {
   });
 }
 
+/** Who approved rule files, each person once, and the files that count though nobody has. */
+export interface WhoApproved {
+  names: string[];
+  lacking: string[];
+}
+
+/** Return who approved the versions that numbers were computed by (HAZ-10). */
+export function approvalOf(
+  rules: UnitRules,
+  on: string,
+  files: readonly { name: string; version: number }[],
+): WhoApproved {
+  const held = listRuleFiles(rules, on);
+  const lines = files.map(({ name, version }) => ({
+    path: `${name} v${version}`,
+    line: held.find((one) => one.name === name && one.version === version),
+  }));
+  const isApproved = (line?: RuleFileLine) => line !== undefined && line.standing !== 'draft';
+  const approved = lines.filter(({ line }) => isApproved(line));
+  return {
+    names: [...new Set(approved.flatMap(({ line }) => line?.approvedBy ?? []))].sort(),
+    lacking: lines.filter(({ line }) => !isApproved(line)).map(({ path }) => path),
+  };
+}
+
 function whyNot(release: Release, standing: Standing, counting: number | null): NotCounting | null {
   const { retiredOn, version } = release;
   if (standing === 'retired') return { because: 'retired', on: retiredOn ?? '' };

@@ -1,4 +1,6 @@
 /** Laboratory values of a case: fixed units, the latest of each, and what is asked about it. Pure. */
+import { tellLabAlso } from '../clinical-rules/lab-units';
+import type { RuleBook } from '../clinical-rules/rule-book';
 import type { Json, RecordState } from '../ports';
 import type { NumberRules } from './number-entry';
 import { idOf, isInConflict, structureOf, textOf } from './shown';
@@ -48,15 +50,31 @@ export interface LabShown {
   origin: LabOrigin | null;
   takenOn: string;
   isConflict: boolean;
+  /** The same in the other unit that is in use for it, "" for none: to read, not to calculate with. */
+  also: string;
+}
+
+/** Return the same amount with its unit as people read it, "" where one unit alone is in use. */
+export type TellAlso = (analyte: string, milli: number, unit: string) => string;
+
+/** Tell an amount in the other unit by the factors of a rule book (HAZ-51). */
+export function alsoBy(book: RuleBook): TellAlso {
+  return (analyte, milli, unit) => {
+    const [digits, other] = tellLabAlso(analyte, milli, unit, book) ?? ['', ''];
+    return digits === '' ? '' : `${digits} ${unitShownOf(other)}`;
+  };
 }
 
 /** Return the latest standing record of each value, in the order of `LAB_KINDS`. */
-export function latestLabs(labs: readonly RecordState[]): LabShown[] {
+export function latestLabs(
+  labs: readonly RecordState[],
+  tellAlso: TellAlso = () => '',
+): LabShown[] {
   return LAB_KINDS.map((kind) => {
     const state = labs
       .filter((lab) => !lab.isEnteredInError && textOf(lab, 'analyte') === kind.analyte)
       .sort((one, other) => (isLater(one, other) ? -1 : 1))[0];
-    return labShown(kind, state ?? null);
+    return labShown(kind, state ?? null, tellAlso);
   });
 }
 
@@ -109,21 +127,23 @@ export function placeLab(
   };
 }
 
-function labShown(kind: LabKind, state: RecordState | null): LabShown {
+function labShown(kind: LabKind, state: RecordState | null, tellAlso: TellAlso): LabShown {
   const result = structureOf(state, 'result');
   const milli = result?.value_milli;
   const origin = result?.origin;
+  const unit = typeof result?.unit === 'string' ? result.unit : kind.unit;
   return {
     kind,
     state,
     milli: typeof milli === 'number' ? milli : null,
-    unit: typeof result?.unit === 'string' ? result.unit : kind.unit,
+    unit,
     origin:
       origin === 'measured' || origin === 'estimated' || origin === 'earlier-record'
         ? origin
         : null,
     takenOn: typeof result?.taken_on === 'string' ? result.taken_on : '',
     isConflict: isInConflict(state, 'result'),
+    also: typeof milli === 'number' ? tellAlso(kind.analyte, milli, unit) : '',
   };
 }
 

@@ -10,7 +10,7 @@ import { CaseRecord } from './case-record.svelte';
 import { LiveRecords } from './live-records.svelte';
 import { shown, textOf } from './shown';
 import { askHolds, askLiverScores, openParts } from './workup';
-import { type LabOrigin, type LabShown, latestLabs, placeLab } from './workup-labs';
+import { alsoBy, type LabOrigin, type LabShown, latestLabs, placeLab } from './workup-labs';
 
 const HOLDS = 'antithrombotic_holds';
 
@@ -86,7 +86,9 @@ export class Workup extends CaseWork {
 
   /** No score and no hold while the case is recorded only (HAZ-13). */
   readonly isRecordOnly = $derived.by(() => this.#ruleBook.isRecordOnly);
-  readonly labs = $derived.by(() => latestLabs(this.record.all('lab_result')));
+  readonly labs = $derived.by(() =>
+    latestLabs(this.record.all('lab_result'), alsoBy(this.#ruleBook)),
+  );
   readonly scoresQuestion = $derived.by(() =>
     askLiverScores(this.record.itself, this.record.patient, this.labs, this.#today),
   );

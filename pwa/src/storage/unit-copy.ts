@@ -31,6 +31,8 @@ export interface OwnDevice {
   role: 'bedside' | 'booking';
   token: string | null;
   unitName: string;
+  /** By which people at the unit know this device; left out where the unit has not told it. */
+  name?: string;
   streams: string[];
   /** Public key that the unit knows, base64; left out on a device that has none there. */
   key?: string;
@@ -50,6 +52,7 @@ export function standingOf(own: OwnDevice | null): DeviceStanding | null {
     role: own.role,
     joined: own.token !== null,
     unitName: own.unitName,
+    ...(own.name && { name: own.name }),
     ...(own.waiting && { waiting: own.waiting }),
   };
 }

@@ -25,6 +25,7 @@ import type {
   RecordQuery,
   RecordState,
   RecordStore,
+  RecoveryAnswer,
   SaveAnswer,
   TakenIn,
   UnitAlarm,
@@ -229,6 +230,10 @@ export class WorkerRecordStore implements RecordStore, PictureStore, KeyKeeper {
     return this.#ask('checkPin', staff, pin);
   }
 
+  judgePin(pin: string): Promise<{ kind: 'right' } | KeyRefusal> {
+    return this.#ask('judgePin', pin);
+  }
+
   addPerson(
     person: Pick<PersonHere, 'staff' | 'name' | 'role'>,
     pin: string,
@@ -253,7 +258,7 @@ export class WorkerRecordStore implements RecordStore, PictureStore, KeyKeeper {
     return this.#ask('startEmergency');
   }
 
-  recover(code: string): Promise<{ kind: 'recovered' } | KeyRefusal> {
+  recover(code: string): Promise<RecoveryAnswer> {
     return this.#ask('recover', code);
   }
 

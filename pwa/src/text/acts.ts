@@ -2,9 +2,11 @@
 import type { Move, Step } from '../clinical-rules/step-protocol';
 import { language } from '../state/language.svelte';
 import { OWN_PLAN_STEP, type PassedAct } from '../state/procedure-events';
+import { ALIQUOT_STEP, partsInAnswers } from '../state/procedure-parts';
 import { mlText, mmText } from '../state/tally';
+import { partsWords } from './plan';
 import { coilWords, moveWords, procedure } from './procedure';
-import { lookUp, say, words } from './say';
+import { lookUp, midSentence, say, words } from './say';
 import { tickWords, titleOf, yesNoWords } from './steps';
 
 type Parts = { readonly [part: string]: unknown };
@@ -59,8 +61,18 @@ function answerWords(step: Step, isDone: boolean, answers: Parts): string {
       if (isDone && typeof answers.length_um === 'number') {
         return measuredWords(tickWords(step), answers.length_um, mmText);
       }
-      return isDone ? tickWords(step) : say('acts.notSo', { title });
+      return isDone ? drawnUpWords(step, answers) : say('acts.notSo', { title });
   }
+}
+
+/** A tick, with the parts of adhesive and oil where the step before the injection keeps them. */
+function drawnUpWords(step: Step, answers: Parts): string {
+  const title = tickWords(step);
+  const parts = step.id === ALIQUOT_STEP ? partsInAnswers(answers) : null;
+  if (parts === null) return title;
+  return parts === 'unknown'
+    ? say('acts.partsUnknown', { title })
+    : say('acts.drawnUp', { title, parts: midSentence(partsWords(parts.adhesive, parts.oil)) });
 }
 
 function measuredWords(title: string, held: unknown, text: (amount: number) => string): string {

@@ -118,6 +118,19 @@ test.each([
   ],
   [{ step: 'injection', outcome: 'done', answers: { mix_ul: 1_300 } }, 'Mix 1.3 mL'],
   [{ step: 'injection', outcome: 'not-seen', answers: {} }, 'Slow injection: not given'],
+  [{ step: 'aliquot_ready', outcome: 'done' }, 'Aliquot ready'],
+  [
+    { step: 'aliquot_ready', outcome: 'done', answers: { parts_adhesive: 1, parts_oil: 0 } },
+    'Aliquot ready: pure, no oil',
+  ],
+  [
+    { step: 'aliquot_ready', outcome: 'done', answers: { parts_adhesive: 5, parts_oil: 8 } },
+    'Aliquot ready: 0.5 : 0.8',
+  ],
+  [
+    { step: 'aliquot_ready', outcome: 'done', answers: { parts_unknown: true } },
+    'Aliquot ready: parts not known',
+  ],
   [
     { step: 'stop_set', outcome: 'done', answers: { length_um: 23_000 } },
     'Stop set and locked: 23 mm',
@@ -158,11 +171,14 @@ test('[HAZ-04] a ratio is said in words, adhesive first', () => {
   expect(procedure.ratio(1, 0)).toBe('No oil');
 });
 
-/** Without oil pure and mix are one thing; a word too many would name two (HAZ-04). */
+/**
+ * Without oil pure and mix are one thing; a word too many would name two (HAZ-04). Caught, as it
+ * stood: what nobody knew was called a mix with oil.
+ */
 test('[HAZ-04] the amount in the syringe is named by what it is', () => {
   expect(procedure.injected(0)).toBe('Adhesive (pure), no oil');
   expect(procedure.injected(3)).toBe('Mix (adhesive + oil)');
-  expect(procedure.injected(null)).toBe('Mix (adhesive + oil)');
+  expect(procedure.injected(null)).toBe('Adhesive, parts not known');
 });
 
 test('ratios to choose from are shown as they are mixed', () => {

@@ -20,6 +20,9 @@ export const decisions = withMore(said, {
   onDevice: (device: string) => say('decisions.onDevice', { device }),
   alsoBy: (count: number) => say('decisions.alsoBy', { count }),
   openSince: (when: string, age: string) => say('decisions.openSince', { when, age }),
+  /** Say whose it is to settle, and from a day on who sees to it (HAZ-32). */
+  ownedBy: (who: string, isLate: boolean) =>
+    say(isLate ? 'decisions.ownerLate' : 'decisions.owner', { who }),
 });
 
 const questions: Readonly<Record<UnitQuestion, string>> = said.questions;

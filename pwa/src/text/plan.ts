@@ -1,4 +1,5 @@
 /** Sentences of the Plan screen. */
+import type { CoilCount } from '../state/coil-counts';
 import type { PlanLack } from '../state/plan';
 import { type Choice, choices, forRecord, lookUp, midSentence, say, withMore, words } from './say';
 
@@ -29,12 +30,20 @@ export const needleWords = withMore(words('needle'), {
   gaugeText,
 });
 
-export const coilWords = withMore(words('coils'), {
+const coilSaid = words('coils');
+export const coilWords = withMore(coilSaid, {
   text: (loop: string, wire: string, length: string) => say('coils.text', { loop, wire, length }),
   /** As the unit's shelf list keeps the name, which every language reads. */
   recorded: (loop: string, wire: string, length: string) =>
     forRecord('coils.text', { loop, wire, length }),
-  count: (count: number) => say('coils.count', { count }),
+  /** As the lay-out list says it; what is not usable is told beside it. */
+  count: ({ onShelf, usable }: CoilCount) => {
+    if (onShelf === null) return coilSaid.notCounted;
+    return usable === null
+      ? say('layOut.onShelf', { count: onShelf })
+      : say('coils.onShelfUsable', { count: onShelf, usable: Math.max(0, usable) });
+  },
+  planCount: (count: number) => say('coils.planCount', { count }),
 });
 
 const adhesiveSaid = words('adhesive');
@@ -53,6 +62,13 @@ export const adhesiveWords = withMore(adhesiveSaid, {
   ] as readonly Choice[],
   media: lookUp(adhesiveSaid.media),
 });
+
+/** Return parts as they are chosen: "Pure, no oil", "1 : 1"; others in words. */
+export function partsWords(partsAdhesive: number, partsOil: number): string {
+  const id = `${partsAdhesive}:${partsOil}`;
+  const known = adhesiveWords.ratios.find((ratio) => ratio.id === id);
+  return known?.words ?? ratioText(partsAdhesive, partsOil);
+}
 
 /** Return a ratio in digits: "1 : 1", of fives in halves "0.5 : 0.7". */
 function shownRatio(id: string): string {
@@ -98,6 +114,8 @@ export const numberWords = withMore(numbersSaid, {
   flushWith: (amount: string, media: readonly string[]) =>
     media.length === 0 ? amount : say('numbers.flushWith', { amount, media: either(media) }),
   from: (files: string) => say('numbers.from', { files }),
+  approvedBy: (names: string) => say('numbers.approvedBy', { names }),
+  notApproved: (files: string) => say('numbers.notApproved', { files }),
   /** An amount behind its name, within a list. */
   named: (name: string, amount: string) =>
     say('numbers.named', { name: midSentence(name), amount }),

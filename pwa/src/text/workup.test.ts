@@ -5,7 +5,13 @@ import { liverWords } from './workup';
 const lab = (analyte: string, milli: number, more: Partial<LabShown> = {}): LabShown => {
   const kind = LAB_KINDS.find((one) => one.analyte === analyte);
   if (kind === undefined) throw new Error(analyte);
-  const given = { origin: 'measured', takenOn: '2026-03-01', isConflict: false, ...more } as const;
+  const given = {
+    origin: 'measured',
+    takenOn: '2026-03-01',
+    isConflict: false,
+    also: '',
+    ...more,
+  } as const;
   return { kind, state: null, milli, unit: kind.unit, ...given };
 };
 
@@ -17,6 +23,9 @@ test('[CAU-04] each number of a score is named with unit, origin and day', () =>
   );
   expect(said('sodium_mmol_l', lab('sodium', 131_000, { origin: 'earlier-record' }))).toBe(
     'sodium 131 mmol/L, from earlier record, 2026-03-01',
+  );
+  expect(said('bilirubin', lab('bilirubin', 34_000, { also: '1.99 mg/dL' }))).toBe(
+    'bilirubin 34 µmol/L (1.99 mg/dL), measured, 2026-03-01',
   );
   expect(said('inr', lab('inr', 1_700, { takenOn: '' }))).toBe('INR 1.7, measured');
 });

@@ -61,8 +61,9 @@ export const liverWords = withMore(liverSaid, {
 function inputWords(input: ScoreInput | undefined): string {
   switch (input?.kind) {
     case 'lab': {
-      const { milli, unit, origin, takenOn } = input.lab;
-      const amount = `${milliText(milli ?? 0)}${unit === 'ratio' ? '' : ` ${unitShownOf(unit)}`}`;
+      const { milli, unit, origin, takenOn, also } = input.lab;
+      const told = `${milliText(milli ?? 0)}${unit === 'ratio' ? '' : ` ${unitShownOf(unit)}`}`;
+      const amount = also ? `${told} (${also})` : told;
       const number = say('liver.inputNumber', { name: nameOfInput(input.key), amount });
       return [number, origin === null ? '' : liverSaid.inputOrigins[origin], takenOn]
         .filter((part) => part !== '')

@@ -21,6 +21,8 @@ def shown_case(name: str, change: dict[str, Any]) -> dict[str, Any]:
     for key, content in change.items():
         if key == "records":
             held["records"] = [one for one in held["records"] if one["record"] in content]
+        elif key == "add":
+            held["records"] += copy.deepcopy(content)
         elif key == "conflicts":
             for record, fields in content.items():
                 found = _find(held, record)

@@ -43,6 +43,7 @@ def test_a_code_lets_a_device_join_and_tells_it_its_streams(unit):
         "server_key": write_base64(unit.store.server_key.public_key),
         "is_waiting": False,
         "fingerprint": write_fingerprint(unit.signers["desk-c"].key_id),
+        "name": "Desk 1",
     }
 
 
@@ -295,6 +296,8 @@ def test_the_schema_names_every_public_route_and_no_inner_one(unit):
         "/api/invitations",
         "/api/confirmations",
         "/api/revocations",
+        "/api/device-names",
+        "/api/recovery-refusals",
         "/api/outcomes",
         "/api/session",
         "/api/sessions",

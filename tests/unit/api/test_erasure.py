@@ -21,13 +21,9 @@ from api.storage.unit_store import open_unit_store
 from api.use_cases.add_staff import add_staff
 from api.use_cases.answer_pull import answer_pull
 from api.use_cases.answer_snapshot import seal_segments
-from api.use_cases.erase_records import (
-    Consent,
-    erase_again,
-    erase_records,
-    plan_erasure,
-)
+from api.use_cases.erase_records import Consent, erase_again, erase_records
 from api.use_cases.errors import NotAllowedError, UnreadablePushError
+from api.use_cases.plan_erasure import plan_erasure
 from api.use_cases.receive_push import receive_push
 from api.use_cases.receive_resupply import PUT_BACK, receive_resupply
 from api.use_cases.restore_unit import restore_unit

@@ -13,11 +13,13 @@ import random
 import pypdf
 import pytest
 
+from api.clinical_rules.letter_settings import LetterSettings
 from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import NotAllowedError
 from api.use_cases.list_failsafe import list_failsafe, print_failsafe
 from api.use_cases.server_log import Chance
 from api.use_cases.sign_failsafe import sign_failsafe
+from api.use_cases.unit_settings import read_unit_settings
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.random_clinics import TODAY, day, taken_back
 from tests.unit.api.standing_unit import NOON_MS, assert_problem
@@ -274,12 +276,21 @@ def test_the_csv_runs_no_formula_and_holds_every_row(unit, told):
 def test_the_pdf_holds_every_row_and_is_the_same_twice(unit, told):
     """[FU-12]"""
     found = _listed(unit)
-    content = print_failsafe(found, "Tarn Hollow Hospital")
+    content = print_failsafe(found, LetterSettings(unit_name="Tarn Hollow Hospital"))
     text = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages)
 
     for part in ("Greyfen, Tobias", "TH-0042", "no visit on record", "second person", "2026-03-16"):
         assert part in " ".join(text.split()), part
-    assert print_failsafe(found, "Tarn Hollow Hospital") == content
+    assert print_failsafe(found, LetterSettings(unit_name="Tarn Hollow Hospital")) == content
+    assert "Training" not in text
+
+
+def test_a_list_that_a_unit_in_training_prints_is_marked_on_every_page(unit, told):
+    """[HAZ-52]"""
+    marked = read_unit_settings(unit.store, on="2026-03-16")
+    pages = pypdf.PdfReader(io.BytesIO(print_failsafe(_listed(unit), marked))).pages
+
+    assert all("Training: no real patient" in page.extract_text() for page in pages)
 
 
 def _sign(unit, prepared_by, signed_by):
