@@ -100,7 +100,7 @@ def supply_by_hand(page: Page, words: str) -> None:
         case.enter_number(page, "Water in", "250")
     elif "distance" in words:
         case.enter_number(page, "Measured distance", "23")
-    elif "stop" in words or "mix" in words:
+    elif "stop" in words or "mix" in words or "amount" in words:
         if stepper.count() > 0:
             stepper.nth(1).click()
         else:
