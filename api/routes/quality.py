@@ -15,7 +15,9 @@ from api.use_cases.network_rule_files import (
     take_offered,
 )
 from api.use_cases.report_quality import QualityReport, report_quality
+from api.use_cases.taken_rule_files import approve_taken, retire_taken
 
+_LATER_ACTS = {"approve": approve_taken, "retire": retire_taken}
 # Who mends records: the others are told how many there are.
 _MENDERS = ("data-manager", "endoscopist")
 
@@ -27,10 +29,10 @@ class OfferedRuleFiles(msgspec.Struct, frozen=True):
 
 
 class OfferAct(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Take an offer as a draft of the unit's own, or set it aside for a reason."""
+    """What is done with an offer: taken as a draft, set aside, approved or retired, and why."""
 
     proposal: Annotated[str, msgspec.Meta(max_length=200)]
-    act: Literal["take", "set-aside"]
+    act: Literal["take", "set-aside", "approve", "retire"]
     because: Annotated[str, msgspec.Meta(max_length=500)] = ""
 
 
@@ -73,12 +75,15 @@ def get_offered_rule_files(around: Around) -> OfferedRuleFiles:
 def post_offer_act(
     request: Request[Any, Any, Any], data: JSONBody[OfferAct], around: Around
 ) -> OfferedRuleFiles:
-    """Take an offer as a draft, or set it aside; in force it comes by two approvals alone."""
+    """Take an offer, set it aside, approve or retire it; in force it comes by two approvals."""
     why = f"{data.act} {data.proposal}: {data.because}"
     by = note_asker(request, around, "answer", "offered-rule-files", why=why).id
     chance = around.draw_chance()
     if data.act == "take":
         take_offered(around.store, data.proposal, by=by, chance=chance)
+    elif data.act in _LATER_ACTS:
+        decide = _LATER_ACTS[data.act]
+        decide(around.store, data.proposal, by=by, on=around.today(), chance=chance)
     else:
         set_offer_aside(
             around.store, data.proposal, by=by, because=data.because, now_ms=chance.now_ms

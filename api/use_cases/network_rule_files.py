@@ -24,7 +24,7 @@ from api.use_cases.unit_rules import (
     contents_of,
     read_unit_rules,
 )
-from api.use_cases.withdrawn_rule_files import find_withdrawn
+from api.use_cases.withdrawn_rule_files import standings_here
 
 _APPROVED = ("approved", "in force")
 _FACT = "answer to"
@@ -49,8 +49,8 @@ class OfferedRuleFile(msgspec.Struct, frozen=True, kw_only=True):
     is_withdrawn : bool
         The hub withdrew it, for the reason beside; also after it was taken or set aside.
     here : str
-        Of one that is withdrawn, where it stands in the unit's own release: ``draft``,
-        ``approved``, ``in force`` or ``retired``; "" where the unit does not hold it.
+        Where it stands in the unit's own release: ``draft``, ``approved``, ``in force`` or
+        ``retired``; "" where the unit does not hold it.
     """
 
     proposal: str
@@ -160,7 +160,7 @@ def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFil
         rules = read_unit_rules(store)
         offers = list(read_offers(store))
         answers = {one.record: answer_of(store, one) for one in offers}
-        withdrawn = {one.record: one.standing for one in find_withdrawn(store, on=on)}
+        here = standings_here(rules, offers, on=on)
         compared = {
             one.record: find_compared(store, rules, one.name, on=on, but=one.version)
             for one in offers
@@ -178,7 +178,7 @@ def list_offered_rule_files(store: UnitStore, *, on: str) -> list[OfferedRuleFil
             standing=answers[one.record],
             is_withdrawn=one.is_withdrawn,
             withdrawn_because=one.withdrawn_because,
-            here=withdrawn.get(one.record, ""),
+            here=here.get(one.record, ""),
         )
         for one in offers
     ]

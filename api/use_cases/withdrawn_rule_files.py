@@ -4,12 +4,14 @@ What a unit took is its own: the hub's withdrawal changes nothing here by itself
 wherever they meet it, with the hub's reason, and are asked once more before they approve it (WD5).
 """
 
+from collections.abc import Iterable
+
 import msgspec
 
 from api.clinical_rules.rule_release import Standing, judge_release
 from api.storage.unit_store import UnitStore
-from api.use_cases.rule_file_offers import read_offers
-from api.use_cases.unit_rules import contents_of, read_unit_rules
+from api.use_cases.rule_file_offers import Offer, read_offers
+from api.use_cases.unit_rules import UnitRules, contents_of, read_unit_rules
 
 
 class WithdrawnRuleFile(msgspec.Struct, frozen=True, kw_only=True):
@@ -43,6 +45,21 @@ class WithdrawnRuleFile(msgspec.Struct, frozen=True, kw_only=True):
         )
 
 
+def standings_here(rules: UnitRules, offers: Iterable[Offer], *, on: str) -> dict[str, Standing]:
+    """Return where each offer stands in the unit's own release, by record.
+
+    Only the very bytes that the hub offered: a unit may hold another file of that number.
+    """
+    held = contents_of(rules)
+    released = {(one.name, one.version): one for one in rules.releases}
+    return {
+        one.record: judge_release(release, on=on).standing
+        for one in offers
+        if held.get(f"{one.name}.v{one.version}.json") == one.content.encode()
+        and (release := released.get((one.name, one.version))) is not None
+    }
+
+
 def find_withdrawn(store: UnitStore, *, on: str) -> list[WithdrawnRuleFile]:
     """Return what the hub withdrew and this unit holds, by record; inside a transaction.
 
@@ -51,9 +68,7 @@ def find_withdrawn(store: UnitStore, *, on: str) -> list[WithdrawnRuleFile]:
     withdrawn = [one for one in read_offers(store) if one.is_withdrawn]
     if not withdrawn:
         return []
-    rules = read_unit_rules(store)
-    held = contents_of(rules)
-    released = {(one.name, one.version): one for one in rules.releases}
+    here = standings_here(read_unit_rules(store), withdrawn, on=on)
     return [
         WithdrawnRuleFile(
             record=one.record,
@@ -62,9 +77,8 @@ def find_withdrawn(store: UnitStore, *, on: str) -> list[WithdrawnRuleFile]:
             because=one.withdrawn_because,
             withdrawn_by=one.withdrawn_by,
             withdrawn_ms=one.withdrawn_ms,
-            standing=judge_release(release, on=on).standing,
+            standing=here[one.record],
         )
         for one in withdrawn
-        if held.get(f"{one.name}.v{one.version}.json") == one.content.encode()
-        and (release := released.get((one.name, one.version))) is not None
+        if one.record in here
     ]

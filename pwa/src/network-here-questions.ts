@@ -101,6 +101,9 @@ export interface IncomingLink {
 }
 
 /** A rule file that the hub proposes; it is never in force by itself. */
+/** What people of a unit do with a version that the network proposes. */
+export type RuleFileAct = 'take' | 'set-aside' | 'approve' | 'retire';
+
 export interface IncomingRuleFile {
   proposal: string;
   file: string;
@@ -114,7 +117,7 @@ export interface IncomingRuleFile {
   /** The network withdrew it, also after it was taken here; for this reason (WD5). */
   is_withdrawn?: boolean;
   withdrawn_because?: string;
-  /** Of one that is withdrawn, where it stands in the unit's own release; '' where it is not held. */
+  /** Where it stands in the unit's own release; '' where it is not held. */
   here?: HeldStanding;
 }
 
@@ -133,7 +136,7 @@ export interface NetworkHereQuestions {
   };
   'incoming-rule-files': { asks: null; tells: { proposals: readonly IncomingRuleFile[] } };
   'answer-rule-file': {
-    asks: { proposal: string; act: 'take' | 'set-aside'; because: string };
+    asks: { proposal: string; act: RuleFileAct; because: string };
     tells: { proposals: readonly IncomingRuleFile[] };
   };
 }

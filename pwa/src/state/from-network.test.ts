@@ -6,11 +6,12 @@ import type {
   IncomingRuleFile,
   RecalledImplant,
 } from '../network-here-questions';
-import { proposalStanding, withdrawnWords } from '../text/from-network';
+import { fileStanding, proposalStanding, withdrawnWords } from '../text/from-network';
 import {
   byGroup,
   byPatient,
   dueAct,
+  fileActs,
   groupedDigits,
   hidesNames,
   isNotHeeded,
@@ -244,4 +245,20 @@ test('six digits stand in two groups; anything else as it came', () => {
   const line = { digits: '123456' } as Parameters<typeof groupedDigits>[0];
   expect(groupedDigits(line)).toBe('123 456');
   expect(groupedDigits({ ...line, digits: '' })).toBe('');
+});
+
+/** Planted bug that it caught: a version that the network had withdrawn was offered for approval. */
+test('[DM-11] [WD5] what may be done with a proposed file follows from where it stands', () => {
+  const taken = { standing: 'taken' } as const;
+  const at = (more: Partial<IncomingRuleFile>) => fileActs(file('one', 1, more));
+
+  expect(at({})).toEqual(['take', 'set-aside']);
+  expect(at({ ...taken, here: 'draft' })).toEqual(['approve']);
+  expect(at({ ...taken, here: 'draft', is_withdrawn: true })).toEqual([]);
+  expect(at({ ...taken, here: 'approved' })).toEqual(['retire']);
+  expect(at({ ...taken, here: 'in force', is_withdrawn: true })).toEqual(['retire']);
+  expect(at({ ...taken, here: 'retired' })).toEqual([]);
+  expect(at({ standing: 'set-aside' })).toEqual([]);
+  expect(fileStanding(file('one', 1, { ...taken, here: 'in force' }))).toBe('In force here.');
+  expect(fileStanding(file('one', 1, taken))).toBe('Taken as a draft.');
 });

@@ -9,6 +9,7 @@ import type {
   RecallAct,
   RecalledImplant,
   RecalledLot,
+  RuleFileAct,
 } from '../network-here-questions';
 
 export type NetworkPiece = 'line' | 'recalls' | 'links' | 'rule-files';
@@ -134,6 +135,17 @@ export function orderProposals(proposals: readonly IncomingLink[]): IncomingLink
 /** Say whether a version that the network withdrew counts here, or waits to be approved. */
 export function isWithdrawnAndHeld({ is_withdrawn: is, here = '' }: IncomingRuleFile): boolean {
   return is === true && ['draft', 'approved', 'in force'].includes(here);
+}
+
+/** Return what may be done with a proposed rule file now, what comes first before the rest. */
+export function fileActs({
+  standing,
+  is_withdrawn: isWithdrawn,
+  here = '',
+}: IncomingRuleFile): readonly RuleFileAct[] {
+  if (standing === 'new') return ['take', 'set-aside'];
+  if (here === 'draft' && isWithdrawn !== true) return ['approve'];
+  return here === 'approved' || here === 'in force' ? ['retire'] : [];
 }
 
 /**

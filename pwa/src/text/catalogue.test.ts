@@ -224,6 +224,7 @@ const HARMLESS: Record<string, string> = {
   'tablet.pedalStop': 'ends the learning of a key',
   'record.fields.case.step_protocol': 'the name of a field in a history',
   'unitDesk.parts.protocols': 'the name of a part of the desk',
+  'fromNetwork.approveReasons.0': 'one of two reasons, which the record keeps in English',
   'caseMove.reasons.0': 'one of three reasons, which the record keeps in English',
 };
 

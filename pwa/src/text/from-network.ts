@@ -18,8 +18,13 @@ const said = words('fromNetwork');
 
 export const fromNetwork = withMore(said, {
   linkAnswers: choices(said.linkAnswers),
-  takeReasons: reasons('fromNetwork.takeReasons', said.takeReasons),
-  asideReasons: reasons('fromNetwork.asideReasons', said.asideReasons),
+  /** Why each act is done with a proposed rule file. */
+  fileReasons: {
+    take: reasons('fromNetwork.takeReasons', said.takeReasons),
+    'set-aside': reasons('fromNetwork.asideReasons', said.asideReasons),
+    approve: reasons('fromNetwork.approveReasons', said.approveReasons),
+    retire: reasons('fromNetwork.retireReasons', said.retireReasons),
+  },
   alsoAt: (unit: string) => say('fromNetwork.alsoAt', { unit }),
   refusedCount: (count: number) => say('fromNetwork.refusedCount', { count }),
   found: (found: NonNullable<IncomingRecall['found']>) =>
@@ -114,6 +119,7 @@ export function withdrawnWords(one: IncomingRuleFile): string {
 }
 
 /** Return how a proposed rule file stands. */
-export function fileStanding({ standing }: IncomingRuleFile): string {
-  return said.file[standing];
+export function fileStanding({ standing, here = '' }: IncomingRuleFile): string {
+  if (standing !== 'taken' || here === '') return said.file[standing];
+  return said.fileHere[here === 'in force' ? 'in-force' : here];
 }

@@ -26,6 +26,7 @@ from api.use_cases.release_rule_files import (
     retire_rule_file,
 )
 from api.use_cases.standing_report import keep_standing, make_standing_report
+from api.use_cases.taken_rule_files import approve_taken, retire_taken
 from api.use_cases.told_rule_files import OfferAnswer
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.network_hub import FEN, LOW, TARN, open_hub
@@ -229,6 +230,40 @@ def test_an_offer_is_the_hubs_alone_and_is_answered_once(hub, own):
     set_offer_aside(own, record, by=wren, because="ours is lower", now_ms=NOON_MS)
     with pytest.raises(NotAllowedError, match="set-aside already"):
         take_offered(own, record, by=wren, chance=hub.chance())
+
+
+def test_what_was_taken_is_approved_by_two_at_the_desk_and_retired_there(hub, own):
+    """[DM-11] [RL2] [WD5] Not before it was taken, nor what the hub has withdrawn since."""
+    record = offer_limits(hub, release_limits(hub, draft_limits(soft_limit_ul=3_000)))
+    carry_offer(hub, own, record)
+    wren = employ(own, hub, "Wren Quillfeather", "endoscopist")
+    pell = employ(own, hub, "Pell Dunmorrow", "anaesthetist")
+    cass = employ(own, hub, "Cass Underhay", "booking")
+
+    def approve(by):
+        return approve_taken(own, record, by=by, on=TODAY, chance=hub.chance())
+
+    def here():
+        return [one.here for one in list_offered_rule_files(own, on=TODAY)]
+
+    with pytest.raises(NotAllowedError, match="was not taken here"):
+        approve(wren)
+    take_offered(own, record, by=wren, chance=hub.chance())
+    assert here() == ["draft"]
+    approve(pell)
+    with pytest.raises(NotAllowedError, match="approved"):
+        approve(pell)
+    with pytest.raises(NotAllowedError, match="Cass Underhay is booking"):
+        approve(cass)
+    assert here() == ["draft"]
+    approve(wren)
+    assert here() == ["in force"]
+
+    retire_taken(own, record, by=wren, on=TODAY, chance=hub.chance())
+
+    assert here() == ["retired"]
+    with pytest.raises(NotAllowedError, match="offers no"):
+        retire_taken(own, "network_rule_file/none", by=wren, on=TODAY, chance=hub.chance())
 
 
 def test_a_withdrawn_offer_is_taken_by_nobody_any_more_and_may_come_again(hub, own):
