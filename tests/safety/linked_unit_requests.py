@@ -87,7 +87,7 @@ def _links() -> Iterable[Link]:
 def _offers() -> Iterable[Link]:
     listed, answered = "GET /api/rule-files/network", "POST /api/rule-files/network"
     for after in (listed, answered):
-        for act in ("take", "set-aside"):
+        for act in ("take", "set-aside", "approve", "retire"):
             named = {"proposal": f"{TOLD}/proposals/*/proposal", "act": act}
             yield Link(after, answered, says=named | {"because": "Ours is newer"})
     yield Link(answered, answered, says=AGAIN)

@@ -146,8 +146,14 @@ def test_the_unit_shows_its_own_quality_and_to_the_admin_counts_alone(tmp_path):
             one.log_in()
             told[one] = one.ask("GET", "/api/quality").json()
         offers = manager.ask("GET", "/api/rule-files/network").json()
-        act = {"proposal": "network_rule_file/none", "act": "take"}
-        refused = manager.ask("POST", "/api/rule-files/network", act)
+        refused = [
+            manager.ask(
+                "POST",
+                "/api/rule-files/network",
+                {"proposal": "network_rule_file/none", "act": act, "because": "It is ours"},
+            )
+            for act in ("take", "set-aside", "approve", "retire")
+        ]
 
     found = {one["rule"]: one["found"] for one in told[manager]["rules"]}
     assert found["size-missing"] == 1
@@ -156,4 +162,5 @@ def test_the_unit_shows_its_own_quality_and_to_the_admin_counts_alone(tmp_path):
     assert told[admin]["to_mend"] == []
     assert told[admin]["rules"] == told[manager]["rules"]
     assert offers == {"proposals": []}
-    assert_problem(refused, 403, "offers no")
+    for one in refused:
+        assert_problem(one, 403, "offers no")
