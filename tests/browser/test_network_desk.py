@@ -232,7 +232,7 @@ def test_a_unit_is_let_in_by_its_digits_and_answers_a_recall(hub, unit, new_devi
     at_endoscopist = new_device("endoscopist", "desk")
     _write_and_send_limits(page, isolde, at_endoscopist.start(f"{hub.address}/#/network"))
     clinician = Person(unit, typed, "Wren Quillfeather", "endoscopist")
-    _put_limits_in_force(unit, desk, (there.staff, clinician.staff))
+    _put_limits_in_force(unit, desk, clinician.staff)
     _withdraw_limits(unit, page)
     _expect_calm(at_endoscopist)
     _expect_calm(at_hub)
@@ -277,7 +277,7 @@ def _write_and_send_limits(page, endoscopist, other):
     expect(page.locator("[data-sent]")).to_contain_text("0 of 1 units have it")
 
 
-def _put_limits_in_force(unit, desk, people):
+def _put_limits_in_force(unit, desk, second):
     """Take the version at the unit's desk, and let two people of the unit approve it."""
     unit.crura("hub", "publish")
     _go(desk, "My log-ins")
@@ -286,12 +286,14 @@ def _put_limits_in_force(unit, desk, people):
     expect(proposal).to_contain_text("limit of caution changes from 4 mL to 3 mL.")
     press(desk, "Take it as a draft")
     press(desk, "To be approved here")
-    expect(proposal).to_contain_text("Taken as a draft.")
+    expect(proposal).to_contain_text("A draft here")
+    press(desk, "Approve it from today")
+    press(desk, "Read, and agrees with local protocol")
+    expect(proposal.get_by_role("button", name="Approve it from today")).to_be_visible()
     assert _measure(desk)[0] == 0
-    # The commands of rule files want the server stopped.
+    # The other one by command, which wants the server stopped.
     unit.stop()
-    for one in people:
-        unit.crura("rules", "approve", "sizing/limits", "1001", "--by", one)
+    unit.crura("rules", "approve", "sizing/limits", "1001", "--by", second)
     unit.start()
     unit.crura("hub", "publish")
 
