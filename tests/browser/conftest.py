@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import Playwright, sync_playwright
 
 from tests.browser.chromium import Device
+from tests.browser.served_build import ServedBuild
 from tests.browser.unit_server import UnitServer
 
 
@@ -19,6 +20,14 @@ def playwright_driver() -> Iterator[Playwright]:
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[UnitServer]:
     unit = UnitServer(tmp_path / "unit")
+    yield unit
+    unit.stop()
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[UnitServer]:
+    """A unit that serves the build under work (`BUILT_APP`) and is not started yet."""
+    unit = ServedBuild(tmp_path / "served")
     yield unit
     unit.stop()
 

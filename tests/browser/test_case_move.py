@@ -3,15 +3,11 @@
 Plays the built app and the real server. Cites HAZ-01 and HAZ-41.
 """
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser import played_case as case
 from tests.browser.chromium import SIZES
-from tests.browser.served_build import ServedBuild
 from tests.browser.unit_server import ROOT, UnitServer
 
 pytestmark = pytest.mark.browser
@@ -19,19 +15,12 @@ TITLE = "This case belongs to somebody else"
 
 
 @pytest.fixture
-def server(tmp_path: Path) -> Iterator[UnitServer]:
-    unit = ServedBuild(tmp_path / "served")
-    yield unit
-    unit.stop()
-
-
-@pytest.fixture
-def page(server: UnitServer, new_device) -> Page:
+def page(served: UnitServer, new_device) -> Page:
     """A tablet with a known patient and an emergency of somebody unknown."""
     story = str(ROOT / "seed_scenarios/00_unit.json")
-    server.crura("load-scenario", story, "--as-if-today", "today")
-    server.start()
-    page = new_device("one").start(server.invite("bedside"))
+    served.crura("load-scenario", story, "--as-if-today", "today")
+    served.start()
+    page = new_device("one").start(served.invite("bedside"))
     case.join(page)
     case.add_patient_and_case(page, "Reedmace", "Ada")
     case.go(page, "Cases")

@@ -4,8 +4,6 @@ Plays the built app and the real server. Cites HAZ-04, HAZ-28, SZ9, UX-01, UX-02
 """
 
 import re
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -13,26 +11,18 @@ from playwright.sync_api import Page, expect
 from tests.browser import played_case as case
 from tests.browser.chromium import SIZES
 from tests.browser.measures import GAP_PX, TARGET_PX
-from tests.browser.served_build import ServedBuild
 from tests.browser.unit_server import ROOT, UnitServer
 
 pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
-def server(tmp_path: Path) -> Iterator[UnitServer]:
-    unit = ServedBuild(tmp_path / "served")
-    yield unit
-    unit.stop()
-
-
-@pytest.fixture
-def live(server: UnitServer, new_device) -> Page:
+def live(served: UnitServer, new_device) -> Page:
     """A tablet at the first step of an emergency case."""
     story = str(ROOT / "seed_scenarios/00_unit.json")
-    server.crura("load-scenario", story, "--as-if-today", "today")
-    server.start()
-    page = new_device("one").start(server.invite("bedside"))
+    served.crura("load-scenario", story, "--as-if-today", "today")
+    served.start()
+    page = new_device("one").start(served.invite("bedside"))
     case.join(page)
     case.press(page, "Emergency start")
     case.press(page, "Start emergency case now")

@@ -7,7 +7,8 @@ from api.linkage.encoded_traits import encode_person
 from api.linkage.person_traits import Person
 from api.linkage.sent_traits import write_traits
 from api.storage.unit_store import open_unit_store
-from api.use_cases.link_patients import tend_links
+from api.use_cases.decide_links import decide_link
+from api.use_cases.link_patients import name_link, tend_links
 from api.use_cases.people import add_person
 from api.use_cases.server_log import Chance
 from api.use_cases.server_role import settle_role
@@ -17,6 +18,15 @@ from tests.unit.api.standing_unit import NOON_MS
 KEY = b"a key of the network, for tests"
 TARN, FEN, LOW = "unit-tarn", "unit-fen", "unit-low"
 NAMES = {TARN: "Tarn Hollow", FEN: "Marlow Fen", LOW: "Lowmoor"}
+# One woman, as two units write her name.
+ODETE = Person(
+    id="", family_name="Marrowick", given_name="Odete", born_on="1957-08-03", sex="female"
+)
+ODETTE = Person(
+    id="", family_name="Marrowick", given_name="Odette", born_on="1957-08-03", sex="female"
+)
+# What Odette's record says once it turned out to be somebody else's.
+BAO = Person(id="", family_name="Okonkwo", given_name="Bao", born_on="1957-01-30", sex="male")
 
 
 @dataclass
@@ -66,6 +76,16 @@ class NetworkHub:
         story.now_ms = max(story.now_ms, self.chance().now_ms)
         name = f"registry_link_answer/{unit}-{link.split('/')[1][:8]}"
         self.write(unit, name, unit=unit, proposal=link, answer=answer)
+
+    def propose_pair(self) -> str:
+        """Let two units publish one woman, and return the link that is proposed."""
+        a, b = self.patient(TARN, "a1", ODETE), self.patient(FEN, "b1", ODETTE)
+        self.tend()
+        return name_link(a, b)
+
+    def decide(self, link: str, act: Any, by: str, because: str = "") -> Any:
+        """Let somebody of the hub decide about a link."""
+        return decide_link(self.store, link, act, because=because, by=by, chance=self.chance())
 
     def tend(self) -> Any:
         """Do one round of the hub."""

@@ -3,39 +3,21 @@
 import pytest
 
 from api.linkage.network_links import JOINED, LinkVoices, judge_voices
-from api.linkage.person_traits import Person
-from api.use_cases.decide_links import decide_link
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.link_patients import name_link, rebuild_links
+from api.use_cases.link_patients import rebuild_links
 from api.use_cases.list_links import list_links
 from api.use_cases.server_log import write_as_server
 from api.use_cases.settle_links import list_groups
 from sync.merge import shown_value
-from tests.unit.api.network_hub import FEN, TARN, open_hub
+from tests.unit.api.network_hub import BAO, FEN, ODETTE
 
-ODETE = Person(
-    id="", family_name="Marrowick", given_name="Odete", born_on="1957-08-03", sex="female"
-)
-ODETTE = Person(
-    id="", family_name="Marrowick", given_name="Odette", born_on="1957-08-03", sex="female"
-)
-BAO = Person(id="", family_name="Okonkwo", given_name="Bao", born_on="1957-01-30", sex="male")
 GROUP = ("registry_patient/a1", "registry_patient/b1")
-
-
-@pytest.fixture
-def hub(tmp_path):
-    opened = open_hub(tmp_path)
-    yield opened
-    opened.store.close()
 
 
 @pytest.fixture
 def pair(hub):
     """Two records of one woman, proposed."""
-    a, b = hub.patient(TARN, "a1", ODETE), hub.patient(FEN, "b1", ODETTE)
-    hub.tend()
-    return name_link(a, b)
+    return hub.propose_pair()
 
 
 @pytest.fixture
@@ -43,13 +25,9 @@ def people(hub):
     return [hub.person(name) for name in ("Ida Norrwood", "Juno Marrowby", "Nell Ashgrove")]
 
 
-def _decide(hub, link, act, by, because=""):
-    return decide_link(hub.store, link, act, because=because, by=by, chance=hub.chance())
-
-
 def _join(hub, pair, people):
     for one in people[:2]:
-        _decide(hub, pair, "agree", one)
+        hub.decide(pair, "agree", one)
 
 
 def _only(hub, state, by=""):
@@ -71,9 +49,9 @@ def test_to_part_what_is_joined_takes_two_people(hub, pair, people):
     """[HAZ-41] [HAZ-42] [NL3] Caught: one person alone parted what two had joined."""
     _join(hub, pair, people)
 
-    assert _decide(hub, pair, "part", people[2], "joined-in-error") == "joined"
+    assert hub.decide(pair, "part", people[2], "joined-in-error") == "joined"
     with pytest.raises(NotAllowedError, match="second person"):
-        _decide(hub, pair, "part", people[2], "joined-in-error")
+        hub.decide(pair, "part", people[2], "joined-in-error")
 
     assert list_groups(hub.store) == ([GROUP], [])
     waiting = _only(hub, "proposed", by=people[0])
@@ -85,7 +63,7 @@ def test_to_part_what_is_joined_takes_two_people(hub, pair, people):
     assert [one.link for one in list_links(hub.store, "joined", by="").links] == [pair]
     assert _only(hub, "proposed", by=people[2]).may_part is False
 
-    assert _decide(hub, pair, "part", people[0], "joined-in-error") == "apart"
+    assert hub.decide(pair, "part", people[0], "joined-in-error") == "apart"
     assert list_groups(hub.store) == ([], [])
     parted = _only(hub, "parted")
     assert [(one.act, one.name) for one in parted.history][-2:] == [
@@ -98,26 +76,26 @@ def test_to_part_what_is_joined_takes_two_people(hub, pair, people):
 def test_a_voice_for_parting_is_taken_back_and_counts_for_nothing_then(hub, pair, people):
     """[HAZ-41] [NL3] Planted and caught: it stayed in the list of those who said so."""
     _join(hub, pair, people)
-    _decide(hub, pair, "part", people[2], "patient-objects")
+    hub.decide(pair, "part", people[2], "patient-objects")
     assert _only(hub, "proposed", by=people[2]).may_take_back
     with pytest.raises(NotAllowedError, match="takes two people"):
-        _decide(hub, pair, "take-back", people[0])
+        hub.decide(pair, "take-back", people[0])
 
-    assert _decide(hub, pair, "take-back", people[2]) == "joined"
+    assert hub.decide(pair, "take-back", people[2]) == "joined"
 
     assert list_links(hub.store, "proposed", by="").links == []
-    assert _decide(hub, pair, "part", people[0], "patient-objects") == "joined"
+    assert hub.decide(pair, "part", people[0], "patient-objects") == "joined"
     assert _only(hub, "joined").history[-2].act == "taken-back"
 
 
 def test_a_first_vote_is_taken_back_before_the_second_is_given(hub, pair, people):
     """[HAZ-42] [NL2] Caught: who had pressed in error could only wait, or set the pair aside."""
-    _decide(hub, pair, "agree", people[0])
+    hub.decide(pair, "agree", people[0])
     with pytest.raises(NotAllowedError, match="nothing here"):
-        _decide(hub, pair, "take-back", people[1])
+        hub.decide(pair, "take-back", people[1])
     assert _only(hub, "proposed", by=people[0]).may_take_back
 
-    assert _decide(hub, pair, "take-back", people[0]) == "proposed"
+    assert hub.decide(pair, "take-back", people[0]) == "proposed"
 
     shown = _only(hub, "proposed", by=people[0])
     assert (shown.agreed, shown.may_agree, shown.may_take_back) == ([], True, False)
@@ -127,45 +105,45 @@ def test_a_first_vote_is_taken_back_before_the_second_is_given(hub, pair, people
     ]
     assert all(one.at_ms > 0 for one in shown.history[1:])
     # The second person saw "you would be the second": now it is the first voice.
-    assert _decide(hub, pair, "agree", people[1]) == "one_voice"
+    assert hub.decide(pair, "agree", people[1]) == "one_voice"
 
 
 def test_a_vote_taken_back_unsays_nothing_of_a_unit(hub, pair, people):
     """[NL2] What a unit said on its way counts: nothing began anew. Planted and caught."""
-    _decide(hub, pair, "agree", people[0])
-    _decide(hub, pair, "take-back", people[0])
+    hub.decide(pair, "agree", people[0])
+    hub.decide(pair, "take-back", people[0])
     hub.write(FEN, "registry_link_answer/late", unit=FEN, proposal=pair, answer="same")
     hub.tend()
 
-    assert _decide(hub, pair, "agree", people[1]) == "joined"
+    assert hub.decide(pair, "agree", people[1]) == "joined"
 
 
 def test_what_was_set_aside_is_opened_again_with_a_reason_and_decided_anew(hub, pair, people):
     """[HAZ-41] [NL3] Caught: "they are two people" was the end, at the desk."""
-    _decide(hub, pair, "agree", people[1])
-    _decide(hub, pair, "set-aside", people[0], "different-people")
+    hub.decide(pair, "agree", people[1])
+    hub.decide(pair, "set-aside", people[0], "different-people")
     assert _only(hub, "parted", by=people[1]).may_reopen
     with pytest.raises(NotAllowedError, match="Open it again first"):
-        _decide(hub, pair, "agree", people[1])
+        hub.decide(pair, "agree", people[1])
     with pytest.raises(CalculationError, match="new-facts"):
-        _decide(hub, pair, "reopen", people[1])
+        hub.decide(pair, "reopen", people[1])
 
-    assert _decide(hub, pair, "reopen", people[1], "new-facts") == "proposed"
+    assert hub.decide(pair, "reopen", people[1], "new-facts") == "proposed"
 
     shown = _only(hub, "proposed")
     last = shown.history[-1]
     assert (last.act, last.name, last.because) == ("reopened", "Juno Marrowby", "new-facts")
     assert (shown.agreed, _written(hub, "state")) == ([], "proposed")
     with pytest.raises(NotAllowedError, match="open, or joined"):
-        _decide(hub, pair, "reopen", people[1], "new-facts")
-    assert _decide(hub, pair, "agree", people[0]) == "one_voice"
-    assert _decide(hub, pair, "agree", people[1]) == "joined"
+        hub.decide(pair, "reopen", people[1], "new-facts")
+    assert hub.decide(pair, "agree", people[0]) == "one_voice"
+    assert hub.decide(pair, "agree", people[1]) == "joined"
 
 
 def test_a_voice_for_parting_falls_with_the_join_that_it_was_about(hub, pair, people):
     """[HAZ-42] [NL3] Planted and caught: the voice of before was the first one on the next join."""
     _join(hub, pair, people)
-    _decide(hub, pair, "part", people[2], "joined-in-error")
+    hub.decide(pair, "part", people[2], "joined-in-error")
     hub.patient(FEN, "b1", BAO)
     hub.tend()
     assert (_written(hub, "state"), _written(hub, "parted_by")) == ("proposed", [])
@@ -173,13 +151,13 @@ def test_a_voice_for_parting_falls_with_the_join_that_it_was_about(hub, pair, pe
     hub.tend()
     _join(hub, pair, people)
 
-    assert _decide(hub, pair, "part", people[1], "joined-in-error") == "joined"
+    assert hub.decide(pair, "part", people[1], "joined-in-error") == "joined"
 
 
 def test_a_unit_parts_at_once_also_after_one_voice(hub, pair, people):
     """[HAZ-42] [NL2] The unit knows the patient; what a person had said is about no join then."""
     _join(hub, pair, people)
-    _decide(hub, pair, "part", people[2], "joined-in-error")
+    hub.decide(pair, "part", people[2], "joined-in-error")
     hub.answer(FEN, pair, "not-same")
     hub.tend()
 
@@ -210,7 +188,7 @@ def test_two_who_asked_at_once_have_parted(hub, pair, people):
 
 def test_a_voice_given_while_it_is_taken_back_elsewhere_counts_for_nobody(hub, pair, people):
     """[HAZ-42] [NL2] Nobody is joined on a word that was taken back. Planted and caught."""
-    _decide(hub, pair, "agree", people[0])
+    hub.decide(pair, "agree", people[0])
     first = hub.state(pair).fields["joined_by"].references
     for said, by in (([], people[0]), (people[:2], people[1])):
         with hub.store.transaction():

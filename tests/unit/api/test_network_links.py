@@ -4,42 +4,19 @@ import msgspec
 import pytest
 
 from api.linkage.person_traits import Person
-from api.use_cases.decide_links import decide_link
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.link_patients import name_link, rebuild_links
 from api.use_cases.list_links import list_links
 from api.use_cases.people import let_go
 from api.use_cases.settle_links import group_of, list_groups
 from sync.merge import shown_value
-from tests.unit.api.network_hub import FEN, LOW, TARN, open_hub
-
-ODETE = Person(
-    id="", family_name="Marrowick", given_name="Odete", born_on="1957-08-03", sex="female"
-)
-ODETTE = Person(
-    id="", family_name="Marrowick", given_name="Odette", born_on="1957-08-03", sex="female"
-)
-# What Odette's record says once it turned out to be somebody else's.
-BAO = Person(id="", family_name="Okonkwo", given_name="Bao", born_on="1957-01-30", sex="male")
-
-
-@pytest.fixture
-def hub(tmp_path):
-    opened = open_hub(tmp_path)
-    yield opened
-    opened.store.close()
+from tests.unit.api.network_hub import BAO, FEN, LOW, ODETE, ODETTE, TARN
 
 
 @pytest.fixture
 def pair(hub):
     """Two records of one woman, proposed."""
-    a, b = hub.patient(TARN, "a1", ODETE), hub.patient(FEN, "b1", ODETTE)
-    hub.tend()
-    return name_link(a, b)
-
-
-def _decide(hub, link, act, by, because=""):
-    return decide_link(hub.store, link, act, because=because, by=by, chance=hub.chance())
+    return hub.propose_pair()
 
 
 def _listed(hub, state="proposed", by=""):
@@ -97,15 +74,15 @@ def test_two_different_people_agree_to_a_join(hub, pair):
     """[HAZ-42] [NL2] The planted bug it has caught: who agreed twice was counted twice."""
     first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
 
-    assert _decide(hub, pair, "agree", first) == "one_voice"
+    assert hub.decide(pair, "agree", first) == "one_voice"
     with pytest.raises(NotAllowedError, match="second person"):
-        _decide(hub, pair, "agree", first)
+        hub.decide(pair, "agree", first)
     assert list_groups(hub.store)[0] == []
     assert _listed(hub) == [pair]
     assert list_links(hub.store, "proposed", by=first).links[0].may_agree is False
     assert list_links(hub.store, "proposed", by=second).links[0].may_agree is True
 
-    assert _decide(hub, pair, "agree", second) == "joined"
+    assert hub.decide(pair, "agree", second) == "joined"
     assert list_groups(hub.store) == ([("registry_patient/a1", "registry_patient/b1")], [])
     with hub.store.transaction():
         assert group_of(hub.store, "registry_patient/b1") == (
@@ -128,9 +105,9 @@ def test_the_word_of_a_unit_is_one_of_the_two(hub, pair, unit_first):
         hub.answer(FEN, pair, "same")
         hub.tend()
         assert _listed(hub) == [pair]
-        assert _decide(hub, pair, "agree", person) == "joined"
+        assert hub.decide(pair, "agree", person) == "joined"
     else:
-        _decide(hub, pair, "agree", person)
+        hub.decide(pair, "agree", person)
         hub.answer(FEN, pair, "same")
         hub.tend()
 
@@ -143,7 +120,7 @@ def test_a_unit_that_says_they_are_two_closes_it(hub, pair):
     """[HAZ-42] Also what was joined already; and nobody joins against that word."""
     people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
     for one in people:
-        _decide(hub, pair, "agree", one)
+        hub.decide(pair, "agree", one)
 
     hub.answer(FEN, pair, "not-same")
     hub.tend()
@@ -151,18 +128,18 @@ def test_a_unit_that_says_they_are_two_closes_it(hub, pair):
     assert shown_value(hub.state(pair).fields["state"]) == "parted"
     assert list_groups(hub.store)[0] == []
     with pytest.raises(NotAllowedError, match="two people"):
-        _decide(hub, pair, "agree", people[0])
+        hub.decide(pair, "agree", people[0])
     (shown,) = list_links(hub.store, "parted", by="").links
     assert shown.history[-1].because == "unit-says-not-same"
     assert [(one.unit_name, one.answer) for one in shown.answers] == [("Marlow Fen", "not-same")]
 
     with pytest.raises(NotAllowedError, match="two people"):
-        _decide(hub, pair, "reopen", people[0], "new-facts")
+        hub.decide(pair, "reopen", people[0], "new-facts")
     hub.answer(FEN, pair, "same")
     hub.tend()
     assert list_groups(hub.store)[0] == []
-    assert _decide(hub, pair, "reopen", people[1], "new-facts") == "one_voice"
-    assert _decide(hub, pair, "agree", people[0]) == "joined"
+    assert hub.decide(pair, "reopen", people[1], "new-facts") == "one_voice"
+    assert hub.decide(pair, "agree", people[0]) == "joined"
 
 
 def test_the_answer_of_a_third_unit_counts_for_nothing(hub, pair):
@@ -173,7 +150,7 @@ def test_the_answer_of_a_third_unit_counts_for_nothing(hub, pair):
 
     (shown,) = list_links(hub.store, "proposed", by="").links
     assert shown.answers == []
-    assert _decide(hub, pair, "agree", hub.person("Ida Norrwood")) == "one_voice"
+    assert hub.decide(pair, "agree", hub.person("Ida Norrwood")) == "one_voice"
 
 
 def test_a_join_is_taken_back_with_a_reason_and_its_history_stays(hub, pair):
@@ -181,30 +158,30 @@ def test_a_join_is_taken_back_with_a_reason_and_its_history_stays(hub, pair):
     before = [hub.state(f"registry_patient/{name}") for name in ("a1", "b1")]
     people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
     for one in people:
-        _decide(hub, pair, "agree", one)
+        hub.decide(pair, "agree", one)
     with pytest.raises(CalculationError, match="joined-in-error"):
-        _decide(hub, pair, "part", people[0], "because I think so")
+        hub.decide(pair, "part", people[0], "because I think so")
     with pytest.raises(NotAllowedError, match="Part them instead"):
-        _decide(hub, pair, "set-aside", people[0], "cannot-tell")
+        hub.decide(pair, "set-aside", people[0], "cannot-tell")
 
-    assert _decide(hub, pair, "part", people[0], "joined-in-error") == "joined"
-    assert _decide(hub, pair, "part", people[1], "joined-in-error") == "apart"
+    assert hub.decide(pair, "part", people[0], "joined-in-error") == "joined"
+    assert hub.decide(pair, "part", people[1], "joined-in-error") == "apart"
 
     assert [hub.state(f"registry_patient/{name}") for name in ("a1", "b1")] == before
     assert list_groups(hub.store) == ([], [])
     (shown,) = list_links(hub.store, "parted", by="").links
     acts = ["proposed", "agreed", "joined", "part-asked", "parted"]
     assert [one.act for one in shown.history] == acts
-    assert _decide(hub, pair, "reopen", people[0], "decided-in-error") == "proposed"
-    assert _decide(hub, pair, "agree", people[1]) == "one_voice"
-    assert _decide(hub, pair, "agree", people[0]) == "joined"
+    assert hub.decide(pair, "reopen", people[0], "decided-in-error") == "proposed"
+    assert hub.decide(pair, "agree", people[1]) == "one_voice"
+    assert hub.decide(pair, "agree", people[0]) == "joined"
 
 
 def test_set_aside_it_is_not_proposed_again(hub, pair):
     person = hub.person("Ida Norrwood")
     with pytest.raises(NotAllowedError, match="not joined"):
-        _decide(hub, pair, "part", person, "joined-in-error")
-    _decide(hub, pair, "set-aside", person, "different-people")
+        hub.decide(pair, "part", person, "joined-in-error")
+    hub.decide(pair, "set-aside", person, "different-people")
 
     hub.patient(TARN, "a1", ODETTE)
     hub.tend()
@@ -222,7 +199,7 @@ def test_on_one_identifier_alone_nobody_is_joined(hub):
     hub.tend()
 
     with pytest.raises(NotAllowedError, match="two identifiers"):
-        _decide(hub, link, "agree", hub.person("Ida Norrwood"))
+        hub.decide(link, "agree", hub.person("Ida Norrwood"))
 
 
 def test_a_chain_with_a_wrong_link_in_it_joins_nobody(hub):
@@ -235,7 +212,7 @@ def test_a_chain_with_a_wrong_link_in_it_joins_nobody(hub):
     hub.tend()
     link = name_link(*records)
     for name in ("Ida Norrwood", "Juno Marrowby"):
-        _decide(hub, link, "agree", hub.person(name))
+        hub.decide(link, "agree", hub.person(name))
 
     groups, findings = list_groups(hub.store)
 
@@ -270,7 +247,7 @@ def test_rows_made_anew_from_the_log_are_the_same(hub, pair):
     """Caught, planted: the old keys of a patient stayed after a change."""
     people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
     for one in people:
-        _decide(hub, pair, "agree", one)
+        hub.decide(pair, "agree", one)
     hub.patient(FEN, "b1", ODETE)
     hub.tend()
     before = _rows(hub)
@@ -292,9 +269,9 @@ def _rows(hub):
 
 def test_a_stranger_decides_nothing(hub, pair):
     with pytest.raises(NotAllowedError, match="no active member"):
-        _decide(hub, pair, "agree", "staff/nobody")
+        hub.decide(pair, "agree", "staff/nobody")
     with pytest.raises(NotAllowedError, match="no proposal"):
-        _decide(hub, "network_link/x", "agree", hub.person("Ida Norrwood"))
+        hub.decide("network_link/x", "agree", hub.person("Ida Norrwood"))
 
 
 def _told(hub):
@@ -307,26 +284,26 @@ def _told(hub):
 def test_nobody_is_joined_on_traits_that_were_corrected_after_the_first_voice(hub, pair):
     """[HAZ-42] [NL2] Who agreed on the old traits agrees anew once they are alike again."""
     first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
-    _decide(hub, pair, "agree", first)
+    hub.decide(pair, "agree", first)
 
     hub.patient(FEN, "b1", BAO)
     hub.tend()
 
     with pytest.raises(NotAllowedError, match="two identifiers"):
-        _decide(hub, pair, "agree", second)
+        hub.decide(pair, "agree", second)
     assert (_told(hub), list_groups(hub.store)) == (("proposed", []), ([], []))
 
     hub.patient(FEN, "b1", ODETTE)
     hub.tend()
-    assert _decide(hub, pair, "agree", second) == "one_voice"
-    assert _decide(hub, pair, "agree", first) == "joined"
+    assert hub.decide(pair, "agree", second) == "one_voice"
+    assert hub.decide(pair, "agree", first) == "joined"
 
 
 def test_a_join_whose_traits_were_corrected_stands_no_longer_and_is_a_finding(hub, pair):
     """[HAZ-42] [NL2] Told until somebody acts on it, however unlikely the pair has become."""
     people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
     for one in people:
-        _decide(hub, pair, "agree", one)
+        hub.decide(pair, "agree", one)
 
     hub.patient(FEN, "b1", BAO)
     hub.tend()
@@ -348,7 +325,7 @@ def test_a_join_whose_traits_were_corrected_stands_no_longer_and_is_a_finding(hu
     hub.tend()
     assert _rows(hub) == before
 
-    assert _decide(hub, pair, "set-aside", people[0], "different-people") == "apart"
+    assert hub.decide(pair, "set-aside", people[0], "different-people") == "apart"
     assert list_groups(hub.store) == ([], [])
     assert list_links(hub.store, "proposed", by="").open == 0
 
@@ -356,13 +333,13 @@ def test_a_join_whose_traits_were_corrected_stands_no_longer_and_is_a_finding(hu
 def test_what_was_parted_is_taken_up_again_on_the_traits_of_today(hub, pair):
     """[HAZ-42] A score of the day on which it was set aside tells nothing."""
     person = hub.person("Ida Norrwood")
-    _decide(hub, pair, "set-aside", person, "cannot-tell")
+    hub.decide(pair, "set-aside", person, "cannot-tell")
     hub.patient(FEN, "b1", BAO)
     hub.tend()
-    _decide(hub, pair, "reopen", person, "new-facts")
+    hub.decide(pair, "reopen", person, "new-facts")
 
     with pytest.raises(NotAllowedError, match="two identifiers"):
-        _decide(hub, pair, "agree", person)
+        hub.decide(pair, "agree", person)
 
 
 @pytest.mark.parametrize("agreed", [1, 2])
@@ -370,7 +347,7 @@ def test_a_unit_that_takes_the_traits_back_takes_its_patient_out_of_the_links(hu
     """[HAZ-42] [NL2] Nothing is joined on what a unit does not tell any longer."""
     people = [hub.person("Ida Norrwood"), hub.person("Juno Marrowby")]
     for one in people[:agreed]:
-        _decide(hub, pair, "agree", one)
+        hub.decide(pair, "agree", one)
 
     hub.write(FEN, "registry_patient/b1", traits=None)
     hub.tend()
@@ -378,25 +355,25 @@ def test_a_unit_that_takes_the_traits_back_takes_its_patient_out_of_the_links(hu
     assert (_listed(hub), _listed(hub, "joined")) == ([], [])
     assert (_told(hub), list_groups(hub.store)) == (("proposed", []), ([], []))
     with pytest.raises(NotAllowedError, match="taken its patient back"):
-        _decide(hub, pair, "agree", people[1])
+        hub.decide(pair, "agree", people[1])
 
     hub.patient(FEN, "b1", ODETTE)
     hub.tend()
     assert _listed(hub) == [pair]
-    assert _decide(hub, pair, "agree", people[1]) == "one_voice"
+    assert hub.decide(pair, "agree", people[1]) == "one_voice"
 
 
 def test_nobody_agrees_on_a_patient_who_was_struck(hub, pair):
     """[HAZ-42] [NL2]"""
     first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
-    _decide(hub, pair, "agree", first)
+    hub.decide(pair, "agree", first)
     story = hub.units[FEN]
     said = tuple(one.reference for one in story.log if one.record == "registry_patient/b1")
     with hub.store.transaction():
         story.write("registry_patient/b1", retract=said)
 
     with pytest.raises(NotAllowedError, match="taken its patient back"):
-        _decide(hub, pair, "agree", second)
+        hub.decide(pair, "agree", second)
     hub.tend()
     assert _told(hub) == ("proposed", [])
 
@@ -406,7 +383,7 @@ def test_a_unit_that_takes_its_same_back_leaves_what_units_read_as_it_stands(hub
     person = hub.person("Ida Norrwood")
     hub.answer(TARN, pair, "same")
     hub.tend()
-    assert _decide(hub, pair, "agree", person) == "joined"
+    assert hub.decide(pair, "agree", person) == "joined"
 
     hub.answer(TARN, pair, "cannot-tell")
     hub.tend()
@@ -438,11 +415,11 @@ def test_two_national_numbers_join_only_where_both_units_say_it_is_one_person(hu
             hub.answer(unit, link, "same")
             hub.tend()
         with pytest.raises(NotAllowedError, match="national numbers are different"):
-            _decide(hub, link, "agree", person)
+            hub.decide(link, "agree", person)
 
     hub.answer(FEN, link, "same")
     hub.tend()
-    assert _decide(hub, link, "agree", person) == "joined"
+    assert hub.decide(link, "agree", person) == "joined"
 
     hub.answer(FEN, link, "cannot-tell")
     hub.tend()
@@ -452,12 +429,12 @@ def test_two_national_numbers_join_only_where_both_units_say_it_is_one_person(hu
 def test_who_agreed_and_has_left_since_counts_as_before(hub, pair):
     """[NL2] To leave takes back nothing that somebody said while at work."""
     first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
-    _decide(hub, pair, "agree", first)
+    hub.decide(pair, "agree", first)
     let_go(hub.store, first, by=second, chance=hub.chance())
 
-    assert _decide(hub, pair, "agree", second) == "joined"
+    assert hub.decide(pair, "agree", second) == "joined"
     with pytest.raises(NotAllowedError, match="no active member"):
-        _decide(hub, pair, "part", first, "joined-in-error")
+        hub.decide(pair, "part", first, "joined-in-error")
 
 
 def test_what_was_parted_is_joined_by_nobody_on_the_word_of_a_unit_of_before(hub, pair):
@@ -470,12 +447,12 @@ def test_what_was_parted_is_joined_by_nobody_on_the_word_of_a_unit_of_before(hub
     hub.units[FEN].now_ms += 36_000_000
     hub.answer(FEN, pair, "same")
     hub.tend()
-    assert _decide(hub, pair, "agree", first) == "joined"
-    assert _decide(hub, pair, "part", second, "patient-objects") == "joined"
-    assert _decide(hub, pair, "part", first, "patient-objects") == "apart"
-    _decide(hub, pair, "reopen", first, "new-facts")
+    assert hub.decide(pair, "agree", first) == "joined"
+    assert hub.decide(pair, "part", second, "patient-objects") == "joined"
+    assert hub.decide(pair, "part", first, "patient-objects") == "apart"
+    hub.decide(pair, "reopen", first, "new-facts")
 
-    assert _decide(hub, pair, "agree", first) == "one_voice"
+    assert hub.decide(pair, "agree", first) == "one_voice"
 
     (shown,) = list_links(hub.store, "proposed", by="").links
     assert (shown.answers, shown.may_agree) == ([], True)
@@ -491,13 +468,13 @@ def test_what_was_parted_is_joined_by_nobody_on_the_word_of_a_unit_of_before(hub
 def test_an_answer_of_before_that_arrives_late_is_one_of_before(hub, pair):
     """[HAZ-42] [NL2] Planted and caught: the place in the log alone was looked at."""
     first, second = hub.person("Ida Norrwood"), hub.person("Juno Marrowby")
-    _decide(hub, pair, "agree", first)
-    _decide(hub, pair, "set-aside", second, "different-people")
+    hub.decide(pair, "agree", first)
+    hub.decide(pair, "set-aside", second, "different-people")
     hub.write(FEN, "registry_link_answer/late", unit=FEN, proposal=pair, answer="same")
     hub.tend()
-    _decide(hub, pair, "reopen", first, "new-facts")
+    hub.decide(pair, "reopen", first, "new-facts")
 
-    assert _decide(hub, pair, "agree", first) == "one_voice"
+    assert hub.decide(pair, "agree", first) == "one_voice"
 
 
 def test_a_unit_is_asked_anew_where_what_it_answered_on_was_corrected(hub, pair):
@@ -513,7 +490,7 @@ def test_a_unit_is_asked_anew_where_what_it_answered_on_was_corrected(hub, pair)
     hub.tend()
     first = hub.person("Ida Norrwood")
 
-    assert _decide(hub, pair, "agree", first) == "one_voice"
+    assert hub.decide(pair, "agree", first) == "one_voice"
     hub.answer(TARN, pair, "same")
     hub.tend()
     assert _told(hub) == ("joined", [first])
@@ -528,7 +505,7 @@ def test_a_unit_is_asked_anew_where_a_patient_was_taken_back_and_told_again(hub,
     hub.patient(FEN, "b1", ODETTE)
     hub.tend()
 
-    assert _decide(hub, pair, "agree", hub.person("Ida Norrwood")) == "one_voice"
+    assert hub.decide(pair, "agree", hub.person("Ida Norrwood")) == "one_voice"
 
 
 @pytest.mark.parametrize("is_struck", [False, True])
@@ -541,7 +518,7 @@ def test_a_correction_that_leaves_them_alike_asks_nobody_anew(hub, pair, is_stru
     first = hub.person("Ida Norrwood")
 
     if not is_struck:
-        assert _decide(hub, pair, "agree", first) == "joined"
+        assert hub.decide(pair, "agree", first) == "joined"
         return
     with pytest.raises(NotAllowedError, match="two people"):
-        _decide(hub, pair, "agree", first)
+        hub.decide(pair, "agree", first)
