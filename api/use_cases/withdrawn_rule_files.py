@@ -40,8 +40,8 @@ class WithdrawnRuleFile(msgspec.Struct, frozen=True, kw_only=True):
         """What a person is told of it while it counts, or is about to."""
         return (
             f"{self.name} version {self.version} is {self.standing} here, and the hub has "
-            f"withdrawn it: {self.because.rstrip('.')}. Read why, then retire it: "
-            f"crura rules retire {self.name} {self.version}."
+            f"withdrawn it: {self.because.rstrip('.')}. Read why, then retire it at the unit "
+            f"desk, or by crura rules retire {self.name} {self.version}."
         )
 
 

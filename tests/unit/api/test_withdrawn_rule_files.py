@@ -101,7 +101,7 @@ def test_who_took_a_rule_file_hears_that_the_hub_withdrew_it(hub, own):
     assert said[-2:] == ["approved although the hub had withdrawn it"] * 2
     assert [one.sentence for one in _alarms(own)] == [
         "sizing/limits version 1001 is in force here, and the hub has withdrawn it: Wrong by ten. "
-        "Read why, then retire it: crura rules retire sizing/limits 1001."
+        "Read why, then retire it at the unit desk, or by crura rules retire sizing/limits 1001."
     ]
 
 
