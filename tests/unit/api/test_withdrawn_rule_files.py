@@ -83,7 +83,7 @@ def test_who_took_a_rule_file_hears_that_the_hub_withdrew_it(hub, own):
     each: only the first of the two was asked; the reason told was that of the offer.
     """
     piers, record, people = _take(hub, own)
-    assert _row(own) == ("taken", False, "", "")
+    assert _row(own) == ("taken", False, "", "draft")
     _withdraw(hub, piers)
     carry_offer(hub, own, record)
 
