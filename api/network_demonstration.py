@@ -266,8 +266,8 @@ What to try first
      data manager of the hub, then as the other; or let an endoscopist of a unit say so, who
      sees the name.
   4. Under Protocols write a new version of a rule file as data manager, approve it as data manager
-     and as endoscopist, and send it; take it at a unit, approve it there by crura rules approve,
-     and withdraw it at the hub.
+     and as endoscopist, and send it; take it at a unit, approve it there as data manager and as
+     endoscopist, and withdraw it at the hub.
   Units talk to the hub every few minutes; at once by crura hub publish --data ...
 
 Not a certified medical device: local protocol and licensed practice decide.
