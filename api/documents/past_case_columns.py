@@ -250,9 +250,13 @@ def _of_follow_up(catalogue: Catalogue) -> list[Column]:
     obliterated = _choice(catalogue, "visit_result", "obliterated")
     source = _choice(catalogue, "complication", "bleed_source")
     end = _read_choice(ENDS)
+    flow = _choice(catalogue, "registry_case", "flow_at_end")
     return [
         _column(
             "delivered", "what was planned was put in: yes or no", "yes", _read_choice(_YES_NO)
+        ),
+        _column(
+            "flow_at_end", "Doppler flow in the varix at the end of the procedure", "none", flow
         ),
         _column(
             "adverse_event",

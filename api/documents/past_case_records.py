@@ -99,8 +99,12 @@ def write_case(
             yield f"coil_placed/{stem}-{place}", {**fields, **({"coil": coil} if coil else {})}
     if "adhesive_lot" in values:
         yield f"adhesive_injected/{stem}-1", _adhesive(values, record, target)
-    if "delivered" in values:
-        answers = {"technical_success": values["delivered"]}
+    answers = {
+        asked: values[header]
+        for asked, header in (("doppler_flow", "flow_at_end"), ("technical_success", "delivered"))
+        if header in values
+    }
+    if answers:
         said = {"case": record, "step": _CLOSE_OUT, "outcome": "done", "answers": answers}
         yield f"step_event/{stem}-close-out", said
     yield from _events(values, record)

@@ -173,6 +173,11 @@ def test_two_units_are_one_honest_picture(network, new_device):
     expect(page.locator("[data-picture][data-drawn=true]").first).to_be_visible()
     expect(page.locator("main")).to_contain_text("cases, treated at any time")
     expect(page.locator("main")).to_contain_text("Not a ranking")
+    # Caught: the demonstrated units were so small that no limits could be drawn around them.
+    page.get_by_label("Units around all cases: which outcome?").select_option("Obliteration")
+    funnel = page.locator("[data-figure]").filter(has_text="Units around all cases together")
+    expect(funnel.locator("[data-drawn=true]")).to_be_visible()
+    expect(funnel).to_contain_text("Of the units drawn: ")
     page.get_by_role("button", name="Show the table").first.click()
     expect(page.locator("table").first).to_be_visible()
     for desk in (nell, corin):

@@ -59,18 +59,22 @@ HEAD = (
     *("labs_taken_on", "bilirubin_umol_l", "albumin_g_l", "inr_ratio"),
     *("coil_1_lot", "coil_1_loop_mm", "coil_2_lot", "coil_2_loop_mm"),
     *("adhesive_agent", "adhesive_mix_ml", "adhesive_parts_adhesive", "adhesive_parts_oil"),
-    *("adhesive_lot", "delivered", "adverse_event", "adverse_event_on"),
+    *("adhesive_lot", "delivered", "flow_at_end", "adverse_event", "adverse_event_on"),
     *("rebleed_on", "rebleed_source", "last_visit_on", "last_visit_obliterated"),
     *("next_visit_on", "next_visit_label", "ended_because", "ended_on"),
 )
-SHARE_FAILED, SHARE_BLED, SHARE_ENDED, SHARE_DATED = 0.05, 0.13, 0.12, 0.7
+SHARE_BLED, SHARE_ENDED, SHARE_DATED = 0.15, 0.12, 0.6
+# Of a few nobody wrote down whether it succeeded, or what the last Doppler showed.
+DELIVERED = (*("yes",) * 17, *("no",) * 2, "")
+FLOWS = (*("none",) * 15, *("reduced",) * 3, "unchanged", "")
 # Most from the treated varix itself, as papers tell it.
 SOURCES = (
     *("gastric-varix", "gastric-varix", "gastric-varix", "adhesive-extrusion"),
     *("treatment-ulcer", "oesophageal-varix", "unknown"),
 )
-# (prefix of numbers, cases, share obliterated, share of adverse events)
-UNITS = {"tarn_hollow": ("TH-3", 64, 0.86, 0.06), "marlow_fen": ("MF-3", 41, 0.78, 0.1)}
+# (prefix of numbers, cases, share obliterated, share of adverse events): enough for limits around
+# both units, where groups of fewer than five are held back.
+UNITS = {"tarn_hollow": ("TH-3", 160, 0.86, 0.06), "marlow_fen": ("MF-3", 110, 0.74, 0.1)}
 
 
 def write_story(name: str, out: str, born_on: str, sex: str) -> None:
@@ -100,7 +104,10 @@ def _after(day: date, days: int) -> str:
 def draw_course(rng: random.Random, treated: date) -> dict:
     """Return whether it succeeded, and what came later: about one in eight bled, a few died."""
     until = (TODAY - treated).days - 4
-    found = {"delivered": "no" if rng.random() < SHARE_FAILED else "yes"}
+    found = {
+        "delivered": rng.choice(DELIVERED),
+        "flow_at_end": rng.choice(FLOWS),
+    }
     bled_after = min(rng.choice((3, 9, 24, 60, 130, 250)), until)
     if rng.random() < SHARE_BLED:
         found |= {"rebleed_on": _after(treated, bled_after), "rebleed_source": rng.choice(SOURCES)}
@@ -115,7 +122,7 @@ def draw_course(rng: random.Random, treated: date) -> dict:
 def draw_case(rng: random.Random, prefix: str, number: int, cured: float, harmed: float) -> dict:
     """Return one past case."""
     treated = TODAY - timedelta(days=rng.randint(120, 900))
-    seen = min(treated + timedelta(days=rng.randint(70, 420)), TODAY - timedelta(days=3))
+    seen = min(treated + timedelta(days=rng.randint(70, 560)), TODAY - timedelta(days=3))
     coils = rng.choice((1, 1, 2))
     lots = ("L-0388", "L-0417")
     loop = rng.choice((10, 12, 15, 18))

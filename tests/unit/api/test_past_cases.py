@@ -202,6 +202,23 @@ def test_an_empty_cell_of_a_column_of_bleeds_says_that_there_was_none(
     assert told["registry_case"]["doubts"] == ([] if header == "rebleed_on" else ["bleeds"])
 
 
+@pytest.mark.parametrize("delivered", ["yes", ""])
+@pytest.mark.parametrize("flow", ["none", "reduced", "unchanged", ""])
+def test_the_flow_at_the_end_is_told_where_the_file_tells_it(unit, by, draw, delivered, flow):
+    """[RG4] Each answer stands alone; without one nobody said anything at close-out."""
+    header = "local_number,born_on,procedure_on,delivered,flow_at_end"
+    _take(unit, by, draw, _file(f"TH-1,1961-05-04,2025-03-01,{delivered},{flow}", header=header))
+    (told,) = (
+        one.fields
+        for one in read_registry_records(unit.store, on=ON)
+        if one.kind == "registry_case"
+    )
+
+    assert told.get("flow_at_end", "") == flow
+    assert told.get("delivered", "") == (True if delivered else "")
+    assert len(_of(unit, "step_event")) == (1 if flow or delivered else 0)
+
+
 def test_who_was_transferred_was_known_of_until_then_and_did_not_die(unit, by, draw):
     """[RG16]"""
     row = LATER_ROW.replace("died,", "transferred,").replace(",yes,", ",no,")

@@ -45,7 +45,8 @@ export function drawFunnel(funnel: OutcomeFunnel, words: DrawnWords): PlotOption
     ...limits.filter(({ cases }) => cases >= 10).map(({ high998 }) => high998),
   );
   const last = limits.at(-1);
-  const most = Math.max(...units.map(({ cases }) => cases), last?.cases ?? 0);
+  // A little beyond the largest unit: at the very edge its mark would cover the words of the limits.
+  const most = Math.max(...units.map(({ cases }) => cases), last?.cases ?? 0) * 1.04;
   const top = Math.min(1, Math.max(0.1, highest * 1.1));
   const limit = (y: 'low95' | 'high95' | 'low998' | 'high998') =>
     line(limits, {
