@@ -38,6 +38,7 @@ def create_app(
     is_https: bool = False,
     is_behind_proxy: bool = False,
     log_folder: Path | None = None,
+    heads_to: Path | None = None,
     with_schema: bool = False,
 ) -> Litestar:
     """Return the application over one store.
@@ -54,6 +55,8 @@ def create_app(
         A proxy on this machine passes requests on, and says from where each came.
     log_folder : Path or None
         Where a line about each request is kept; None keeps none.
+    heads_to : Path or None
+        Folder outside for the heads of each day; None writes none.
     with_schema : bool
         Describe the interface at /schema/openapi.json; a unit in use tells it to nobody (SEC-01).
 
@@ -70,6 +73,7 @@ def create_app(
         local_key=local_key,
         is_behind_proxy=is_behind_proxy,
         served_build=static_files.app_build,
+        heads_to=heads_to,
     )
     metrics = UnitMetrics()
     app = Litestar(

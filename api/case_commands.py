@@ -26,6 +26,7 @@ from api.use_cases.import_cases import (
     take_past_cases,
     undo_import,
 )
+from api.use_cases.name_handed_out import name_exported
 
 _FILE = click.Path(path_type=Path)
 
@@ -67,7 +68,7 @@ def export_cases(csv_folder: Path | None, json_file: Path | None, folder: Path) 
     if (csv_folder is None) == (json_file is None):
         refuse("Say where to: --csv FOLDER or --json FILE.")
     with open_store(folder) as store:
-        note_here(store, "export", "cases")
+        note_here(store, "export", "cases", name_exported(store))
         if json_file is not None:
             write_file(json_file, export_cases_as_json(store))
         if csv_folder is not None:
@@ -148,6 +149,9 @@ def _tell(report: ImportReport) -> None:
         click.echo(f"Lines {', '.join(map(str, lines))} are one patient.", err=True)
     for line in report.without_next:
         click.echo(f"Line {line}: no next visit; the follow-up check will list it.", err=True)
+    if report.lot_unknown:
+        unknown = ", ".join(map(str, report.lot_unknown))
+        click.echo(f"Lines in which a lot is taken as unknown: {unknown}.", err=True)
     said = f"Rows: {report.rows}. Rows that can be taken: {report.can_be_taken}."
     if report.record:
         click.echo(f"{said} Taken as {report.record}.")

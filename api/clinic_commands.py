@@ -22,6 +22,7 @@ from api.use_cases.export_visits import export_visits
 from api.use_cases.list_failsafe import REASONS, list_failsafe, print_failsafe
 from api.use_cases.list_reminders import list_reminders
 from api.use_cases.make_letters import Withheld, make_letters
+from api.use_cases.name_handed_out import name_listed
 from api.use_cases.sign_failsafe import sign_failsafe
 from api.use_cases.unit_settings import read_unit_settings
 
@@ -149,9 +150,9 @@ def visits_export(target: Path, folder: Path) -> None:
 def failsafe_list(to_csv: Path | None, to_pdf: Path | None, folder: Path) -> None:
     """List patients with implants and no future plan, for a second person to sign."""
     with open_store(folder) as store:
-        note_here(store, "read", "failsafe-list")
         on = today_of(store)
         found = list_failsafe(store, on=on, time_zone=ENVIRONMENT.time_zone)
+        note_here(store, "read", "failsafe-list", name_listed(found))
         if to_pdf is not None:
             write_file(to_pdf, print_failsafe(found, read_unit_settings(store, on=on)))
     if to_csv is not None:

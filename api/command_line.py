@@ -26,6 +26,7 @@ from api.document_commands import print_document
 from api.follow_up_commands import check_follow_up_command
 from api.hub_commands import hub_group
 from api.interface_command import describe_interface
+from api.key_commands import key_group
 from api.linkage_commands import linkage, make_linkage_key
 from api.metrics_command import metrics_command
 from api.network_commands import add_network_commands
@@ -35,6 +36,7 @@ from api.rule_commands import rules_group
 from api.serve_commands import add_serve_commands
 from api.stock_commands import stock_command
 from api.storage.errors import StorageError
+from api.storage.outside_heads import list_heads, read_heads
 from api.trace_commands import add_trace_commands
 from api.use_cases.answer_calculation import answer_calculation
 from api.use_cases.check_plans import check_every_plan
@@ -59,6 +61,7 @@ main.add_command(bundle_group)
 main.add_command(device_group)
 main.add_command(staff_group)
 main.add_command(hub_group)
+main.add_command(key_group)
 hub_group.add_command(linkage)
 add_network_commands(hub_group)
 hub_group.add_command(make_linkage_key)
@@ -107,12 +110,21 @@ def calculate(kind: str, folder: Path | None) -> None:
     multiple=True,
     help="A file that `crura audit head` wrote and that was kept elsewhere.",
 )
+@click.option(
+    "--heads",
+    "places",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="The folder that `crura serve --heads-to` wrote into, or one file of it.",
+)
 @data_option
-def verify(access_heads: tuple[Path, ...], folder: Path) -> None:
+def verify(access_heads: tuple[Path, ...], places: tuple[Path, ...], folder: Path) -> None:
     """Check the seal, and every hash, chain, commitment, signature and view of a store."""
     heads = [read_access_head(path) for path in access_heads]
+    with refusals():
+        outside = [read_heads(path) for place in places for path in list_heads(place)]
     with open_store(folder) as store:
-        verification = verify_log(store, heads)
+        verification = verify_log(store, heads, outside)
     for line in (*verification.findings, *verification.remarks):
         click.echo(line, err=True)
     if verification.findings:

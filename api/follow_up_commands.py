@@ -7,8 +7,9 @@ from pathlib import Path
 import msgspec
 import rich_click as click
 
-from api.command_parts import data_option, open_store, today_of
+from api.command_parts import data_option, note_here, open_store, today_of
 from api.use_cases.check_follow_up import FollowUpCheck, check_follow_up
+from api.use_cases.name_handed_out import name_checked
 
 _HEAD = ("Number", "Name", "Where", "What to do")
 
@@ -24,6 +25,7 @@ def check_follow_up_command(on: str | None, form: str, folder: Path) -> None:
     """
     with open_store(folder) as store:
         found = check_follow_up(store, on=on or today_of(store))
+        note_here(store, "read", "follow-up-check", name_checked(found))
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
     else:

@@ -11,7 +11,7 @@ from api.clinic_commands import write_file
 from api.command_parts import ENVIRONMENT, data_option, draw_chance, note_here, open_store, refuse
 from api.linkage.link_weighing import Weighing
 from api.storage.unit_store import UnitStore
-from api.trace_commands import criteria_options, person_option, read_criteria
+from api.trace_command_parts import criteria_options, person_option, read_criteria, tell_held
 from api.use_cases.decide_links import REASONS, LinkAct, decide_link
 from api.use_cases.link_patients import tend_links
 from api.use_cases.list_links import NetworkLink, list_links
@@ -49,6 +49,7 @@ def network_recall_group() -> None:
 @data_option
 def add(
     lots: tuple[str, ...],
+    as_typed: bool,
     identifier: str | None,
     expires_from: str | None,
     expires_to: str | None,
@@ -60,9 +61,10 @@ def add(
     folder: Path,
 ) -> None:
     """Send a notice that names LOTS, an identifier or dates of expiry; it is in force."""
-    named = read_criteria(lots, identifier, expires_from, expires_to)
+    named = read_criteria(lots, identifier, expires_from, expires_to, as_typed=as_typed)
     with open_store(folder) as store:
         _refuse_unit(store)
+        note_here(store, "write", "network-recalls", why=_by_command(by, reason))
         record = add_network_recall(
             store,
             named,
@@ -74,6 +76,7 @@ def add(
             chance=draw_chance(),
         )
     click.echo(f"{record} is in force. See how units answer: crura hub recall list")
+    tell_held(named)
 
 
 @network_recall_group.command("withdraw")
@@ -85,6 +88,7 @@ def withdraw(notice: str, by: str, because: str, folder: Path) -> None:
     """Say that NOTICE (network_recall/<id>) is in force no longer."""
     with open_store(folder) as store:
         _refuse_unit(store)
+        note_here(store, "withdraw", "network-recalls", (notice,), _by_command(by, because))
         withdraw_network_recall(store, notice, by=by, because=because, chance=draw_chance())
     click.echo(f"{notice} is withdrawn.")
 
@@ -207,8 +211,13 @@ def reopen(link: str, because: str, by: str, folder: Path) -> None:
 def _decide(folder: Path, link: str, act: LinkAct, by: str, because: str = "") -> str:
     with open_store(folder) as store:
         _refuse_unit(store)
-        note_here(store, act, "network-links", (link,), f"{by}: {because}")
+        note_here(store, act, "network-links", (link,), _by_command(by, because))
         return decide_link(store, link, act, because=because, by=by, chance=draw_chance())
+
+
+def _by_command(by: str, because: str) -> str:
+    """Return what the trail says: at a shell nothing shows that it is the person who is named."""
+    return f"by command, as {by}: {because}"
 
 
 def _refuse_unit(store: UnitStore) -> None:

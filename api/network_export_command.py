@@ -46,7 +46,8 @@ def export_command(
     with open_store(folder) as store:
         if not is_hub(store):
             refuse(f"{folder} is the folder of a unit. Exports of a network are made at its hub.")
-        why = f"{project}: {purpose} (asked by {by}, approved by {approver})"
+        # At a shell nothing shows that they are two, nor who they are.
+        why = f"{project}: {purpose} (by command, asked as {by}, approved as {approver})"
         note_here(store, "export", "network-exports", why=why)
         now_ms = ENVIRONMENT.now_ms()
         export = ask_for_export(

@@ -36,6 +36,7 @@ from api.use_cases.retention import (
 )
 from api.use_cases.search_access import AccessSearch, FoundAccess, search_access
 from api.use_cases.unit_day import read_unit_zone
+from api.use_cases.wide_accesses import tell_wide
 
 # So many records fit a line of a terminal.
 _NAMED = 5
@@ -80,6 +81,8 @@ def search(
     for line in found.events:
         click.echo(_say(line, found.names))
     click.echo(f"Events: {len(found.events)}{', and more' if found.more else ''}.")
+    for text in tell_wide(found.may_have_held, found.names):
+        click.echo(text)
 
 
 @audit_group.command("head")

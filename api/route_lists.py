@@ -38,6 +38,7 @@ from api.routes.letters import get_reminders, post_letters
 from api.routes.metrics import get_metrics
 from api.routes.network_desk import (
     get_fleet,
+    get_network_aside,
     get_network_quality,
 )
 from api.routes.network_exports import (
@@ -52,6 +53,7 @@ from api.routes.network_here import (
     get_recalls_here,
     post_link_answer,
     post_recall_answer,
+    post_recall_closing,
 )
 from api.routes.network_line import (
     get_network_line,
@@ -86,8 +88,14 @@ from api.routes.pictures import get_picture_piece, get_picture_standing, put_pic
 from api.routes.plan_checks import get_plan_checks
 from api.routes.privacy import get_retention, post_patient_export
 from api.routes.quality import get_offered_rule_files, get_quality, post_offer_act
-from api.routes.recalls import post_recall, post_recall_search, post_recall_withdrawal
+from api.routes.recalls import (
+    post_lot_search,
+    post_recall,
+    post_recall_search,
+    post_recall_withdrawal,
+)
 from api.routes.sealed import sealed_router
+from api.routes.second_factor import second_factor_router
 from api.routes.snapshots import get_segment, get_snapshot
 from api.routes.static_files import get_start, get_static_file
 from api.routes.stock import get_stock
@@ -111,6 +119,7 @@ OF_EVERY_SERVER: tuple[Any, ...] = (
     get_outcomes,
     session_router,
     people_router,
+    second_factor_router,
     get_start,
     get_static_file,
 )
@@ -151,6 +160,7 @@ OF_A_UNIT: tuple[Any, ...] = (
     post_recall,
     post_recall_withdrawal,
     post_recall_search,
+    post_lot_search,
     post_implant_search,
     get_retention,
     post_patient_export,
@@ -162,6 +172,7 @@ OF_A_UNIT: tuple[Any, ...] = (
     post_calculation,
     get_recalls_here,
     post_recall_answer,
+    post_recall_closing,
     get_links_here,
     post_link_answer,
     get_quality,
@@ -173,6 +184,7 @@ OF_THE_HUB: tuple[Any, ...] = (
     post_network_standing,
     post_network_erasures,
     get_fleet,
+    get_network_aside,
     get_network_quality,
     get_network_rule_files,
     get_rule_file_changes,

@@ -10,8 +10,14 @@ from api.command_parts import DEFAULT_PORT, ENVIRONMENT, data_option, refusals, 
 from api.demonstration import prepare_demonstration
 from api.storage.encrypted_backups import read_recipients
 from api.storage.opened_store import named_database, note_database, open_store_of
+from api.storage.outside_heads import refuse_place
 from api.storage.unit_store import open_unit_store
 from api.use_cases.server_role import settle_role
+
+_HEADS_STAY = (
+    "The signed ends of the logs stay in the store that they guard: give --heads-to a folder on "
+    "another machine."
+)
 
 
 def _port_option(command: Callable[..., None]) -> Callable[..., None]:
@@ -44,6 +50,11 @@ def _port_option(command: Callable[..., None]) -> Callable[..., None]:
 )
 @click.option("--backup-every", type=click.IntRange(1, 1440), default=60, show_default=True)
 @click.option("--backups-kept", type=click.IntRange(2, 10_000), default=72, show_default=True)
+@click.option(
+    "--heads-to",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder elsewhere that gets where every log ends, signed, once a day.",
+)
 @click.option("--hub", "as_hub", is_flag=True, help="Serve a network's hub, to which units join.")
 @click.option(
     "--database",
@@ -62,6 +73,7 @@ def serve_here(
     backup_to: Path | None,
     backup_every: int,
     backups_kept: int,
+    heads_to: Path | None,
     as_hub: bool,
     database: str | None,
 ) -> None:
@@ -83,6 +95,8 @@ def serve_here(
         if backup_to is not None:
             readers = read_recipients((), folder)
             backups = BackupPlan(backup_to, readers, backup_every * 60.0, backups_kept)
+        if heads_to is not None:
+            refuse_place(heads_to, folder)
         bound = open_socket(listening)
         store = open_store_of(folder, new_generation=ENVIRONMENT.new_id())
         try:
@@ -100,8 +114,10 @@ def serve_here(
             on_ready=lambda: click.echo(
                 f"Crura serves {serves} {folder}".replace("  ", " ")
                 + f" at {listening.address} (stop with Ctrl-C)."
+                + ("" if heads_to else f"\n{_HEADS_STAY}")
             ),
             backups=backups,
+            heads_to=heads_to,
             is_shared=named_database(folder) is not None,
         )
 

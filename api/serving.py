@@ -227,6 +227,7 @@ def serve(
     *,
     on_ready: Callable[[], None],
     backups: BackupPlan | None = None,
+    heads_to: Path | None = None,
     is_shared: bool = False,
 ) -> None:
     """Serve until a signal comes; then end streams, answer what is open, and close the store.
@@ -250,6 +251,7 @@ def serve(
         hosts=listening.hosts,
         is_https=listening.is_https,
         is_behind_proxy=listening.is_behind_proxy,
+        heads_to=heads_to,
         log_folder=folder / FOLDER_NAME / (str(listening.port) if is_shared else ""),
     )
     if backups is not None:

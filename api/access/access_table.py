@@ -14,6 +14,7 @@ from api.record_catalogue.catalogue import Catalogue
 ALL = "*"
 AskerKind = Literal["public", "device", "person", "machine"]
 Fields = tuple[str, ...] | Literal["*"]
+_PERSON = "person:"
 _NOTHING = "This is open to nobody. Ask whoever keeps this server."
 
 
@@ -50,6 +51,11 @@ class Grant(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     stream: str
     kinds: Mapping[str, Fields] | Literal["*"]
     keeps_newer: bool = False
+
+    @property
+    def is_open(self) -> bool:
+        """Say whether all of the stream is granted, also what is newer than the catalogue."""
+        return self.kinds == ALL and self.keeps_newer
 
     def fields_of(self, kind: str) -> Fields:
         """Return the fields granted of a kind, none where it is not named."""
@@ -114,6 +120,20 @@ class AccessTable(msgspec.Struct, frozen=True):
         """Return the streams in which somebody may read or write anything."""
         return tuple(
             stream for name, does, stream in self.grants if (name, does) == (asker.name, verb)
+        )
+
+    def people_who_write(self, stream: str, kind: str) -> tuple[str, ...]:
+        """Return the roles of people to whom alone a kind is granted; none where no row names it.
+
+        A device writes in the name of a person; where a row for people names a kind, that person
+        has to have such a role as well.
+        """
+        return tuple(
+            name.removeprefix(_PERSON)
+            for (name, verb, place), grant in self.grants.items()
+            if (verb, place) == ("write", stream)
+            and name.startswith(_PERSON)
+            and grant.fields_of(kind) != ()
         )
 
     def fields_denied(

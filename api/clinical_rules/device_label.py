@@ -2,6 +2,7 @@
 
 from api.clinical_rules.errors import CalculationRefusedError
 from api.clinical_rules.gs1_label import read_gs1_label
+from api.clinical_rules.gs1_line import read_gs1_line
 from api.clinical_rules.hibc_label import read_hibc_label
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.shapes import civil_date, shape, text
@@ -60,15 +61,18 @@ def read_device_label(scanned: str, *, today_on: str) -> dict[str, object]:
     prefix = scanned[:_PREFIX_LENGTH] if has_prefix else ""
     content = scanned[len(prefix) :]
     is_hibc = content.startswith("+") and prefix not in _GS1_PREFIXES
-    is_gs1 = content[:1] in _DIGITS and (prefix in _GS1_PREFIXES or not has_prefix)
+    is_line = content.startswith("(") and not has_prefix
+    is_code = content[:1] in _DIGITS and (prefix in _GS1_PREFIXES or not has_prefix)
     is_readable = len(scanned) <= _LONGEST and all(character <= _LAST for character in scanned)
-    if not is_readable or not (is_hibc or is_gs1):
+    if not is_readable or not (is_hibc or is_line or is_code):
         sentence = "This is no GS1 or HIBC code. Scan the code that names device, lot and expiry."
         raise CalculationRefusedError(
             sentence, {"raw": scanned, "problems": [sentence], "rule_files": []}
         )
     if is_hibc:
         fields = read_hibc_label(content, today_on=today_on)
+    elif is_line:
+        fields = read_gs1_line(content, today_on=today_on)
     else:
         fields = read_gs1_label(content, today_on=today_on)
     if fields.identifier is None and not fields.problems:

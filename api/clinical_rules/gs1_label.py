@@ -8,15 +8,16 @@ AI (17), character set 82.
 
 from api.clinical_rules.label_dates import read_short_date
 from api.clinical_rules.label_fields import LabelFields
+from api.clinical_rules.lost_separator import find_lost_separator
 
 SEPARATOR = "\x1d"
 _LOT_LENGTH = 20
 _IDENTIFIER_LENGTH = 14
-_ALPHABET = frozenset(
+ALPHABET = frozenset(
     "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz"
 )
 # Length of field number and content together, by the first two digits; others end with FNC1.
-_FIXED_LENGTHS = (
+FIXED_LENGTHS = (
     {"00": 20, "01": 16, "02": 16, "03": 16, "04": 18, "20": 4, "41": 16}
     | {str(number): 8 for number in range(11, 20)}
     | {str(number): 10 for number in range(31, 37)}
@@ -51,7 +52,7 @@ def read_gs1_label(content: str, *, today_on: str) -> LabelFields:
 
     Notes
     -----
-    Rules DL1-DL6. A field not named in DL5 is skipped and noted.
+    Rules DL1-DL6, DL11. A field not named in DL5 is skipped and noted.
     """
     fields = LabelFields()
     rest = content
@@ -62,7 +63,7 @@ def read_gs1_label(content: str, *, today_on: str) -> LabelFields:
                 f"After {len(content) - len(rest)} characters no field begins. Scan again."
             )
             break
-        length = _FIXED_LENGTHS.get(number)
+        length = FIXED_LENGTHS.get(number)
         end = rest.find(SEPARATOR) if length is None else length
         end = len(rest) if end == -1 else end
         element, rest = rest[:end], rest[end:]
@@ -70,13 +71,16 @@ def read_gs1_label(content: str, *, today_on: str) -> LabelFields:
             rest = rest[1:]
         if length is not None and (len(element) < length or SEPARATOR in element):
             fields.problems.append(f"Field {number} is too short. Scan again.")
-            _spoil_field(fields, number)
+            spoil_field(fields, number)
             break
-        _take_element(fields, number, element[2:], today_on)
+        take_element(fields, number, element[2:], today_on)
+        if rest == "" and number in _TEXTS and SEPARATOR not in content:
+            _doubt_end(fields, number, element[2:], today_on)
     return fields
 
 
-def _take_element(fields: LabelFields, number: str, content: str, today_on: str) -> None:
+def take_element(fields: LabelFields, number: str, content: str, today_on: str) -> None:
+    """Take the content of one field (DL2-DL6)."""
     if number == "01":
         _take_identifier(fields, content)
     elif number in _DATES:
@@ -88,7 +92,7 @@ def _take_element(fields: LabelFields, number: str, content: str, today_on: str)
             fields.put(name, on, label_name)
     elif number in _TEXTS:
         name, label_name = _TEXTS[number]
-        if not 1 <= len(content) <= _LOT_LENGTH or not set(content) <= _ALPHABET:
+        if not 1 <= len(content) <= _LOT_LENGTH or not set(content) <= ALPHABET:
             fields.spoil(
                 name,
                 f"{label_name} must have 1 to {_LOT_LENGTH} characters that GS1 allows. "
@@ -100,6 +104,18 @@ def _take_element(fields: LabelFields, number: str, content: str, today_on: str)
         fields.problems.append(f"A field that begins with {number} is not read here.")
 
 
+def _doubt_end(fields: LabelFields, number: str, content: str, today_on: str) -> None:
+    """Leave out the last field where a separator before another one may be lost (DL11)."""
+    name, label_name = _TEXTS[number]
+    begun = find_lost_separator(number, content, fields, today_on=today_on)
+    if begun is not None and getattr(fields, name) == content:
+        fields.spoil(
+            name,
+            f"{label_name} {content} may end before a field {begun}: the code has no separator. "
+            "Read both from the package.",
+        )
+
+
 def _take_identifier(fields: LabelFields, content: str) -> None:
     if not (content.isascii() and content.isdigit()) or len(content) != _IDENTIFIER_LENGTH:
         fields.spoil("identifier", "The device identifier is not of 14 digits. Scan again.")
@@ -109,7 +125,8 @@ def _take_identifier(fields: LabelFields, content: str) -> None:
         fields.put("identifier", content, "The device identifier")
 
 
-def _spoil_field(fields: LabelFields, number: str) -> None:
-    name = "identifier" if number == "01" else _DATES.get(number, ("", ""))[0]
+def spoil_field(fields: LabelFields, number: str) -> None:
+    """Leave out the field that the last problem is about."""
+    name = "identifier" if number == "01" else {**_DATES, **_TEXTS}.get(number, ("", ""))[0]
     if name:
         fields.spoil(name, fields.problems.pop())

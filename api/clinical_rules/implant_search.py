@@ -1,16 +1,16 @@
-"""Which implants a search finds, each in its group: the same, look-alikes, near, not known.
+"""Which implants a search finds, each in its group: same, look-alike, near, by its item, not known.
 
 Pure: no clock, no store. The unit server narrows by its indexes first; what decides stands here.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
 
 from api.clinical_rules.civil_date import is_civil_date
-from api.clinical_rules.device_label import read_device_label
-from api.clinical_rules.errors import CalculationRefusedError, ShapeError
+from api.clinical_rules.errors import ShapeError
+from api.clinical_rules.label_readings import Reading, read_devices
 from api.clinical_rules.lot_names import (
     LookAlikes,
     Verdict,
@@ -18,18 +18,24 @@ from api.clinical_rules.lot_names import (
     compare_lots,
     find_identifier_doubt,
     has_other_script,
+    identifier_form,
     plain_form,
+    plain_name,
     read_look_alikes,
     read_trace_file,
 )
+from api.clinical_rules.lot_words import says_unknown
 from api.clinical_rules.rule_book import RuleBook, name_rule_files
 from api.clinical_rules.shapes import civil_date, flag, list_of, one_of, shape, text
 
-Group = Literal["same", "alike", "near", "unknown"]
-GROUPS: tuple[Group, ...] = ("same", "alike", "near", "unknown")
+# "shelf": the label was not read, and the item that was taken from the shelf is the one (LT16).
+Group = Literal["same", "alike", "near", "shelf", "unknown"]
+GROUPS: tuple[Group, ...] = ("same", "alike", "near", "shelf", "unknown")
+# How names compare, the best first.
+_VERDICTS: tuple[Verdict, ...] = ("same", "alike", "near", "unknown", "different")
 ITEMS = ("coil", "needle", "adhesive")
-# A two-digit year of a label whose implant bears no day is read as seen from here (DL4).
-_SEEN_FROM_ON = "2026-01-01"
+# More lots take more memory than a unit server can spare. Project default, as for a hub (NL9).
+MOST_LOTS = 200
 
 _DEVICE = shape(
     {},
@@ -55,17 +61,8 @@ READ_SEARCH = shape(
         "to_on": civil_date,
     },
 )
-_IMPLANT = shape({"devices": list_of(_DEVICE)}, {"item": text, "on": text})
-_REQUEST = shape({"search": READ_SEARCH, "implants": list_of(_IMPLANT)})
-
-
-class Reading(msgspec.Struct, frozen=True, kw_only=True):
-    """One answer to what device it was; None for what nobody knows."""
-
-    identifier: str | None = None
-    lot: str | None = None
-    serial: str | None = None
-    expires_on: str | None = None
+_IMPLANT = shape({"devices": list_of(_DEVICE)}, {"item": text, "on": text, "listed": list_of(text)})
+_REQUEST = shape({"search": READ_SEARCH, "implants": list_of(_IMPLANT)}, {"kinds": list_of(text)})
 
 
 class Search(msgspec.Struct, frozen=True, kw_only=True):
@@ -85,6 +82,11 @@ class Search(msgspec.Struct, frozen=True, kw_only=True):
         """Whether expiry dates are searched by."""
         return self.expires_from is not None or self.expires_to is not None
 
+    @property
+    def is_led_by_identifier(self) -> bool:
+        """Whether neither a lot nor a serial number is searched by, and an identifier is (LT10)."""
+        return not self.lots and self.serial is None and self.identifier is not None
+
 
 class Finding(msgspec.Struct, frozen=True):
     """The group of an implant, None where it is not found, and in what else it differs."""
@@ -99,7 +101,7 @@ def answer_implant_search(request: object, rule_book: RuleBook) -> dict[str, obj
     Parameters
     ----------
     request : object
-        Parsed JSON with ``search`` and ``implants``, as RULES.md (LT) has them.
+        Parsed JSON with ``search``, ``implants`` and ``kinds``, as RULES.md (LT) has them.
     rule_book : RuleBook
         Holds ``trace/default``, which counts also while nobody has approved it.
 
@@ -118,17 +120,19 @@ def answer_implant_search(request: object, rule_book: RuleBook) -> dict[str, obj
 
     Notes
     -----
-    Rules LT1-LT10.
+    Rules LT1-LT10, LT12, LT13, LT15, LT16.
     """
     read = _REQUEST(request, "")
     search = make_search(read["search"])
     stated = read_trace_file(rule_book)
     look_alikes = read_look_alikes(stated)
     found = [
-        find_group(
+        find_by_item(
             search,
             read_devices(one["devices"], on=one.get("on")),
             look_alikes,
+            listed=one.get("listed", ()),
+            kinds=read.get("kinds", ()),
             item=one.get("item"),
             on=one.get("on"),
         )
@@ -147,13 +151,26 @@ def make_search(read: Mapping[str, Any]) -> Search:
     Raises
     ------
     ShapeError
-        Nothing is searched for, a name has no letter or digit, or a range is turned round.
+        Nothing is searched for, or by more than 200 lots; a name has no letter or digit, or says
+        that nobody knows it; or a range is turned round.
     """
     lots = tuple(lot for lot in read.get("lots", ()) if lot)
+    if len(lots) > MOST_LOTS:
+        message = (
+            f"search.lots holds {len(lots)} lots, and at most {MOST_LOTS} are searched for at "
+            "once. Search for them in parts."
+        )
+        raise ShapeError(message)
     names = {key: read[key] for key in ("serial", "identifier") if read.get(key)}
     for key, name in [*(("lots", lot) for lot in lots), *names.items()]:
         if plain_form(name) == "" and not has_other_script(name):
             message = f"search.{key} has no letter or digit. Enter it as the label has it."
+            raise ShapeError(message)
+        if says_unknown(plain_name(name)):
+            message = (
+                f"search.{key} holds a word for not known. Enter it as the label has it: what "
+                "nobody knows is listed by every search."
+            )
             raise ShapeError(message)
     for first, last in (("expires_from", "expires_to"), ("from_on", "to_on")):
         if read.get(first) and read.get(last) and read[first] > read[last]:
@@ -176,20 +193,6 @@ def find_cautions(search: Search) -> list[str]:
     return [doubt] if doubt else []
 
 
-def read_devices(devices: Iterable[Mapping[str, Any]], *, on: str | None) -> tuple[Reading, ...]:
-    """Return every answer to what an implant is, at least one (LT6, LT7).
-
-    Parameters
-    ----------
-    devices : iterable of mapping
-        What stands in the record: one, several where answers differ, none where nobody said.
-    on : str or None
-        Its day, for the century of a date on a label.
-    """
-    found = [one for device in devices for one in _read_device(device, on)]
-    return tuple(dict.fromkeys(found)) or (Reading(),)
-
-
 def find_group(
     search: Search,
     readings: Sequence[Reading],
@@ -208,34 +211,44 @@ def find_group(
     return best
 
 
-def _read_device(device: Mapping[str, Any], on: str | None) -> list[Reading]:
-    written = Reading(
-        **{name: _text(device.get(name)) for name in ("identifier", "lot", "serial", "expires_on")}
-    )
-    raw = _text(device.get("raw_label"))
-    if raw is None:
-        return [written]
-    seen_from_on = on if on is not None and is_civil_date(on) else _SEEN_FROM_ON
-    try:
-        answer = read_device_label(raw, today_on=seen_from_on)
-    except CalculationRefusedError:
-        return [written]
-    label = Reading(
-        identifier=_text(answer.get("gtin") or answer.get("hibc_identifier")),
-        lot=_text(answer["lot"]),
-        serial=_text(answer["serial"]),
-        expires_on=_text(answer["expires_on"]),
-    )
-    return [_fill(written, label), _fill(label, written)]
+def find_by_item(
+    search: Search,
+    readings: Sequence[Reading],
+    look_alikes: LookAlikes,
+    *,
+    listed: Sequence[str] = (),
+    is_disputed: bool = False,
+    kinds: Collection[str] = (),
+    item: str | None = None,
+    on: str | None = None,
+) -> Finding:
+    """Return where an implant belongs by its labels, else by its stock item (LT16).
 
-
-def _fill(first: Reading, then: Reading) -> Reading:
-    return Reading(
-        **{
-            name: getattr(first, name) if getattr(first, name) is not None else getattr(then, name)
-            for name in Reading.__struct_fields__
-        }
-    )
+    Parameters
+    ----------
+    listed : sequence of str
+        By which identifiers its stock item is labelled.
+    is_disputed : bool
+        Two answers stand about these: they find the implant and rule nothing out.
+    kinds : collection of str
+        Of which kinds the items are that list what is searched for; empty where none does.
+    """
+    found = [find_group(search, [one], look_alikes, item=item, on=on) for one in readings]
+    if search.is_led_by_identifier:
+        is_other_kind = bool(kinds) and item in ITEMS and item not in kinds
+        for place, reading in enumerate(readings):
+            if identifier_form(reading.identifier or "", look_alikes) != "":
+                continue
+            by_item = (msgspec.structs.replace(reading, identifier=one) for one in listed)
+            groups = [
+                find_group(search, [one], look_alikes, item=item, on=on).group for one in by_item
+            ]
+            is_other_item = bool(groups) and not is_disputed and not any(groups)
+            if any(group not in (None, "unknown") for group in groups):
+                found[place] = Finding("shelf")
+            elif is_other_kind or is_other_item:
+                found[place] = Finding(None)
+    return min(found, key=lambda one: GROUPS.index(one.group) if one.group else len(GROUPS))
 
 
 def _judge(search: Search, reading: Reading, look_alikes: LookAlikes) -> Finding:
@@ -263,8 +276,7 @@ def _compare(search: Search, reading: Reading, look_alikes: LookAlikes) -> dict[
     verdicts: dict[str, Verdict] = {}
     if search.lots:
         each = [compare_lots(lot, reading.lot or "", look_alikes) for lot in search.lots]
-        order: tuple[Verdict, ...] = (*GROUPS, "different")
-        verdicts["lot"] = min(each, key=order.index)
+        verdicts["lot"] = min(each, key=_VERDICTS.index)
     if search.serial is not None:
         verdicts["serial"] = compare_lots(search.serial, reading.serial or "", look_alikes)
     if search.identifier is not None:
@@ -289,7 +301,3 @@ def _is_within(on: str | None, first: str | None, last: str | None) -> bool:
     if on is None or not is_civil_date(on):
         return True
     return (first is None or first <= on) and (last is None or on <= last)
-
-
-def _text(value: object) -> str | None:
-    return value if isinstance(value, str) and value else None

@@ -12,12 +12,15 @@ import msgspec
 
 from api.clinical_rules.errors import RuleFileError
 from api.clinical_rules.gs1_label import check_digit
+from api.clinical_rules.lot_words import says_unknown, without_lot_word
 from api.clinical_rules.rule_book import RuleBook
 from api.clinical_rules.rule_file import Row, RuleFile, path_of
 
 TRACE = "trace/default"
 # GS1 General Specifications: the lengths of a GTIN.
 _GTIN_LENGTHS = frozenset({8, 12, 13, 14})
+# GS1 lots have at most 20 characters; of more than twice as many nothing is one slip apart (LT15).
+LONGEST_NAME = 40
 # What is no letter and no digit of the keyboards of scanners and labels (LT1).
 _LEFT_OUT = re.compile(r"[^0-9A-Za-z]+")
 
@@ -77,11 +80,20 @@ def has_other_script(name: str) -> bool:
     return any(not sign.isascii() and unicodedata.category(sign)[0] in "LN" for sign in signs)
 
 
+def plain_name(name: str) -> str:
+    """Return the plain form of a lot, without a word for lot before it (LT1, LT12)."""
+    return plain_form(without_lot_word(unicodedata.normalize("NFKC", name)))
+
+
 def lot_form(name: str, look_alikes: LookAlikes) -> str:
-    """Return the form under which a lot or serial number is looked up, "" for none (LT1, LT2)."""
-    if has_other_script(name):
+    """Return the form under which a lot or serial number is looked up, "" for none (LT1, LT2).
+
+    There is none of a word that says that nobody knows it (LT13).
+    """
+    plain = plain_name(name)
+    if has_other_script(name) or says_unknown(plain):
         return ""
-    return "".join(look_alikes.get(sign, sign) for sign in plain_form(name))
+    return "".join(look_alikes.get(sign, sign) for sign in plain)
 
 
 def identifier_form(name: str, look_alikes: LookAlikes) -> str:
@@ -97,7 +109,7 @@ def identifier_form(name: str, look_alikes: LookAlikes) -> str:
 
 def compare_lots(one: str, held: str, look_alikes: LookAlikes) -> Verdict:
     """Say how a lot or serial number that is searched for fits one that is held (LT3, LT4)."""
-    plain = plain_form(one), plain_form(held)
+    plain = plain_name(one), plain_name(held)
     if has_other_script(one):
         return "unknown"
     folded = lot_form(one, look_alikes), lot_form(held, look_alikes)
@@ -158,7 +170,12 @@ def is_one_slip_apart(one: str, other: str) -> bool:
 
 
 def forms_one_slip_apart(form: str, look_alikes: LookAlikes) -> Iterator[str]:
-    """Yield every form that `is_one_slip_apart` could find, to look them up in an index."""
+    """Yield every form that is near to one (LT3), to look them up in an index; of a long one none.
+
+    So many that of twenty signs there are more than a thousand.
+    """
+    if not 0 < len(form) <= LONGEST_NAME:
+        return
     signs = [sign for sign in "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ" if sign not in look_alikes]
     for place in range(len(form) + 1):
         before, after = form[:place], form[place:]
@@ -179,7 +196,8 @@ def _compare(plain: tuple[str, str], folded: tuple[str, str]) -> Verdict:
         return "same"
     if folded[0] == folded[1]:
         return "alike"
-    return "near" if is_one_slip_apart(*folded) else "different"
+    is_near = 0 < len(folded[0]) <= LONGEST_NAME and is_one_slip_apart(*folded)
+    return "near" if is_near else "different"
 
 
 def _without_zeros(form: str) -> str:

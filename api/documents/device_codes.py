@@ -1,4 +1,4 @@
-"""The codes on an implant card as drawings: QR of text, DataMatrix of a GS1 element string.
+"""The codes on an implant card as drawings: QR of text, DataMatrix of GS1 or HIBC.
 
 Modules are drawn as one path on whole units, so that a printer neither blurs nor joins them.
 """
@@ -34,19 +34,28 @@ def draw_qr(text: str) -> str:
     return _draw(rows, _QUIET_QR)
 
 
-def draw_gs1(elements: str) -> str:
-    """Return a GS1 DataMatrix of an element string with AIs in brackets as SVG.
+def draw_matrix(code: str) -> str:
+    """Return a square DataMatrix of what a device is identified by as SVG.
+
+    Parameters
+    ----------
+    code : str
+        GS1 elements with AIs in square brackets, or HIBC.
 
     Raises
     ------
     CodeError
-        The element string is none.
+        It is neither, or does not fit into a code.
     """
+    is_gs1 = code.startswith("[")
     try:
-        made = zxingcpp.create_barcode(elements, zxingcpp.BarcodeFormat.DataMatrix, gs1=True)
+        # Square: not every scanner reads the long rectangles of a later extension.
+        made = zxingcpp.create_barcode(
+            code, zxingcpp.BarcodeFormat.DataMatrix, gs1=is_gs1, force_square=True
+        )
         image = zxingcpp.write_barcode_to_image(made, scale=1, add_quiet_zones=False)
     except (RuntimeError, ValueError) as error:
-        message = f"{elements} cannot be written as a GS1 code. Correct identifier, lot or serial."
+        message = f"{code} cannot be written as a code. Correct identifier, lot or serial."
         raise CodeError(message) from error
     pixels = np.asarray(image)
     rows = [[bool(pixel == 0) for pixel in row] for row in pixels]

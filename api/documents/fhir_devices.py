@@ -7,14 +7,17 @@ mix are never one number (HAZ-04): the mix has an amount, its parts stand beside
 import re
 from collections.abc import Sequence
 
+from api.clinical_rules.label_carrier import Carrier, find_carrier, find_making_day, is_hibc
 from api.documents.fhir_parts import (
     Resource,
     Told,
     amount,
+    clean,
     concept,
     notes,
     refer,
     write_base64,
+    write_instant,
 )
 from api.documents.opaque_id import opaque_id
 
@@ -22,7 +25,8 @@ KINDS = ("coil_placed", "adhesive_injected")
 _ITEM = {"coil_placed": "coil", "adhesive_injected": "adhesive"}
 _COIL = (("loop_um", "loop diameter"), ("wire_um", "wire diameter"), ("length_um", "length"))
 _GS1 = "http://hl7.org/fhir/NamingSystem/gs1-di"
-_HIBC = "http://hl7.org/fhir/NamingSystem/hibcc-di"
+# As the definition of Device.udiCarrier.issuer has it, its large letter included.
+_HIBC = "http://hl7.org/fhir/NamingSystem/hibcc-dI"
 _GTIN = re.compile(r"[0-9]{14}")
 _READ = ("case", "target", "coil", "amount", "device")
 _UNUSED = ("open", "returned")
@@ -86,43 +90,36 @@ def _find_lender(told: Told, packages: Sequence[Told]) -> Told | None:
 
 def _udi(told: Told) -> Resource:
     identifier, raw = told.text("device", "identifier"), told.raw("device", "raw_label")
-    readable = _readable(told, identifier, raw)
+    # What is no identification of a standard stands as it was read.
+    readable = clean(_carrier_of(told).readable) or told.text("device", "raw_label")
     carrier: Resource = {}
     if identifier:
         carrier["deviceIdentifier"] = identifier
         if _GTIN.fullmatch(identifier):
             carrier["issuer"] = _GS1
-        elif identifier.startswith("+"):
+        elif is_hibc(identifier):
             carrier["issuer"] = _HIBC
-    if raw:
-        # The bytes that were read, controls and all.
+    # A line with brackets was typed from below the code: no bytes were read.
+    is_scanned = raw != "" and not raw.startswith("(")
+    if is_scanned:
         carrier["carrierAIDC"] = write_base64(raw.encode())
     if readable:
         carrier["carrierHRF"] = readable
     if not carrier:
         return {}
-    carrier["entryType"] = "barcode" if raw else "manual"
+    carrier["entryType"] = "barcode" if is_scanned else "manual"
     return {"udiCarrier": [carrier]}
 
 
-def _readable(told: Told, identifier: str, raw: str) -> str:
-    """Return the label as people read it: of GS1 by its parts, else as it was read."""
-    if not _GTIN.fullmatch(identifier):
-        return told.text("device", "raw_label")
-    if not raw:
-        return ""
-    expires = told.day("device", "expires_on")
-    day = f"(17){expires[2:4]}{expires[5:7]}{expires[8:10]}" if expires else ""
-    lot, serial = told.text("device", "lot"), told.text("device", "serial")
-    return (
-        f"(01){identifier}{day}"
-        + (f"(10){lot}" if lot else "")
-        + (f"(21){serial}" if serial else "")
-    )
+def _carrier_of(told: Told) -> Carrier:
+    return find_carrier(told.parts("device"), told.text("device", "identifier"))
 
 
 def _label(told: Told) -> Resource:
+    on = write_instant(told.at_ms)[:10]
     found = {
+        # The century is that of the day on which the label was entered.
+        "manufactureDate": find_making_day(_carrier_of(told), today_on=on) if on else "",
         "expirationDate": told.day("device", "expires_on"),
         "lotNumber": told.text("device", "lot"),
         "serialNumber": told.text("device", "serial"),

@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 
 from api.clinical_rules.civil_date import is_civil_date
+from api.clinical_rules.label_carrier import find_carrier
 from api.documents.case_given import device_of, name_device, say_expiry, say_lot, stock_of
 from api.documents.paper import Face, Paper
 from api.documents.paper_head import draft_of, foot_of, name_of_patient, sender_of
@@ -20,8 +21,6 @@ from api.documents.shown_case import ShownCase, ShownRecord, once, parts_of, tex
 
 # What both engines part words by.
 _WHITE = re.compile(r"[ \n]+")
-_GTIN_DIGITS = 14
-_SHOWN_AT_MOST = 20
 _LONG = ("warnings", "safe_use")
 # IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9).
 _PLACES = {
@@ -95,6 +94,9 @@ def list_implants(case: ShownCase, words: PaperWords) -> list[Implant]:
             *(text_in(device, name) for name in names),
         )
         count = found[key].count + 1 if key in found else 1
+        if key in found and not text_in(device, "raw_label"):
+            # Of one that was scanned and one that was typed the scan tells the whole label.
+            device = found[key].device
         found[key] = Implant(name=key[0], stock=stock_of(case, one), device=device, count=count)
     return list(found.values())
 
@@ -111,38 +113,6 @@ def identifier_of(implant: Implant, stocked: ShownRecord | None) -> str:
     return own or (known[0] if len(known) == 1 else "")
 
 
-def element_string(implant: Implant, identifier: str) -> str:
-    """Return what the GS1 code says, AIs in brackets, "" without a GTIN.
-
-    Production identifiers that a GS1 element string cannot hold are left out of it (GS1 General
-    Specifications).
-    """
-    if not is_gtin(identifier):
-        return ""
-    expires_on = text_in(implant.device, "expires_on")
-    day = f"(17){expires_on[2:4]}{expires_on[5:7]}{expires_on[8:]}"
-    parts = [f"(01){identifier}", day if is_civil_date(expires_on) else ""]
-    for ai, name in (("10", "lot"), ("21", "serial")):
-        text = text_in(implant.device, name)
-        if text and len(text) <= _SHOWN_AT_MOST and all(one in _GS1_SIGNS for one in text):
-            parts.append(f"({ai}){text}")
-    return "".join(parts)
-
-
-# Signs of the GS1 AI encodable character set 82, without brackets, which set the AIs apart here.
-_GS1_SIGNS = frozenset(
-    "!\"%&'*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz"
-)
-
-
-def is_gtin(text: str) -> bool:
-    """Say whether a text is a GTIN of 14 digits with its check digit."""
-    if len(text) != _GTIN_DIGITS or not (text.isascii() and text.isdigit()):
-        return False
-    weighed = sum(int(one) * (3 if place % 2 == 0 else 1) for place, one in enumerate(text))
-    return weighed % 10 == 0
-
-
 def is_called_safe(mr: dict[str, Any]) -> bool:
     """Say whether a coil, which is of metal, was called MR safe: that is never printed."""
     return text_in(mr, "condition") == "mr-safe" or _says_safe(text_in(mr, "statement"))
@@ -157,7 +127,7 @@ def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
     stocked = case.stocked(implant.stock)
     maker = stocked.parts("maker") if stocked else {}
     identifier = identifier_of(implant, stocked)
-    gs1 = element_string(implant, identifier)
+    carrier = find_carrier(implant.device, identifier)
     none = words.say("card.not_recorded")
     in_doubt = implant.device.get("in_doubt") is True
     doubt = words.say("common.two_answers") if in_doubt else ""
@@ -173,7 +143,7 @@ def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
         "lot": say_lot(implant.device, words),
         "serial": text_in(implant.device, "serial") or doubt,
         "use_by": say_expiry(implant.device, words),
-        "udi": gs1 or identifier or doubt,
+        "udi": carrier.readable or identifier or doubt,
         "maker": text_in(maker, "name"),
         "maker_address": text_in(maker, "address").replace("\n", ", "),
         "website": text_in(maker, "website"),
@@ -183,15 +153,15 @@ def _faces(case: ShownCase, implant: Implant, words: PaperWords) -> list[Face]:
     coded = [name for name, text in pairs.items() if text and name != "patient"]
     qr = "\n".join(f"{words.say(f'card.{name}')}: {pairs[name]}" for name in coded)
     front, back = said[:4], said[4:]
-    lacking = words.say("card.label_in_doubt" if in_doubt else "card.no_gs1")
-    codes = [] if gs1 else [lacking]
+    lacking = words.say("card.label_in_doubt" if in_doubt else "card.no_identifier")
+    codes = [] if carrier.code else [lacking]
     own_words = [
         line for line, is_own in (_tell_maker(stocked, field, words) for field in _LONG) if is_own
     ]
     of_maker = [Face(words.say("card.maker_title"), [], own_words, "", "")] if own_words else []
     return [
         Face(words.say("card.title"), front, draft_of(words), qr, ""),
-        Face(words.say("card.device_title"), back, codes, "", gs1),
+        Face(words.say("card.device_title"), back, codes, "", carrier.code),
         Face(words.say("card.know"), [], _know(case, stocked, words), "", ""),
         *of_maker,
     ]

@@ -78,15 +78,15 @@ class Face(msgspec.Struct, frozen=True):
 
     Parameters
     ----------
-    qr, gs1 : str
-        What the codes say; "" for no code. `gs1` is an element string with AIs in brackets.
+    qr, matrix : str
+        What the codes say; "" for no code. `matrix` is GS1 with AIs in square brackets, or HIBC.
     """
 
     heading: str
     pairs: list[tuple[str, str]]
     lines: list[str]
     qr: str
-    gs1: str
+    matrix: str
 
 
 class Paper(msgspec.Struct, frozen=True, kw_only=True):

@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from api.documents.device_codes import draw_gs1, draw_qr
+from api.documents.device_codes import draw_matrix, draw_qr
 from api.documents.paper import Block, Drawing, Face, Paper, Picture
 from api.documents.paper_words import PaperWords
 from api.documents.printing import print_pdf
@@ -53,7 +53,7 @@ def _lay_face(face: Face, words: PaperWords) -> dict[str, Any]:
         {"svg": draw(text), "words": words.say(name)}
         for text, draw, name in (
             (face.qr, draw_qr, "card.qr_words"),
-            (face.gs1, draw_gs1, "card.gs1_words"),
+            (face.matrix, draw_matrix, "card.matrix_words"),
         )
         if text
     ]

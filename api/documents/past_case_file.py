@@ -7,7 +7,9 @@ from typing import Any
 
 import msgspec
 
-from api.documents.past_case_columns import LABS, MOST_COILS, CellError, Column, say_unknown_header
+from api.documents.past_case_cells import CellError, Column
+from api.documents.past_case_columns import LABS, say_unknown_header
+from api.documents.past_case_implants import MOST_COILS
 
 MOST_ROWS = 5_000
 MOST_BYTES = 8_000_000
@@ -41,6 +43,12 @@ class PastCase(msgspec.Struct, frozen=True):
         """Return what tells the person."""
         return tuple(self.values.get(name, "") for name in _PERSON)
 
+    def place(self) -> tuple[str, str, int]:
+        """Return which case of which patient and day it is: of one place there is one case."""
+        values = self.values
+        number = plain_text(values["local_number"])
+        return number, values["procedure_on"], values.get("case_of_day", 1)
+
 
 class PastCaseFile(msgspec.Struct, frozen=True):
     """What a file holds: rows that can be taken, and why others cannot."""
@@ -48,6 +56,11 @@ class PastCaseFile(msgspec.Struct, frozen=True):
     rows: int
     cases: list[PastCase]
     faults: list[Fault]
+
+
+def plain_text(text: str) -> str:
+    """Return a number or a name as two of them are compared: without blanks and capitals."""
+    return "".join(text.split()).casefold()
 
 
 def write_template(known: Mapping[str, Column]) -> str:
@@ -59,7 +72,8 @@ def write_template(known: Mapping[str, Column]) -> str:
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    columns = [one for one in known.values() if one.example or one.quantity == one.header]
+    offered = [one for one in known.values() if not one.is_rare]
+    columns = [one for one in offered if one.example or one.quantity == one.header]
     writer.writerow([one.header for one in columns])
     writer.writerow([("# " if one is columns[0] else "") + one.meaning for one in columns])
     writer.writerow([one.example for one in columns])
@@ -103,7 +117,7 @@ def read_past_cases(content: bytes, known: Mapping[str, Column], *, today_on: st
         if wrong:
             faults += wrong
         else:
-            seen.setdefault(values["local_number"].casefold(), case)
+            seen.setdefault(plain_text(values["local_number"]), case)
             cases.append(case)
     return PastCaseFile(count, cases, faults)
 
@@ -268,7 +282,7 @@ def _find_wrong_events(case: PastCase, last_on: str) -> list[Fault]:
 
 def _find_stranger(case: PastCase, seen: Mapping[str, PastCase]) -> list[Fault]:
     """Return a fault where another row has the number of this one and is another person."""
-    other = seen.get(case.values["local_number"].casefold())
+    other = seen.get(plain_text(case.values["local_number"]))
     if other is None or other.person()[1:] == case.person()[1:]:
         return []
     sentence = f"Line {other.line} has this number with another name or birth date. Correct one."

@@ -3,8 +3,10 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from api.documents.past_case_columns import LABS, MOST_COILS, UNKNOWN, Column
+from api.documents.past_case_cells import Column
+from api.documents.past_case_columns import LABS
 from api.documents.past_case_file import PastCase
+from api.documents.past_case_implants import MOST_COILS, device_in
 
 Written = tuple[str, dict[str, Any]]
 _ORIGIN = "earlier-record"
@@ -13,6 +15,7 @@ _NEXT = "Next visit after an earlier treatment"
 _LAST = "Earlier visit"
 _END = "Follow-up ended earlier"
 _CLOSE_OUT = "close_out"
+_OF_DAY = "x"
 
 
 def name_patient(mark: str, number: int) -> str:
@@ -25,6 +28,12 @@ def number_in(record: str, mark: str) -> int | None:
     name = record.partition("/")[2]
     digits = name.removeprefix(f"{mark}-").partition("-")[0]
     return int(digits) if name.startswith(f"{mark}-") and digits.isdigit() else None
+
+
+def place_in_day(record: str) -> int:
+    """Return which case of its patient's day an import wrote: the name alone tells it."""
+    place = record.rpartition("-")[2].partition(_OF_DAY)[2]
+    return int(place) if place.isdigit() else 1
 
 
 def name_adverse_event(case: str) -> str:
@@ -64,7 +73,8 @@ def write_case(
         Which patient of the import.
     """
     values, patient = case.values, name_patient(mark, number)
-    stem = f"{mark}-{number}-{case.line}"
+    place = case.place()[2]
+    stem = f"{mark}-{number}-{case.line}" + (f"{_OF_DAY}{place}" if place > 1 else "")
     record = f"case/{stem}"
     fields = {name: values[name] for name in _CASE if name in values}
     if "past_bleeds" in values:
@@ -94,7 +104,7 @@ def write_case(
                 for what in ("loop", "length")
                 if f"coil_{place}_{what}" in by_quantity
             }
-            device = _device(values[f"coil_{place}_lot"])
+            device = device_in(values, f"coil_{place}")
             fields = {"case": record, "target": target, "slot": place, "device": device}
             yield f"coil_placed/{stem}-{place}", {**fields, **({"coil": coil} if coil else {})}
     if "adhesive_lot" in values:
@@ -122,10 +132,6 @@ def _target(values: Mapping[str, Any], by_quantity: Mapping[str, Any]) -> dict[s
     return {**label, **({"size": {**size, **modality, "origin": _ORIGIN}} if size else {})}
 
 
-def _device(lot: str) -> dict[str, Any]:
-    return {"lot_unknown": True} if lot.casefold() == UNKNOWN else {"lot": lot}
-
-
 def _adhesive(values: Mapping[str, Any], record: str, target: str) -> dict[str, Any]:
     names = {
         "agent": "adhesive_agent",
@@ -134,7 +140,7 @@ def _adhesive(values: Mapping[str, Any], record: str, target: str) -> dict[str, 
         "mix_ul": "adhesive_mix_ml",
     }
     amount = {part: values[name] for part, name in names.items() if name in values}
-    fields = {"case": record, "target": target, "device": _device(values["adhesive_lot"])}
+    fields = {"case": record, "target": target, "device": device_in(values, "adhesive")}
     return {**fields, **({"amount": amount} if amount else {})}
 
 

@@ -14,6 +14,7 @@ import typst
 from api.clinical_rules.errors import ClinicalRuleError
 
 Layout = Literal["letter", "failsafe_list", "paper", "implant_card", "about_patient"]
+_PRINTED_ON_TABLETS = ("paper", "implant_card")
 
 
 class PrintingError(ClinicalRuleError):
@@ -46,7 +47,7 @@ def print_pdf(layout: Layout, data: dict[str, Any], *, on: str, mark: str = "") 
             timestamp=int(noon.timestamp()),
         )
     except typst.TypstError as error:
-        raise PrintingError(_say(str(error))) from error
+        raise PrintingError(_say(str(error), layout)) from error
     return bytes(content)
 
 
@@ -57,15 +58,21 @@ def _read(template: str) -> bytes:
 
 @cache
 def _open_fonts() -> typst.Fonts:
-    """Return the one font that this release carries; those of the machine are left alone."""
+    """Return the fonts that this release carries; those of the machine are left alone.
+
+    Names in Hebrew, Arabic, Armenian and Georgian take signs of the fonts within typst.
+    """
     folder = str(resources.files("fontpkg_noto_sans") / "files")
-    return typst.Fonts(
-        include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder]
-    )
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[folder])
 
 
-def _say(trouble: str) -> str:
+def _say(trouble: str, layout: Layout) -> str:
     if "could not be displayed" in trouble:
         lacking = trouble.split("`")[1] if "`" in trouble else "a letter"
-        return f"The font has no sign for {lacking}. Write it in Latin, Greek or Cyrillic letters."
+        lacks = f"The fonts of the PDF have no sign for {lacking}."
+        if layout in _PRINTED_ON_TABLETS:
+            return (
+                f"{lacks} Print it from a tablet: its browser has more signs and the same content."
+            )
+        return f"{lacks} Write it in Latin, Greek or Cyrillic letters."
     return f"It cannot be printed ({trouble.splitlines()[0][:120]}). Tell the data manager."

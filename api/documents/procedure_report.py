@@ -28,7 +28,7 @@ from api.documents.shown_case import (
     text_in,
 )
 from api.documents.target_report import report_in_all, report_target
-from api.documents.who_confirmed import how_confirmed
+from api.documents.who_confirmed import how_confirmed, say_actor
 
 _HASH_SHOWN = 16
 _STARTED = ("in-procedure", "closing", "closed")
@@ -250,11 +250,18 @@ def _report_pictures(case: ShownCase, words: PaperWords) -> list[Part]:
     return [Part(words.say("report.pictures"), blocks)] if blocks else []
 
 
+def _signer(case: ShownCase, signature: ShownRecord, words: PaperWords) -> str:
+    """Return who signed with the role; of whom the unit's list knows nothing, as stated."""
+    if any(one.record == signature.by for one in case.staff):
+        return _person(case, signature.by, words)
+    return say_actor(case, signature, words)
+
+
 def _report_signatures(case: ShownCase, words: PaperWords) -> Part:
     signed = [
         words.say(
             "report.signed",
-            name=_person(case, one.by, words),
+            name=_signer(case, one, words),
             day=words.day(case.civil_date(one.text("at"))),
             time=case.time(one.text("at")),
             how=words.value("confirmed", how_confirmed(one)),

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 from typing import TypeVar
 
 import msgspec
@@ -71,6 +72,23 @@ def compare_sites(linker: Linker[T], ours: Sequence[T], theirs: Sequence[T]) -> 
         for other in held.get(key, ())
     }
     patterns = tuple(linker.compare(left[one], right[other]) for one, other in met)
+    return Compared(linker.traits, tuple(met), patterns)
+
+
+def compare_within(linker: Linker[T], records: Sequence[T]) -> Compared:
+    """Compare the records of one list that share a key, each pair once, its names sorted."""
+    held: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    named = {linker.name_of(record): record for record in records}
+    for name in sorted(named):
+        for key in dict.fromkeys(linker.keys_of(named[name])):
+            held[key].append(name)
+    met = {
+        pair: None
+        for names in held.values()
+        if len(names) <= LARGEST_BLOCK
+        for pair in combinations(names, 2)
+    }
+    patterns = tuple(linker.compare(named[one], named[other]) for one, other in met)
     return Compared(linker.traits, tuple(met), patterns)
 
 

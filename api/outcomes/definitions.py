@@ -34,6 +34,9 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
         Days after the treatment, both included; None where there is no end.
     watched_from : int or None
         Day from which a case that was seen counts as watched to the end; None is `until_day`.
+    asked_before_death_days : int or None
+        Of a bleed: how long before a death somebody has to have asked for it, for the death to
+        end the watch. Whom nobody had asked for longer may have bled first. None: always.
     """
 
     outcome: str
@@ -45,6 +48,7 @@ class Definition(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
     from_day: int = 0
     until_day: int | None = None
     watched_from: int | None = None
+    asked_before_death_days: int | None = None
     definition: str
     source: str
     basis: Basis
@@ -169,7 +173,10 @@ def read_definitions(content: bytes) -> Definitions:
         is_endless = one.watched_from is not None and (
             one.until_day is None or not one.from_day <= one.watched_from <= one.until_day
         )
-        if one.outcome in found or is_odd or is_empty or is_endless:
+        is_unasked = one.asked_before_death_days is not None and (
+            one.event != "rebleed" or one.asked_before_death_days < 0
+        )
+        if one.outcome in found or is_odd or is_empty or is_endless or is_unasked:
             message = f"The definition of {one.outcome} contradicts itself or another. Correct it."
             raise OutcomeError(message)
         found.add(one.outcome)

@@ -142,8 +142,10 @@ def follow_outcome(episodes: Iterable[Episode], by: Definition) -> list[Spell]:
     """Return how long each case was watched for an event, and what ended it (OC6).
 
     The event itself, or death, which competes with it; a case seen no longer is censored on the
-    day it was seen last, and one of which an event has no day on the first. Whether the source
-    of a bleed is known does not shorten a spell: one of unknown source is told as `unknown`.
+    day it was seen last, and one of which an event has no day on the first. Of a bleed, that day
+    is the one on which somebody last asked for it, also for who died long after (OC18). Whether
+    the source of a bleed is known does not shorten a spell: one of unknown source is told as
+    `unknown`.
 
     Raises
     ------
@@ -198,11 +200,19 @@ def _is_watched(episode: Episode, by: Definition) -> bool:
 
     A death after that end says nothing of the time between: nobody asked.
     """
-    if any(
-        one.kind == DIED and _is_before_end(_day(episode, one.on), by) for one in episode.events
-    ):
+    if any(_is_before_end(day, by) for day in _ending_deaths(episode, by)):
         return True
     return by.watched_until is not None and _watched(episode, by) >= by.watched_until
+
+
+def _ending_deaths(episode: Episode, by: Definition) -> list[int]:
+    """Return the days of death that end the watch: of a bleed, if asked for shortly before (OC18).
+
+    Whom nobody had asked for long may have bled before the death.
+    """
+    deaths = [_day(episode, one.on) for one in episode.events if one.kind == DIED]
+    most = by.asked_before_death_days
+    return [day for day in deaths if most is None or day - _watched(episode, by) <= most]
 
 
 def _watched(episode: Episode, by: Definition) -> int:
@@ -233,9 +243,11 @@ def _spell(episode: Episode, by: Definition) -> Spell:
         for one in _events_within(episode, by)
         if _fits(one, by) is not False
     ]
-    if by.event != DIED:
-        ends += [(_day(episode, one.on), DIED) for one in episode.events if one.kind == DIED]
-    last = 0 if _is_unsure(episode, by) else _watched(episode, by)
+    is_unsure = _is_unsure(episode, by)
+    if by.event != DIED and not is_unsure:
+        # Who bled on a day that nobody knows may have done so before the death.
+        ends += [(day, DIED) for day in _ending_deaths(episode, by)]
+    last = 0 if is_unsure else _watched(episode, by)
     if by.until_day is not None:
         last = min(last, by.until_day)
     # On one day the event itself comes before the death that may have followed from it.

@@ -118,7 +118,7 @@ def _of_patients(records: UnitRecords, cases: list[TreatedCase]) -> Iterator[Fin
         latest = [records.today_on, *treated_on.get(patient.record, ())]
         if _is_born_impossibly(patient, min(latest), max(latest)):
             yield Finding("born-impossible", patient.record)
-    for one, other in _alike(patients.values()):
+    for one, other in _alike(patients.values()) | records.alike.keys():
         yield Finding("patient-twice", one, "", other)
 
 

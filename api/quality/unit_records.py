@@ -25,6 +25,13 @@ KINDS = (
 _TREATED_STAGES = ("closing", "closed")
 
 
+class Likeness(msgspec.Struct, frozen=True):
+    """How likely two records of patients are one person, and how alike each trait is, in words."""
+
+    per_mille: int
+    traits: tuple[tuple[str, str], ...]
+
+
 class UnitRecords(msgspec.Struct, frozen=True, kw_only=True):
     """What is judged.
 
@@ -38,6 +45,8 @@ class UnitRecords(msgspec.Struct, frozen=True, kw_only=True):
         Possible double entries that nobody has decided on (DE1-DE7).
     conflicts : sequence of (record, field)
         Fields with more than one answer left (CF1).
+    alike : mapping of (record, record) to Likeness
+        Patients that may be one person entered twice, each pair sorted.
     without_follow_up : collection of str
         Cases for which the check of follow-up misses a plan (FG1).
     """
@@ -46,6 +55,7 @@ class UnitRecords(msgspec.Struct, frozen=True, kw_only=True):
     today_on: str
     doubles: Sequence[tuple[str, str]] = ()
     conflicts: Sequence[tuple[str, str]] = ()
+    alike: Mapping[tuple[str, str], Likeness] = {}
     without_follow_up: Collection[str] = ()
 
     def standing(self, kind: str) -> list[RecordState]:

@@ -106,7 +106,8 @@ def encode_traits(patient: ShownRecord, country: str, key: bytes) -> dict[str, A
     Parameters
     ----------
     country : str
-        ISO 3166-1 alpha-2: whose national numbers the unit's own may be; "" for none.
+        ISO 3166-1 alpha-2: whose national numbers the unit has said its patient numbers to be; ""
+        for nobody's. Never guessed: a number that a hospital drew passes many a check by chance.
     key : bytes
         The network's, which the hub never holds.
     """

@@ -37,6 +37,7 @@ def post_proposals(
     data: JSONBody[ProposalRequest], device: AskingDevice, around: Around
 ) -> Proposals:
     """Propose a session for every visit that needs one; a person books."""
+    around.reads.note(device, "bookings", at_ms=around.environment.now_ms(), why="proposals")
     return propose_bookings(
         around.store,
         today_on=data.today_on,
@@ -55,6 +56,7 @@ def post_proposals(
 )
 def get_over_bookings(device: AskingDevice, around: Around) -> OverBookings:
     """List the sessions from today on in which a booked visit has no place."""
+    around.reads.note(device, "bookings", at_ms=around.environment.now_ms(), why="over")
     return list_over_bookings(around.store, from_on=around.today())
 
 

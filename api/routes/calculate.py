@@ -2,12 +2,13 @@
 
 from typing import Annotated, Any
 
-from litestar import post
+from litestar import Request, post
 from litestar.openapi.datastructures import ResponseSpec
 from litestar.openapi.spec import Example
 from litestar.params import Body, Parameter
 
 from api.clinical_rules.examples import EXAMPLES
+from api.routes.asking_source import source_of
 from api.routes.error_responses import CONTENT_TYPE, describe_refusal
 from api.routes.surroundings import Around
 from api.use_cases.answer_calculation import answer_calculation
@@ -94,6 +95,9 @@ def post_calculation(
         ),
     ],
     around: Around,
+    request: Request[Any, Any, Any],
 ) -> dict[str, Any]:
     """Calculate liver-scores, sizing, follow-up, antithrombotic-holds or device-label."""
+    # Anybody may ask, and each answer takes a thread of everybody's.
+    around.limits.spend("calculation", source_of(request))
     return answer_calculation(kind, data, on=around.today(), store=around.store)

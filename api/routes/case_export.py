@@ -8,6 +8,7 @@ from litestar.di import Provide
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.export_cases import export_cases_for
+from api.use_cases.name_handed_out import name_exported
 
 
 @get(
@@ -21,6 +22,6 @@ def get_case_export(
     request: Request[Any, Any, Any], device: AskingDevice, around: Around
 ) -> Response[Any]:
     """Answer with one JSON object: tables of rows, and the data dictionary."""
-    note_asker(request, around, "export", "cases")
     content = export_cases_for(around.store, device)
+    note_asker(request, around, "export", "cases", name_exported(around.store))
     return Response(content, media_type="application/json")

@@ -15,6 +15,7 @@ from api.use_cases.list_failsafe import (
     list_failsafe_for,
     print_failsafe,
 )
+from api.use_cases.name_handed_out import name_listed
 from api.use_cases.sign_failsafe import sign_failsafe_for
 from api.use_cases.unit_settings import read_unit_settings
 
@@ -49,11 +50,12 @@ def get_failsafe_list(
     request: Request[Any, Any, Any], device: AskingDevice, around: Around
 ) -> FailsafeList:
     """List patients with implants and no future plan, with the latest signature."""
-    note_asker(request, around, "read", "failsafe-list")
     environment = around.environment
-    return list_failsafe_for(
+    found = list_failsafe_for(
         around.store, device, on=around.today(), time_zone=environment.time_zone
     )
+    note_asker(request, around, "read", "failsafe-list", name_listed(found))
+    return found
 
 
 @get(
@@ -67,9 +69,9 @@ def get_failsafe_paper(
     request: Request[Any, Any, Any], device: AskingDevice, around: Around
 ) -> FailsafePaper:
     """Print the list of today."""
-    note_asker(request, around, "export", "failsafe-list")
     on = around.today()
     found = list_failsafe_for(around.store, device, on=on, time_zone=around.environment.time_zone)
+    note_asker(request, around, "export", "failsafe-list", name_listed(found))
     settings = read_unit_settings(around.store, on=on)
     pdf = base64.b64encode(print_failsafe(found, settings)).decode()
     return FailsafePaper(as_of_on=found.as_of_on, list_hash=found.list_hash, pdf=pdf)

@@ -9,6 +9,7 @@ from litestar.params import FromQuery
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, AskingDevice, provide_device
 from api.use_cases.check_follow_up import FollowUpCheck, refuse_stranger_to_care
+from api.use_cases.name_handed_out import name_checked
 
 
 @get(
@@ -26,8 +27,7 @@ def get_follow_up_check(
 ) -> FollowUpCheck:
     """Give the day's check of follow-up; with `now` it is made anew, as after a gap was closed."""
     refuse_stranger_to_care(device)
-    note_asker(request, around, "read", "follow-up-check")
     watch = around.follow_up_watch
-    if watch.latest is None or now:
-        return watch.check_now()
-    return watch.latest
+    found = watch.check_now() if watch.latest is None or now else watch.latest
+    note_asker(request, around, "read", "follow-up-check", name_checked(found))
+    return found

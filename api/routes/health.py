@@ -3,6 +3,7 @@
 import msgspec
 from litestar import get
 
+from api.routes.heads_watch import HeadsStanding
 from api.routes.surroundings import Around
 from api.use_cases.server_role import Role, role_of
 
@@ -12,8 +13,10 @@ class Health(msgspec.Struct, frozen=True):
 
     ``waiting`` operations were supplied and wait for what lies before them (EX11); ``forks`` are
     logs that two devices wrote (LG5); ``damaged`` entries cannot be read as they were written: put
-    back a backup (LG6); ``refused_by_hub`` are own entries for the network that its hub has set
-    aside: `crura hub status` says why.
+    back a backup (LG6); ``set_aside`` are entries that lie aside for a person, told at a unit under
+    Decisions, at a hub under Units on its desk; ``refused_by_hub`` are own entries for the network
+    that its hub has set aside: `crura hub status` says why; ``heads`` says whether the signed ends
+    of the logs left for a place outside in the last day (`crura serve --heads-to`).
     """
 
     role: Role
@@ -23,7 +26,9 @@ class Health(msgspec.Struct, frozen=True):
     waiting: int
     forks: int
     damaged: int
+    set_aside: int
     refused_by_hub: int
+    heads: HeadsStanding
 
 
 @get("/api/health", tags=["server"], sync_to_thread=True, opt={"needs": "health.read"})
@@ -38,5 +43,7 @@ def get_health(around: Around) -> Health:
             waiting=sum(around.store.waiting.gaps().values()),
             forks=len(around.store.marks.forks()),
             damaged=len(around.store.operations.damaged()),
+            set_aside=around.store.operations.count_quarantined(),
             refused_by_hub=len(around.store.hub_line.refused()),
+            heads=around.heads_watch.standing(),
         )

@@ -9,8 +9,9 @@ from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
 from api.use_cases.find_lots import LotSearch, find_lots_for, read_search
+from api.use_cases.name_handed_out import name_found
 from api.use_cases.recall_letters import (
     RecallLetter,
     RecallLetters,
@@ -70,7 +71,6 @@ def post_implant_search(
     around: Around,
 ) -> FoundLots:
     """Find who has a device: the same lot, look-alikes, near ones, and those nobody knows."""
-    note_asker(request, around, "search", "implants", why=f"{data.by}: {data.because}")
     environment = around.environment
     found = find_lots_for(
         around.store,
@@ -82,13 +82,21 @@ def post_implant_search(
         entry=data.entry,
         chance=environment.draw_chance(),
     )
+    why = f"{data.by}: {data.because}"
+    note_asker(request, around, "search", "implants", name_found(found), why)
+    return carry_found(around, found, with_letters=data.with_letters, with_pdf=data.with_pdf)
+
+
+def carry_found(
+    around: Surroundings, found: LotSearch, *, with_letters: bool, with_pdf: bool
+) -> FoundLots:
+    """Return what was found, with whom to write to where that is asked for."""
+    time_zone = around.environment.time_zone
     letters = None
-    if data.with_pdf:
-        letters = print_recall_letters(
-            around.store, found, on=around.today(), time_zone=environment.time_zone
-        )
-    elif data.with_letters:
-        letters = list_recall_letters(around.store, found, time_zone=environment.time_zone)
+    if with_pdf:
+        letters = print_recall_letters(around.store, found, on=around.today(), time_zone=time_zone)
+    elif with_letters:
+        letters = list_recall_letters(around.store, found, time_zone=time_zone)
     return FoundLots(found, _carry(letters) if letters else None)
 
 

@@ -3,7 +3,7 @@
 Names are shown to people of the unit alone; what goes to the hub is counts and a word.
 """
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import msgspec
 from litestar import Request, get, post
@@ -14,13 +14,13 @@ from api.routes.access_events import note_asker
 from api.routes.surroundings import Around, Surroundings
 from api.use_cases.answer_links import ProposalHere, answer_proposal, list_proposals_here
 from api.use_cases.answer_recalls import (
-    NoticeAct,
     NoticeHere,
     answer_notice,
     list_notices_here,
 )
+from api.use_cases.name_handed_out import name_implants
 
-# Who keeps devices and people acknowledges by counts, and reads of no patient.
+# Who keeps devices and people acknowledges by counts, reads of no patient and closes nothing.
 _WITHOUT_NAMES = ("unit-admin",)
 _Name = Annotated[str, msgspec.Meta(max_length=105)]
 
@@ -32,14 +32,17 @@ class NoticesHere(msgspec.Struct, frozen=True):
 
 
 class NoticeAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Which notice a person of the unit acknowledges, closes or lets be heeded again.
-
-    ``seen`` is the digest of what stood on the screen (`NoticeHere.seen`); "" of an older app.
-    """
+    """Which notice a person of the unit acknowledges, or lets be heeded again."""
 
     notice: _Name
-    act: NoticeAct
-    seen: Annotated[str, msgspec.Meta(max_length=64)] = ""
+    act: Literal["acknowledge", "heed"]
+
+
+class NoticeClosing(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which notice is dealt with; ``seen`` is the digest of what stood on the screen."""
+
+    notice: _Name
+    seen: Annotated[str, msgspec.Meta(min_length=1, max_length=64)]
 
 
 class ProposalsHere(msgspec.Struct, frozen=True):
@@ -63,8 +66,10 @@ class ProposalAnswer(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
 )
 def get_recalls_here(request: Request[Any, Any, Any], around: Around) -> NoticesHere:
     """List the notices of the network with whom each touches here; each search is kept."""
-    asker = note_asker(request, around, "search", "implants", why="recalls of the network")
-    return _list_notices(around, asker)
+    found = _list_notices(around, request.state["asker"])
+    named = name_implants(row for one in found.notices for row in one.rows)
+    note_asker(request, around, "search", "implants", named, "recalls of the network")
+    return found
 
 
 @post(
@@ -83,6 +88,32 @@ def post_recall_answer(
         around.store,
         data.notice,
         data.act,
+        on=around.today(),
+        by=asker.id,
+        draw_chance=around.draw_chance,
+    )
+    return _list_notices(around, asker)
+
+
+@post(
+    "/api/recalls/network-closings",
+    status_code=200,
+    tags=["network"],
+    sync_to_thread=True,
+    opt={"needs": "recalls-here.close"},
+)
+def post_recall_closing(
+    request: Request[Any, Any, Any], data: JSONBody[NoticeClosing], around: Around
+) -> NoticesHere:
+    """Close a notice over whom it touches, and tell the hub the counts.
+
+    Only for those who see the names: whoever closes says that each of them was looked into.
+    """
+    asker = note_asker(request, around, "close", "recalls-here", (data.notice,))
+    answer_notice(
+        around.store,
+        data.notice,
+        "close",
         on=around.today(),
         by=asker.id,
         draw_chance=around.draw_chance,

@@ -116,8 +116,12 @@ def post_network_recall(
 def post_recall_count(
     request: Request[Any, Any, Any], data: JSONBody[CountRequest], around: Around
 ) -> RecallCounts:
-    """Count the devices of each unit that a notice would name; nothing is written."""
-    note_asker(request, around, "search", "network-recalls")
+    """Count the devices of each unit that a notice would name, each up to the next five.
+
+    Nothing is written but who counted, and by what.
+    """
+    named = msgspec.json.encode(data.criteria.named()).decode()
+    note_asker(request, around, "search", "network-recalls", why=f"{data.item} {named}".strip())
     return count_for(around.store, data.criteria.named(), item=data.item or None)
 
 

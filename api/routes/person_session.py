@@ -102,7 +102,7 @@ def refuse_foreign_page(request: Request[Any, Any, Any]) -> None:
 
 
 class Standing(msgspec.Struct, frozen=True, kw_only=True):
-    """Who is logged in, and how long that lasts; milliseconds, wall clock of the server."""
+    """Who is logged in, and how long that lasts; ``heads_late`` as `HeadsWatch.is_told` has it."""
 
     staff: str
     name: str
@@ -111,6 +111,7 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True):
     began_ms: int
     idle_ms: int = IDLE_MS
     longest_ms: int = LONGEST_MS
+    heads_late: bool = False
 
 
 class Sessions(msgspec.Struct, frozen=True):
@@ -148,7 +149,7 @@ def post_session(
     if former is not None:
         log_out(around.store, former, now_ms=now_ms)
     return Response(
-        _standing(person),
+        _standing(person, around),
         status_code=HTTPStatus.CREATED,
         headers={"set-cookie": f"{COOKIE}={token}{_KEEP}"},
     )
@@ -161,9 +162,9 @@ def post_session(
     dependencies=BY_A_PERSON,
     sync_to_thread=True,
 )
-def get_session(person: AskingPerson) -> Standing:
+def get_session(person: AskingPerson, around: Around) -> Standing:
     """Say who is logged in."""
-    return _standing(person)
+    return _standing(person, around)
 
 
 @delete(
@@ -203,11 +204,7 @@ def get_sessions(person: AskingPerson, around: Around) -> Sessions:
     dependencies=BY_A_PERSON,
     sync_to_thread=True,
 )
-def post_session_end(
-    person: AskingPerson,
-    data: JSONBody[SessionEnd],
-    around: Around,
-) -> Sessions:
+def post_session_end(person: AskingPerson, data: JSONBody[SessionEnd], around: Around) -> Sessions:
     """End one of the person's own log-ins, or all but this one; answers with those that last."""
     _spend_own(around, person)
     now_ms = around.environment.now_ms()
@@ -240,7 +237,7 @@ def post_session_password(
         salt=around.environment.new_salt(),
         now_ms=around.environment.now_ms(),
     )
-    return _standing(person)
+    return _standing(person, around)
 
 
 def spend_log_in(request: Request[Any, Any, Any], around: Surroundings, login: str) -> None:
@@ -270,13 +267,14 @@ def _spend_own(around: Surroundings, person: Person) -> None:
     around.limits.spend("login-own", person.staff)
 
 
-def _standing(person: Person) -> Standing:
+def _standing(person: Person, around: Surroundings) -> Standing:
     return Standing(
         staff=person.staff,
         name=person.name,
         login=person.login,
         role=person.role,
         began_ms=person.began_ms,
+        heads_late=around.heads_watch.is_told(person.role),
     )
 
 

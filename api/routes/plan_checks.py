@@ -16,4 +16,5 @@ from api.use_cases.check_plans import PlanChecks, list_plan_checks
 )
 def get_plan_checks(device: AskingDevice, around: Around) -> PlanChecks:
     """List plans that differ or cannot be checked, in the streams the device may read."""
+    around.reads.note(device, "plan-checks", at_ms=around.environment.now_ms())
     return list_plan_checks(around.store, device)

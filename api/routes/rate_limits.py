@@ -35,6 +35,8 @@ RATES: dict[str, Rate] = {
     # Any joining at all, before its signature is looked at.
     "join-asked": Rate(30, MINUTE_MS),
     "nonce": Rate(300, MINUTE_MS),
+    # Of one source, which may be a whole ward behind one address: ten a second without a pause.
+    "calculation": Rate(600, MINUTE_MS),
     # Tries for one account from one source, of one source for any account, and for one account
     # from anywhere: the last is reached by many sources together alone.
     "login": Rate(5, MINUTE_MS),

@@ -1,4 +1,4 @@
-"""Recall notices of the unit over HTTP, for `crura recall` beside a server that runs."""
+"""Recalls of the unit over HTTP: `crura recall` and `crura find-lot` beside a running server."""
 
 import asyncio
 from typing import Annotated, Any
@@ -8,8 +8,11 @@ from litestar import Request, post
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
+from api.routes.implants import FoundLots, carry_found
 from api.routes.surroundings import Around, is_of_machine
 from api.use_cases.errors import UnknownDeviceError
+from api.use_cases.find_lots import find_lots, read_search
+from api.use_cases.name_handed_out import name_found
 from api.use_cases.recalls import Touched, add_recall, list_touched, withdraw_recall
 
 Words = Annotated[str, msgspec.Meta(min_length=1, max_length=600)]
@@ -43,6 +46,16 @@ class NoticesRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
     """Who asks whom the notices touch."""
 
     by: Words
+
+
+class LotSearchRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What `crura find-lot` searches for, by whom and why, and which letters it wants."""
+
+    search: dict[str, Any]
+    by: Words
+    because: Words
+    with_letters: bool = False
+    with_pdf: bool = False
 
 
 class TouchedByNotices(msgspec.Struct, frozen=True):
@@ -102,15 +115,40 @@ def post_recall_search(
 ) -> TouchedByNotices:
     """Say of every notice in force whom it touches; each is a search that is kept (HAZ-46)."""
     _refuse_strangers(request)
-    note_asker(request, around, "search", "implants", why=f"{data.by}: recall notices")
-    return TouchedByNotices(
-        list_touched(
-            around.store,
-            on=around.today(),
-            by=data.by,
-            draw_chance=around.environment.draw_chance,
-        )
+    touched = list_touched(
+        around.store,
+        on=around.today(),
+        by=data.by,
+        draw_chance=around.environment.draw_chance,
     )
+    named = name_found(*(one.found for one in touched))
+    note_asker(request, around, "search", "implants", named, f"{data.by}: recall notices")
+    return TouchedByNotices(touched)
+
+
+@post(
+    "/api/lot-searches",
+    include_in_schema=False,
+    status_code=200,
+    sync_to_thread=True,
+    opt={"needs": "unit-recalls.search"},
+)
+def post_lot_search(
+    request: Request[Any, Any, Any], data: JSONBody[LotSearchRequest], around: Around
+) -> FoundLots:
+    """Find who has a device; the search is kept, and noted as one of the machine (HAZ-46)."""
+    _refuse_strangers(request)
+    found = find_lots(
+        around.store,
+        read_search(data.search),
+        on=around.today(),
+        by=data.by,
+        because=data.because,
+        chance=around.environment.draw_chance(),
+    )
+    why = f"{data.by}: {data.because}"
+    note_asker(request, around, "search", "implants", name_found(found), why)
+    return carry_found(around, found, with_letters=data.with_letters, with_pdf=data.with_pdf)
 
 
 def _refuse_strangers(request: Request[Any, Any, Any]) -> None:

@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from litestar import Request
@@ -16,6 +17,7 @@ from api.routes.device_proof import is_of_machine as is_of_machine
 from api.routes.device_proof import proved_device, refuse_barred, refuse_waiting
 from api.routes.file_watch import FileWatch
 from api.routes.follow_up_watch import FollowUpWatch
+from api.routes.heads_watch import HeadsWatch
 from api.routes.hub_line_watch import HubLineWatch
 from api.routes.link_watch import LinkWatch
 from api.routes.nonces import Nonces
@@ -80,7 +82,8 @@ class Surroundings:
     """Everything a route may use. ``local_key`` opens the way for commands on this machine.
 
     ``is_behind_proxy`` says that a proxy on this machine passes requests on; ``served_build`` is
-    the build of the app that is handed out, "" where there is none.
+    the build of the app that is handed out, "" where there is none; ``heads_to`` is the folder
+    outside into which the heads of each day go.
     """
 
     store: UnitStore
@@ -89,6 +92,7 @@ class Surroundings:
     local_key: str
     is_behind_proxy: bool = False
     served_build: str = ""
+    heads_to: Path | None = None
     bell: HeadsBell = field(default_factory=HeadsBell)
     turns: PushTurns = field(default_factory=PushTurns)
     nonces: Nonces = field(init=False)
@@ -100,6 +104,7 @@ class Surroundings:
     file_watch: FileWatch = field(init=False)
     hub_line: HubLineWatch = field(init=False)
     link_watch: LinkWatch = field(init=False)
+    heads_watch: HeadsWatch = field(init=False)
 
     def __post_init__(self) -> None:
         is_shared = self.store.is_shared
@@ -116,6 +121,8 @@ class Surroundings:
         line = HubLineWatch(self.store, self.environment, self.build)
         object.__setattr__(self, "hub_line", line)
         object.__setattr__(self, "link_watch", LinkWatch(self.store, self.environment))
+        heads = HeadsWatch(self.store, self.environment, self.heads_to)
+        object.__setattr__(self, "heads_watch", heads)
 
     @property
     def is_hub(self) -> bool:

@@ -45,6 +45,8 @@ def keep_watches(around: Surroundings) -> Lifespan:
 
 
 def _rounds_of(around: Surroundings) -> list[Rounds]:
+    heads = [] if around.heads_watch.outside is None else [around.heads_watch.rounds]
     if around.is_hub:
-        return [around.link_watch.rounds]
-    return [around.file_watch.rounds, around.follow_up_watch.rounds, around.hub_line.rounds]
+        return [around.link_watch.rounds, *heads]
+    rounds = [around.file_watch.rounds, around.follow_up_watch.rounds, around.hub_line.rounds]
+    return [*rounds, *heads]

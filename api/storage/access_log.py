@@ -138,10 +138,20 @@ class AccessLog(msgspec.Struct, frozen=True):
         ):
             yield seq, text, hash_.hex()
 
-    def lines(self, *, newest_first: bool = False) -> Iterator[AccessLine]:
-        """Yield what every line says; one that cannot be read is left to `crura verify`."""
+    def lines(self, *, newest_first: bool = False, holding: str = "") -> Iterator[AccessLine]:
+        """Yield what every line says; one that cannot be read is left to `crura verify`.
+
+        Parameters
+        ----------
+        holding : str
+            Lines in whose text this stands, found by the database; "" for all.
+        """
         order = "DESC" if newest_first else "ASC"
-        rows = self.connection.execute(f"SELECT line FROM access_event ORDER BY seq {order}")  # noqa: S608
+        rows = self.connection.execute(
+            "SELECT line FROM access_event WHERE ? = '' OR instr(line, ?) > 0"  # noqa: S608
+            f" ORDER BY seq {order}",
+            (holding, holding),
+        )
         for (text,) in rows:
             line = read_line(text)
             if line is not None:

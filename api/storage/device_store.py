@@ -204,6 +204,11 @@ class DeviceStore:
         """Return a device by id."""
         return self._device("id = ?", device)
 
+    def ids(self) -> list[str]:
+        """Return the id of every device, those that were revoked among them."""
+        rows = self._connection.execute("SELECT id FROM device ORDER BY id").fetchall()
+        return [str(row[0]) for row in rows]
+
     def token_digest_of(self, device: str) -> str | None:
         """Return the digest of a device's token, None for an unknown device."""
         row = self._connection.execute(

@@ -19,7 +19,7 @@ from api.storage.errors import StorageError
 from api.storage.picture_files import FOLDER_NAME
 from api.storage.seal import SUFFIX
 from api.storage.server_key import FILE_NAME as KEY_NAME
-from api.storage.server_key import OWNER_ALONE
+from api.storage.server_key import OWNER_ALONE, former_keys_in, is_former_key
 from api.storage.site_key import FILE_NAME as SITE_KEY_NAME
 from api.storage.site_key import NETWORK_KEY_NAME
 from api.storage.unit_store import UnitStore
@@ -90,7 +90,7 @@ def write_encrypted_backup(
     half = target.with_name(f"{target.name}.part")
     with _ONE_AT_A_TIME, _workshop(folder / _PACKING) as workshop:
         left_out = write_backup(store, workshop / _STORE)
-        for name in (*_KEYS, ERASURES_NAME):
+        for name in (*_keys_in(folder), ERASURES_NAME):
             if (folder / name).is_file():
                 _copy_for_owner(folder / name, workshop / name)
         try:
@@ -146,7 +146,9 @@ def opened_backup(backup: Path, folder: Path, identity: Path) -> Iterator[Path]:
         add_to_erasure_list(folder, read_erasure_list(workshop))
         # Before the store is opened, which would make another one.
         new = [
-            name for name in _KEYS if (workshop / name).is_file() and not (folder / name).exists()
+            name
+            for name in _keys_in(workshop)
+            if (workshop / name).is_file() and not (folder / name).exists()
         ]
         for name in new:
             _copy_for_owner(workshop / name, folder / name)
@@ -212,6 +214,11 @@ def _workshop(place: Path) -> Iterator[Path]:
         shutil.rmtree(place, ignore_errors=True)
 
 
+def _keys_in(folder: Path) -> tuple[str, ...]:
+    """Return the names that keys of a folder bear, those of replaced ones among them."""
+    return (*_KEYS, *(path.name for path in former_keys_in(folder)))
+
+
 def _copy_for_owner(source: Path, target: Path) -> None:
     descriptor = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OWNER_ALONE)
     with os.fdopen(descriptor, "wb") as file:
@@ -224,7 +231,7 @@ def _pack(workshop: Path, sink: BinaryIO) -> None:
     with tarfile.open(fileobj=sink, mode="w|gz") as packed:
         for name in (_STORE, _STORE + SUFFIX):
             packed.add(workshop / name, arcname=name)
-        for name in (pictures_of(workshop / _STORE).name, *_KEYS, ERASURES_NAME):
+        for name in (pictures_of(workshop / _STORE).name, *_keys_in(workshop), ERASURES_NAME):
             if (workshop / name).exists():
                 packed.add(workshop / name, arcname=name)
 
@@ -234,7 +241,8 @@ def _unpack(source: BinaryIO, workshop: Path) -> None:
     tops = {_STORE, _STORE + SUFFIX, f"{_STORE}.{FOLDER_NAME}", *_KEYS, ERASURES_NAME}
     with tarfile.open(fileobj=source, mode="r|gz") as packed:
         for member in packed:
-            if member.name.split("/")[0] not in tops:
+            top = member.name.split("/")[0]
+            if top not in tops and not is_former_key(top):
                 raise tarfile.TarError(f"{member.name[:40]!r} does not belong in a backup")
             packed.extract(member, workshop, filter="data")
     while source.read(65_536):

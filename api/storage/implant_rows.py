@@ -65,8 +65,16 @@ class ImplantRows:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def sift(self, search: Search, look_alikes: LookAlikes) -> list[ImplantRow]:
+    def sift(
+        self, search: Search, look_alikes: LookAlikes, *, of_items: Iterable[str] = ()
+    ) -> list[ImplantRow]:
         """Return every row that the search could find, by record, all readings of each.
+
+        Parameters
+        ----------
+        of_items : iterable of str
+            Stock items whose identifier is searched for: what is of them and bears no identifier
+            itself could be found too (LT16).
 
         Notes
         -----
@@ -78,7 +86,7 @@ class ImplantRows:
         values: list[object] = []
         names = (*search.lots, search.serial or "", search.identifier or "")
         if look_alikes == indexed_look_alikes() and not any(map(has_other_script, names)):
-            parts, values = _narrow(search, look_alikes)
+            parts, values = _narrow(search, look_alikes, of_items)
             condition = f" WHERE record IN ({' UNION '.join(parts)})"
         rows = self._connection.execute(
             f"SELECT {columns} FROM implant{condition} ORDER BY record, place",  # noqa: S608
@@ -117,7 +125,9 @@ class ImplantRows:
         return {row[0]: PatientRow(*row) for row in rows}
 
 
-def _narrow(search: Search, look_alikes: LookAlikes) -> tuple[list[str], list[object]]:
+def _narrow(
+    search: Search, look_alikes: LookAlikes, of_items: Iterable[str]
+) -> tuple[list[str], list[object]]:
     """Return selections of records, to be joined, and what is bound in them."""
     parts: list[str] = []
     values: list[object] = []
@@ -148,6 +158,8 @@ def _narrow(search: Search, look_alikes: LookAlikes) -> tuple[list[str], list[ob
         forms = [identifier_form(search.identifier, look_alikes)]
         add(within.replace("column", "identifier_form"), _with_slips(forms, look_alikes))
         add_unknown("identifier_form")
+        named = "stock IN (SELECT value FROM json_each(?))"
+        add(f"identifier_form IS NULL AND {named}", _list(of_items))
     else:
         days = (search.expires_from or "", search.expires_to or "9999-12-31")
         add("expires_on BETWEEN ? AND ?", *days)

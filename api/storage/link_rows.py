@@ -160,6 +160,32 @@ class LinkRows:
         ).fetchone()
         return int(row[0])
 
+    def often_named(self, standings: Sequence[str]) -> list[str]:
+        """Return the patients of whom more than one proposal stands so."""
+        marks = _marks(standings)
+        rows = self._connection.execute(
+            "SELECT patient FROM ("  # noqa: S608
+            f"SELECT one AS patient FROM patient_link WHERE standing IN ({marks})"
+            f" UNION ALL SELECT other FROM patient_link WHERE standing IN ({marks})"
+            ") AS named GROUP BY patient HAVING COUNT(*) > 1 ORDER BY patient",
+            (*standings, *standings),
+        ).fetchall()
+        return [row[0] for row in rows]
+
+    def of_two_years(self, standings: Sequence[str]) -> list[str]:
+        """Return the patients of proposals that stand so between two years of birth."""
+        rows = self._connection.execute(
+            "SELECT patient_link.one, patient_link.other FROM patient_link"  # noqa: S608
+            " JOIN record AS named_one ON named_one.name = patient_link.one"
+            " JOIN registry_patient_row AS born_one ON born_one.handle = named_one.id"
+            " JOIN record AS named_other ON named_other.name = patient_link.other"
+            " JOIN registry_patient_row AS born_other ON born_other.handle = named_other.id"
+            f" WHERE patient_link.standing IN ({_marks(standings)})"
+            " AND born_one.born > 0 AND born_other.born > 0 AND born_one.born <> born_other.born",
+            tuple(standings),
+        ).fetchall()
+        return sorted({name for row in rows for name in row})
+
     def cases_of(self, patients: Iterable[str]) -> dict[str, int]:
         """Return how many cases of the registry each of some patients has."""
         found: dict[str, int] = {}

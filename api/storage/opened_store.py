@@ -13,24 +13,35 @@ _OWNER_ALONE = 0o600
 def note_database(folder: Path, url: str) -> None:
     """Write down which PostgreSQL database a folder's hub keeps its records in.
 
-    The address may hold a password: its owner alone can read the file.
+    The address may hold a password: its owner alone can read the file. The same database by
+    another way (a new password, TLS) is written in place of the former.
 
     Raises
     ------
     StorageError
-        The folder names another database already, or cannot be written.
+        Records could cross to it in clear, the folder names another database already, or cannot
+        be written.
     """
+    # The database's library loads slowly, and a unit needs none of it.
+    from api.storage.postgres_line import is_same_database, refuse_clear_line
+
+    refuse_clear_line(url)
     held = named_database(folder)
     if held == url:
         return
-    if held is not None:
+    if held is not None and not is_same_database(held, url):
         message = f"{folder} belongs to another database. Give --data a folder of its own."
         raise StorageError(message)
+    path, beside = folder / FILE_NAME, folder / f"{FILE_NAME}.new"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        descriptor = os.open(folder / FILE_NAME, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _OWNER_ALONE)
+        beside.unlink(missing_ok=True)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _OWNER_ALONE)
         with os.fdopen(descriptor, "w") as file:
             file.write(url)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
     except OSError as error:
         message = f"The data folder {folder} cannot be written ({error.strerror})."
         raise StorageError(message) from error

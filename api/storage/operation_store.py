@@ -120,12 +120,19 @@ class OperationStore:
             (digest, op_id, envelope, body, sentence, received_ms),
         )
 
-    def quarantined(self) -> list[Quarantined]:
-        """Return what waits for a person, in order of arrival."""
+    def quarantined(self, *, of_device: str = "") -> list[Quarantined]:
+        """Return what waits for a person, in order of arrival; of one device where it is named."""
         rows = self._connection.execute(
-            "SELECT op_id, envelope, body, sentence, received_ms FROM quarantine ORDER BY rowid"
+            "SELECT op_id, envelope, body, sentence, received_ms FROM quarantine"
+            " WHERE op_id LIKE ? ORDER BY rowid",
+            (f"{of_device}.%" if of_device else "%",),
         )
         return [Quarantined(*row) for row in rows]
+
+    def count_quarantined(self) -> int:
+        """Return how many entries wait for a person."""
+        row = self._connection.execute("SELECT count(*) FROM quarantine").fetchone()
+        return int(row[0])
 
     def sentence_about(self, envelope: str) -> str | None:
         """Return why an operation lies in quarantine, None when it does not."""

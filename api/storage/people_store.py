@@ -96,6 +96,12 @@ class PeopleStore:
             (sealed, staff),
         )
 
+    def reseal_totp(self, staff: str, sealed: bytes) -> None:
+        """Keep the same second factor under another seal: codes that were used stay used."""
+        self._connection.execute(
+            "UPDATE person_account SET totp_sealed = ? WHERE staff = ?", (sealed, staff)
+        )
+
     def use_step(self, staff: str, step: int) -> bool:
         """Use the code of a step up; say False where it or a later one was used before."""
         changed = self._connection.execute(

@@ -15,6 +15,7 @@ import psycopg
 
 from api.storage.any_connection import Cursor
 from api.storage.errors import DiskFullError, DiskTroubleError, StorageError
+from api.storage.postgres_line import refuse_clear_line
 from api.storage.postgres_types import adapt_values
 from api.storage.postgres_words import read_plain_insert, translate
 from api.storage.year_tables import make_year_tables
@@ -230,8 +231,9 @@ def open_session(url: str) -> Session:
     Raises
     ------
     StorageError
-        The database cannot be reached.
+        The database cannot be reached, or records could cross to it in clear.
     """
+    refuse_clear_line(url)
     try:
         session: Session = psycopg.connect(url, autocommit=True, **_OPTIONS)  # type: ignore[arg-type]
     except psycopg.Error as error:

@@ -1,5 +1,9 @@
 """How old what is held is: when the last entry in each record, and in all under it, came."""
 
+from collections.abc import Iterable
+
+import msgspec
+
 from api.storage.any_connection import Connection
 
 _BY_ROOT = (
@@ -45,6 +49,15 @@ class RecordAges:
             return None
         joined_ms, first_ms, last_seen_ms = row
         return (joined_ms if first_ms is None else min(joined_ms, first_ms), last_seen_ms)
+
+    def first_entry_ms(self, records: Iterable[str]) -> int | None:
+        """Return when the first entry on any of some records came, None where none did."""
+        row = self._connection.execute(
+            "SELECT min(received_ms) FROM log_entry WHERE record IN (SELECT id FROM record"
+            " WHERE name IN (SELECT value FROM json_each(?)))",
+            (msgspec.json.encode(sorted(records)).decode(),),
+        ).fetchone()
+        return None if row[0] is None else int(row[0])
 
     def held_by_then(self, kind: str, streams: tuple[str, ...], until_ms: int) -> list[str]:
         """Return the records of a kind of which streams held an entry by a moment, sorted."""

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import msgspec
 
+from api.outcomes.definitions import packaged_definitions
 from api.record_catalogue.catalogue import Catalogue
 from api.storage.any_connection import Connection
 from api.storage.handles import EnteredRecords, Handles
@@ -35,8 +36,10 @@ class RecordView:
         self.reads = ReadViews(connection)
 
     def bring_up(self) -> None:
-        """Rebuild the views when another release, or another catalogue, has made them."""
-        wanted = self._catalogue.version * 1_000 + VERSION
+        """Rebuild the views when another release, catalogue or definition has made them."""
+        wanted = self._catalogue.version * 100_000 + VERSION * 1_000
+        # The rows of treated cases hold what the definitions of outcomes say of each.
+        wanted += packaged_definitions().version
         if self._connection.views_version() != wanted:
             self.rebuild()
             self._connection.keep_views_version(wanted)

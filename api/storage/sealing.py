@@ -4,6 +4,7 @@ ECDH with a key used once, HKDF-SHA256, AES-256-GCM. The twin is `pwa/src/networ
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives import hashes, serialization
@@ -37,7 +38,7 @@ def about_return(device: str) -> str:
 
 
 def open_sealed(key: ServerKey, about: str, sealed: bytes) -> bytes | None:
-    """Return what was sealed for the unit server, None for anything else.
+    """Return what was sealed for the unit server by any key it ever had, None for anything else.
 
     Parameters
     ----------
@@ -51,11 +52,12 @@ def open_sealed(key: ServerKey, about: str, sealed: bytes) -> bytes | None:
         other = ec.EllipticCurvePublicKey.from_encoded_point(ec.SECP256R1(), point)
     except ValueError:
         return None
-    salt = point + _point_of(read_public_key(key.public_key))
-    try:
-        return _cipher(key.agree(other), salt, about).decrypt(_NONCE, sealed[_CONTENT_AT:], None)
-    except InvalidTag:
-        return None
+    for one in key.every:
+        salt = point + _point_of(read_public_key(one.public_key))
+        cipher = _cipher(one.agree(other), salt, about)
+        with suppress(InvalidTag):
+            return cipher.decrypt(_NONCE, sealed[_CONTENT_AT:], None)
+    return None
 
 
 def seal(

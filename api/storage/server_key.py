@@ -2,6 +2,7 @@
 
 import errno
 import os
+import re
 from pathlib import Path
 
 from cryptography.exceptions import UnsupportedAlgorithm
@@ -13,18 +14,35 @@ from api.storage.errors import DiskFullError, StorageError
 from api.storage.p256 import name_key, sign, write_public_key
 
 FILE_NAME = "crura.server-key.pem"
+_FORMER = "crura.server-key.former-"
+_FORMER_LETTERS = 16
 OWNER_ALONE = 0o600
 # Of the base point of P-256 (FIPS 186-5 names SP 800-186, section 3.2.1.3).
 _ORDER = 0xFFFFFFFF00000000FFFFFFFFFFFFFFFFBCE6FAADA7179E84F3B9CAC2FC632551
 
 
 class ServerKey:
-    """Signs as the unit server. The secret never leaves it."""
+    """Signs as the unit server. The secret never leaves it.
 
-    def __init__(self, private_key: ec.EllipticCurvePrivateKey) -> None:
+    Parameters
+    ----------
+    former : tuple of ServerKey
+        Keys that this one replaced: they open what was sealed for them, and sign nothing more but
+        for devices that were told no other.
+    """
+
+    def __init__(
+        self, private_key: ec.EllipticCurvePrivateKey, former: "tuple[ServerKey, ...]" = ()
+    ) -> None:
         self._private_key = private_key
+        self.former = former
         self.public_key = write_public_key(private_key.public_key())
         self.key_id = name_key(self.public_key)
+
+    @property
+    def every(self) -> "tuple[ServerKey, ...]":
+        """The key itself, and those that it replaced."""
+        return (self, *self.former)
 
     def sign(self, message: bytes) -> bytes:
         """Return the signature over a message, 64 bytes."""
@@ -67,6 +85,43 @@ def load_server_key(folder: Path) -> ServerKey:
     try:
         if not path.exists():
             _write_new_key(path)
+    except OSError as error:
+        raise _refusal_of(path, error) from error
+    former = tuple(ServerKey(_read_key(one)) for one in former_keys_in(folder))
+    return ServerKey(_read_key(path), former)
+
+
+def replace_server_key(folder: Path, key: ServerKey) -> ServerKey:
+    """Put a new key in the place of the one of a folder, which is kept beside it; call it as above.
+
+    Raises
+    ------
+    StorageError
+        The folder cannot be written. After a cut in between, the next opening makes the new key.
+    """
+    path = folder / FILE_NAME
+    kept = folder / f"{_FORMER}{key.key_id[:_FORMER_LETTERS]}.pem"
+    try:
+        path.rename(kept)
+    except OSError as error:
+        raise _refusal_of(path, error) from error
+    return load_server_key(folder)
+
+
+def former_keys_in(folder: Path) -> list[Path]:
+    """Return the files of the keys that were replaced, by name."""
+    return sorted(one for one in folder.glob(f"{_FORMER}*") if is_former_key(one.name))
+
+
+def is_former_key(name: str) -> bool:
+    """Say whether a file of this name holds a key that was replaced."""
+    return (
+        re.fullmatch(rf"{re.escape(_FORMER)}[0-9a-f]{{{_FORMER_LETTERS}}}\.pem", name) is not None
+    )
+
+
+def _read_key(path: Path) -> ec.EllipticCurvePrivateKey:
+    try:
         # A copy of the folder may have lost its rights; whoever reads the key signs as the unit.
         path.chmod(OWNER_ALONE)
         key = serialization.load_pem_private_key(path.read_bytes(), password=None)
@@ -76,7 +131,7 @@ def load_server_key(folder: Path) -> ServerKey:
         raise _no_key(path) from error
     if not isinstance(key, ec.EllipticCurvePrivateKey) or not isinstance(key.curve, ec.SECP256R1):
         raise _no_key(path)
-    return ServerKey(key)
+    return key
 
 
 def _write_new_key(path: Path) -> None:

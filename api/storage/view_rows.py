@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from api.clinical_rules.civil_date import is_civil_date
-from api.clinical_rules.implant_search import read_devices
+from api.clinical_rules.label_readings import read_devices
 from api.clinical_rules.lot_names import (
     LookAlikes,
     identifier_form,

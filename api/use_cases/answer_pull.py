@@ -3,12 +3,15 @@
 import msgspec
 
 from api.storage.device_store import UNIT_ROLE, Device
+from api.storage.entry_rows import Entry
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_registry import registry_page
 from api.use_cases.errors import NotAllowedError, write_revoked
+from api.use_cases.judge_reads import Reading, begins_again, find_reading, note_withheld
 from api.use_cases.page_heads import WantedHeads, find_page_heads
+from api.use_cases.server_role import HUB_DEVICE
 from sync.exchange import cut_batch
-from sync.operation import Operation
+from sync.operation import Operation, read_operation
 from sync.signing import BroughtHead
 from sync.wire import ROW_BYTES, Row, digest_rows, write_rows
 
@@ -62,7 +65,8 @@ def answer_pull(
     in_rows : bool
         Hand them out in rows, to a device that asks for them (EX18).
     heads : str
-        Of what to hand out the signed heads too (SG12); a unit is handed none.
+        Of what to hand out the signed heads too (SG12); a unit is handed those that the hub signed
+        over its own entries of the page (RG13).
 
     Raises
     ------
@@ -71,7 +75,8 @@ def answer_pull(
 
     Notes
     -----
-    Rules EX7, EX12, EX14, LG6, RG11, SG12. What a role may read is decided here, never by who asks.
+    Rules EX7, EX12, EX14, EX23, LG6, RG11, SG12. What a role may read is decided here, never by who
+    asks: a body that says more than its list of fields comes as withheld.
     A page with a damaged entry comes in the long form, in which a device refuses that one alone;
     one whose body is gone is in no page, since a device would take it for one withheld.
     """
@@ -84,8 +89,12 @@ def answer_pull(
         )
         raise NotAllowedError(message)
     if device.role == UNIT_ROLE:
-        return _answer_unit(store, device, after=after, limit=limit, with_own=with_own)
+        return _answer_unit(store, device, after=after, limit=limit, with_own=with_own, heads=heads)
+    reading = find_reading(store.catalogue, device, stream)
     with store.transaction():
+        before = None if record else begins_again(store, reading, after)
+        if before is not None:
+            return _send_back(stream, after, before, in_rows=in_rows)
         without = None if with_own else device.id
         if record:
             receipts = store.operations.of_record_tree(
@@ -97,6 +106,8 @@ def answer_pull(
             )
         head = store.operations.heads([stream])[stream]
         wanted = receipts[:limit]
+        if reading.is_listed:
+            wanted = _withhold(store, reading, wanted)
         in_rows = in_rows and not any(one.trouble for one in wanted)
         fitting = cut_batch([_size(one.operation, in_rows=in_rows) for one in wanted])
         handed = [one.operation for one in wanted[:fitting]]
@@ -115,15 +126,51 @@ def answer_pull(
     return RowPage(rows=rows, digest=digest, next=following, more=more, heads=signed)
 
 
+def _withhold(store: UnitStore, reading: Reading, entries: list[Entry]) -> list[Entry]:
+    """Return entries as the device may have them, and note from which on it was handed less."""
+    handed = [
+        msgspec.structs.replace(one, operation=reading.withhold(one.operation)) for one in entries
+    ]
+    first = next(
+        (
+            one.seq
+            for one, before in zip(handed, entries, strict=True)
+            if one.operation is not before.operation
+        ),
+        None,
+    )
+    if first is not None:
+        note_withheld(store, reading, first)
+    return handed
+
+
+def _send_back(stream: str, after: int, before: int, *, in_rows: bool) -> Page | RowPage:
+    """Return the page that puts a device back to where it was first handed less (EX23)."""
+    if not in_rows:
+        return Page(operations=[], next=before, more=False)
+    digest = digest_rows([], stream, str(after), str(before), "end")
+    return RowPage(rows=[], digest=digest, next=before, more=False)
+
+
 def _answer_unit(
-    store: UnitStore, device: Device, *, after: int, limit: int, with_own: bool
+    store: UnitStore,
+    device: Device,
+    *,
+    after: int,
+    limit: int,
+    with_own: bool,
+    heads: WantedHeads,
 ) -> Page:
     """Return a page for a unit, in the long form and never of one record alone."""
     with store.transaction():
         texts, following, more = registry_page(
             store, device, after=after, limit=limit, with_own=with_own
         )
-    return Page(operations=texts, next=following, more=more)
+        # Of every log would be of other units' as well (SEC-24).
+        handed = [read_operation(envelope, None) for _, envelope, _ in texts] if heads else []
+        of_hub = [one for one in handed if one.device == HUB_DEVICE]
+        signed = find_page_heads(store, of_hub, wanted="page", device=device.id)
+    return Page(operations=texts, next=following, more=more, heads=signed)
 
 
 def _size(operation: Operation, *, in_rows: bool) -> int:

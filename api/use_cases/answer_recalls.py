@@ -128,8 +128,9 @@ def answer_notice(
     Raises
     ------
     NotAllowedError
-        There is no such notice in force for this unit; it is closed while no tablet heeds it, or
-        while it touches what nobody has seen, or heeded again while they do. Nothing is written.
+        There is no such notice in force for this unit; it is closed before anybody acknowledged
+        it, while no tablet heeds it, or while it touches what nobody has seen, or heeded again
+        while they do. Nothing is written.
     """
     with store.transaction():
         states = {one.record: one for one in list_network_notices(store)}
@@ -145,6 +146,11 @@ def answer_notice(
                 "again before you close it."
             )
         seen = _look(store, state, on=on, by=by, draw_chance=draw_chance)
+        if act == "close" and seen.answer in ("none", NOT_HEEDED):
+            raise NotAllowedError(
+                "Nobody here has acknowledged this notice yet. Acknowledge it, look at what it "
+                "touches, and close it then."
+            )
         said = "searched" if seen.found else "acknowledged"
         if act == "close":
             said = "closed"

@@ -9,6 +9,7 @@ from api.use_cases.brought_logs import (
     is_after_its_end,
     tell_other_version,
 )
+from api.use_cases.hub_words_back import why_not_taken_back
 from api.use_cases.judge_received import why_not_taken_in
 from api.use_cases.judge_writes import why_not_brought
 from api.use_cases.log_receiver import Log, LogReceiver
@@ -39,6 +40,7 @@ class BroughtEntries:
         supplier: Device | None = None,
         is_vouched: bool = False,
         is_by_hand: bool = False,
+        is_signed_here: bool = False,
     ) -> Place | None:
         """Decide on one operation that another than its own device brings.
 
@@ -52,6 +54,8 @@ class BroughtEntries:
             A person vouches for what bears the unit server's name (RL12).
         is_by_hand : bool
             A person takes it in from a file, and vouches for whom it names.
+        is_signed_here : bool
+            A signature of this very hub covers what it had written itself (RG13).
 
         Returns
         -------
@@ -65,7 +69,11 @@ class BroughtEntries:
             self._receiver.keep_aside(operation, envelope, body, forged)
             return None
         sentence, is_place_free = self._judge(
-            operation, supplier, is_vouched=is_vouched, is_by_hand=is_by_hand
+            operation,
+            supplier,
+            is_vouched=is_vouched,
+            is_by_hand=is_by_hand,
+            is_signed_here=is_signed_here,
         )
         if sentence is not None and is_place_free:
             if self._receiver.held_hash(operation) != operation.hash:
@@ -152,6 +160,7 @@ class BroughtEntries:
         *,
         is_vouched: bool = False,
         is_by_hand: bool = False,
+        is_signed_here: bool = False,
     ) -> tuple[str | None, bool]:
         """Say why what is brought cannot be taken in, and whether its place stays free then."""
         origin = self._store.devices.find(operation.device)
@@ -165,6 +174,8 @@ class BroughtEntries:
             return sentence, is_over and find_signing_key(self._store, origin.id) is not None
         if sentence is not None:
             return sentence, False
+        if is_signed_here:
+            return why_not_taken_back(self._store, operation), False
         sentence = why_not_brought(self._store, operation, supplier)
         # What the server wrote behind it is to come through; of a device another may bring it.
         return sentence, operation.device not in (SERVER_DEVICE, HUB_DEVICE)

@@ -5,13 +5,22 @@ and finds nobody. Of an expiry date units report the month alone, so the hub cou
 and rather too many than too few.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import msgspec
 
 from api.clinical_rules.civil_date import add_days, add_interval
-from api.clinical_rules.implant_search import Reading, Search, find_cautions, find_group
+from api.clinical_rules.implant_search import (
+    Search,
+    find_by_item,
+    find_cautions,
+    find_group,
+)
+from api.clinical_rules.label_readings import Reading
+from api.clinical_rules.lot_names import LookAlikes
+from api.registry.suppress_small import FEWEST
+from api.storage.network_implants import ReportedImplants
 from api.storage.unit_store import UnitStore
 from api.storage.view_rows import indexed_look_alikes
 from api.use_cases.find_lots import read_search
@@ -37,7 +46,10 @@ _PLACES = {"same": 0, "alike": 1, "near": 1, "unknown": 2}
 
 
 class UnitCount(msgspec.Struct, frozen=True, kw_only=True):
-    """Devices of one unit: those a notice names, look-alike or near ones, those of unknown lot."""
+    """Devices of one unit: those a notice would name, look-alike or near ones, of unknown lot.
+
+    Each up to the next five, 0 for none.
+    """
 
     unit: str
     name: str
@@ -56,7 +68,11 @@ class RecallCounts(msgspec.Struct, frozen=True, kw_only=True):
 def count_for(
     store: UnitStore, criteria: Mapping[str, Any], *, item: str | None = None
 ) -> RecallCounts:
-    """Return how many devices each unit reported that a notice would name.
+    """Return at most how many devices each unit reported that a notice would name.
+
+    Before a notice stands, anybody at the hub could ask for one patient's lot, day by day: so none
+    from 1 to 4 is told, nor what a second count would complete (HAZ-49). The notice itself, which
+    every unit reads, tells each number.
 
     Raises
     ------
@@ -85,9 +101,11 @@ def count_devices(store: UnitStore, searches: Sequence[Search]) -> dict[str, Dev
         wide, narrow = widen_to_months(search), _narrow_to_months(search)
         by_unit: dict[str, list[int]] = {}
         cases: dict[str, set[str]] = {}
-        for one in store.network_implants.sift(wide):
-            readings = [Reading(identifier=one.identifier, lot=one.lot, expires_on=one.expires_on)]
-            group = find_group(wide, readings, look_alikes, item=one.item).group
+        sifted = store.network_implants.sift(wide)
+        kinds = _find_kinds(search, sifted, look_alikes)
+        for one in sifted:
+            readings = [_read(one)]
+            group = find_by_item(wide, readings, look_alikes, kinds=kinds, item=one.item).group
             if group is None:
                 continue
             by_unit.setdefault(one.unit, [0, 0, 0])[_PLACES[group]] += one.pieces
@@ -98,6 +116,29 @@ def count_devices(store: UnitStore, searches: Sequence[Search]) -> dict[str, Dev
             here = DeviceCount(exact, near, unknown, len(cases.get(unit, ())))
             found[unit] = DeviceCount(*map(max, here, found.get(unit, NO_DEVICE)))
     return found
+
+
+def _read(one: ReportedImplants) -> Reading:
+    return Reading(identifier=one.identifier, lot=one.lot, expires_on=one.expires_on)
+
+
+def _find_kinds(
+    search: Search, sifted: Iterable[ReportedImplants], look_alikes: LookAlikes
+) -> set[str]:
+    """Return of which kinds the devices are that bear the very identifier of a search (LT16).
+
+    What bears no identifier and is of another kind is not counted as unknown. The hub knows no
+    stock items: what units reported tells the kind, and nothing where one of it tells none.
+    """
+    if not search.is_led_by_identifier:
+        return set()
+    alone = Search(identifier=search.identifier)
+    kinds = {
+        one.item or ""
+        for one in sifted
+        if find_group(alone, [_read(one)], look_alikes).group in ("same", "alike")
+    }
+    return set() if "" in kinds else kinds
 
 
 def widen_to_months(search: Search) -> Search:
@@ -135,7 +176,11 @@ def _unit_count(store: UnitStore, unit: str, count: DeviceCount) -> UnitCount:
     return UnitCount(
         unit=unit,
         name=unit_name(store, unit),
-        exact=count.exact,
-        near=count.near,
-        unknown=count.unknown,
+        exact=_to_the_next_five(count.exact),
+        near=_to_the_next_five(count.near),
+        unknown=_to_the_next_five(count.unknown),
     )
+
+
+def _to_the_next_five(count: int) -> int:
+    return -(-count // FEWEST) * FEWEST

@@ -19,6 +19,7 @@ from api.use_cases.errors import CalculationError
 from api.use_cases.receive_picture import MAX_PICTURE_BYTES
 from api.use_cases.record_tree import find_record_tree
 from api.use_cases.unit_rules import read_unit_rules
+from api.use_cases.wide_accesses import SENTENCE, WideAccess, part_accesses, say_wide, want_accesses
 from sync.clock import read_stamp
 from sync.merge import RecordState
 from sync.operation import Operation, decode_body
@@ -67,6 +68,8 @@ class AboutPatient(msgspec.Struct, frozen=True, kw_only=True):
         Texts about them that could not be taken in, as they came.
     access : tuple of AccessLine
         Who had these records, oldest first.
+    may_have_held : tuple of WideAccess
+        Who was handed whole streams or lists over many, of which nobody noted whom they named.
     people : dict
         Name of each person that is named, by `staff/<id>`.
     pictures : tuple of str
@@ -80,6 +83,7 @@ class AboutPatient(msgspec.Struct, frozen=True, kw_only=True):
     elsewhere: tuple[AboutRecord, ...]
     set_aside: tuple[str, ...]
     access: tuple[AccessLine, ...]
+    may_have_held: tuple[WideAccess, ...]
     people: dict[str, str]
     pictures: tuple[str, ...]
 
@@ -107,12 +111,13 @@ def gather_about_patient(store: UnitStore, patient: str, *, now_ms: int) -> Abou
         records = tuple(_about(store, name) for name in names)
         others = tuple(_about(store, name) for name in elsewhere)
         wanted = set(names)
-        access = tuple(line for line in store.access.lines() if not wanted.isdisjoint(line.records))
+        access, wide = part_accesses(store.access.lines(), want_accesses(store, wanted))
         set_aside = tuple(
             one.body for one in store.operations.quarantined() if one.body and _names(one, wanted)
         )
         written = {entry.by for one in (*records, *others) for entry in one.entries}
-        people = _people(store, written | {line.who for line in access})
+        askers = {line.who for line in access} | {one.who for one in wide}
+        people = _people(store, written | askers)
         pictures = tuple(sorted(_pictures(store, records)))
     return AboutPatient(
         patient=patient,
@@ -122,6 +127,7 @@ def gather_about_patient(store: UnitStore, patient: str, *, now_ms: int) -> Abou
         elsewhere=others,
         set_aside=set_aside,
         access=access,
+        may_have_held=wide,
         people=people,
         pictures=pictures,
     )
@@ -152,6 +158,8 @@ def print_about_patient(about: AboutPatient, *, on: str) -> bytes:
             ]
             for line in about.access
         ],
+        "may_have_held": [say_wide(one, about.people) for one in about.may_have_held],
+        "may_have_held_says": SENTENCE,
         "pictures": list(about.pictures),
     }
     try:

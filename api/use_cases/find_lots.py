@@ -13,18 +13,12 @@ import msgspec
 from api.clinical_rules.errors import RuleFileError, ShapeError
 from api.clinical_rules.implant_search import (
     READ_SEARCH,
-    Reading,
     Search,
     find_cautions,
-    find_group,
     make_search,
 )
-from api.clinical_rules.lot_names import (
-    LookAlikes,
-    identifier_form,
-    read_look_alikes,
-    read_trace_file,
-)
+from api.clinical_rules.label_readings import Reading
+from api.clinical_rules.lot_names import LookAlikes, read_look_alikes, read_trace_file
 from api.documents.csv_text import write_csv
 from api.storage.device_store import Device
 from api.storage.implant_rows import ImplantRow
@@ -32,6 +26,7 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.implant_owners import FoundImplant, ImplantOwners, Judged, rank_of
 from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.stocked_identifiers import StockedIdentifiers
 from api.use_cases.unit_settings import open_unit_book
 from sync.merge import RecordState
 
@@ -64,19 +59,6 @@ class LotSearch(msgspec.Struct, frozen=True, kw_only=True):
     implants: list[FoundImplant]
     cautions: list[str]
     csv: str
-
-
-def split_lots(typed: str) -> list[str]:
-    """Return the lots that were typed in one field, and first the whole: a lot may bear a comma.
-
-    Examples
-    --------
-    >>> split_lots("VK4417, VK4499")
-    ['VK4417, VK4499', 'VK4417', 'VK4499']
-    """
-    parts = [one.strip() for one in re.split(r"[;,\n]+", typed)]
-    lots = [one for one in parts if any(sign.isalnum() for sign in one)]
-    return [typed.strip(), *lots] if len(lots) > 1 else [typed.strip()]
 
 
 def read_search(content: object) -> Search:
@@ -224,17 +206,20 @@ def criteria_of(search: Search) -> dict[str, str]:
 def look_for(store: UnitStore, search: Search, *, on: str) -> LotSearch:
     """Return what a search finds; writes nothing, and runs inside a transaction."""
     look_alikes = _look_alikes(store, on)
-    searches = widen_search(store, search, look_alikes)
+    shelf = StockedIdentifiers.read(store) if search.identifier else StockedIdentifiers()
+    searches = shelf.widen(search, look_alikes)
+    items = shelf.items_of(searches, look_alikes)
+    kinds = shelf.kinds_of(searches, look_alikes)
     readings: dict[str, list[ImplantRow]] = {}
     for one in searches:
         sifted: dict[str, list[ImplantRow]] = {}
-        for row in store.implants.sift(one, look_alikes):
+        for row in store.implants.sift(one, look_alikes, of_items=items):
             sifted.setdefault(row.record, []).append(row)
         readings.update(sifted)
     judged = {
         record: found
         for record, of_record in readings.items()
-        if (found := _judge(searches, of_record, look_alikes)) is not None
+        if (found := _judge(searches, of_record, shelf, kinds, look_alikes)) is not None
     }
     _drop_packages_told(judged, readings)
     rows = ImplantOwners(store).tell(judged, readings)
@@ -254,33 +239,12 @@ def _look_alikes(store: UnitStore, on: str) -> LookAlikes:
         raise CalculationError(str(error)) from error
 
 
-def widen_search(store: UnitStore, search: Search, look_alikes: LookAlikes) -> list[Search]:
-    """Return a search, and once more for each identifier that the same item bears (LT11)."""
-    wanted = identifier_form(search.identifier or "", look_alikes)
-    others: dict[str, str] = {}
-    for state in store.views.of_kind("stock_item") if wanted else ():
-        forms = {
-            identifier_form(name, look_alikes): name
-            for held in (
-                state.fields["identifiers"].values if "identifiers" in state.fields else ()
-            )
-            for name in (held.value if isinstance(held.value, list | tuple) else ())
-            if isinstance(name, str)
-        }
-        if wanted in forms:
-            others.update(forms)
-    return [
-        search,
-        *(
-            msgspec.structs.replace(search, identifier=name)
-            for form, name in others.items()
-            if form not in ("", wanted)
-        ),
-    ]
-
-
 def _judge(
-    searches: Iterable[Search], rows: list[ImplantRow], look_alikes: LookAlikes
+    searches: list[Search],
+    rows: list[ImplantRow],
+    shelf: StockedIdentifiers,
+    kinds: frozenset[str],
+    look_alikes: LookAlikes,
 ) -> Judged | None:
     """Return the group of a record and the reading that fits best, None where it is not found."""
     found: list[Judged] = []
@@ -289,7 +253,15 @@ def _judge(
             identifier=row.identifier, lot=row.lot, serial=row.serial, expires_on=row.expires_on
         )
         for search in searches:
-            finding = find_group(search, [reading], look_alikes, item=row.item, on=row.on_day)
+            finding = shelf.judge(
+                search,
+                [reading],
+                look_alikes,
+                stock=row.stock,
+                kinds=kinds,
+                item=row.item,
+                on=row.on_day,
+            )
             if finding.group is not None:
                 found.append((finding, row))
     return min(found, key=lambda one: rank_of(one[0]), default=None)

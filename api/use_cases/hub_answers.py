@@ -7,6 +7,7 @@ import msgspec
 from api.storage.hub_requests import HubAnswer
 from sync.exchange_messages import AnyHeard, Refused
 from sync.operation_log import Tip
+from sync.signing import BroughtHead
 
 Read = TypeVar("Read")
 
@@ -44,11 +45,15 @@ _Number = Annotated[int, msgspec.Meta(ge=0, le=2**63 - 1)]
 
 
 class Page(msgspec.Struct, frozen=True):
-    """Entries as (receipt number, envelope, body), and where the next page begins."""
+    """Entries as (receipt number, envelope, body), and where the next page begins.
+
+    ``heads`` are those that the hub signed over its own among them; of an older hub none.
+    """
 
     operations: tuple[tuple[_Number, str, str | None], ...]
     next: _Number
     more: bool
+    heads: tuple[BroughtHead, ...] = ()
 
 
 class UnreadableAnswerError(Exception):

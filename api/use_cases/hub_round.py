@@ -20,12 +20,14 @@ from api.use_cases.hub_answers import (
     read_answer,
     tell_refusal,
 )
+from api.use_cases.hub_batches import cut_log, cut_signed, texts_of, write_batch
 from api.use_cases.hub_changes import COPY_SENTENCE, MORE_SENTENCE, change_line
+from api.use_cases.hub_heads import keep_hub_heads
 from api.use_cases.registry_log import REGISTRY_STREAM, present_epoch, registry_device
 from api.use_cases.server_log import Chance
 from api.use_cases.server_role import HUB_DEVICE
 from api.use_cases.take_registry import take_registry
-from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer, LastRead, cut_batch
+from sync.exchange import MAX_BATCH_COUNT, Handshake, HandshakeAnswer, LastRead
 from sync.exchange_machine import NOTHING_TAKEN, ExchangeState, step_exchange
 from sync.exchange_messages import (
     AnyHeard,
@@ -46,10 +48,8 @@ from sync.exchange_messages import (
     Said,
     Start,
 )
-from sync.operation import Operation
 from sync.operation_log import Tip
 from sync.signing import write_head_text
-from sync.wire import digest_rows, write_rows
 
 _UNREADABLE = "The hub answered what cannot be read. See that both run releases that fit together."
 _LEFT = "This unit has joined no hub. Join one with `crura hub join LINK`."
@@ -198,7 +198,7 @@ class HubRound:
     def _push(self, said: Push) -> AnyHeard:
         with self._store.transaction():
             device = registry_device(self._store)
-            operations = self._cut(device, said.epoch, said.first, said.most_bytes)
+            operations = cut_log(self._store, device, said.epoch, said.first, said.most_bytes)
         if not operations:
             return Pushed(sent=0)
         last = operations[-1]
@@ -206,7 +206,7 @@ class HubRound:
             "/api/exchange/push",
             {
                 "device": device,
-                **_write_batch(device, operations),
+                **write_batch(device, operations),
                 "signature": self._requests.sign(
                     write_head_text(last.device, last.epoch, last.counter, last.hash)
                 ),
@@ -246,10 +246,11 @@ class HubRound:
             shared = min(self._held_there.get(epoch, 0), counters[epoch]) - 1
             after = max(shared, int(counter) if is_last else 0)
             with self._store.transaction():
-                waiting = self._cut(HUB_DEVICE, epoch, after + 1)
+                waiting, signed = cut_signed(self._store, epoch, after + 1)
             if not waiting:
                 continue
-            answer = self._resupply(operations=_texts_of(waiting))
+            content = {"heads": signed} if signed else {}
+            answer = self._resupply(operations=texts_of(waiting), **content)
             return Offered(last=waiting[-1].op_id) if answer.is_good else tell_refusal(answer)
         return Offered(last="")
 
@@ -267,6 +268,7 @@ class HubRound:
             after=after,
             limit=said.limit,
             own=said.with_own,
+            heads="page",
         )
         if not answer.is_good:
             return tell_refusal(answer)
@@ -276,25 +278,13 @@ class HubRound:
             taken = take_registry(
                 self._store, page.operations, with_own=said.with_own, now_ms=now_ms
             )
+            keep_hub_heads(self._store, page.heads)
             self._keep(read_to=page.next)
             if taken.last_of_hub:
                 self._keep(last_read_after=page.next, last_read_hash=taken.last_of_hub)
         if taken.set_aside:
             self._told = taken.set_aside[0].sentence
         return Pulled(after=after, next=page.next, more=page.more, is_empty=not page.operations)
-
-    def _cut(
-        self, device: str, epoch: str, first: int, most_bytes: int | None = None
-    ) -> list[Operation]:
-        """Return what fits into the next batch of a log; inside a transaction."""
-        entries = self._store.registry.of_log_from(
-            device, epoch, first=first, limit=MAX_BATCH_COUNT
-        )
-        # A damaged one would pass for forged there; what lies behind it waits for a backup (LG6).
-        operations = [one.operation for one in entries if not one.trouble]
-        sizes = [len(envelope) + len(body.encode()) for envelope, body in _texts_of(operations)]
-        fitting = cut_batch(sizes) if most_bytes is None else cut_batch(sizes, most_bytes)
-        return operations[:fitting]
 
     def _line(self) -> HubLine:
         line = self._store.hub_line.find()
@@ -304,14 +294,3 @@ class HubRound:
 
     def _keep(self, **changed: object) -> None:
         self._store.hub_line.keep(msgspec.structs.replace(self._line(), **changed))
-
-
-def _write_batch(device: str, operations: list[Operation]) -> dict[str, Any]:
-    """Return a batch in the long form; in rows where an erased entry has no text (ER3, EX18)."""
-    if all(one.body_text is not None for one in operations):
-        return {"operations": _texts_of(operations)}
-    return {"rows": write_rows(operations), "digest": digest_rows(operations, device)}
-
-
-def _texts_of(operations: list[Operation]) -> list[tuple[str, str]]:
-    return [(one.envelope_text, one.body_text or "") for one in operations]

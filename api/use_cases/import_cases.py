@@ -10,18 +10,22 @@ from datetime import UTC, datetime
 
 import msgspec
 
+from api.clinical_rules.typed_lots import says_no_lot
 from api.documents.past_case_columns import list_columns
+from api.documents.past_case_doubles import leave_out_doubles
 from api.documents.past_case_file import (
     Fault,
     PastCase,
     PastCaseFile,
     PastCaseFileError,
+    plain_text,
     read_past_cases,
 )
 from api.documents.past_case_records import number_in, write_case, write_patient
 from api.storage.unit_store import UnitStore
 from api.use_cases.active_staff import refuse_stranger
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.past_case_matches import Similar, find_similar, leave_out_imported
 from api.use_cases.record_values import text_of
 from api.use_cases.server_log import (
     SERVER_DEVICE,
@@ -29,18 +33,9 @@ from api.use_cases.server_log import (
     ServerDraft,
     write_all_as_server,
 )
-from sync.merge import RecordState
 
 TAKEN, UNDONE = "taken", "undone"
 _UNDER = ("case", "patient", "visit")
-
-
-class Similar(msgspec.Struct, frozen=True):
-    """A row whose patient may be somebody on record, and why."""
-
-    line: int
-    patient: str
-    because: str
 
 
 class ImportReport(msgspec.Struct, frozen=True, kw_only=True):
@@ -54,6 +49,8 @@ class ImportReport(msgspec.Struct, frozen=True, kw_only=True):
         Lines with one number, name and birth date: they are one patient.
     without_next : list of int
         Lines without a next visit and without an end: the follow-up check will list their patients.
+    lot_unknown : list of int
+        Lines with a word for "nobody knows" where a lot stands, as "n/a": taken as lot unknown.
     """
 
     rows: int
@@ -62,6 +59,7 @@ class ImportReport(msgspec.Struct, frozen=True, kw_only=True):
     similar: list[Similar]
     one_person: list[list[int]]
     without_next: list[int]
+    lot_unknown: list[int]
     record: str
 
 
@@ -206,32 +204,7 @@ def _read(store: UnitStore, content: bytes, on: str) -> PastCaseFile:
         file = read_past_cases(content, list_columns(store.catalogue), today_on=on)
     except PastCaseFileError as error:
         raise CalculationError(str(error)) from error
-    return _leave_out_imported(store, file)
-
-
-def _leave_out_imported(store: UnitStore, file: PastCaseFile) -> PastCaseFile:
-    """Make a fault of each row whose case an import has brought: a corrected file doubles none."""
-    imported: dict[tuple[str, str], str] = {}
-    for state in store.views.of_kind("case"):
-        if state.is_entered_in_error or not _answers(state, "imported_in"):
-            continue
-        for patient in _answers(state, "patient"):
-            person = store.views.state_of(patient)
-            for number in _answers(person, "local_id") if person else ():
-                for day in _answers(state, "procedure_on"):
-                    imported[_plain(number), day] = state.record
-    cases, faults = [], list(file.faults)
-    for case in file.cases:
-        key = (_plain(case.values["local_number"]), case.values["procedure_on"])
-        if key in imported:
-            sentence = (
-                f"This case was imported already ({imported[key]}). Leave the row out, or undo "
-                "that import first."
-            )
-            faults.append(Fault(case.line, "local_number", sentence))
-        else:
-            cases.append(case)
-    return PastCaseFile(file.rows, cases, sorted(faults, key=lambda one: one.line))
+    return leave_out_imported(store, leave_out_doubles(file))
 
 
 def _refuse_known(store: UnitStore, content: bytes) -> None:
@@ -248,10 +221,19 @@ def _report(store: UnitStore, file: PastCaseFile, record: str) -> ImportReport:
         rows=file.rows,
         can_be_taken=len(file.cases),
         faults=file.faults,
-        similar=list(_find_similar(store, file.cases)),
+        similar=list(find_similar(store, file.cases)),
         one_person=[[one.line for one in cases] for cases in people.values() if len(cases) > 1],
         without_next=[
             one.line for one in file.cases if not {"next_visit_on", "ended_because"} & {*one.values}
+        ],
+        lot_unknown=[
+            one.line
+            for one in file.cases
+            if any(
+                says_no_lot(value)
+                for name, value in one.values.items()
+                if name.endswith("_lot") and isinstance(value, str)
+            )
         ],
         record=record,
     )
@@ -261,38 +243,8 @@ def _by_person(cases: Iterable[PastCase]) -> dict[str, list[PastCase]]:
     """Return the rows by local number: the file was read so that one number is one person."""
     people: dict[str, list[PastCase]] = {}
     for case in cases:
-        people.setdefault(case.values["local_number"].casefold(), []).append(case)
+        people.setdefault(plain_text(case.values["local_number"]), []).append(case)
     return people
-
-
-def _find_similar(store: UnitStore, cases: Iterable[PastCase]) -> Iterable[Similar]:
-    by_number: dict[str, list[str]] = {}
-    by_name: dict[tuple[str, ...], list[str]] = {}
-    for state in store.views.of_kind("patient"):
-        if state.is_entered_in_error:
-            continue
-        for number in _answers(state, "local_id"):
-            by_number.setdefault(_plain(number), []).append(state.record)
-        for family in _answers(state, "family_name"):
-            for born in _answers(state, "born_on"):
-                by_name.setdefault((_plain(family), born), []).append(state.record)
-    for case in cases:
-        values = case.values
-        for patient in by_number.get(_plain(values["local_number"]), ()):
-            yield Similar(case.line, patient, "same local number")
-        born = values.get("born_on", "")
-        name = (_plain(values.get("family_name", "")), born)
-        for patient in by_name.get(name, ()) if all(name) else ():
-            yield Similar(case.line, patient, "same family name and birth date")
-
-
-def _answers(state: RecordState, field: str) -> list[str]:
-    held = state.fields.get(field)
-    return [one.value for one in held.values if isinstance(one.value, str)] if held else []
-
-
-def _plain(text: str) -> str:
-    return "".join(text.split()).casefold()
 
 
 def _drafts(store: UnitStore, cases: Iterable[PastCase], mark: str) -> Iterable[ServerDraft]:

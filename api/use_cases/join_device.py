@@ -13,6 +13,7 @@ from api.use_cases.name_device import LONGEST_NAME
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import SERVER_DEVICE
 from api.use_cases.server_role import HUB_DEVICE, is_hub
+from api.use_cases.told_keys import note_told_key
 from sync.merge import shown_value
 
 _DEVICE = re.compile(r"^[a-z0-9-]{1,32}$")
@@ -113,6 +114,7 @@ def join_device(
         )
         if was_revoked:
             store.devices.readmit(device)
+        note_told_key(store, device)
         return Membership(
             device,
             new_token,

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from api.record_catalogue.catalogue import Catalogue
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
+from api.use_cases.judge_signers import why_not_by_person
 from api.use_cases.judge_writes import why_not_by_table, why_not_own
 from api.use_cases.server_words import refuse_server_words
 from sync.operation import Operation
@@ -36,8 +37,10 @@ def why_not_taken_in(
     by_itself = why_not_by_itself(
         store.catalogue, operation, origin, is_vouched=is_vouched, is_by_hand=is_by_hand
     )
-    if by_itself is not None or origin is None:
+    if by_itself is not None:
         return by_itself
+    if origin is None:
+        return next(iter(why_not_by_person(store, [operation])))
     return next(iter(why_not_here(store, [operation], origin)))
 
 
@@ -74,7 +77,14 @@ def why_not_here(
     As the store is before any of them; it is asked once for all. None where nothing speaks
     against one that may be taken in by itself.
     """
-    by_record = why_not_own(store, operations, origin)
+    by_record = [
+        own or by_person
+        for own, by_person in zip(
+            why_not_own(store, operations, origin),
+            why_not_by_person(store, operations),
+            strict=True,
+        )
+    ]
     if origin.revoked_ms is None:
         return by_record
     logs = {(one.device, one.epoch) for one in operations}

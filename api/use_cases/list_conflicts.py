@@ -1,5 +1,6 @@
 """List the open conflicts that people have to settle, in the streams that a device may read."""
 
+from collections.abc import Iterator
 from importlib import resources
 
 import msgspec
@@ -7,8 +8,10 @@ import msgspec
 from api.record_catalogue.catalogue import Catalogue
 from api.record_catalogue.conflict_effects import ConflictEffects, Effect, read_conflict_effects
 from api.storage.device_store import Device
+from api.storage.read_views import KeptConflict
 from api.storage.unit_store import UnitStore
 from api.storage.view_rows import Answer
+from api.use_cases.judge_reads import Reading, find_reading
 
 
 class ConflictRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -36,9 +39,16 @@ class ConflictRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def list_unit_conflicts(store: UnitStore, device: Device, *, now_ms: int) -> list[ConflictRow]:
-    """Return every open conflict in the device's streams, by record and field (CF1, CF3)."""
+    """Return every open conflict in the device's streams, by record and field (CF1, CF3).
+
+    Of fields that its role does not read there is none for it.
+    """
     with store.transaction():
-        kept = store.views.conflicts(device.streams)
+        kept = [
+            one
+            for stream in device.streams
+            for one in _readable(store, find_reading(store.catalogue, device, stream))
+        ]
     effects = _packaged_effects(store.catalogue)
     return [
         ConflictRow(
@@ -50,8 +60,14 @@ def list_unit_conflicts(store: UnitStore, device: Device, *, now_ms: int) -> lis
             open_since_ms=one.open_since_ms,
             age_ms=max(0, now_ms - one.open_since_ms),
         )
-        for one in kept
+        for one in sorted(kept, key=lambda one: (one.record, one.field))
     ]
+
+
+def _readable(store: UnitStore, reading: Reading) -> Iterator[KeptConflict]:
+    for one in store.views.conflicts([reading.stream]):
+        if reading.allows(one.kind, [one.field].copy):
+            yield one
 
 
 def _packaged_effects(catalogue: Catalogue) -> ConflictEffects:

@@ -32,7 +32,7 @@ from api.use_cases.settle_links import (
     PARTING,
     are_both_held,
     judge_link,
-    list_groups,
+    list_findings,
     per_mille_in,
     traits_in,
     voices_of,
@@ -145,8 +145,8 @@ def list_links(store: UnitStore, state: LinkState, *, by: str) -> NetworkLinks:
     """
     least = read_packaged_weights().review_from_per_mille if state == PROPOSED else 0
     wanted = _STANDINGS[state]
-    _, findings = list_groups(store)
     with store.reading():
+        findings = list_findings(store)
         rows = store.links.links_standing(wanted, least=least, limit=MOST_LISTED + 1)
         if state == PROPOSED:
             rows = [*store.links.links_standing(_FIRST, limit=MOST_LISTED), *rows]

@@ -166,7 +166,12 @@ def _show(store: UnitStore, state: RecordState, now_ms: int) -> NetworkNotice:
 
 def read_criteria(state: RecordState) -> Criteria:
     """Return what a notice names, as it is shown."""
-    said = parts_of(shown_value(state.fields.get("criteria")))
+    return criteria_of(shown_value(state.fields.get("criteria")))
+
+
+def criteria_of(value: object) -> Criteria:
+    """Return what is named in a record's structure, as it is shown."""
+    said = parts_of(value)
     lots = said.get("lots")
     return Criteria(
         identifier=str(said.get("identifier") or ""),

@@ -135,9 +135,10 @@ def _shorten(event: AccessEvent) -> AccessEvent:
     # A name that was typed where a record belongs is not kept.
     records = tuple(one if is_record_name(one) else NO_RECORD for one in event.records)
     why = event.why
-    if len(records) > MOST_RECORDS:
-        more = len(records) - MOST_RECORDS
-        records, why = records[:MOST_RECORDS], f"{why} (and {more} more records)".strip()
     if len(why) > MOST_LETTERS:
         why = f"{why[:MOST_LETTERS]} (cut off)"
+    if len(records) > MOST_RECORDS:
+        # Last of all: who looks for a record is told by it that the line may name it no more.
+        more = len(records) - MOST_RECORDS
+        records, why = records[:MOST_RECORDS], f"{why} (and {more} more records)".strip()
     return msgspec.structs.replace(event, records=records, why=why)

@@ -4,7 +4,6 @@ Where small groups are hidden, counts are told to the nearest five and shares in
 cases (OC16).
 """
 
-import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
@@ -36,8 +35,6 @@ from api.use_cases.outcome_report import (
 # Numbers at risk stand under these days.
 _ROUND_DAYS = (0, 90, 180, 270, 365)
 _SIZES = 40
-# Of a value of a sum as a hub tells it: finer, it would tell the exact risks it is made of.
-_TENTHS = 10
 
 
 def draw_curve(
@@ -169,7 +166,6 @@ def draw_sum(
     *,
     unit: str,
     outcome: str,
-    hides: bool,
 ) -> ToldSum | None:
     """Return the sum of one unit's cases; None where nothing happened anywhere or nobody knows.
 
@@ -206,11 +202,10 @@ def draw_sum(
         outcome=outcome,
         definition=by.definition,
         source=by.source,
-        missing=round_count(missing) if hides else missing,
+        missing=missing,
         limit=limit,
         run_length=_run_length(mix, limit, by),
-        # One case more is one patient: a sum is told by groups where others read it.
-        points=_group(points) if hides else points,
+        points=points,
     )
 
 
@@ -231,19 +226,6 @@ def _tell_unseen(spells: Mapping[Spell, int], *, hides: bool) -> int | None:
 def _tell_cases(spells: Mapping[Spell, int], *, hides: bool) -> int:
     cases = sum(spells.values())
     return round_count(cases) if hides else cases
-
-
-def _group(points: Sequence[SumPoint]) -> list[SumPoint]:
-    """Tell of each group of cases the last; a signal of any of them is the group's."""
-    grouped = []
-    for start in range(0, len(points) - FEWEST + 1, FEWEST):
-        some = points[start : start + FEWEST]
-        told = next((one for one in some if one.is_signal), some[-1])
-        # So rounded that it stays on its side of the limit.
-        tenths = (math.ceil if told.is_signal else math.floor)(told.value * _TENTHS)
-        value = tenths / _TENTHS
-        grouped.append(SumPoint(some[-1].number, some[-1].month, value, told.is_signal))
-    return grouped
 
 
 def _thin(points: Sequence[CurvePoint], happened: Sequence[int], cases: int) -> list[CurvePoint]:

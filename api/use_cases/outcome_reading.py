@@ -53,7 +53,8 @@ class OutcomeReading:
         limits : dict
             Limits of sums by mix of risks; those played here are added.
         hides : bool
-            Whether small groups are hidden (k = 5), as where several units are told.
+            Whether small groups are hidden (k = 5), and days moved, as where several units are
+            told.
         """
         self._rows = rows
         self._choice = choice
@@ -228,7 +229,13 @@ class OutcomeReading:
         return found
 
     def _tell_sums(self) -> list[ToldSum]:
-        """Return sums of the one unit that is shown; of several, each on its own is asked for."""
+        """Return sums of the one unit that is shown, in the true order of its treatments.
+
+        None where others read it: days are moved there for each patient, and in their order a
+        run of bad cases falls apart (OC10).
+        """
+        if self._hides:
+            return []
         by, units = self._by.sums, self._table.units
         unit = self._choice.unit or (units[0] if len(units) == 1 else "")
         if not unit:
@@ -257,7 +264,6 @@ class OutcomeReading:
                 self._limits,
                 unit=unit,
                 outcome=one.outcome,
-                hides=self._hides,
             )
             if drawn is not None:
                 found.append(drawn)

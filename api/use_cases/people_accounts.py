@@ -18,8 +18,8 @@ from api.use_cases.people_passwords import hash_password, refuse_weak_password
 from api.use_cases.people_second_factor import SECRET_BYTES, seal_secret, write_address
 from sync.merge import RecordState, shown_value
 
-# Who gets in with a password alone would see more than one tablet shows.
-NEEDS_CODE = frozenset({"unit-admin", "data-manager", "auditor"})
+# They see more than one tablet shows: a password alone does not even set a second factor up.
+FACTOR_BY_OTHERS = frozenset({"unit-admin", "data-manager", "auditor"})
 _LOGIN = re.compile(r"[a-z0-9][a-z0-9.-]{1,38}[a-z0-9]")
 
 

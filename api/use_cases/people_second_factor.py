@@ -21,6 +21,10 @@ _STEPS_OFF = (0, -1, 1)
 _NONCE_BYTES = 12
 _ISSUER = "Crura"
 _PURPOSE = "crura second factor 1"
+_OFFER_PURPOSE = "crura offered second factor 1"
+# How long an offer stands: time to find an app and read a picture with it.
+OFFER_MS = 10 * 60_000
+_TIME_BYTES = 8
 
 
 def find_step(secret: bytes, code: str, *, now_ms: int) -> int | None:
@@ -58,15 +62,49 @@ def seal_secret(key: ServerKey, staff: str, secret: bytes, salt: str) -> bytes:
     salt : str
         Fresh, 32 hexadecimal digits.
     """
-    nonce = bytes.fromhex(salt)[:_NONCE_BYTES]
-    return nonce + AESGCM(key.derive_key(_PURPOSE)).encrypt(nonce, secret, staff.encode())
+    return _seal(key, _PURPOSE, staff, secret, salt)
 
 
 def open_secret(key: ServerKey, staff: str, sealed: bytes) -> bytes | None:
     """Return a secret that was sealed for this person here, None where it cannot be opened."""
+    opened = (_open(one, _PURPOSE, staff, sealed) for one in key.every)
+    return next((secret for secret in opened if secret is not None), None)
+
+
+def seal_offer(key: ServerKey, staff: str, secret: bytes, salt: str, *, now_ms: int) -> str:
+    """Return a secret that its person may take up for a while, sealed; nothing of it is kept.
+
+    Parameters
+    ----------
+    salt : str
+        Fresh, 32 hexadecimal digits.
+    now_ms : int
+        Wall clock of the server, milliseconds.
+    """
+    until = (now_ms + OFFER_MS).to_bytes(_TIME_BYTES, "big")
+    return _seal(key, _OFFER_PURPOSE, staff, until + secret, salt).hex()
+
+
+def open_offer(key: ServerKey, staff: str, offer: str, *, now_ms: int) -> bytes | None:
+    """Return the secret of an offer that was made to this person here and is not over."""
+    try:
+        content = _open(key, _OFFER_PURPOSE, staff, bytes.fromhex(offer))
+    except ValueError:
+        return None
+    if content is None or int.from_bytes(content[:_TIME_BYTES], "big") <= now_ms:
+        return None
+    return content[_TIME_BYTES:]
+
+
+def _seal(key: ServerKey, purpose: str, staff: str, content: bytes, salt: str) -> bytes:
+    nonce = bytes.fromhex(salt)[:_NONCE_BYTES]
+    return nonce + AESGCM(key.derive_key(purpose)).encrypt(nonce, content, staff.encode())
+
+
+def _open(key: ServerKey, purpose: str, staff: str, sealed: bytes) -> bytes | None:
     nonce, content = sealed[:_NONCE_BYTES], sealed[_NONCE_BYTES:]
     try:
-        return AESGCM(key.derive_key(_PURPOSE)).decrypt(nonce, content, staff.encode())
+        return AESGCM(key.derive_key(purpose)).decrypt(nonce, content, staff.encode())
     except (InvalidTag, ValueError):
         return None
 

@@ -9,7 +9,8 @@ from api.storage.people_store import Account, PersonSession
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnknownPersonError
 from api.use_cases.note_access import AccessEvent, note_access
-from api.use_cases.people_accounts import NEEDS_CODE, role_that_counts
+from api.use_cases.people_accounts import FACTOR_BY_OTHERS, role_that_counts
+from api.use_cases.people_own_factor import NO_FACTOR, SET_ONE_UP, take_up_offer
 from api.use_cases.people_passwords import LONGEST, hash_password, is_password, refuse_weak_password
 from api.use_cases.people_second_factor import find_step, open_secret
 from sync.merge import shown_value
@@ -22,10 +23,6 @@ LONGEST_MS = 12 * 60 * MINUTE_MS
 _USE_STEP_MS = 30_000
 # One sentence whatever was wrong: none of the three is told apart (ASVS 6.3.8).
 _WRONG = "Log-in name, password or code is wrong. Check them and wait for the next code."
-_NO_FACTOR = (
-    "This role logs in with a code too, and none is set here. Ask whoever keeps the server: "
-    "crura staff totp."
-)
 _NO_ROLE = (
     "Your role was changed on a tablet, or you have left. Ask whoever keeps the server: "
     "crura staff role."
@@ -54,12 +51,13 @@ class SessionRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Credentials(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What a person types to log in; ``code`` is "" for who has no second factor."""
+    """What a person types to log in; ``offer`` is of who sets a second factor up with its code."""
 
     # Bounded, since tries are counted by it in memory.
     login: Annotated[str, msgspec.Meta(max_length=100)]
     password: Annotated[str, msgspec.Meta(max_length=4_096)]
     code: Annotated[str, msgspec.Meta(max_length=32)] = ""
+    offer: Annotated[str, msgspec.Meta(max_length=256)] = ""
 
 
 def log_in(
@@ -88,9 +86,8 @@ def log_in(
     with store.transaction():
         account = store.people.find_by_login(login)
         refusal: Exception | None = UnknownPersonError(_WRONG)
-        has_code = False
         if account is not None and is_right:
-            refusal, has_code = _judge(store, account, typed.code, now_ms)
+            refusal = _judge(store, account, typed, now_ms)
         outcome: Outcome = "done"
         if refusal is not None:
             outcome = "refused" if isinstance(refusal, NotAllowedError) else "wrong"
@@ -98,7 +95,7 @@ def log_in(
         _note(store, "log-in", account, at_ms=now_ms, outcome=outcome)
         if refusal is None and account is not None:
             end_stale(store, now_ms=now_ms)
-            store.people.begin_session(new_token, account.staff, with_code=has_code, now_ms=now_ms)
+            store.people.begin_session(new_token, account.staff, with_code=True, now_ms=now_ms)
     if refusal is not None:
         raise refusal
     person = find_person(store, new_token, now_ms=now_ms)
@@ -120,7 +117,7 @@ def find_person(store: UnitStore, token: str, *, now_ms: int) -> Person | None:
             or now_ms - session.began_ms >= LONGEST_MS
             or now_ms < session.began_ms - MINUTE_MS
         )
-        if account is None or is_over or not role or (role in NEEDS_CODE and not session.with_code):
+        if account is None or is_over or not role or not session.with_code:
             store.people.end_session(session.digest)
             return None
         if now_ms - session.used_ms >= _USE_STEP_MS:
@@ -203,7 +200,7 @@ def change_own_password(
         why = refuse_weak_password(new, (account.login, person.name))
         if why is not None:
             raise NotAllowedError(why)
-        refusal, _ = _judge(store, account, typed.code, now_ms)
+        refusal = _judge(store, account, typed, now_ms)
         if refusal is None:
             store.people.set_password(person.staff, kept)
             store.people.end_all(person.staff, but=person.digest)
@@ -235,26 +232,28 @@ def end_stale(store: UnitStore, *, now_ms: int) -> None:
     store.people.end_over(used_before_ms=now_ms - IDLE_MS, began_before_ms=now_ms - LONGEST_MS)
 
 
-def _judge(
-    store: UnitStore, account: Account, code: str, now_ms: int
-) -> tuple[Exception | None, bool]:
-    """Return why somebody whose password is right does not get in, and whether a code was shown."""
-    has_code = False
-    if account.totp_sealed is not None:
-        secret = open_secret(store.server_key, account.staff, account.totp_sealed)
+def _judge(store: UnitStore, account: Account, typed: Credentials, now_ms: int) -> Exception | None:
+    """Return why somebody whose password is right does not get in; None where a code was shown."""
+    sealed, role = account.totp_sealed, role_that_counts(store, account)
+    if sealed is not None:
+        secret = open_secret(store.server_key, account.staff, sealed)
         if secret is None:
             # The server has another key than when it was set: a restored store.
-            return NotAllowedError(_NO_FACTOR), False
-        step = find_step(secret, code, now_ms=now_ms)
+            return NotAllowedError(NO_FACTOR)
+        step = find_step(secret, typed.code, now_ms=now_ms)
         if step is None or not store.people.use_step(account.staff, step):
-            return UnknownPersonError(_WRONG), False
-        has_code = True
-    role = role_that_counts(store, account)
+            return UnknownPersonError(_WRONG)
     if not role:
-        return NotAllowedError(_NO_ROLE), has_code
-    if role in NEEDS_CODE and not has_code:
-        return NotAllowedError(_NO_FACTOR), has_code
-    return None, has_code
+        return NotAllowedError(_NO_ROLE)
+    if sealed is not None:
+        return None
+    if role in FACTOR_BY_OTHERS or not typed.offer:
+        return NotAllowedError(NO_FACTOR if role in FACTOR_BY_OTHERS else SET_ONE_UP)
+    try:
+        is_set = take_up_offer(store, account, typed.offer, typed.code, now_ms=now_ms)
+    except NotAllowedError as error:
+        return error
+    return None if is_set else UnknownPersonError(_WRONG)
 
 
 def _person(store: UnitStore, account: Account, session: PersonSession, role: str) -> Person:

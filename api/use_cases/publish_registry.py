@@ -4,8 +4,10 @@ Rules RG1-RG9. Run twice, the second writes nothing. Records of the network that
 the unit write (answers to recalls and to proposed links) are left alone.
 """
 
+import hashlib
 from collections.abc import Callable, Iterable
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from api.registry.date_shift import find_delay
 from api.registry.disguise import disguise
@@ -14,14 +16,14 @@ from api.registry.told_case import RegistryRecord
 from api.storage.site_key import load_site_key
 from api.storage.unit_store import UnitStore
 from api.use_cases.clock_witnesses import find_present
-from api.use_cases.linkage_setting import read_linkage_key
+from api.use_cases.linkage_setting import read_linkage_key, read_number_country
 from api.use_cases.read_registry_cases import read_registry_records
-from api.use_cases.record_values import known_zone, parts_of, text_of
-from api.use_cases.registry_log import registry_device
+from api.use_cases.record_values import known_zone, text_of
+from api.use_cases.registry_log import epoch_fact, registry_device
 from api.use_cases.server_log import Chance, ServerDraft, write_all_as_server
 from api.use_cases.show_case import show_record
 from api.use_cases.writings import civil_day
-from sync.merge import RecordState, shown_value
+from sync.merge import RecordState
 from sync.operation import decode_body
 
 OF_CASES = (
@@ -31,6 +33,8 @@ OF_CASES = (
 _PATIENT = "registry_patient"
 # Each in one transaction: a push of a tablet waits for none of them long.
 _DRAFTS_AT_ONCE = 500
+# What everything told rested on when a round had nothing to write.
+_told_all: WeakKeyDictionary[UnitStore, bytes] = WeakKeyDictionary()
 
 
 def publish_registry(store: UnitStore, *, now_ms: int, draw_chance: Callable[[], Chance]) -> int:
@@ -52,23 +56,30 @@ def publish_registry(store: UnitStore, *, now_ms: int, draw_chance: Callable[[],
     -----
     Call it after a finished exchange with the hub: a unit that was put back has its own
     operations again by then, and writes none of them twice.
+
+    A round comes every few minutes and derives every case: where nothing of what that rests on
+    has changed since a round that had nothing to write, this one has nothing either. After each
+    start, and on each new day, everything is derived once.
     """
     site_key = load_site_key(store.folder)
     with store.transaction():
         zone = known_zone([text_of(one, "time_zone") for one in store.views.of_kind("site")], "UTC")
+        unit = registry_device(store)
+    on = civil_day(find_present(store, now_ms), zone)
+    rests_on = _find_rest(store, site_key, on=on, time_zone=zone)
+    if _told_all.get(store) == rests_on:
+        return 0
     wanted = read_registry_records(
         store,
-        on=civil_day(find_present(store, now_ms), zone),
+        on=on,
         time_zone=zone,
         delay_of=lambda case: find_delay(site_key, case),
     )
-    with store.transaction():
-        unit = registry_device(store)
-        # What nobody of the network may know is not even derived for it.
-        wanted = _add_traits(store, wanted)
-        drafts = _find_drafts(
-            store, dict(disguise(one, site_key, store.catalogue, unit=unit) for one in wanted)
-        )
+    # What nobody of the network may know is not even derived for it.
+    wanted = _add_traits(store, wanted)
+    drafts = _find_drafts(
+        store, dict(disguise(one, site_key, store.catalogue, unit=unit) for one in wanted)
+    )
     for start in range(0, len(drafts), _DRAFTS_AT_ONCE):
         with store.transaction():
             write_all_as_server(
@@ -78,23 +89,34 @@ def publish_registry(store: UnitStore, *, now_ms: int, draw_chance: Callable[[],
                 because="",
                 draw_chance=draw_chance,
             )
+    if not drafts:
+        # What was written while cases were read is told next time: the heads were read before.
+        _told_all[store] = rests_on
     return len(drafts)
+
+
+def _find_rest(store: UnitStore, site_key: bytes, *, on: str, time_zone: str) -> bytes:
+    """Return a digest of all from which it follows what the network is told; no case is read."""
+    streams = sorted({kind.stream for kind in store.catalogue.kinds.values()})
+    with store.reading():
+        rest = (
+            *(on, time_zone, site_key),
+            store.operations.heads(streams),
+            # Begun anew when what was told to a former hub was taken out.
+            store.fact(epoch_fact(store, ())),
+            *(read_linkage_key(store), read_number_country(store)),
+        )
+    return hashlib.sha256(repr(rest).encode()).digest()
 
 
 def _add_traits(store: UnitStore, wanted: list[RegistryRecord]) -> list[RegistryRecord]:
     """Add what patients are found again by, where the unit allows it (RG9)."""
-    key = read_linkage_key(store)
-    if key is None:
-        return wanted
-    country = next(
-        (
-            found
-            for one in store.views.of_kind("site")
-            if isinstance(found := _country_of(one), str) and found
-        ),
-        "",
-    )
-    patients = {one.record: one for one in store.views.of_kind("patient")}
+    with store.reading():
+        key = read_linkage_key(store)
+        if key is None:
+            return wanted
+        country = read_number_country(store)
+        patients = {one.record: one for one in store.views.of_kind("patient")}
     added = []
     for one in wanted:
         state = patients.get(one.name) if one.kind == _PATIENT else None
@@ -113,13 +135,15 @@ def _add_traits(store: UnitStore, wanted: list[RegistryRecord]) -> list[Registry
     return added
 
 
-def _country_of(site: RecordState) -> object:
-    return parts_of(shown_value(site.fields.get("holidays_of"))).get("country")
-
-
 def _find_drafts(store: UnitStore, wanted: dict[str, dict[str, Any]]) -> list[ServerDraft]:
-    """Return what has to be written, patients before their cases, and what vanished last."""
-    held = {one.record: one for kind in OF_CASES for one in store.views.of_kind(kind)}
+    """Return what has to be written, patients before their cases, and what vanished last.
+
+    Read kind by kind, so that a push of a tablet waits for none long; nobody else writes these.
+    """
+    held: dict[str, RecordState] = {}
+    for kind in OF_CASES:
+        with store.reading():
+            held.update((one.record, one) for one in store.views.of_kind(kind))
     order = {kind: place for place, kind in enumerate(OF_CASES)}
     names = sorted(wanted, key=lambda name: (order[name.split("/", 1)[0]], name))
     found = [
@@ -153,7 +177,8 @@ def _strike(
     store: UnitStore, names: list[str], held: dict[str, RecordState]
 ) -> Iterable[ServerDraft]:
     """Yield a retraction of all that a record was ever told, so that nothing older comes back."""
-    written = store.operations.of_records(names) if names else {}
+    with store.reading():
+        written = store.operations.of_records(names) if names else {}
     for name in sorted(names):
         struck = set(held[name].struck)
         told = tuple(

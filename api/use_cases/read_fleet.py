@@ -80,7 +80,7 @@ def read_fleet(store: UnitStore, *, now_ms: int) -> Fleet:
     A device that is silent in a unit that is heard of makes its unit stand before those in which
     all is well: sites and devices share one order (HAZ-35).
     """
-    with store.transaction():
+    with store.reading():
         kept = {one.unit: one for one in store.standings.latest()}
     reports = {
         unit: (one.noted_ms, report)

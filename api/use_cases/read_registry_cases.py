@@ -95,7 +95,7 @@ def read_registry_records(
 def read_registry_cases(store: UnitStore, *, on: str, time_zone: str = "UTC") -> list[ToldCase]:
     """Return every case with an act on record, once it is over, by record.
 
-    Each kind is read in a transaction of its own, so that a push waits for none of them long: what
+    Each kind is read by itself, so that a push waits for none of them long: what
     came in between is told with the next round.
 
     Raises
@@ -202,7 +202,7 @@ def _read_under(store: UnitStore) -> dict[str, _Under]:
 def _find_doubles(store: UnitStore, under: Mapping[str, _Under]) -> set[tuple[str, bool]]:
     """Return the cases with a possible double entry that nobody has decided, and if of coils."""
     whose = {state.record: case for case, one in under.items() for state in one.records}
-    with store.transaction():
+    with store.reading():
         states = [
             state for kind in (COIL, "adhesive_injected") for state in store.views.of_kind(kind)
         ]
@@ -270,7 +270,7 @@ def _name_sessions(book: RuleBook) -> frozenset[str]:
 
 
 def _read(store: UnitStore, kind: str) -> list[RecordState]:
-    with store.transaction():
+    with store.reading():
         return [one for one in store.views.of_kind(kind) if not one.is_entered_in_error]
 
 

@@ -9,18 +9,17 @@ from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.implant_search import (
     GROUPS,
     Group,
-    Reading,
     Search,
-    find_group,
-    read_devices,
 )
+from api.clinical_rules.label_readings import Reading, read_devices
 from api.clinical_rules.lot_names import plain_form, read_look_alikes, read_trace_file
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
-from api.use_cases.find_lots import RETURNED, LotSearch, find_lots, read_search, widen_search
+from api.use_cases.find_lots import RETURNED, LotSearch, find_lots, read_search
 from api.use_cases.record_values import parts_of, text_of
 from api.use_cases.registry_log import registry_device
 from api.use_cases.server_log import Chance, write_as_server
+from api.use_cases.stocked_identifiers import StockedIdentifiers
 from api.use_cases.unit_settings import open_unit_book
 from sync.merge import RecordState, shown_value
 
@@ -217,10 +216,12 @@ def find_on_shelf(store: UnitStore, search: Search, *, on: str) -> list[OnShelf]
     """Return what is on the shelf of what a search names, by lot; runs inside a transaction.
 
     What came and went, less the packages laid out for a case and not put back. An item is found
-    by each identifier that it bears (LT11).
+    by each identifier that it bears (LT11), also where a label was typed without one (LT16).
     """
     look_alikes = read_look_alikes(read_trace_file(open_unit_book(store, on=on)))
-    searches = widen_search(store, search, look_alikes)
+    bearing = StockedIdentifiers.read(store)
+    searches = bearing.widen(search, look_alikes)
+    kinds = bearing.kinds_of(searches, look_alikes)
     items = {state.record: state for state in store.views.of_kind("stock_item")}
     counts: dict[tuple[str, str], int] = {}
     labels: dict[tuple[str, str], tuple[Group, Reading]] = {}
@@ -228,7 +229,10 @@ def find_on_shelf(store: UnitStore, search: Search, *, on: str) -> list[OnShelf]
     def judge(stock: str, readings: Sequence[Reading]) -> Group | None:
         state = items.get(stock)
         item = text_of(state, "item") if state else None
-        groups = [find_group(one, readings, look_alikes, item=item).group for one in searches]
+        groups = [
+            bearing.judge(one, readings, look_alikes, stock=stock, kinds=kinds, item=item).group
+            for one in searches
+        ]
         found = [group for group in groups if group is not None]
         return min(found, key=GROUPS.index, default=None)
 

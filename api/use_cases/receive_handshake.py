@@ -7,6 +7,7 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_registry import heads_for, last_of_others
 from api.use_cases.errors import NotAllowedError
+from api.use_cases.judge_reads import leave_out_begun_again
 from api.use_cases.older_copy import weigh_reading
 from sync.exchange import Handshake, HandshakeAnswer, LastRead
 from sync.operation_log import Tip
@@ -26,7 +27,7 @@ def receive_handshake(
 
     Notes
     -----
-    Rules EX1-EX4, EX9, EX20, EX21. The clock offset is kept for the data manager and
+    Rules EX1-EX4, EX9, EX20, EX21, EX23. The clock offset is kept for the data manager and
     refuses nothing (HC4).
     """
     refuse_other_device(device, handshake.device)
@@ -53,7 +54,7 @@ def receive_handshake(
             server=store.fact("generation") or "",
             tip=store.operations.tip_of(device.id, stated.epoch),
             hash_at_device_tip=held,
-            heads=heads,
+            heads=leave_out_begun_again(store, device, heads),
             wall_ms=now_ms,
             epochs=store.operations.counters_of(device.id),
             rows=True,

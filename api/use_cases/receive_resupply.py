@@ -9,6 +9,7 @@ from api.storage.unit_store import UnitStore
 from api.use_cases.brought_entries import BroughtEntries
 from api.use_cases.brought_logs import keep_brought_heads
 from api.use_cases.errors import NotAllowedError, TooLargeError
+from api.use_cases.hub_words_back import find_signed_by_hub
 from api.use_cases.log_receiver import LogReceiver, SetAside
 from api.use_cases.older_copy import (
     COMMAND,
@@ -100,8 +101,18 @@ def receive_resupply(
         read = [_read(store, sent, device) for sent in operations]
         receiver = LogReceiver(store, now_ms)
         brought = BroughtEntries(store, receiver, now_ms=now_ms)
+        signed = frozenset[str]()
+        if device.role == UNIT_ROLE and heads:
+            signed = find_signed_by_hub(store, [operation for operation, _, _ in read], heads)
         for operation, sent, forged in read:
-            brought.take(operation, sent, forged, supplied_by=device.id, supplier=device)
+            brought.take(
+                operation,
+                sent,
+                forged,
+                supplied_by=device.id,
+                supplier=device,
+                is_signed_here=operation.hash in signed,
+            )
         keep_brought_heads(store, heads)
         brought.let_in_waiting()
         receiver.write()

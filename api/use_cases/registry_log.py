@@ -8,6 +8,7 @@ import msgspec
 
 from api.storage.server_key import ServerKey
 from api.storage.unit_store import UnitStore
+from api.use_cases.hub_heads import forget_hub_heads
 from api.use_cases.server_role import HUB_DEVICE, is_hub
 from sync.merge import shown_value
 
@@ -97,6 +98,7 @@ def begin_anew(store: UnitStore, *, new_epoch: str) -> None:
             records |= store.registry.records_of(device, epoch)
             store.registry.take_out(device, epoch, first=1)
             store.signatures.forget_log(device, epoch)
+    forget_hub_heads(store)
     store.views.refresh(records)
     begin_epoch(store, new_epoch=new_epoch)
 

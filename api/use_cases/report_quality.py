@@ -7,10 +7,11 @@ import msgspec
 from api.quality.completeness import CompletenessLine, count_completeness
 from api.quality.judge_records import Finding, count_findings, judge_records
 from api.quality.quality_rules import Fixer, QualityRule, Severity, packaged_quality_rules
-from api.quality.unit_records import KINDS, UnitRecords, text_in, treated_cases
+from api.quality.unit_records import KINDS, Likeness, UnitRecords, text_in, treated_cases
 from api.registry.fold_months import fold_months
 from api.storage.device_store import ROLE_STREAMS, Device
 from api.storage.unit_store import UnitStore
+from api.use_cases.alike_patients import find_alike_patients
 from api.use_cases.check_follow_up import check_follow_up
 from api.use_cases.list_decisions import list_double_entries
 
@@ -37,7 +38,8 @@ class RecordToMend(msgspec.Struct, frozen=True, kw_only=True):
     """A record that breaks a rule, and what leads a person to it.
 
     ``number`` is the patient's local number, ``on`` the day of treatment, "" where unknown or not
-    told; ``other`` a second record or the field that is in conflict.
+    told; ``other`` a second record or the field that is in conflict. ``likeness`` is told of two
+    patients that may be one.
     """
 
     rule: str
@@ -47,6 +49,7 @@ class RecordToMend(msgspec.Struct, frozen=True, kw_only=True):
     patient: str
     number: str
     on: str
+    likeness: Likeness | None = None
 
 
 class QualityReport(msgspec.Struct, frozen=True, kw_only=True):
@@ -165,6 +168,7 @@ def gather_records(store: UnitStore, *, on: str) -> UnitRecords:
         today_on=on,
         doubles=[one.records for one in list_double_entries(store, _READER)],
         conflicts=conflicts,
+        alike=find_alike_patients(states["patient"]),
         without_follow_up={one.case for one in gaps if one.kind == "no-plan"},
     )
 
@@ -200,6 +204,7 @@ def _tell(records: UnitRecords, found: Iterable[Finding], *, with_days: bool) ->
                 patient=patient,
                 number=text_in(held.get(patient), "local_id"),
                 on=text_in(case, "procedure_on") if with_days else "",
+                likeness=records.alike.get((one.record, one.other)),
             )
         )
     return sorted(rows, key=lambda row: (place[row.rule], row.on, row.record, row.other))

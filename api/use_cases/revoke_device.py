@@ -6,6 +6,7 @@ from api.storage.device_store import Device
 from api.storage.p256 import write_base64
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
+from api.use_cases.told_keys import key_told_to
 from sync.operation_log import Tip
 from sync.request_signing import write_revocation_text
 
@@ -77,5 +78,6 @@ def tell_revocation(store: UnitStore, device: Device) -> ToldRevocation:
         raise NotAllowedError(message)
     is_lost = device.lost_ms is not None
     text = write_revocation_text(device.id, device.revoked_ms, is_lost=is_lost)
-    signature = write_base64(store.server_key.sign(text.encode()))
+    key = key_told_to(store, device.id)
+    signature = write_base64(key.sign(text.encode()))
     return ToldRevocation(device.id, device.revoked_ms, is_lost, signature)

@@ -10,6 +10,7 @@ from api.clinical_rules.civil_date import is_civil_date
 from api.storage.access_log import AccessLine
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
+from api.use_cases.wide_accesses import WideAccess, sum_up, want_accesses
 from sync.merge import shown_value
 
 MOST_FOUND = 1_000
@@ -30,11 +31,16 @@ class AccessSearch(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class FoundAccess(msgspec.Struct, frozen=True):
-    """Events, the newest first, and whether there are more than are shown."""
+    """Events, the newest first, and whether there are more than are shown.
+
+    ``may_have_held`` are those that name nobody and may have held the record that is looked for:
+    whole streams, exports and lists over many patients.
+    """
 
     events: tuple[AccessLine, ...]
     names: dict[str, str]
     more: bool
+    may_have_held: tuple[WideAccess, ...] = ()
 
 
 def search_access(
@@ -57,23 +63,44 @@ def search_access(
     begins = _first_ms(search.from_on, zone, 0) if search.from_on else 0
     ends = _first_ms(search.to_on, zone, 1) if search.to_on else 2**63
     most = max(1, min(most, MOST_FOUND))
-    with store.transaction():
-        wanted = set(records_about(store, search.patient)) if search.patient else set()
+    # At a hub a transaction holds up everybody who writes, and a search reads the whole trail.
+    with store.reading():
+        wanted = (
+            want_accesses(store, records_about(store, search.patient)) if search.patient else None
+        )
         found: list[AccessLine] = []
-        for line in store.access.lines(newest_first=True):
-            if not (begins <= line.at_ms < ends or begins <= line.noted_ms < ends):
-                continue
-            if wanted and wanted.isdisjoint(line.records):
-                continue
+        wide: list[AccessLine] = []
+        for line in store.access.lines(newest_first=True, holding=_text_in_lines(search)):
             if search.person and search.person != line.who:
                 continue
             if search.device and search.device not in (line.device, line.who):
                 continue
-            found.append(line)
-            if len(found) > most:
-                break
-        names = _names_of(store, {line.who for line in found[:most]})
-    return FoundAccess(tuple(found[:most]), names, more=len(found) > most)
+            is_within = begins <= line.at_ms < ends or begins <= line.noted_ms < ends
+            if wanted is not None and wanted.records.isdisjoint(line.records):
+                # Who follows a stream since before the first day reads it on that day too.
+                follows = line.object == "stream" and line.noted_ms < ends
+                if (is_within or follows) and wanted.may_be_held(line):
+                    wide.append(line)
+            elif is_within:
+                found.append(line)
+                if wanted is None and len(found) > most:
+                    break
+        may_have = sum_up(wide)
+        shown, shown_wide = tuple(found[:most]), may_have[:most]
+        askers = {line.who for line in shown} | {one.who for one in shown_wide}
+        names = _names_of(store, askers)
+    more = len(found) > most or len(may_have) > most
+    return FoundAccess(shown, names, more=more, may_have_held=shown_wide)
+
+
+def _text_in_lines(search: AccessSearch) -> str:
+    """Return what stands in the text of each line that the search can find, "" for nothing.
+
+    What a line names besides is looked at once it is read: this only spares the reading of most.
+    """
+    if search.person:
+        return f'"who":{msgspec.json.encode(search.person).decode()}'
+    return msgspec.json.encode(search.device).decode() if search.device else ""
 
 
 def records_about(store: UnitStore, patient: str) -> list[str]:

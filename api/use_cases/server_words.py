@@ -104,7 +104,7 @@ def refuse_brought_notice(operation: Operation, *, is_begun: bool) -> str | None
     if operation.kind == _NETWORK_NOTICE and not changes:
         return None
     return (
-        f"{operation.op_id} is said to be the hub's, and it is not held here: of what the hub "
-        "wrote only the beginning of a recall comes back by a unit. It is kept aside; do it again "
-        "at the hub if it was meant."
+        f"{operation.op_id} is said to be the hub's, and no signature of the hub came with it: of "
+        "such only the beginning of a recall comes back by a unit. It is kept aside, and the "
+        "hub's desk lists it under Units; do it again there if it was meant."
     )

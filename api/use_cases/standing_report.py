@@ -116,7 +116,7 @@ def make_standing_report(
 def keep_standing(
     store: UnitStore, unit: str, report: StandingReport, *, now_ms: int, today: str
 ) -> None:
-    """Keep at the hub what a unit has told of itself; the last of a day stands for it.
+    """Keep at the hub what a unit has told of itself; the last of a week stands for it.
 
     Parameters
     ----------
@@ -130,10 +130,12 @@ def keep_standing(
     """
     known = packaged_quality_rules().rules
     quality = {rule: count for rule, count in report.quality.items() if rule in known}
-    kept = msgspec.structs.replace(report, quality=quality)
+    # How full each field is in each month is nine tenths of a report, and is asked of one unit.
+    completeness = msgspec.json.encode(report.completeness).decode()
+    kept = msgspec.structs.replace(report, quality=quality, completeness=())
     content = msgspec.json.encode(kept, order="sorted").decode()
     with store.transaction():
-        store.standings.keep(KeptStanding(unit, today, now_ms, content))
+        store.standings.keep(KeptStanding(unit, today, now_ms, content), completeness)
 
 
 def read_standing(kept: KeptStanding) -> StandingReport | None:
@@ -142,6 +144,14 @@ def read_standing(kept: KeptStanding) -> StandingReport | None:
         return msgspec.json.decode(kept.content, type=StandingReport)
     except msgspec.MsgspecError:
         return None
+
+
+def read_completeness(content: str) -> tuple[CompletenessLine, ...]:
+    """Return how full fields are, as it was kept; none where this release cannot read it."""
+    try:
+        return msgspec.json.decode(content, type=tuple[CompletenessLine, ...])
+    except msgspec.MsgspecError:
+        return ()
 
 
 def _tell_device(pseudonym: str, one: DeviceRow) -> StandingDevice:

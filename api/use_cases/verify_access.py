@@ -32,7 +32,7 @@ def judge_access_log(store: UnitStore, outside: Iterable[AccessHead] = ()) -> It
         held[seq] = kept
         last = (seq, kept)
     known = {
-        store.server_key.key_id,
+        *(key.key_id for key in store.server_key.every),
         *(key.key_id for key in store.signatures.keys_of(SERVER_DEVICE)),
     }
     for head in store.access.heads():

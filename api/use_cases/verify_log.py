@@ -7,9 +7,11 @@ import msgspec
 
 from api.storage.access_log import AccessHead
 from api.storage.errors import UNREADABLE
+from api.storage.outside_heads import OutsideHeads
 from api.storage.unit_store import UnitStore
 from api.use_cases.answer_snapshot import are_sealed_under_key
 from api.use_cases.erase_records import judge_erasures, records_under_erased
+from api.use_cases.heads_outside import judge_outside_heads
 from api.use_cases.older_copy import find_older_copy_claim
 from api.use_cases.verify_access import judge_access_log
 from api.use_cases.verify_pictures import judge_pictures
@@ -62,7 +64,11 @@ class Verification(msgspec.Struct, frozen=True):
         return tuple(remarks)
 
 
-def verify_log(store: UnitStore, access_heads: Iterable[AccessHead] = ()) -> Verification:
+def verify_log(
+    store: UnitStore,
+    access_heads: Iterable[AccessHead] = (),
+    outside: Iterable[OutsideHeads] = (),
+) -> Verification:
     """Walk every log from its first operation, its signatures, quarantine, views and segments.
 
     The seal was judged when the store was opened; a broken one is told of here.
@@ -71,6 +77,8 @@ def verify_log(store: UnitStore, access_heads: Iterable[AccessHead] = ()) -> Ver
     ----------
     access_heads : iterable of AccessHead
         Heads of the access log that were kept outside.
+    outside : iterable of OutsideHeads
+        Heads of whole days that were kept outside.
 
     Notes
     -----
@@ -79,15 +87,21 @@ def verify_log(store: UnitStore, access_heads: Iterable[AccessHead] = ()) -> Ver
     signatures, and takes the seal away, is not found here; the next handshake of its device tells
     (EX2).
     """
-    return _Walk(store, tuple(access_heads)).walk()
+    return _Walk(store, tuple(access_heads), tuple(outside)).walk()
 
 
 class _Walk:
     """One verification on its way through the store."""
 
-    def __init__(self, store: UnitStore, access_heads: tuple[AccessHead, ...]) -> None:
+    def __init__(
+        self,
+        store: UnitStore,
+        access_heads: tuple[AccessHead, ...],
+        outside: tuple[OutsideHeads, ...],
+    ) -> None:
         self._store = store
-        self._access_heads = access_heads
+        self._outside = outside
+        self._access_heads = (*access_heads, *(one.access for one in outside if one.access))
         self._findings: list[str] = []
         self._count = 0
         self._logs: list[tuple[str, str]] = []
@@ -123,6 +137,7 @@ class _Walk:
                 self._look(partial(self._walk_log, *log))
             for part in (
                 self._judge_lost_logs,
+                self._judge_outside,
                 self._judge_set_aside,
                 self._judge_views,
                 self._judge_pictures,
@@ -203,6 +218,9 @@ class _Walk:
     def _judge_pictures(self) -> None:
         findings, self._absent_pictures = judge_pictures(self._store)
         self._findings.extend(findings)
+
+    def _judge_outside(self) -> None:
+        self._findings.extend(judge_outside_heads(self._store, self._outside))
 
     def _judge_access(self) -> None:
         self._findings.extend(judge_access_log(self._store, self._access_heads))

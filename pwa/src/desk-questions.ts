@@ -26,6 +26,11 @@ export interface DeskPerson {
   began_ms: number;
   idle_ms: number;
   longest_ms: number;
+  /**
+   * No signed end of the logs has left for its place outside for more than a day; told to who sees
+   * to it. Absent at an older server.
+   */
+  heads_late?: boolean;
 }
 
 /** What a device last told of itself; null is what it does not know. */
@@ -97,6 +102,21 @@ export interface AccessLine {
   outcome: string;
 }
 
+/** Alike accesses to whole streams or lists, of which nobody noted whom they named. */
+export interface WideAccess {
+  asker: string;
+  who: string;
+  role: string;
+  device: string;
+  verb: string;
+  object: string;
+  /** The stream or list, where the notes say one. */
+  part: string;
+  times: number;
+  first_ms: number;
+  last_ms: number;
+}
+
 /** How many of one class are held, and which are due by the unit's own rule. */
 export interface RetentionClass {
   id: string;
@@ -108,13 +128,27 @@ export interface RetentionClass {
   due_count: number;
 }
 
+/** A second factor, told this one time: to type, for an app to read, and what goes back with it. */
+export interface OfferedFactor {
+  login: string;
+  secret: string;
+  address: string;
+  offer: string;
+}
+
 /** Every question: what is sent along, and what is answered. */
 export interface DeskQuestions
   extends NetworkQuestions,
     NetworkHereQuestions,
     OutcomeQuestions,
     QualityQuestions {
-  'log-in': { asks: { login: string; password: string; code: string }; tells: DeskPerson };
+  /** `offer` where the code is of a second factor that was offered just now; it is kept by that. */
+  'log-in': {
+    asks: { login: string; password: string; code: string; offer?: string };
+    tells: DeskPerson;
+  };
+  /** For who has a password alone: every log-in has a second factor. */
+  'offer-factor': { asks: { login: string; password: string }; tells: OfferedFactor };
   who: { asks: null; tells: DeskPerson };
   'log-out': { asks: null; tells: null };
   'first-log-in': {
@@ -155,7 +189,12 @@ export interface DeskQuestions
   };
   trail: {
     asks: { patient: string; person: string; device: string; from_on: string; to_on: string };
-    tells: { events: AccessLine[]; names: Record<string, string>; more: boolean };
+    tells: {
+      events: AccessLine[];
+      names: Record<string, string>;
+      more: boolean;
+      may_have_held: WideAccess[];
+    };
   };
   retention: { asks: null; tells: { on: string; classes: RetentionClass[] } };
   /** `about` is told as it is, to be saved; `pdf` is base64. */

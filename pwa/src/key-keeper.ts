@@ -6,7 +6,7 @@ export interface PersonHere {
   staff: string;
   name: string;
   role: string;
-  /** 0 where each further wrong PIN waits instead: the last person is not removed by it. */
+  /** 0 where each further wrong PIN waits instead: the last person of a tablet that has no unit. */
   triesLeft: number;
   /** Wall milliseconds before which no PIN of theirs is tried; 0 where none waits. */
   waitUntilMs: number;
@@ -24,12 +24,15 @@ export interface KeyStanding {
   isElsewhere?: true;
 }
 
-/** `removed`: the person has no PIN here, or lost it by ten wrong ones. */
+/**
+ * `removed`: the person has no PIN here, or lost it by wrong ones; `isNobodyLeft`: nobody has one, and
+ * only the unit opens the records.
+ */
 export type PinAnswer =
   | { kind: 'right' }
   | { kind: 'wrong'; triesLeft: number; waitUntilMs: number }
   | { kind: 'waiting'; waitUntilMs: number }
-  | { kind: 'removed' };
+  | { kind: 'removed'; isNobodyLeft?: true };
 
 /** A PIN that may not be chosen, a code that is not taken: one sentence. */
 export interface KeyRefusal {

@@ -126,7 +126,11 @@ export interface NetworkHereQuestions {
   line: { asks: null; tells: NetworkLine };
   'incoming-recalls': { asks: null; tells: { notices: readonly IncomingRecall[] } };
   'answer-recall': {
-    asks: { notice: string; act: RecallAct; seen: string };
+    asks: { notice: string; act: Exclude<RecallAct, 'close'> };
+    tells: { notices: readonly IncomingRecall[] };
+  };
+  'close-recall': {
+    asks: { notice: string; seen: string };
     tells: { notices: readonly IncomingRecall[] };
   };
   'incoming-links': { asks: null; tells: { proposals: readonly IncomingLink[] } };

@@ -182,12 +182,38 @@ export interface QualityRule {
   act: string;
 }
 export type RuleCounts = Readonly<Record<string, HeldCount>>;
+/** What a rule found in all units; a count that is held back stands in it as one. */
+export interface RuleTotal {
+  rule: string;
+  found: number;
+  is_least: boolean;
+  units: number;
+}
 export interface NetworkQuality {
   as_of_ms: number;
   rules: readonly QualityRule[];
+  totals: readonly RuleTotal[];
+  /** A page, by name; `more` where others follow. */
   units: readonly { unit: string; name: string; cases: HeldCount; counts: RuleCounts }[];
-  over_time: readonly { on: string; unit: string; counts: RuleCounts }[];
+  more: boolean;
+  /** Every unit; with the first page of all rules alone. */
+  names: readonly { unit: string; name: string }[];
+  /** Sums of a week of so many units; of rules in `at_least` some count is held back. */
+  over_time: readonly {
+    on: string;
+    units: number;
+    counts: Readonly<Record<string, number>>;
+    at_least: readonly string[];
+  }[];
+  /** Of the one unit that is asked for. */
   completeness: readonly { unit: string; field: string; filled: HeldCount; of: HeldCount }[];
+}
+/** What is left empty narrows nothing. */
+export interface QualityAsk {
+  unit?: string;
+  rule?: string;
+  /** The unit after which the page begins. */
+  after?: string;
 }
 
 /** What an export would hold; counts are to the nearest five, null where too few to tell. */
@@ -248,9 +274,39 @@ export interface NetworkExport {
   } | null;
 }
 
+/** One act of a person of the hub that was lost with its store and lies aside. */
+export interface AsideWord {
+  record: string;
+  kind: 'recall' | 'rule-file' | 'link';
+  act: 'begun' | 'offered' | 'withdrawn' | 'agreed' | 'joined' | 'parting' | 'parted' | 'changed';
+  at_ms: number;
+  by_name: string;
+  because: string;
+  item: RecallItem;
+  criteria: RecallCriteria;
+  issued_on: string;
+  file: string;
+  version: number;
+  unit_names: readonly string[];
+}
+
+/** What the people of a hub that was put back have to look at. */
+export interface NetworkAside {
+  put_back_ms: number | null;
+  /** Its units may still bring what it lacks. */
+  is_open: boolean;
+  words: readonly AsideWord[];
+  more: number;
+  of_units: number;
+  forks: number;
+  damaged: number;
+  waiting: number;
+}
+
 /** Every question of the network: what is sent along, and what is answered. */
 export interface NetworkQuestions extends NetworkRuleQuestions {
   fleet: { asks: null; tells: { as_of_ms: number; units: readonly FleetUnit[] } };
+  'network-aside': { asks: null; tells: NetworkAside };
   links: {
     asks: { state: LinkState };
     tells: {
@@ -283,7 +339,7 @@ export interface NetworkQuestions extends NetworkRuleQuestions {
     asks: { notice: string; because: string };
     tells: { notices: readonly NetworkRecall[] };
   };
-  'network-quality': { asks: null; tells: NetworkQuality };
+  'network-quality': { asks: QualityAsk | null; tells: NetworkQuality };
   exports: { asks: null; tells: { exports: readonly NetworkExport[] } };
   'ask-export': {
     asks: { project: string; purpose: string; from_on: string; until_on: string };

@@ -255,12 +255,21 @@ export interface LabelScanner {
 /** Draws codes to be read from paper. */
 export interface CodeWriter {
   /**
-   * Return a QR code of a text, or a GS1 DataMatrix of an element string with AIs in brackets, as
+   * Return a QR code of a text, or a DataMatrix of GS1 with AIs in square brackets or of HIBC, as
    * SVG; null where the program that draws it is not on this tablet, or the text is none of it.
    */
-  draw(kind: 'qr' | 'gs1', text: string): Promise<string | null>;
+  draw(kind: 'qr' | 'matrix', text: string): Promise<string | null>;
   /** Put the program by, for when there is no network; soon, not now. */
   keep(): void;
+}
+
+/** Who has saved a file of records. */
+export interface SavedBy {
+  /** `staff/<id>`, "" where nobody is known. */
+  person: string;
+  role: string;
+  /** By their PIN; not so only where nobody has one here. */
+  isConfirmed: boolean;
 }
 
 /** The record on this tablet. Every promise resolves; none rejects for a person's input. */
@@ -308,9 +317,10 @@ export interface RecordStore {
   hubRecords?(): Promise<string[]>;
   /** Cases that are kept at the unit alone; reading one by its id asks the unit for it. */
   droppedCases(): Promise<DroppedCase[]>;
-  /** Put operations into one file (`unsent`: own ones that the unit does not hold). */
+  /** Put operations into one file (`unsent`: own ones that the unit does not hold); it is noted. */
   saveToFile(
     scope: 'all' | 'unsent',
+    by: SavedBy,
   ): Promise<{ bytes: Uint8Array<ArrayBuffer>; operations: number }>;
   /** Take in such a file; the sentence says why not. */
   openFile(

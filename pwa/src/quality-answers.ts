@@ -25,6 +25,13 @@ export interface RecordToMend {
   number: string;
   /** Day of treatment, "" where there is none. */
   on: string;
+  /** Of two patients that may be one: how likely, and how alike each trait is (English). */
+  likeness?: Likeness | null;
+}
+
+export interface Likeness {
+  per_mille: number;
+  traits: readonly (readonly [string, string])[];
 }
 
 export interface MonthOfField {

@@ -4,7 +4,8 @@ A PostgreSQL of the bench's own, every commit on disk. Operations of the registr
 store's bulk path (COPY into the log, then the views of their records), spread over three years.
 At each size: what an operation costs, by bulk and by real pushes, and what the desk of the network
 asks. Costs are processor time of the hub's process and of its database session together, since
-other things may run on the machine; what people wait for is time by the clock.
+other things may run on the machine; what people wait for is time by the clock. Then the same hub
+with a thousand units that tell of themselves, and rounds of a unit.
 """
 
 import argparse
@@ -31,20 +32,19 @@ from api.use_cases.receive_push import receive_push
 from api.use_cases.server_log import Chance, ServerDraft, write_all_as_server
 from api.use_cases.server_role import settle_role
 from sync.operation import Operation
+from tests.bench.hub_fleet import ask_all, tell_all, write_fleet_table
 from tests.bench.registry_workload import DAY_MS, START_MS, UnitLog
 from tests.bench.rounds import Spread, cpu_seconds, describe_machine
+from tests.bench.unit_rounds import measure_unit_rounds, write_round_table
 from tests.hub.postgres_server import PostgresServer, running_server
 
-UNITS = 100
-BATCH = 5_000
+UNITS, BATCH = 100, 5_000
 MILLION = 1_000_000
 MONTHS = 36
-# Of this many operations at each size the cost by bulk is taken, and of these pushes that by push.
+# Of so many operations at each size the cost by bulk is taken, and of these pushes that by push.
 _LAST = 100_000
 _PUSHES, _A_PUSH = 40, 100
-_ROUNDS = 7
-_OUTCOME_ROUNDS = 3
-_PROPOSALS = 100
+_ROUNDS, _OUTCOME_ROUNDS, _PROPOSALS = 7, 3, 100
 _MAY_COST = 1.2
 _BY = "staff/server"
 # A small hub's: a quarter of four gigabytes of memory for its cache.
@@ -55,6 +55,7 @@ class Measured(msgspec.Struct, frozen=True, kw_only=True):
     """What one size of the hub costs; microseconds an operation, milliseconds a question."""
 
     operations: int
+    joined: int
     bulk_us: float
     bulk_clock_us: float
     push_us: Spread
@@ -71,7 +72,7 @@ class Hub:
 
     def __init__(self, store: HubStore, total: int) -> None:
         self.store, self._total = store, total
-        self.loaded = 0
+        self.loaded, self.joined = 0, 0
         self._patients: list[str] = []
         self._drawn = 0
 
@@ -128,6 +129,16 @@ class Hub:
             for row in rows:
                 self.store.links.keep_link(row)
 
+    def join(self) -> None:
+        """Let a pair for each hundred operations stand as joined, both of one year of birth."""
+        asked = "SELECT record FROM registry_patient_row ORDER BY born, record LIMIT ?"
+        rows = self._connection.execute(asked, (self.loaded // 50,))
+        some = [row[0] for row in rows.fetchall()]
+        with self.store.transaction():
+            for pair in zip(some[::2], some[1::2], strict=False):
+                self.store.links.keep_link(LinkRow(name_link(*pair), *pair, "joined", 990))
+            self.joined = self.store.links.count_standing(["joined"])
+
     def _draw_chance(self) -> Chance:
         self._drawn += 1
         drawn = f"{self._drawn:032x}"
@@ -174,10 +185,12 @@ def measure(hub: Hub, sizes: list[int]) -> Iterator[Measured]:
             clock_s += time.perf_counter() - start
         count = hub.loaded - before
         bulk_us = (hub.cpu_s() - start_cpu) / count * 1e6
+        hub.join()
         hub.propose(_PROPOSALS)
         hub.settle()
         yield Measured(
             operations=hub.loaded,
+            joined=hub.joined,
             bulk_us=bulk_us,
             bulk_clock_us=clock_s / count * 1e6,
             push_us=_push(hub, size),
@@ -230,6 +243,7 @@ def write_table(found: list[Measured]) -> str:
         ("operation by bulk, processor time", lambda one: f"{one.bulk_us:,.0f} µs"),
         ("operation by bulk, by the clock", lambda one: f"{one.bulk_clock_us:,.0f} µs"),
         ("operation of a push of 100, processor time", lambda one: one.push_us.say("µs", 0)),
+        ("pairs that are joined", lambda one: f"{one.joined:,}"),
         ("links to decide, first 100", lambda one: one.worklist_ms.say("ms")),
         ("recall of a lot, counted by unit", lambda one: one.recall_ms.say("ms")),
         ("outcomes of all units", lambda one: one.outcomes_ms.say("ms", 0)),
@@ -272,10 +286,11 @@ def main(millions: list[float]) -> int:
         settle_role(store, as_hub=True)
         for measured in measure(Hub(store, sizes[-1]), sizes):
             found.append(measured)
-            # What was measured so far, should the rest take too long for somebody.
             print(f"{write_table(found)}\n", file=sys.stderr, flush=True)
+        fleet = write_fleet_table(tell_all(store), ask_all(store))
         store.close()
     print(f"{UNITS} units, {describe_machine()}\n\n{write_table(found)}\n\n{judge(found)}")
+    print(f"\n{fleet}\n\n{write_round_table(measure_unit_rounds())}")
     return int(judge(found).find("MORE") >= 0)
 
 

@@ -5,6 +5,7 @@ HAZ-28.
 """
 
 import re
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -76,12 +77,12 @@ def test_a_tablet_is_locked_and_opened_and_a_live_case_stays(server: UnitServer,
     expect(page.locator("[data-locked]")).not_to_contain_text(OTHER_PATIENT)
     page.locator("[data-people] button").click()
     case.enter_pin(page, WRONG)
-    says(page, "9 tries are left")
+    says(page, "19 tries are left")
     tablet.kill()
     page = tablet.start(server.address)
     page.locator("[data-locked] [data-people] button").click()
     case.enter_pin(page, WRONG)
-    says(page, "8 tries are left")
+    says(page, "18 tries are left")
     case.enter_pin(page)
 
     # then: the right PIN opens it; a live case needs none after a kill, and shows nothing else
@@ -98,12 +99,33 @@ def test_a_tablet_is_locked_and_opened_and_a_live_case_stays(server: UnitServer,
     case.go(page, "Cases")
     expect(page.locator("[data-others-locked]")).to_be_visible()
     expect(page.locator("body")).not_to_contain_text(OTHER_PATIENT)
+    # Nor does About let them out: no file of the records, and no list of names (caught so).
+    case.go(page, "About")
+    expect(page.locator("[data-records-closed]")).to_be_visible()
+    expect(page.get_by_role("button", name=re.compile("Save to file|Open file"))).to_have_count(0)
+    expect(page.locator("body")).not_to_contain_text(OTHER_PATIENT)
+    case.go(page, "Cases")
     page.get_by_role("button", name="Back to the case").click()
     expect(page.locator("h1.ask")).to_have_text(asked)
     case.go(page, "Cases")
     page.locator("[data-others-locked] [data-people] button").click()
     case.enter_pin(page)
     expect(page.locator("main")).to_contain_text(OTHER_PATIENT)
+
+    # when: a file of everything is saved; then: it says what that means, and asks for a PIN first
+    case.go(page, "About")
+    case.press(page, "Save to file: everything here")
+    sheet = page.get_by_role("dialog", name="Save to file: everything here")
+    expect(sheet).to_contain_text("The file is not encrypted")
+    sheet.locator("[data-people] button").click()
+    case.enter_pin(page, WRONG)
+    says(page, "19 tries are left")
+    expect(page.locator("main")).not_to_contain_text("put in the file")
+    with page.expect_download() as saved:
+        case.enter_pin(page)
+    assert GIVEN_NAME.encode() in Path(saved.value.path()).read_bytes()
+    expect(page.locator("main")).to_contain_text("put in the file")
+    case.go(page, "Cases")
 
     # when: it is locked by hand in the live case, and bleeding comes before anybody has a PIN
     page.locator("[data-status=lock]").click()

@@ -169,7 +169,9 @@ def test_both_sorts_of_code_are_drawn_without_a_network_and_scan_back(ward: Ward
     box = face.bounding_box()
     assert box is not None
     (read,) = zxingcpp.read_barcodes(draw_large(face.locator("img[data-code=qr]")))
-    (gs1,) = zxingcpp.read_barcodes(draw_large(page.locator(f"{SHEET} img[data-code=gs1]").first))
+    (gs1,) = zxingcpp.read_barcodes(
+        draw_large(page.locator(f"{SHEET} img[data-code=matrix]").first)
+    )
     press_in_sheet(page, "Back to the case")
     ward.server.start()
 

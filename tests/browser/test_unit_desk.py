@@ -85,6 +85,31 @@ def _play_first_log_in(server, page):
     press(page, "Log out")
 
 
+def _play_no_app_yet(server, page, typed):
+    """An endoscopist with a password alone sets a code app up, before anything else (SEC-19).
+
+    Caught: by the password alone an endoscopist was in, and approved rule files.
+    """
+    told = server.crura("staff", "add", "--name", "Wren Alder", "--role", "endoscopist")
+    typed.write_text(f"{PASSWORD}\n")
+    server.crura("staff", "password", told.split()[-1].rstrip("."), "--from-file", str(typed))
+    page.get_by_label("Log-in name").fill("wren.alder")
+    page.get_by_label("Password").fill(PASSWORD)
+    press(page, "Go on")
+    press(page, "Log in")
+    expect(page.get_by_text("Every log-in takes a code too")).to_be_visible()
+    expect(page.locator("[data-who]")).to_have_count(0)
+    press(page, "I have no code app yet")
+    key = page.locator("[data-secret]").inner_text()
+    expect(page.locator("[data-code-picture]")).to_be_visible()
+    assert _smallest_target(page) >= 44
+    code = _code(base64.b32decode(key.replace(" ", "")))
+    page.get_by_label("Six digits of your code app").fill(code)
+    press(page, "Log in")
+    expect(page.locator("[data-who]")).to_have_text("Wren Alder, Endoscopist")
+    press(page, "Log out")
+
+
 def _invite(page, name=""):
     """Make an invitation for a tablet and return its address."""
     press(page, "Bedside tablet")
@@ -219,6 +244,7 @@ def test_a_tablet_is_invited_let_in_by_its_digits_and_revoked(server, new_device
     press(page, "Log out")
     expect(page.get_by_label("Log-in name")).to_be_visible()
     _play_first_log_in(server, page)
+    _play_no_app_yet(server, page, tmp_path / "typed")
     kept = page.evaluate(
         "navigator.storage.getDirectory().then(async (folder) => {"
         " const names = []; for await (const name of folder.keys()) names.push(name);"

@@ -11,7 +11,7 @@ from tests.supply_chain.locks import ROOT
 PAGE = (ROOT / ".github" / "SECURITY.md").read_text(encoding="utf-8")
 THREATS = (
     *("THR-S1", "THR-S2", "THR-S3", "THR-T1", "THR-T2", "THR-R1"),
-    *("THR-I1", "THR-I2", "THR-I3", "THR-I4", "THR-D1", "THR-E1", "THR-X1"),
+    *("THR-I1", "THR-I2", "THR-I3", "THR-I4", "THR-I5", "THR-D1", "THR-E1", "THR-X1"),
 )
 # What the items on documentation of OWASP ASVS 5.0.0 ask to be written down.
 WRITTEN_DOWN = {
@@ -22,8 +22,13 @@ WRITTEN_DOWN = {
     "V7.1.2 sessions at a time": "several at a time are allowed",
     "V11.1.1 keys and their lives": "## Keys, and who holds them",
     "V11.1.2 algorithms": "Algorithms: AES-256-GCM",
+    "V11.2.3 bits": "AES-256-GCM, ChaCha20-Poly1305",
     "V13.1.1 connections": "The server opens no connections of its own",
+    "V14.3.3 how long a case stays": "their case stays for years",
+    "V14.3.3 files in clear": "Files for transfer and for\n  papers are in clear",
+    "V6.3.1 tries of a PIN": "**Tries of a PIN, in all:**",
     "V14.1.1 classes of data": "## What is protected, by class",
+    "V14.1.2 how each class is kept": "| class | examples | where it may be | how |",
     "V15.1.1 times for updates": "within 7 days",
     "V15.1.3 costly functions": "Costly answers",
     "V16.1.1 logs": "## Logs",

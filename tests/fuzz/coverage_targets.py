@@ -5,7 +5,9 @@ is an answer, everything else that comes out is a find.
 """
 
 import datetime
+import functools
 import json
+import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -26,10 +28,17 @@ from api.use_cases.errors import UseCaseError
 from sync import operation
 from sync.errors import SyncError
 
+# Of the processor and not of the clock, so that other work on the machine is no find (SEC-32).
+HANGS_AFTER_SECONDS = 1.0
 ON = "2026-03-16"
 CORPUS = Path(__file__).parent / "corpus"
 _RULE_FILES = Path(__file__).resolve().parents[2] / "api/clinical_rules/data"
 _LONGEST_LINE = 75
+
+
+def processor_seconds() -> float:
+    """Return how long this process has held the processor."""
+    return time.process_time()
 
 
 def decode_operations(data: bytes) -> None:
@@ -197,12 +206,25 @@ def _expect(is_kept: bool, promise: str) -> None:
         raise AssertionError(promise)
 
 
+def within_a_second(play: Callable[[bytes], None]) -> Callable[[bytes], None]:
+    """Return a target that breaks a promise too where one input holds the processor for longer."""
+
+    @functools.wraps(play)
+    def timed(data: bytes) -> None:
+        began = processor_seconds()
+        play(data)
+        took = processor_seconds() - began
+        _expect(took <= HANGS_AFTER_SECONDS, f"no input hangs: this one took {took:.1f} s")
+
+    return timed
+
+
 TARGETS: Mapping[str, Callable[[bytes], None]] = {
-    "operations": decode_operations,
-    "labels": parse_label,
-    "past_cases": import_past_cases,
-    "rule_files": load_rule_file,
-    "calendars": write_calendar,
+    "operations": within_a_second(decode_operations),
+    "labels": within_a_second(parse_label),
+    "past_cases": within_a_second(import_past_cases),
+    "rule_files": within_a_second(load_rule_file),
+    "calendars": within_a_second(write_calendar),
 }
 
 

@@ -33,7 +33,8 @@ def _draw(chance: Chance) -> dict[str, Any]:
     }
     search = {key: value for key, value in offered.items() if chance.holds(0.45)}
     implants = [_draw_implant(chance, lot, serial, identifier) for _ in range(chance.randint(1, 6))]
-    return {"search": search, "implants": implants}
+    kinds = chance.choices(("coil", "needle", "other"), k=chance.choice((0, 1, 1, 2)))
+    return {"search": search, "implants": implants, **({"kinds": kinds} if kinds else {})}
 
 
 def _draw_implant(chance: Chance, lot: str, serial: str, identifier: str) -> dict[str, Any]:
@@ -47,6 +48,9 @@ def _draw_implant(chance: Chance, lot: str, serial: str, identifier: str) -> dic
         found["item"] = chance.choice(("coil", "needle", "adhesive", "other"))
     if chance.holds(0.6):
         found["on"] = chance.choice(_DAYS)
+    if chance.holds(0.4):
+        names = (identifier, f"0{identifier}", _slip(identifier, chance), "09506000134352", "")
+        found["listed"] = chance.choices(names, k=chance.choice((0, 1, 1, 2)))
     return found
 
 
@@ -66,7 +70,11 @@ def _draw_device(chance: Chance, lot: str, serial: str, identifier: str) -> dict
 
 
 def _draw_name(chance: Chance) -> str:
-    return "".join(chance.choices(_SIGNS, k=chance.choice((1, 2, 4, 6, 6, 20))))
+    if chance.holds(0.05):
+        return chance.choice(("n/a", "unknown", "LOT unbekannt", "sin lote", "LOT", "NA1"))
+    name = "".join(chance.choices(_SIGNS, k=chance.choice((1, 2, 4, 6, 6, 20, 40, 41))))
+    before = ("", "", "", "LOT ", "Charge: ", "(10)", "lot no. ", "LOT", "Ch.-B. ")
+    return chance.choice(before) + name
 
 
 def _slip(name: str, chance: Chance) -> str:

@@ -8,6 +8,7 @@ import pytest
 from api.clinical_rules import device_label, rule_file
 from api.documents import calendar_feed, past_case_file
 from sync import operation
+from tests.fuzz import coverage_targets
 from tests.fuzz.coverage_targets import TARGETS, read_corpus
 
 # Another seed each day would make a red test a matter of luck.
@@ -54,6 +55,19 @@ def test_what_outsiders_send_is_read_or_refused_in_our_words(target):
     feed, and a rule file nested 1,500 deep, which ended the loader.
     """
     _play(target)
+
+
+@pytest.mark.parametrize(("seconds", "is_find"), [(0.5, False), (1.0, False), (1.001, True)])
+def test_an_input_that_holds_the_processor_for_a_second_is_a_find(monkeypatch, seconds, is_find):
+    """[SEC-32] Caught: five seconds by the clock were asked for, and `make test` asked for none."""
+    now = iter([7.0, 7.0 + seconds])
+    monkeypatch.setattr(coverage_targets, "processor_seconds", lambda: next(now))
+
+    if is_find:
+        with pytest.raises(AssertionError, match="no input hangs"):
+            TARGETS["labels"](b"(01)0")
+    else:
+        TARGETS["labels"](b"(01)0")
 
 
 def _with_thirteenth_month(scanned, *, today_on):

@@ -2,15 +2,20 @@
 
 import random
 
+import msgspec
 import pytest
 
 from api.storage.hub_requests import HubRequests
+from api.storage.p256 import write_base64
+from api.use_cases.hub_answers import Page, read_answer
+from api.use_cases.hub_heads import forget_hub_heads
 from api.use_cases.hub_line import join_hub
 from api.use_cases.older_copy import mark_put_back
 from api.use_cases.registry_log import registry_key
 from api.use_cases.verify_log import verify_log
 from sync.clock import DAY_MS, Stamp
 from sync.operation import Body, make_operation
+from sync.signing import BroughtHead, write_head_text
 from tests.hub.standing_network import ADDRESS, Line, NetworkUnit
 from tests.hub.test_forwarding import single
 from tests.unit.api.standing_unit import NOON_MS
@@ -96,23 +101,160 @@ def test_a_hub_put_back_to_an_older_copy_has_all_again(hub, units, tmp_path):
     late.close()
 
 
-def test_of_the_hubs_words_a_unit_brings_back_nothing_but_notices(hub, units, tmp_path):
-    """[RG13] A rule file and a withdrawal are said anew by a person of the hub."""
+def withdraw(hub, record):
+    with hub.store.transaction():
+        over = {"state": hub.store.views.state_of(record).fields["state"].references}
+    hub.write({record: {"state": "withdrawn"}}, over={record: over})
+
+
+def states(process, kind):
+    return {record: told["state"] for record, told in process.shown(kind).items()}
+
+
+def set_aside(hub):
+    with hub.store.transaction():
+        return [one.op_id for one in hub.store.operations.quarantined()]
+
+
+LINK, FILE = f"network_link/{7:032x}", "network_rule_file/ulcer-1001"
+
+
+def test_what_a_hub_had_signed_comes_back_whole_withdrawals_too(hub, units, tmp_path):
+    """[RG13] [HAZ-46] [EX10]
+
+    Caught: of all that people of the hub had done since the copy only the beginning of a recall
+    came back: a withdrawn recall, and an offer taken back, stood in force again.
+    """
+    for unit in units:
+        unit.join(hub)
+    both = sorted(unit.device for unit in units)
+    write_notice(hub, 1)
+    hub.write({FILE: {"state": "offered"}, LINK: {"state": "joined", "units": both}})
+    settle(hub, units)
+    hub.copy(tmp_path / "older")
+    withdraw(hub, notice(1))
+    withdraw(hub, FILE)
+    write_notice(hub, 2, [units[0].device])
+    withdraw(hub, notice(2))
+    with hub.store.transaction():
+        over = {"state": hub.store.views.state_of(LINK).fields["state"].references}
+    hub.write({LINK: {"state": "parted"}}, over={LINK: over})
+    settle(hub, units)
+
+    put_back(hub, tmp_path / "older", generation="hub-generation-2")
+    assert states(hub, "network_recall") == {notice(1): ["in-force"]}
+    settle(hub, units)
+
+    for process in (hub, units[0]):
+        found = states(process, "network_recall")
+        assert found == {notice(1): ["withdrawn"], notice(2): ["withdrawn"]}
+        assert states(process, "network_rule_file") == {FILE: ["withdrawn"]}
+        assert states(process, "network_link") == {LINK: ["parted"]}
+    assert states(units[1], "network_recall") == {notice(1): ["withdrawn"]}
+    assert set_aside(hub) == []
+    write_notice(hub, 3)
+    settle(hub, units)
+    for process in (hub, *units):
+        assert verify_log(process.store).findings == ()
+
+
+def test_what_people_of_a_hub_did_anew_since_it_was_put_back_stands(hub, units, tmp_path):
+    """[RG13] Two words side by side would say neither; what was lost lies aside and is told."""
     tarn = units[0]
     tarn.join(hub)
+    hub.write({FILE: {"state": "offered"}})
     settle(hub, [tarn])
     hub.copy(tmp_path / "older")
-    hub.write({"network_rule_file/ulcer-1": {"state": "offered"}})
+    withdraw(hub, FILE)
+    write_notice(hub, 1)
+    withdraw(hub, notice(1))
+    settle(hub, [tarn])
+
+    put_back(hub, tmp_path / "older", generation="hub-generation-2")
+    hub.environment.moved["drawn"] += 1_000
+    with hub.store.transaction():
+        over = {"state": hub.store.views.state_of(FILE).fields["state"].references}
+    hub.write({FILE: {"state": "offered"}}, over={FILE: over})
+    settle(hub, [tarn])
+
+    assert states(hub, "network_rule_file") == {FILE: ["offered"]}
+    assert states(hub, "network_recall") == {notice(1): ["withdrawn"]}
+    assert len(set_aside(hub)) == 1
+
+
+def test_of_what_no_signature_of_the_hub_covers_a_recall_begins_and_nothing_more(
+    hub, units, tmp_path
+):
+    """[RG13] [SEC-24] A unit of an older release brings no heads; one that forges has no key."""
+    tarn = units[0]
+    tarn.join(hub)
+    write_notice(hub, 1)
+    settle(hub, [tarn])
+    hub.copy(tmp_path / "older")
+    hub.write({FILE: {"state": "offered"}})
+    withdraw(hub, notice(1))
     write_notice(hub, 5)
     settle(hub, [tarn])
+    with tarn.store.transaction():
+        forget_hub_heads(tarn.store)
 
     put_back(hub, tmp_path / "older", generation="hub-generation-2")
     settle(hub, [tarn])
 
     assert hub.shown("network_rule_file") == {}
-    assert set(hub.shown("network_recall")) == {notice(5)}
-    with hub.store.transaction():
-        assert [one.op_id for one in hub.store.operations.quarantined()] != []
+    assert states(hub, "network_recall") == {notice(1): ["in-force"], notice(5): ["in-force"]}
+    assert len(set_aside(hub)) == 2
+    assert verify_log(hub.store).findings == ()
+
+
+@pytest.mark.parametrize("how", ["by another key", "over another entry", "of another log"])
+def test_a_head_that_the_hub_did_not_sign_opens_nothing(hub, units, how):
+    """[RG13] [SEC-24] Planted and caught: the key of the unit itself was enough."""
+    tarn = units[0]
+    tarn.join(hub)
+    put_back_now(hub)
+    forged = first_of("hub", FILE, state="offered")
+    with hub.store.transaction(), tarn.store.transaction():
+        right, wrong = registry_key(hub.store), registry_key(tarn.store)
+    key = wrong if how == "by another key" else right
+    named = "0" * 64 if how == "over another entry" else forged.hash
+    epoch = "othere" if how == "of another log" else forged.epoch
+    text = write_head_text("hub", epoch, 1, named)
+    head = BroughtHead("hub", forged.epoch, 1, forged.hash, write_base64(key.sign(text.encode())))
+
+    answer = resupply(hub, tarn, forged, heads=[head])
+
+    assert answer.is_good
+    assert hub.shown("network_rule_file") == {}
+    assert set_aside(hub) == [forged.op_id]
+
+
+def test_a_long_log_of_a_hub_comes_back_batch_by_batch_each_up_to_a_head(
+    hub, units, tmp_path, monkeypatch
+):
+    """[RG13] Planted and caught: of two batches the first came without a head, and lay aside."""
+    monkeypatch.setattr("api.use_cases.hub_batches.MAX_BATCH_COUNT", 40)
+    monkeypatch.setattr("api.use_cases.hub_heads.APART", 10)
+    tarn = units[0]
+    tarn.join(hub)
+    settle(hub, [tarn])
+    hub.copy(tmp_path / "older")
+    for number in range(60):
+        write_notice(hub, number)
+        withdraw(hub, notice(number))
+        if number % 7 == 0:
+            tarn.exchange(hub)
+    settle(hub, [tarn])
+    with tarn.store.transaction():
+        heads = msgspec.json.decode(tarn.store.fact("signed heads of the hub"))
+    assert [len(of_log) < 20 for of_log in heads.values()] == [True]
+
+    put_back(hub, tmp_path / "older", generation="hub-generation-2")
+    settle(hub, [tarn])
+
+    assert set(map(str, states(hub, "network_recall").values())) == {"['withdrawn']"}
+    assert len(states(hub, "network_recall")) == 60
+    assert set_aside(hub) == []
     assert verify_log(hub.store).findings == ()
 
 
@@ -174,6 +316,24 @@ def test_thirty_days_after_a_hub_was_put_back_it_takes_nothing_more(hub, units):
     assert set(hub.shown("network_recall")) == {notice(7)}
 
 
+@pytest.mark.parametrize("wanted", ["page", "all"])
+def test_a_unit_is_handed_the_heads_of_the_hub_and_of_no_other_unit(hub, units, wanted):
+    """[SEC-24] [RG13] Planted and caught: of every log, as a tablet may ask for them."""
+    for unit in units:
+        unit.join(hub)
+        unit.tell(1, birth_year=1950)
+    write_notice(hub, 1)
+    settle(hub, units)
+    tarn = units[0]
+    with tarn.store.transaction():
+        line, key = tarn.store.hub_line.find(), registry_key(tarn.store)
+    with HubRequests(ADDRESS, line.device, key, token=line.token, transport=Line(hub)) as requests:
+        asked = {"stream": "registry", "after": 0, "limit": 100, "own": True, "heads": wanted}
+        page = read_answer(requests.get("/api/exchange/pull", **asked), Page)
+
+    assert {one.device for one in page.heads} == {"hub"}
+
+
 def first_of(device, record, **fields):
     """Return what a device might have written first in a log of its own."""
     return make_operation(
@@ -194,13 +354,13 @@ def put_back_now(hub):
         mark_put_back(hub.store, now_ms=now_ms, new_generation="hub-generation-2")
 
 
-def resupply(hub, unit, *operations):
+def resupply(hub, unit, *operations, heads=()):
     """Bring operations to the hub as one unit, whatever its program would do."""
     with unit.store.transaction():
         line, key = unit.store.hub_line.find(), registry_key(unit.store)
     texts = [(one.envelope_text, one.body_text) for one in operations]
     with HubRequests(ADDRESS, line.device, key, token=line.token, transport=Line(hub)) as requests:
-        content = {"device": line.device, "operations": texts}
+        content = {"device": line.device, "operations": texts, "heads": list(heads)}
         return requests.post("/api/exchange/resupply", content)
 
 

@@ -4,10 +4,18 @@ import pytest
 
 from api.storage.hub_store import open_hub_store
 from api.storage.opened_store import FILE_NAME, note_database
+from api.use_cases.list_network_aside import list_network_aside
 from api.use_cases.restore_unit import name_copied_back
 from api.use_cases.server_role import settle_role
 from tests.hub.standing_network import StandingHub
-from tests.hub.test_healing import assert_told_once, notice, settle, write_notice
+from tests.hub.test_healing import (
+    assert_told_once,
+    notice,
+    settle,
+    states,
+    withdraw,
+    write_notice,
+)
 
 
 class PostgresHub(StandingHub):
@@ -69,6 +77,7 @@ def test_a_hub_put_back_from_a_dump_has_all_again(hub, units, postgres):
         unit.tell(1, birth_year=1951)
         unit.tell(2, sex="male")
     write_notice(hub, 2)
+    withdraw(hub, notice(1))
     settle(hub, units)
 
     hub.put_back(postgres.folder / "older.dump")
@@ -76,4 +85,6 @@ def test_a_hub_put_back_from_a_dump_has_all_again(hub, units, postgres):
     settle(hub, units)
 
     assert_told_once(hub, units)
-    assert set(hub.shown("network_recall")) == {notice(1), notice(2)}
+    assert states(hub, "network_recall") == {notice(1): ["withdrawn"], notice(2): ["in-force"]}
+    told = list_network_aside(hub.store, now_ms=hub.environment.now_ms())
+    assert (told.is_open, told.words, told.of_units) == (True, [], 0)

@@ -9,9 +9,9 @@ from api.use_cases.link_patients import tend_links
 from api.use_cases.linkage_setting import allow_linkage
 from api.use_cases.list_links import list_links
 from api.use_cases.people import add_person
-from api.use_cases.settle_links import list_groups
 from tests.hub.recalled_network import open_unit
 from tests.hub.standing_network import StandingHub
+from tests.unit.api.network_hub import list_groups
 
 NETWORK_KEY = bytes(range(64, 80)).hex()
 ODETE = {"family_name": "Marrowick", "born_on": "1957-08-03", "sex": "female"}

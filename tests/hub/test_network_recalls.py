@@ -8,8 +8,9 @@ import re
 import pytest
 
 from api.use_cases.answer_recalls import answer_notice, list_notices_here
-from api.use_cases.count_recalled import count_for
+from api.use_cases.count_recalled import NO_DEVICE, count_devices, count_for
 from api.use_cases.errors import CalculationError, NotAllowedError
+from api.use_cases.find_lots import read_search
 from api.use_cases.list_network_recalls import list_network_recalls, write_answers_csv
 from api.use_cases.network_recalls import add_network_recall, withdraw_network_recall
 from api.use_cases.people import add_person
@@ -75,6 +76,10 @@ class Network:
             draw_chance=unit.server.chance,
             seen_before=seen,
         )
+
+    def close_notice(self, place, notice):
+        self.answer(place, notice)
+        return self.answer(place, notice, "close")
 
     def notices(self, days=0):
         now_ms = self.hub.environment.now_ms() + days * DAY_MS
@@ -243,6 +248,8 @@ def test_the_hub_is_told_where_a_unit_withdrew_its_notice_for_itself(network, be
     notice = network.recall()
     network.carry()
     if before:
+        network.answer(0, notice)
+    if before == "close":
         network.answer(0, notice, before)
     network.carry()
     _withdraw_here(network, notice)
@@ -270,7 +277,7 @@ def test_the_hub_is_told_where_a_unit_withdrew_its_notice_for_itself(network, be
     unit = network.units[0].server
     touched = list_touched(unit.store, on=ON, by=network.staff[0], draw_chance=unit.chance)
     assert [one.notice for one in touched] == [name_own_notice(notice)]
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     assert _stands(network)[0] == "closed"
 
@@ -373,15 +380,47 @@ def test_a_notice_that_was_withdrawn_is_searched_by_nobody(network):
         )
 
 
+def counted_at(network, unit, criteria):
+    """Return the exact counts of one unit, as a notice tells them."""
+    with network.hub.store.reading():
+        found = count_devices(network.hub.store, [read_search(criteria)])
+    return found.get(unit, NO_DEVICE)
+
+
+def test_before_a_notice_stands_no_small_number_is_told_and_the_notice_tells_each(network):
+    """[HAZ-49] [HAZ-46] [OC16]
+
+    Caught: whoever counted first was told that a unit has one device of a lot, of any lot, and by
+    two counts of one more month, in which month it expires.
+    """
+    unit = network.units[0]
+    named = {"identifier": "04006381333931"}
+    told = []
+    for place in range(7):
+        unit.care.act(
+            f"coil_placed/few-{place}",
+            "2026-03-10T11:00:00+00:00",
+            "case/c-0",
+            device={**named, "lot": "ZQ-1"},
+            slot=20 + place,
+        )
+        network.carry()
+        counts = count_for(network.hub.store, {**named, "lots": ["ZQ-1"]}, item="coil")
+        told.append(next(one.exact for one in counts.units if one.unit == unit.server.device))
+    assert told == [5, 5, 5, 5, 5, 10, 10]
+
+    network.recall(lots=("ZQ-1",), **named)
+    (shown,) = network.notices()
+    assert next(one.exact for one in shown.units if one.unit == unit.server.device) == 7
+
+
 def test_counted_before_it_is_written_and_handed_out_as_csv(network):
     counts = count_for(network.hub.store, {"lots": [LOTS[0]]}, item="coil")
     notice = network.recall()
     (shown,) = network.notices()
 
     assert shown.notice == notice
-    assert [(one.unit, one.exact, one.near, one.unknown) for one in counts.units] == [
-        (one.unit, one.exact, one.near, one.unknown) for one in shown.units
-    ]
+    assert {one.unit for one in counts.units} == {one.unit for one in shown.units}
     rows = list(csv.DictReader(io.StringIO(write_answers_csv(shown))))
     for name in ("exact", "near", "unknown"):
         assert [row[name] for row in rows] == [str(getattr(one, name)) for one in shown.units]
@@ -422,14 +461,35 @@ def test_a_range_that_ends_within_a_month_is_counted_by_whole_months(network):
     device = unit.server.device
 
     def counted(**days):
-        found = count_for(network.hub.store, {"identifier": "04006381333931", **days})
-        return next(one.exact for one in found.units if one.unit == device)
+        return counted_at(network, device, {"identifier": "04006381333931", **days}).exact
 
     assert counted(expires_from="2028-04-01", expires_to="2028-04-15") == 2
     assert counted(expires_from="2028-04-15", expires_to="2028-05-01") == 3
     assert counted(expires_from="2028-03-31", expires_to="2028-03-31") == 1
     assert counted(expires_to="2028-04-15") == 3
     assert counted(expires_from="2028-05-02") == 1
+
+
+def test_what_is_of_another_kind_than_an_identifier_is_counted_nowhere(network):
+    """[LT16] Caught: a recall by a coil's identifier counted every needle of unknown identifier."""
+    unit, identifier = network.units[0], "04006381333931"
+    at, case = "2026-03-10T11:00:00+00:00", "case/c-0"
+
+    def unknown():
+        network.carry()
+        return counted_at(network, unit.server.device, {"identifier": identifier}).unknown
+
+    before = unknown()
+    needle = {"item": "needle", "device": {"lot": "ZQ-7"}, "fate": "used"}
+    unit.care.act("package_opened/x-0", at, case, **needle)
+    assert unknown() == before + 1
+    named = {"lot": "ZQ-1", "identifier": identifier}
+    unit.care.act("coil_placed/x-1", at, case, device=named, slot=20)
+    assert unknown() < before + 1
+    unit.care.act("coil_placed/x-2", at, case, device={"lot": "ZQ-8"}, slot=21)
+    of_coils = unknown()
+    unit.care.act("package_opened/x-3", at, case, **{**needle, "device": {"lot": "ZQ-9"}})
+    assert unknown() == of_coils
 
 
 def _stands(network):
@@ -447,7 +507,7 @@ def test_a_case_that_comes_after_a_notice_was_closed_opens_it_again(network):
     """
     notice = network.recall(lots=("ZQ-0099",))
     network.carry()
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     assert _stands(network) == ("closed", 0, False)
     unit = network.units[0]
@@ -468,7 +528,7 @@ def test_a_case_that_comes_after_a_notice_was_closed_opens_it_again(network):
     with unit.server.store.transaction():
         assert len(log.of_stream("registry", after=0, limit=10_000)) == len(operations)
 
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     assert _stands(network) == ("closed", 1, False)
 
@@ -477,7 +537,7 @@ def test_fewer_than_before_are_told_and_leave_a_notice_closed(network):
     """[NL8] What was booked off the shelf, or put right, asks nobody to look again."""
     notice = network.recall()
     network.carry()
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     _, before, _ = _stands(network)
     unit = network.units[0]
@@ -496,7 +556,7 @@ def test_what_an_old_unit_leaves_as_it_was_stands_open_at_the_hub(network, monke
     monkeypatch.setattr("api.use_cases.publish_to_hub.renew_answers", lambda *_, **__: 0)
     notice = network.recall(lots=("ZQ-0099",))
     network.carry()
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     unit = network.units[0]
     device = {"lot": "ZQ-0099"}
     for place in range(2):
@@ -505,7 +565,7 @@ def test_what_an_old_unit_leaves_as_it_was_stands_open_at_the_hub(network, monke
     network.carry()
 
     assert _stands(network) == ("closed", 0, True)
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     # Two devices of one case: what is compared is cases.
     assert _stands(network) == ("closed", 1, False)
@@ -527,7 +587,7 @@ def test_another_patient_in_the_place_of_one_who_was_called_opens_a_closed_notic
         unit.care.coil(f"coil_placed/{place}-1", at, case=f"case/{place}", lot=lot)
     notice = network.recall()
     network.carry()
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     assert _stands(network) == ("closed", 1, False)
     for place in (0, 1):
@@ -541,7 +601,7 @@ def test_another_patient_in_the_place_of_one_who_was_called_opens_a_closed_notic
     assert _stands(network) == ("searched", 1, False)
     (here,) = network.look(0)
     assert (here.answer, here.found.patients) == ("searched", 1)
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     network.carry()
     assert _stands(network) == ("closed", 1, False)
     with unit.server.store.transaction():
@@ -564,7 +624,7 @@ def test_nobody_closes_a_notice_over_a_patient_whom_they_were_not_shown(network)
     """
     notice = network.recall(lots=("ZQ-0099",))
     network.carry()
-    (shown,) = network.look(0)
+    shown = network.answer(0, notice)
     unit = network.units[0]
     device = {"lot": "ZQ-0099"}
     unit.care.act("coil_placed/l", "2026-03-10T11:00:00+00:00", "case/c-0", device=device, slot=20)
@@ -572,16 +632,29 @@ def test_nobody_closes_a_notice_over_a_patient_whom_they_were_not_shown(network)
     with pytest.raises(NotAllowedError, match="has changed since it was shown"):
         network.answer(0, notice, "close", shown.seen)
     network.carry()
-    assert _stands(network)[0] == "none"
+    assert _stands(network)[0] == "searched"
     (again,) = network.look(0)
     assert network.answer(0, notice, "close", again.seen).answer == "closed"
+
+
+def test_a_notice_that_nobody_acknowledged_is_not_closed(network):
+    """[HAZ-46] [NL8] Caught: whoever came first closed it, and nobody had searched by it."""
+    notice = network.recall()
+    network.carry()
+
+    with pytest.raises(NotAllowedError, match="Acknowledge it, look at what it touches"):
+        network.answer(0, notice, "close")
+
+    network.carry()
+    assert _stands(network)[0] == "none"
+    assert network.close_notice(0, notice).answer == "closed"
 
 
 def test_what_was_closed_by_a_release_that_kept_nothing_is_looked_at_once_more(network):
     """[NL8] Nobody knows on what it was closed; so it is with a unit that was put back."""
     notice = network.recall()
     network.carry()
-    network.answer(0, notice, "close")
+    network.close_notice(0, notice)
     with network.units[0].server.store.transaction():
         network.units[0].server.store.keep_fact(f"recall answered on {notice}", "{}")
 

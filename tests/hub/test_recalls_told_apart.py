@@ -7,11 +7,10 @@ import pytest
 
 from api.storage.packaged_access import read_packaged_access_table
 from api.use_cases import publish_to_hub
-from api.use_cases.count_recalled import count_for
 from api.use_cases.list_network_recalls import write_answers_csv
 from api.use_cases.name_answers import name_answer
 from api.use_cases.server_log import write_as_server
-from tests.hub.test_network_recalls import Network
+from tests.hub.test_network_recalls import Network, counted_at
 
 LOT, NEAR = "ZQ-0099", "ZQ-0O99"
 ANSWER = "registry_recall_answer"
@@ -70,9 +69,7 @@ def test_the_hub_counts_exact_near_and_unknown_lots_apart(network):
     Caught: one count held exact lots and near ones, so that nobody saw at the hub whether a unit
     has the very lot.
     """
-    found = count_for(network.hub.store, {"lots": [LOT]}, item="coil")
-    device = network.units[0].server.device
-    one = next(one for one in found.units if one.unit == device)
+    one = counted_at(network, network.units[0].server.device, {"lots": [LOT], "item": "coil"})
 
     assert (one.exact, one.near) == (1, 3)
     # A lot that may not leave as it was typed is unknown at the hub.

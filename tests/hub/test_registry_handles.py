@@ -123,6 +123,7 @@ def _statements(shapes):
     yield from (f"DROP TABLE {table}" for table in (*BY_HANDLE, EPISODES))
     yield from (one for one in shapes if "outcome_limit" not in one)
     # What came since is taken back as well, or it could not come again.
+    yield "DROP TABLE standing_completeness"
     yield "ALTER TABLE invitation DROP COLUMN name"
     yield "ALTER TABLE device DROP COLUMN recovery_refused_ms"
     yield "UPDATE alembic_version SET version_num = '0019'"

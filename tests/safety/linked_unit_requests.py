@@ -65,12 +65,15 @@ def _patients() -> Iterable[Link]:
 
 def _recalls() -> Iterable[Link]:
     listed, answered = "GET /api/recalls/network", "POST /api/recalls/network"
-    for after in (listed, answered):
-        for act in ("acknowledge", "close"):
-            said = {"notice": f"{TOLD}/notices/*/notice", "act": act}
-            yield Link(after, answered, says=said)
+    closed = "POST /api/recalls/network-closings"
+    shown = {"notice": f"{TOLD}/notices/*/notice", "seen": f"{TOLD}/notices/*/seen"}
+    for after in (listed, answered, closed):
+        said = {"notice": f"{TOLD}/notices/*/notice", "act": "acknowledge"}
+        yield Link(after, answered, says=said)
+        yield Link(after, closed, says=shown)
     yield Link(answered, answered, says=AGAIN)
     yield Link(answered, listed)
+    yield Link(closed, listed)
     yield Link("GET /api/network/line", listed)
 
 

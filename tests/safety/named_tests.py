@@ -35,6 +35,28 @@ def find_test(named: str) -> str | None:
 
 
 @cache
+def read_test(named: str) -> str:
+    """Return the whole text of a test with its name in words, "" where there is none.
+
+    Of a vitest, it is its name and what follows up to the next test.
+    """
+    if find_test(named) is None:
+        return ""
+    if "::" not in named:
+        path, _, name = named.partition(" > ")
+        source = (ROOT / path).read_text(encoding="utf-8")
+        return _VITEST.split(source[source.index(name[:40]) :])[0]
+    path, name = named.split("::")
+    source = (ROOT / path).read_text(encoding="utf-8")
+    (found,) = [
+        one
+        for one in ast.parse(source).body
+        if isinstance(one, ast.FunctionDef) and one.name == name
+    ]
+    return f"{name.replace('_', ' ')}\n{ast.get_source_segment(source, found)}"
+
+
+@cache
 def _python_tests(path: str) -> dict[str, str]:
     file = ROOT / path
     if not file.is_file():

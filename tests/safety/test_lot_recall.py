@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from api.clinical_rules.gs1_label import check_digit
-from api.clinical_rules.implant_search import find_group, make_search, read_devices
+from api.clinical_rules.implant_search import find_group, make_search
+from api.clinical_rules.label_readings import read_devices
 from api.clinical_rules.lot_names import plain_form
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.storage.view_rows import indexed_look_alikes

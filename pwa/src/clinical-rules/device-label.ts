@@ -4,6 +4,7 @@
  */
 import { CalculationRefusedError } from './errors';
 import { readGs1Label } from './gs1-label';
+import { readGs1Line } from './gs1-line';
 import { readHibcLabel } from './hibc-label';
 import type { RuleBook } from './rule-book';
 import { civilDate, shape, text } from './shapes';
@@ -54,8 +55,9 @@ export function readDeviceLabel(scanned: string, todayOn: string): DeviceLabelAn
   const prefix = hasPrefix ? scanned.slice(0, 3) : '';
   const content = scanned.slice(prefix.length);
   const isHibc = content.startsWith('+') && !GS1_PREFIXES.includes(prefix);
-  const isGs1 = /^[0-9]/.test(content) && (GS1_PREFIXES.includes(prefix) || !hasPrefix);
-  if (scanned.length > LONGEST || BEYOND_BMP.test(scanned) || !(isHibc || isGs1)) {
+  const isLine = content.startsWith('(') && !hasPrefix;
+  const isCode = /^[0-9]/.test(content) && (GS1_PREFIXES.includes(prefix) || !hasPrefix);
+  if (scanned.length > LONGEST || BEYOND_BMP.test(scanned) || !(isHibc || isLine || isCode)) {
     const sentence =
       'This is no GS1 or HIBC code. Scan the code that names device, lot and expiry.';
     throw new CalculationRefusedError(sentence, {
@@ -64,7 +66,8 @@ export function readDeviceLabel(scanned: string, todayOn: string): DeviceLabelAn
       rule_files: [],
     });
   }
-  const fields = isHibc ? readHibcLabel(content, todayOn) : readGs1Label(content, todayOn);
+  const read = isHibc ? readHibcLabel : isLine ? readGs1Line : readGs1Label;
+  const fields = read(content, todayOn);
   const identifier = fields.get('identifier');
   if (identifier === null && fields.problems.length === 0) {
     fields.problems.push(NO_DEVICE);

@@ -4,7 +4,18 @@
  * Twin of `api/documents/fhir_devices.py`. Elements: HL7 FHIR 4.3.0, Device. Adhesive and mix are
  * never one number (HAZ-04): the mix has an amount, its parts stand beside it.
  */
-import { amount, concept, notes, type Resource, refer, type Told, writeBase64 } from './fhir-parts';
+import {
+  amount,
+  clean,
+  concept,
+  notes,
+  type Resource,
+  refer,
+  type Told,
+  writeBase64,
+  writeInstant,
+} from './fhir-parts';
+import { type Carrier, findCarrier, findMakingDay, isHibc } from './label-carrier';
 import { opaqueId } from './opaque-id';
 
 const ITEM: Readonly<Record<string, string>> = {
@@ -18,7 +29,8 @@ const COIL = [
   ['length_um', 'length'],
 ] as const;
 const GS1 = 'http://hl7.org/fhir/NamingSystem/gs1-di';
-const HIBC = 'http://hl7.org/fhir/NamingSystem/hibcc-di';
+/** As the definition of Device.udiCarrier.issuer has it, its large letter included. */
+const HIBC = 'http://hl7.org/fhir/NamingSystem/hibcc-dI';
 const GTIN = /^[0-9]{14}$/;
 const READ = ['case', 'target', 'coil', 'amount', 'device'];
 const UNUSED = ['open', 'returned'];
@@ -80,39 +92,32 @@ function findLender(told: Told, packages: readonly Told[]): Told | undefined {
 function udi(told: Told): Resource {
   const identifier = told.text('device', 'identifier');
   const raw = told.raw('device', 'raw_label');
-  const readable = readableOf(told, identifier, raw);
+  // What is no identification of a standard stands as it was read.
+  const readable = clean(carrierOf(told).readable) || told.text('device', 'raw_label');
   const carrier: Resource = {};
   if (identifier !== '') {
     carrier.deviceIdentifier = identifier;
     if (GTIN.test(identifier)) carrier.issuer = GS1;
-    else if (identifier.startsWith('+')) carrier.issuer = HIBC;
+    else if (isHibc(identifier)) carrier.issuer = HIBC;
   }
-  // The bytes that were read, controls and all.
-  if (raw !== '') carrier.carrierAIDC = writeBase64(raw);
+  // A line with brackets was typed from below the code: no bytes were read.
+  const isScanned = raw !== '' && !raw.startsWith('(');
+  if (isScanned) carrier.carrierAIDC = writeBase64(raw);
   if (readable !== '') carrier.carrierHRF = readable;
   if (Object.keys(carrier).length === 0) return {};
-  carrier.entryType = raw === '' ? 'manual' : 'barcode';
+  carrier.entryType = isScanned ? 'barcode' : 'manual';
   return { udiCarrier: [carrier] };
 }
 
-/** Return the label as people read it: of GS1 by its parts, else as it was read. */
-function readableOf(told: Told, identifier: string, raw: string): string {
-  if (!GTIN.test(identifier)) return told.text('device', 'raw_label');
-  if (raw === '') return '';
-  const expires = told.day('device', 'expires_on');
-  const day = `${expires.slice(2, 4)}${expires.slice(5, 7)}${expires.slice(8, 10)}`;
-  const lot = told.text('device', 'lot');
-  const serial = told.text('device', 'serial');
-  return [
-    `(01)${identifier}`,
-    expires === '' ? '' : `(17)${day}`,
-    lot === '' ? '' : `(10)${lot}`,
-    serial === '' ? '' : `(21)${serial}`,
-  ].join('');
+function carrierOf(told: Told): Carrier {
+  return findCarrier(told.parts('device'), told.text('device', 'identifier'));
 }
 
 function label(told: Told): Resource {
+  const on = writeInstant(told.atMs).slice(0, 10);
   const found: [string, string][] = [
+    // The century is that of the day on which the label was entered.
+    ['manufactureDate', on === '' ? '' : findMakingDay(carrierOf(told), on)],
     ['expirationDate', told.day('device', 'expires_on')],
     ['lotNumber', told.text('device', 'lot')],
     ['serialNumber', told.text('device', 'serial')],

@@ -4,10 +4,11 @@
  */
 import { readShortDate } from './label-dates';
 import { type FieldName, LabelFields } from './label-fields';
+import { findLostSeparator } from './lost-separator';
 
-const SEPARATOR = '\u001d';
+export const SEPARATOR = '\u001d';
 const LOT_LENGTH = 20;
-const ALLOWED = /^[!"%&'()*+,\-./0-9:;<=>?A-Z_a-z]*$/;
+export const ALLOWED = /^[!"%&'()*+,\-./0-9:;<=>?A-Z_a-z]*$/;
 const DATES: Readonly<Record<string, readonly [FieldName, string]>> = {
   '11': ['made_on', 'The date of making'],
   '17': ['expires_on', 'The expiry date'],
@@ -18,7 +19,7 @@ const TEXTS: Readonly<Record<string, readonly [FieldName, string]>> = {
 };
 
 /** Length of field number and content together; null for fields that end with FNC1. */
-function fixedLength(number: string): number | null {
+export function fixedLength(number: string): number | null {
   const named: Readonly<Record<string, number>> = {
     '00': 20,
     '01': 16,
@@ -42,7 +43,7 @@ export function checkDigit(digits: string): number {
   return (10 - (total % 10)) % 10;
 }
 
-/** Return the fields of GS1 element strings, without symbology prefix, FNC1 as U+001D (DL1-DL6). */
+/** Return the fields of GS1 element strings, without symbology prefix, FNC1 as U+001D (DL1-DL6, DL11). */
 export function readGs1Label(content: string, todayOn: string): LabelFields {
   const fields = new LabelFields();
   let rest = content;
@@ -61,17 +62,44 @@ export function readGs1Label(content: string, todayOn: string): LabelFields {
     if (rest.startsWith(SEPARATOR)) rest = rest.slice(1);
     if (length !== null && (element.length < length || element.includes(SEPARATOR))) {
       const problem = `Field ${number} is too short. Scan again.`;
-      const name = number === '01' ? 'identifier' : DATES[number]?.[0];
-      if (name) fields.spoil(name, problem);
-      else fields.problems.push(problem);
+      spoilField(fields, number, problem);
       break;
     }
     takeElement(fields, number, element.slice(2), todayOn);
+    if (rest === '' && !content.includes(SEPARATOR)) {
+      doubtEnd(fields, number, element.slice(2), todayOn);
+    }
   }
   return fields;
 }
 
-function takeElement(fields: LabelFields, number: string, content: string, todayOn: string): void {
+/** Leave out the last field where a separator before another one may be lost (DL11). */
+function doubtEnd(fields: LabelFields, number: string, content: string, todayOn: string): void {
+  const [name, labelName] = TEXTS[number] ?? [];
+  if (name === undefined || fields.get(name) !== content) return;
+  const begun = findLostSeparator(number, content, fields, todayOn);
+  if (begun === null) return;
+  fields.spoil(
+    name,
+    `${labelName} ${content} may end before a field ${begun}: the code has no separator. ` +
+      'Read both from the package.',
+  );
+}
+
+/** Leave out the field that a problem is about. */
+export function spoilField(fields: LabelFields, number: string, problem: string): void {
+  const name = number === '01' ? 'identifier' : (DATES[number] ?? TEXTS[number])?.[0];
+  if (name) fields.spoil(name, problem);
+  else fields.problems.push(problem);
+}
+
+/** Take the content of one field (DL2-DL6). */
+export function takeElement(
+  fields: LabelFields,
+  number: string,
+  content: string,
+  todayOn: string,
+): void {
   const dated = DATES[number];
   const written = TEXTS[number];
   if (number === '01') takeIdentifier(fields, content);

@@ -12,6 +12,11 @@ const LOT = /^[0-9A-Z\-. ]{1,18}$/;
 /** Digits of a quantity that may stand before the date flag. */
 const QUANTITY_LENGTHS: Readonly<Record<string, number>> = { '8': 2, '9': 5 };
 
+/** Say whether HIBC allows every sign of a code. */
+export function isAllowed(content: string): boolean {
+  return ALLOWED.test(content);
+}
+
 /** Return the sum of the places of the characters in the alphabet of 43, `+` included. */
 export function sumCharacters(content: string): number {
   return [...content].reduce((sum, character) => sum + ALPHABET.indexOf(character), 0);

@@ -1,30 +1,36 @@
 /**
- * Which implants a search finds, each in its group: the same, look-alikes, near, not known.
+ * Which implants a search finds, each in its group: same, look-alike, near, by its item, not known.
  * Twin of `implant_search.py`.
  */
 import { isCivilDate } from './civil-date';
-import { type DeviceLabelAnswer, readDeviceLabel } from './device-label';
-import { CalculationRefusedError, ShapeError } from './errors';
+import { ShapeError } from './errors';
+import { type Reading, readDevices } from './label-readings';
 import {
   compareIdentifiers,
   compareLots,
   findIdentifierDoubt,
   hasOtherScript,
+  identifierForm,
   type LookAlikes,
   plainForm,
+  plainName,
   readLookAlikes,
   readTraceFile,
   type Verdict,
 } from './lot-names';
+import { saysUnknown } from './lot-words';
 import { nameRuleFiles, type RuleBook } from './rule-book';
 import { civilDate, flag, listOf, oneOf, shape, text } from './shapes';
 
-export const GROUPS = ['same', 'alike', 'near', 'unknown'] as const;
+/** "shelf": the label was not read, and the item that was taken from the shelf is the one (LT16). */
+export const GROUPS = ['same', 'alike', 'near', 'shelf', 'unknown'] as const;
 export type Group = (typeof GROUPS)[number];
+/** How names compare, the best first. */
+const VERDICTS = ['same', 'alike', 'near', 'unknown', 'different'] as const satisfies Verdict[];
 const ITEMS = ['coil', 'needle', 'adhesive'] as const;
 export type Item = (typeof ITEMS)[number];
-/** A two-digit year of a label whose implant bears no day is read as seen from here (DL4). */
-const SEEN_FROM_ON = '2026-01-01';
+/** More lots take more memory than a unit server can spare (project default, as for a hub, NL9). */
+const MOST_LOTS = 200;
 
 const readDeviceShape = shape(
   {},
@@ -50,20 +56,14 @@ const readSearch = shape(
     to_on: civilDate,
   },
 );
-const readRequest = shape({
-  search: readSearch,
-  implants: listOf(shape({ devices: listOf(readDeviceShape) }, { item: text, on: text })),
-});
-
-/** One answer to what device it was; null for what nobody knows. */
-export interface Reading {
-  readonly identifier: string | null;
-  readonly lot: string | null;
-  readonly serial: string | null;
-  readonly expires_on: string | null;
-}
-const NAMES = ['identifier', 'lot', 'serial', 'expires_on'] as const;
-const NOTHING: Reading = { identifier: null, lot: null, serial: null, expires_on: null };
+const readImplant = shape(
+  { devices: listOf(readDeviceShape) },
+  { item: text, on: text, listed: listOf(text) },
+);
+const readRequest = shape(
+  { search: readSearch, implants: listOf(readImplant) },
+  { kinds: listOf(text) },
+);
 
 /** What is searched for. The period, both days included, bounds the unknown alone (LT8). */
 export type Search = ReturnType<typeof readSearch>;
@@ -83,9 +83,9 @@ export interface ImplantSearchAnswer {
 }
 
 /**
- * Return the group of each implant. Rules LT1-LT10.
+ * Return the group of each implant. Rules LT1-LT10, LT12, LT13, LT15, LT16.
  *
- * @param request - parsed JSON with `search` and `implants`, as RULES.md (LT) has them
+ * @param request - parsed JSON with `search`, `implants` and `kinds`, as RULES.md (LT) has them
  * @param ruleBook - holds `trace/default`, which counts also while nobody has approved it
  * @throws ShapeError when a key or type is wrong, or nothing is searched for; RuleFileError when
  * the look-alikes contradict each other
@@ -96,8 +96,13 @@ export function answerImplantSearch(request: unknown, ruleBook: RuleBook): Impla
   const stated = readTraceFile(ruleBook);
   const lookAlikes = readLookAlikes(stated);
   return {
-    found: read.implants.map(({ devices, item, on }) =>
-      findGroup(search, readDevices(devices, on ?? null), lookAlikes, item ?? null, on ?? null),
+    found: read.implants.map(({ devices, item = null, on = null, listed = [] }) =>
+      findByItem(search, readDevices(devices, on), lookAlikes, {
+        listed,
+        kinds: read.kinds ?? [],
+        item,
+        on,
+      }),
     ),
     cautions: findCautions(search),
     rule_files: nameRuleFiles(stated),
@@ -107,17 +112,29 @@ export function answerImplantSearch(request: unknown, ruleBook: RuleBook): Impla
 /**
  * Return a search from what was read; empty text counts as left out.
  *
- * @throws ShapeError when nothing is searched for, a name has no letter or digit, or a range is
- * turned round
+ * @throws ShapeError when nothing is searched for, or by more than 200 lots; when a name has no
+ * letter or digit, or says that nobody knows it; or when a range is turned round
  */
 export function makeSearch(read: Search): Search {
   const { serial, identifier, ...others } = read;
   const lots = (read.lots ?? []).filter((lot) => lot !== '');
+  if (lots.length > MOST_LOTS) {
+    throw new ShapeError(
+      `search.lots holds ${lots.length} lots, and at most ${MOST_LOTS} are searched for at once. ` +
+        'Search for them in parts.',
+    );
+  }
   const names = { ...(serial && { serial }), ...(identifier && { identifier }) };
   const each = [...lots.map((lot) => ['lots', lot] as const), ...Object.entries(names)];
   for (const [key, name] of each) {
     if (plainForm(name) === '' && !hasOtherScript(name)) {
       throw new ShapeError(`search.${key} has no letter or digit. Enter it as the label has it.`);
+    }
+    if (saysUnknown(plainName(name))) {
+      throw new ShapeError(
+        `search.${key} holds a word for not known. Enter it as the label has it: what nobody ` +
+          'knows is listed by every search.',
+      );
     }
   }
   for (const [first, last] of [
@@ -145,27 +162,6 @@ export function findCautions({ identifier }: Search): string[] {
   return doubt === null ? [] : [doubt];
 }
 
-/**
- * Return every answer to what an implant is, at least one (LT6, LT7).
- *
- * @param devices - what stands in the record: one, several where answers differ, none where nobody
- * said
- * @param on - its day, for the century of a date on a label
- */
-export function readDevices(
-  devices: readonly Readonly<Record<string, unknown>>[],
-  on: string | null,
-): Reading[] {
-  const found = new Map<string, Reading>();
-  for (const device of devices) {
-    for (const one of readDevice(device, on)) {
-      const key = JSON.stringify(NAMES.map((name) => one[name]));
-      if (!found.has(key)) found.set(key, one);
-    }
-  }
-  return found.size > 0 ? [...found.values()] : [NOTHING];
-}
-
 /** Return where an implant belongs: of several readings the one that fits best counts (LT7). */
 export function findGroup(
   search: Search,
@@ -188,41 +184,52 @@ export function findGroup(
   return best;
 }
 
+/** What is known of an implant beside its labels. */
+export interface OfShelf {
+  /** By which identifiers its stock item is labelled. */
+  listed: readonly string[];
+  /** Two answers stand about these: they find the implant and rule nothing out. */
+  isDisputed?: boolean;
+  /** Of which kinds the items are that list what is searched for; empty where none does. */
+  kinds: readonly string[];
+  item: string | null;
+  on: string | null;
+}
+
+/** Return where an implant belongs by its labels, else by its stock item (LT16). */
+export function findByItem(
+  search: Search,
+  readings: readonly Reading[],
+  lookAlikes: LookAlikes,
+  { listed, isDisputed = false, kinds, item, on }: OfShelf,
+): Finding {
+  const find = (reading: Reading) => findGroup(search, [reading], lookAlikes, item, on);
+  const isOtherKind = kinds.length > 0 && item !== null && isItem(item) && !kinds.includes(item);
+  const found = readings.map((reading): Finding => {
+    const own = find(reading);
+    const isNamed = identifierForm(reading.identifier ?? '', lookAlikes) !== '';
+    if (isNamed || !isLedByIdentifier(search)) return own;
+    const groups = listed.map((identifier) => find({ ...reading, identifier }).group);
+    if (groups.some((group) => group !== null && group !== 'unknown')) {
+      return { group: 'shelf', differs: [] };
+    }
+    const isOther = groups.length > 0 && !isDisputed && groups.every((group) => group === null);
+    return isOtherKind || isOther ? { group: null, differs: [] } : own;
+  });
+  return found.reduce((best, one) => (rank(one.group) < rank(best.group) ? one : best), {
+    group: null,
+    differs: [],
+  });
+}
+
+const isItem = (item: string) => (ITEMS as readonly string[]).includes(item);
+
+/** Say whether neither a lot nor a serial number is searched by, and an identifier is (LT10). */
+export function isLedByIdentifier({ lots = [], serial, identifier }: Search): boolean {
+  return lots.length === 0 && serial === undefined && identifier !== undefined;
+}
+
 const rank = (group: Group | null) => (group === null ? GROUPS.length : GROUPS.indexOf(group));
-
-function readDevice(device: Readonly<Record<string, unknown>>, on: string | null): Reading[] {
-  const written: Reading = {
-    identifier: textIn(device.identifier),
-    lot: textIn(device.lot),
-    serial: textIn(device.serial),
-    expires_on: textIn(device.expires_on),
-  };
-  const raw = textIn(device.raw_label);
-  if (raw === null) return [written];
-  let answer: DeviceLabelAnswer;
-  try {
-    answer = readDeviceLabel(raw, on !== null && isCivilDate(on) ? on : SEEN_FROM_ON);
-  } catch (error) {
-    if (error instanceof CalculationRefusedError) return [written];
-    throw error;
-  }
-  const label: Reading = {
-    identifier: textIn(answer.gtin ?? answer.hibc_identifier),
-    lot: textIn(answer.lot),
-    serial: textIn(answer.serial),
-    expires_on: textIn(answer.expires_on),
-  };
-  return [fill(written, label), fill(label, written)];
-}
-
-function fill(first: Reading, then: Reading): Reading {
-  return {
-    identifier: first.identifier ?? then.identifier,
-    lot: first.lot ?? then.lot,
-    serial: first.serial ?? then.serial,
-    expires_on: first.expires_on ?? then.expires_on,
-  };
-}
 
 function judge(search: Search, reading: Reading, lookAlikes: LookAlikes): Finding {
   const verdicts = compareAll(search, reading, lookAlikes);
@@ -249,8 +256,7 @@ function compareAll(
   const lots = search.lots ?? [];
   if (lots.length > 0) {
     const each = lots.map((lot) => compareLots(lot, reading.lot ?? '', lookAlikes));
-    const order: readonly Verdict[] = [...GROUPS, 'different'];
-    verdicts.push(['lot', order.find((one) => each.includes(one)) ?? 'different']);
+    verdicts.push(['lot', VERDICTS.find((one) => each.includes(one)) ?? 'different']);
   }
   if (search.serial !== undefined) {
     verdicts.push(['serial', compareLots(search.serial, reading.serial ?? '', lookAlikes)]);
@@ -275,15 +281,11 @@ function hasExpiry({ expires_from: from, expires_to: to }: Search): boolean {
 }
 
 function worst(known: readonly Verdict[]): Group {
-  return GROUPS.findLast((group) => known.includes(group)) ?? 'near';
+  return GROUPS.findLast((group) => group !== 'shelf' && known.includes(group)) ?? 'near';
 }
 
 /** Say whether a day lies within two days; one that is no day may lie anywhere. */
 function isWithin(on: string | null, first?: string, last?: string): boolean {
   if (on === null || !isCivilDate(on)) return true;
   return (first === undefined || first <= on) && (last === undefined || on <= last);
-}
-
-function textIn(value: unknown): string | null {
-  return typeof value === 'string' && value !== '' ? value : null;
 }

@@ -4,6 +4,7 @@
  */
 import { RuleFileError, ShapeError } from './errors';
 import { checkDigit } from './gs1-label';
+import { saysUnknown, withoutLotWord } from './lot-words';
 import type { RuleBook } from './rule-book';
 import { pathOf, type RuleFile, rowShape } from './rule-file';
 import { type Reader, text } from './shapes';
@@ -11,6 +12,8 @@ import { type Reader, text } from './shapes';
 export const TRACE = 'trace/default';
 /** GS1 General Specifications: the lengths of a GTIN. */
 const GTIN_LENGTHS = [8, 12, 13, 14];
+/** GS1 lots have at most 20 characters; of more than twice as many nothing is one slip apart (LT15). */
+export const LONGEST_NAME = 40;
 /** What is no letter and no digit of the keyboards of scanners and labels (LT1). */
 const LEFT_OUT = /[^0-9A-Za-z]+/g;
 /** A letter or digit that is none of those. */
@@ -66,10 +69,19 @@ export function hasOtherScript(name: string): boolean {
   return OTHER_SCRIPT.test(name.normalize('NFKC'));
 }
 
-/** Return the form under which a lot or serial number is looked up, "" for none (LT1, LT2). */
+/** Return the plain form of a lot, without a word for lot before it (LT1, LT12). */
+export function plainName(name: string): string {
+  return plainForm(withoutLotWord(name.normalize('NFKC')));
+}
+
+/**
+ * Return the form under which a lot or serial number is looked up, "" for none (LT1, LT2). There
+ * is none of a word that says that nobody knows it (LT13).
+ */
 export function lotForm(name: string, lookAlikes: LookAlikes): string {
-  if (hasOtherScript(name)) return '';
-  return [...plainForm(name)].map((one) => lookAlikes.get(one) ?? one).join('');
+  const plain = plainName(name);
+  if (hasOtherScript(name) || saysUnknown(plain)) return '';
+  return [...plain].map((one) => lookAlikes.get(one) ?? one).join('');
 }
 
 /** Return the form under which a device identifier is looked up (LT5). */
@@ -81,7 +93,7 @@ export function identifierForm(name: string, lookAlikes: LookAlikes): string {
 export function compareLots(one: string, held: string, lookAlikes: LookAlikes): Verdict {
   if (hasOtherScript(one)) return 'unknown';
   return compare(
-    [plainForm(one), plainForm(held)],
+    [plainName(one), plainName(held)],
     [lotForm(one, lookAlikes), lotForm(held, lookAlikes)],
   );
 }
@@ -134,7 +146,8 @@ function compare(plain: [string, string], folded: [string, string]): Verdict {
   if (folded[1] === '') return 'unknown';
   if (plain[0] === plain[1]) return 'same';
   if (folded[0] === folded[1]) return 'alike';
-  return isOneSlipApart(...folded) ? 'near' : 'different';
+  const isShort = folded[0] !== '' && folded[0].length <= LONGEST_NAME;
+  return isShort && isOneSlipApart(...folded) ? 'near' : 'different';
 }
 
 function withoutZeros(form: string): string {

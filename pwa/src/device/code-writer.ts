@@ -24,10 +24,10 @@ export const browserCodes: CodeWriter = {
       loading = null;
       return null;
     }
-    const isGs1 = kind === 'gs1';
+    const isGs1 = text.startsWith('[');
     const { svg, error } = await writer.writeBarcode(text, {
-      format: isGs1 ? 'DataMatrix' : 'QRCode',
-      options: isGs1 ? 'gs1,forceSquare' : 'ecLevel=M',
+      format: kind === 'matrix' ? 'DataMatrix' : 'QRCode',
+      options: kind === 'qr' ? 'ecLevel=M' : isGs1 ? 'gs1,forceSquare' : 'forceSquare',
       withQuietZones: true,
     });
     return error === '' && svg !== '' ? svg : null;

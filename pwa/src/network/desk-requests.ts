@@ -6,6 +6,7 @@ type Way = readonly ['GET' | 'POST' | 'DELETE', string];
 
 const WAYS: Readonly<Record<DeskQuestion, Way>> = {
   'log-in': ['POST', '/api/session'],
+  'offer-factor': ['POST', '/api/session-factor'],
   who: ['GET', '/api/session'],
   'log-out': ['DELETE', '/api/session'],
   'first-log-in': ['POST', '/api/session-first'],
@@ -29,6 +30,7 @@ const WAYS: Readonly<Record<DeskQuestion, Way>> = {
   quality: ['GET', '/api/quality'],
   // --- at the hub
   fleet: ['GET', '/api/network/fleet'],
+  'network-aside': ['GET', '/api/network/set-aside'],
   links: ['GET', '/api/network/links'],
   'link-act': ['POST', '/api/network/link-acts'],
   recalls: ['GET', '/api/network/recalls'],
@@ -52,6 +54,7 @@ const WAYS: Readonly<Record<DeskQuestion, Way>> = {
   line: ['GET', '/api/network/line'],
   'incoming-recalls': ['GET', '/api/recalls/network'],
   'answer-recall': ['POST', '/api/recalls/network'],
+  'close-recall': ['POST', '/api/recalls/network-closings'],
   'incoming-links': ['GET', '/api/links/network'],
   'answer-link': ['POST', '/api/links/network'],
   'incoming-rule-files': ['GET', '/api/rule-files/network'],

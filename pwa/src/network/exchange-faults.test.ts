@@ -363,3 +363,29 @@ test('[LG3] old_batch_replayed: pages of long ago applied again change nothing',
   expect(b.punctures()).toEqual(before);
   expect(rows.map(([, envelope, body]) => readOperation(envelope, body).opId)).toHaveLength(2);
 });
+
+/** Caught, planted: the page that sends a device back moved no cursor, so that it was asked for ever. */
+describe('[EX23] a body that was withheld is told once it may be', () => {
+  for (const rows of [true, false]) {
+    test(`the chain goes on over it and the value comes, in ${rows ? 'rows' : 'the long form'}`, async () => {
+      unit.rows = rows;
+      a.save('puncture/p-1', 1);
+      a.save('puncture/p-2', 2);
+      a.save('puncture/p-3', 3);
+      const [, second] = a.store.ownLog(a.store.tip().epoch, 1, 3);
+      unit.withheld.add(second?.opId ?? '');
+      await settle(a, b);
+      expect(records(b)).toEqual(['puncture/p-1', 'puncture/p-3']);
+      expect(b.client.standing().state).toBe('resting');
+
+      unit.withheld.clear();
+      unit.tellsAgainAfter = 1;
+      await b.client.run();
+      expect((await b.client.run()).state).toBe('resting');
+
+      expect(b.punctures()).toEqual(a.punctures());
+      expect(b.store.cursors().care).toBe(3);
+      expect(unit.tellsAgainAfter).toBeNull();
+    });
+  }
+});

@@ -29,6 +29,9 @@ export class MemoryUnit {
   tokens = new Map<string, string>();
   /** Op ids to set aside when they come. */
   poison = new Set<string>();
+  /** Op ids of which the body is withheld, and before which entry who read on is sent back (EX23). */
+  withheld = new Set<string>();
+  tellsAgainAfter: number | null = null;
   /** What to do with the next requests, first one first: nothing, or lose the answer after work. */
   troubles: ('lose-request' | 'lose-answer' | 'answer-503')[] = [];
   pushes: number[] = [];
@@ -121,7 +124,7 @@ export class MemoryUnit {
       server: this.server,
       tip: this.#tipOf(device, tip.epoch),
       hash_at_device_tip: held?.hash ?? null,
-      heads,
+      heads: this.tellsAgainAfter === null ? heads : {},
       epochs: Object.fromEntries(
         this.received
           .filter(({ operation }) => operation.device === device)
@@ -227,14 +230,23 @@ export class MemoryUnit {
         operation.stream === asked.get('stream') &&
         (record === null || operation.record === record || isUnder(operation, record)),
     );
-    const page = stream.slice(0, limit);
-    const handed = page.filter(
-      ({ operation }) =>
-        !this.poison.has(operation.opId) &&
-        (operation.device !== device || asked.get('own') === '1'),
-    );
-    const next = page.at(-1)?.seq ?? after;
-    const more = stream.length > page.length;
+    const before = this.tellsAgainAfter;
+    if (before !== null && after <= before) this.tellsAgainAfter = null;
+    const isSentBack = before !== null && after > before;
+    const page = isSentBack ? [] : stream.slice(0, limit);
+    const handed = page
+      .filter(
+        ({ operation }) =>
+          !this.poison.has(operation.opId) &&
+          (operation.device !== device || asked.get('own') === '1'),
+      )
+      .map((one) =>
+        this.withheld.has(one.operation.opId)
+          ? { ...one, operation: { ...one.operation, bodyText: null } }
+          : one,
+      );
+    const next = isSentBack ? before : (page.at(-1)?.seq ?? after);
+    const more = !isSentBack && stream.length > page.length;
     const isInRows = this.rows && asked.get('rows') === '1';
     this.forms.push(isInRows ? 'rows' : 'long');
     if (isInRows) {

@@ -8,6 +8,8 @@ export class AskedOfDesk<Question extends DeskQuestion> {
   readonly #asks: () => DeskQuestions[Question]['asks'];
   /** What the server said last; null before it said anything. */
   told = $state.raw<DeskQuestions[Question]['tells'] | null>(null);
+  /** Its answer is on its way: the desk is free a moment before what it told stands here. */
+  #isLoading = false;
   /** Why it did not say it, "" where it did, or was not asked. */
   refusal = $state('');
 
@@ -19,7 +21,8 @@ export class AskedOfDesk<Question extends DeskQuestion> {
 
   /** Ask unless it was asked; for an effect, which comes again when the desk is free. */
   loadOnce(): void {
-    if (this.told === null && this.refusal === '' && !this.#desk.isAsking) void this.load();
+    if (this.#isLoading || this.#desk.isAsking) return;
+    if (this.told === null && this.refusal === '') void this.load();
   }
 
   /**
@@ -28,7 +31,15 @@ export class AskedOfDesk<Question extends DeskQuestion> {
    */
   async load(): Promise<void> {
     if (this.#desk.isAsking) return;
-    const told = await this.#desk.ask(this.#question, this.#asks());
+    this.#isLoading = true;
+    try {
+      this.#keep(await this.#desk.ask(this.#question, this.#asks()));
+    } finally {
+      this.#isLoading = false;
+    }
+  }
+
+  #keep(told: DeskQuestions[Question]['tells'] | null): void {
     if (told === null && this.#desk.notTold === '') return;
     this.refusal = told === null ? this.#desk.notTold : '';
     if (told === null) this.#desk.notTold = '';

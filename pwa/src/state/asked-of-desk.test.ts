@@ -19,6 +19,23 @@ function deskOf(answer: () => unknown) {
 }
 const settle = () => new Promise((resolve) => setTimeout(resolve, 0));
 
+/** Caught: each list of a desk was asked for twice, and each look stood twice in the trail. */
+test('a list is not asked for again in the moment between its answer and its being shown', async () => {
+  const { desk, asked } = deskOf(() => ({ as_of_ms: 1, units: [] }));
+  const fleet = new AskedOfDesk(desk, 'fleet', () => null);
+  const whole = desk.ask.bind(desk);
+  desk.ask = async (question, asks) => {
+    const told = await whole(question, asks);
+    // The desk is free: an effect that waited for it comes now.
+    fleet.loadOnce();
+    return told;
+  };
+  fleet.loadOnce();
+  await settle();
+
+  expect([asked.length, fleet.told]).toEqual([1, { as_of_ms: 1, units: [] }]);
+});
+
 /** Has caught a planted bug: without the look at the refusal, a refused list was asked for on and on. */
 test('a list is asked for once; a refusal stays with it and is not asked again by itself', async () => {
   let answer: unknown = 'Fleet is for the data manager.';

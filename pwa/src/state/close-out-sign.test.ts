@@ -84,6 +84,21 @@ test('[HAZ-25] a signature keeps who confirmed it, how and when', async () => {
   expect(signed?.fields.confirmation?.values[0]).toMatchObject({ by: 'staff/endoscopist' });
 });
 
+/** Caught: who may sign was a matter of what the screen offered. */
+test('[SEC-22] nobody signs whose role in the staff list does not sign', async () => {
+  const { session, held, tablet } = await openSession();
+  const given = session.gates.map((standing) =>
+    passed(standing, standing.gate.reasons[0]?.id ?? ''),
+  );
+  const assistant = { name: 'Juno Marrowby', role: 'assistant', active: true };
+  await tablet.save([{ draftId: 'p', record: 'staff/endoscopist', set: assistant }]);
+  await settle();
+
+  expect(await session.sign(confirmedBy('staff/endoscopist'), given)).toBe(false);
+  expect(held.read({ kind: 'sign_off' })).toEqual([]);
+  expect(await session.sign(confirmedBy('staff/unnamed'), given)).toBe(true);
+});
+
 test('[HARD-08] a reason given for other counts passes nothing', async () => {
   const { session, tablet } = await openSession();
   const [counts, followUp] = session.gates;

@@ -24,6 +24,7 @@ import {
 import { CountDoubts } from './close-out-doubts.svelte';
 import { FollowUpEnd } from './close-out-follow-up.svelte';
 import { PackageEnds } from './close-out-packages';
+import { maySign, roleOf } from './close-out-signers';
 import { LiveRecords } from './live-records.svelte';
 import { type Override, passes, type StandingGate, standingGates } from './override';
 import { type Confirmation, keptConfirmation } from './pin';
@@ -230,6 +231,8 @@ export class CloseOutSession {
     const passed = overrides.filter((one) => this.gates.some((gate) => passes(one, gate)));
     const isOpen = this.blocking.length > 0 && passed.length === 0;
     const isWithheld = this.gates.some((gate) => !passed.some((one) => passes(one, gate)));
+    // The unit would set it aside: a signature of somebody whose role does not sign [SEC-22].
+    if (!maySign(roleOf(this.staff.list, confirmation.by))) return false;
     if (itself === null || isOpen || isWithheld || this.newer > 0) return false;
     const { coils, pureUl, mixUl, mixOfUnknownPartsUl, flushUl, punctures } = this.totals;
     // A step event beside the signature would change what was signed.

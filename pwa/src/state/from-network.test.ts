@@ -18,6 +18,7 @@ import {
   isRecalled,
   isWithdrawnAndHeld,
   mayAnswer,
+  mayClose,
   orderFiles,
   orderNotices,
   orderProposals,
@@ -66,6 +67,11 @@ test('[HAZ-41] a clinician alone says whether two are one; who reads only is off
   expect(DESK_ROLES.filter((role) => mayAnswer(role, 'line'))).toEqual([]);
 });
 
+/** Caught: the unit administrator, who sees no patient, was offered to close a notice. */
+test('[HAZ-46] [SEC-24] who is shown no names is offered no closing', () => {
+  expect(DESK_ROLES.filter(mayClose)).toEqual(['endoscopist', 'data-manager']);
+});
+
 test('[HAZ-46] notices that nobody has acknowledged stand first, withdrawn ones last', () => {
   const notices = [
     notice('gone', { state: 'withdrawn' }),
@@ -93,17 +99,19 @@ test('[HAZ-46] [NL7] a notice that no tablet heeds stands first and is heeded ag
     notice('not heeded', { answer: 'closed', is_withdrawn_here: true }),
     notice('gone', { state: 'withdrawn', is_withdrawn_here: true }),
     notice('told', { answer: 'not-heeded', is_withdrawn_here: true, issued_on: '2026-10-01' }),
+    notice('heeded since', { answer: 'not-heeded', issued_on: '2026-09-01' }),
   ];
 
   expect(orderNotices(notices).map((one) => one.notice)).toEqual([
     'not heeded',
     'told',
+    'heeded since',
     'searched',
     'closed',
     'gone',
   ]);
-  expect(notices.map(dueAct)).toEqual(['', 'close', 'heed', '', 'heed']);
-  expect(notices.map(isNotHeeded)).toEqual([false, false, true, false, true]);
+  expect(notices.map(dueAct)).toEqual(['', 'close', 'heed', '', 'heed', 'acknowledge']);
+  expect(notices.map(isNotHeeded)).toEqual([false, false, true, false, true, false]);
 });
 
 /** Has caught a planted bug: to whom no names are shown "nobody is found" was told. */

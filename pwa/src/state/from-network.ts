@@ -34,6 +34,14 @@ const ANSWERS: Readonly<Partial<Record<NetworkPiece, readonly DeskRole[]>>> = {
   'rule-files': ['data-manager', 'endoscopist', 'anaesthetist'],
 };
 
+/** Whoever closes a notice says that each patient was looked into, and has to see who they are. */
+const CLOSES: readonly DeskRole[] = ['data-manager', 'endoscopist'];
+
+/** Say whether a role closes a notice; the server decides by its own table all the same. */
+export function mayClose(role: DeskRole): boolean {
+  return CLOSES.includes(role);
+}
+
 /** Say whether a role answers the network, or reads only. */
 export function mayAnswer(role: DeskRole, piece: NetworkPiece): boolean {
   return ANSWERS[piece]?.includes(role) === true;
@@ -69,7 +77,7 @@ export function dueAct(notice: IncomingRecall): '' | RecallAct {
   if (state === 'withdrawn') return '';
   if (isNotHeeded(notice)) return 'heed';
   if (answer === 'closed') return '';
-  return answer === 'none' ? 'acknowledge' : 'close';
+  return answer === 'none' || answer === 'not-heeded' ? 'acknowledge' : 'close';
 }
 
 /** Say whether people here took a notice in force out of force, so that no tablet stops a device. */

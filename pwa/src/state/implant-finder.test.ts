@@ -228,7 +228,11 @@ test('[HAZ-46] lots typed in one field are each searched, and the whole as typed
     'QQ1',
   ]);
   expect(lotsOf(' VK 4417 ')).toEqual(['VK 4417']);
-  expect(lotsOf('VK4417,')).toEqual(['VK4417,']);
+  expect(entry.otherLots).toEqual([]);
+  expect(lotsOf('VK4417,')).toEqual(['VK4417']);
+  // Caught: lots parted by blanks or slashes searched for as one, which found nobody.
+  expect(lotsOf('LOT L-0755-A L-0417-F')).toEqual(['L-0755-A L-0417-F', 'L-0755-A', 'L-0417-F']);
+  expect(entry.otherLots).toEqual(entry.read().lots);
 });
 
 test('dates of expiry are typed as months or days, the period counts back from today', () => {

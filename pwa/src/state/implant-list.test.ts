@@ -178,6 +178,34 @@ test('[HAZ-46] a package of another case than the coil that names it is told too
   ]);
 });
 
+/** Caught: a recall by identifier found nobody whose lot was pressed from the shelf. */
+test('[HAZ-46] [LT16] what was pressed from the shelf is found by the identifier of its item', () => {
+  const states = ['a', 'b', 'c', 'd', 'e'].flatMap((name) => person(name));
+  const coil = (name: string, stock: string, device: Json) =>
+    recorded(`coil_placed/${name}`, { case: `case/${name}`, device, coil: { stock_id: stock } });
+  const needle = { case: 'case/e', item: 'needle', device: { lot: 'N1' } };
+  const items = [
+    recorded('stock_item/7', { item: 'coil', identifiers: ['9506000134352'] }),
+    recorded('stock_item/8', { item: 'coil', identifiers: ['H123OTHER'] }),
+    recorded('stock_item/9', { item: 'coil' }),
+  ];
+  const records = holding([
+    ...states,
+    coil('a', 'stock_item/7', { lot: 'VK1' }),
+    coil('b', 'stock_item/8', { lot: 'VK2' }),
+    coil('c', 'stock_item/9', { lot: 'VK3' }),
+    coil('d', 'stock_item/8', { lot: 'VK4', identifier: '09506000134352' }),
+    recorded('package_opened/e', needle),
+  ]);
+  const search = makeSearch({ identifier: '09506000134352' });
+  const found = findImplants(readImplants(records), records, search, LOOK_ALIKES, items);
+  expect(found.map(({ record, group }) => [record.slice(-1), group])).toEqual([
+    ['d', 'same'],
+    ['a', 'shelf'],
+    ['c', 'unknown'],
+  ]);
+});
+
 test('[HAZ-46] [LT11] a search by one identifier finds what the item is labelled by besides', () => {
   const devices = {
     a: { lot: 'HX1', identifier: 'H123ABC0' },

@@ -4,13 +4,8 @@
  * What was struck is kept and marked: the coil may be in somebody all the same (HAZ-46).
  */
 import { isCivilDate } from '../clinical-rules/civil-date';
-import {
-  findGroup,
-  GROUPS,
-  type Group,
-  readDevices,
-  type Search,
-} from '../clinical-rules/implant-search';
+import { findByItem, GROUPS, type Group, type Search } from '../clinical-rules/implant-search';
+import { readDevices } from '../clinical-rules/label-readings';
 import { identifierForm, type LookAlikes } from '../clinical-rules/lot-names';
 import type { Json, RecordState } from '../ports';
 import {
@@ -42,7 +37,8 @@ export function readImplants({ implants, before }: HeldRecords): HeldImplant[] {
     const on = days.size === 1 && isCivilDate(day) ? day : null;
     const items = textsIn(state, 'item', before);
     const item = ITEMS[kind] ?? (items.length === 1 ? (items[0] ?? null) : null);
-    return { state, kind, item, on, readings: readDevices(devices, on) };
+    const stock = stockOf(state, before);
+    return { state, kind, item, on, stock, readings: readDevices(devices, on) };
   });
 }
 
@@ -58,10 +54,12 @@ export function findImplants(
   lookAlikes: LookAlikes,
   items: readonly RecordState[] = [],
 ): FoundImplant[] {
-  const searches = [search, ...byOtherIdentifiers(search, items, lookAlikes)];
+  const shelf = readShelf(items, lookAlikes);
+  const searches = [search, ...byOtherIdentifiers(search, shelf)];
+  const bearing = itemsBearing(searches, shelf);
   const found = new Map<string, { one: HeldImplant; best: Judged }>();
   for (const one of held) {
-    const best = judge(one, searches, lookAlikes);
+    const best = judge(one, searches, lookAlikes, { shelf, bearing });
     if (best !== null) found.set(one.state.record, { one, best });
   }
   for (const { one, best } of [...found.values()]) {
@@ -177,24 +175,52 @@ export function byCase(rows: readonly FoundImplant[]): FindsOfCase[] {
   });
 }
 
-/** Return the search once more for each identifier that the same item bears besides (LT11). */
-function byOtherIdentifiers(
-  search: Search,
-  items: readonly RecordState[],
-  lookAlikes: LookAlikes,
-): Search[] {
-  const wanted = identifierForm(search.identifier ?? '', lookAlikes);
-  if (wanted === '') return [];
-  const others = new Map<string, string>();
-  for (const item of items) {
-    const names = valuesIn(item, 'identifiers', new Map()).flatMap((held) =>
+/** A stock item as a search takes it: its identifiers by the form under which they are compared. */
+interface Stocked {
+  record: string;
+  kind: string;
+  names: ReadonlyMap<string, string>;
+  /** Two answers stand, or it was entered in error: it rules nothing out. */
+  isDisputed: boolean;
+  lookAlikes: LookAlikes;
+}
+
+function readShelf(items: readonly RecordState[], lookAlikes: LookAlikes): Stocked[] {
+  return items.map((item) => {
+    const lists = valuesIn(item, 'identifiers', new Map());
+    const names = lists.flatMap((held) =>
       Array.isArray(held) ? held.filter((one) => typeof one === 'string') : [],
     );
-    const forms = names.map((name) => [identifierForm(name, lookAlikes), name] as const);
-    if (!forms.some(([form]) => form === wanted)) continue;
-    for (const [form, name] of forms) if (form !== '' && form !== wanted) others.set(form, name);
+    const [kind = '', other] = textsIn(item, 'item', new Map());
+    return {
+      record: item.record,
+      kind: other === undefined ? kind : '',
+      names: new Map(names.map((name) => [identifierForm(name, lookAlikes), name])),
+      isDisputed: item.isEnteredInError || lists.length > 1,
+      lookAlikes,
+    };
+  });
+}
+
+/** Return the search once more for each identifier that the same item bears besides (LT11). */
+function byOtherIdentifiers(search: Search, shelf: readonly Stocked[]): Search[] {
+  const others = new Map<string, string>();
+  for (const { names, lookAlikes } of search.identifier ? shelf : []) {
+    const wanted = identifierForm(search.identifier ?? '', lookAlikes);
+    if (wanted === '' || !names.has(wanted)) continue;
+    for (const [form, name] of names) if (form !== '' && form !== wanted) others.set(form, name);
   }
   return [...others.values()].map((identifier) => ({ ...search, identifier }));
+}
+
+/** Return the items that list what is searched for. */
+function itemsBearing(searches: readonly Search[], shelf: readonly Stocked[]): Stocked[] {
+  return shelf.filter(({ names, lookAlikes }) =>
+    searches.some(({ identifier = '' }) => {
+      const wanted = identifierForm(identifier, lookAlikes);
+      return wanted !== '' && names.has(wanted);
+    }),
+  );
 }
 
 /** Return the reading that fits best, null where none is found. */
@@ -202,16 +228,35 @@ function judge(
   one: HeldImplant,
   searches: readonly Search[],
   lookAlikes: LookAlikes,
+  { shelf, bearing }: { shelf: readonly Stocked[]; bearing: readonly Stocked[] },
 ): Judged | null {
+  const stocked = one.stock === '' ? undefined : shelf.find(({ record }) => record === one.stock);
+  const kinds = bearing.filter(({ isDisputed }) => !isDisputed).map(({ kind }) => kind);
+  const of = {
+    listed: [...(stocked?.names.values() ?? [])],
+    isDisputed: stocked?.isDisputed ?? false,
+    kinds: kinds.includes('') ? [] : kinds,
+    item: one.item,
+    on: one.on,
+  };
   let best: Judged | null = null;
   for (const reading of one.readings) {
     for (const search of searches) {
-      const { group, differs } = findGroup(search, [reading], lookAlikes, one.item, one.on);
+      const { group, differs } = findByItem(search, [reading], lookAlikes, of);
       if (group === null || (best !== null && rank(best.group) <= rank(group))) continue;
       best = { group, differs, reading };
     }
   }
   return best;
+}
+
+/** Return the stock item that an implant names itself or by its coil, "" for none or several. */
+function stockOf(state: RecordState, before: HeldRecords['before']): string {
+  const [coil = null] = valuesIn(state, 'coil', before);
+  const ofCoil = partsOf(coil).stock_id;
+  const [own = '', other] = textsIn(state, 'stock_id', before);
+  const stock = other === undefined ? own || (typeof ofCoil === 'string' ? ofCoil : '') : '';
+  return stock === '' || stock.includes('/') ? stock : `stock_item/${stock}`;
 }
 
 function casesOf(state: RecordState, { before }: HeldRecords): string[] {

@@ -2,7 +2,8 @@
  * Whose an implant is: each case and patient that it may be in, with what is odd about it. Pure.
  * What was struck is kept and marked: the coil may be in somebody all the same (HAZ-46).
  */
-import type { Group, Reading } from '../clinical-rules/implant-search';
+import type { Group } from '../clinical-rules/implant-search';
+import type { Reading } from '../clinical-rules/label-readings';
 import type { HistoryEntry, Json, RecordState } from '../ports';
 import { readStamp } from '../sync/clock';
 
@@ -76,6 +77,8 @@ export interface HeldImplant {
   kind: string;
   item: string | null;
   on: string | null;
+  /** `stock_item/id` that it was taken from, "" where that is not known. */
+  stock: string;
   readings: readonly Reading[];
 }
 

@@ -3,6 +3,7 @@ import type { RuleBook } from '../clinical-rules/rule-book';
 import {
   deviceOfLabel,
   itemsNamed,
+  joinReadings,
   type LabelReading,
   NOTHING_TYPED,
   readCode,
@@ -12,6 +13,7 @@ import {
 } from './read-label';
 import { type Json, type RecordState, shown, textOf } from './shown';
 import { inStockOrder } from './stock-order';
+import { isTypedWrong, readTypedIdentifier } from './typed-identifier';
 
 /** What the screen that asks for a label knows already. */
 export interface LabelAsked {
@@ -45,6 +47,8 @@ export class LabelEntry {
   /** Why the last code was none of a label, "" while it was one. */
   refusal = $state('');
   typed = $state.raw<TypedLabel>(NOTHING_TYPED);
+  /** The identifier, or the whole line below the code, as a person types it. */
+  typedIdentifier = $state('');
   isLotUnknown = $state(false);
 
   constructor(asked: () => LabelAsked) {
@@ -56,16 +60,24 @@ export class LabelEntry {
     const { todayOn, ruleBook } = this.#asked();
     return readLabel(this.#codes, todayOn, ruleBook);
   });
+  readonly #line = $derived.by(() => {
+    const { todayOn, ruleBook } = this.#asked();
+    return readTypedIdentifier(this.typedIdentifier, todayOn, ruleBook);
+  });
+  /** What the codes and the identifier or line that was typed say together. */
+  readonly coded = $derived.by(() => joinReadings(this.scanned, this.#line));
+  /** What was typed as identifier has to be corrected first. */
+  readonly isTypedWrong = $derived.by(() => isTypedWrong(this.typedIdentifier, this.#line));
   /** Codes first; what is typed fills in only what they do not say. */
   readonly reading = $derived.by((): LabelReading => {
     const typed = readTyped(this.typed);
-    const { scanned } = this;
+    const { coded } = this;
     return {
-      ...scanned,
-      lot: scanned.lot || typed.lot,
-      serial: scanned.serial || typed.serial,
-      expiresOn: scanned.expiresOn || typed.expiresOn,
-      problems: [...scanned.problems, ...typed.problems],
+      ...coded,
+      lot: coded.lot || typed.lot,
+      serial: coded.serial || typed.serial,
+      expiresOn: coded.expiresOn || typed.expiresOn,
+      problems: [...coded.problems, ...typed.problems],
     };
   });
   readonly isExpired = $derived.by(
@@ -73,7 +85,7 @@ export class LabelEntry {
   );
   readonly #named = $derived.by(() => {
     const { items, movements } = this.#asked();
-    return itemsNamed(this.scanned, items, movements);
+    return itemsNamed(this.coded, items, movements);
   });
   /** The items that a person may choose: of the kind asked for, coils by their size. */
   readonly choices = $derived.by(() => {
@@ -91,7 +103,7 @@ export class LabelEntry {
   );
   readonly #ofKind = $derived.by(() => this.#named.filter((one) => this.choices.includes(one)));
   readonly doubt = $derived.by((): ItemDoubt => {
-    if (this.scanned.identifier === '') return '';
+    if (this.coded.identifier === '') return '';
     if (this.#ofKind.length > 1) return 'several';
     if (this.#ofKind.length === 1) return '';
     return this.#named.length > 0 ? 'other-kind' : 'unknown';
@@ -103,12 +115,14 @@ export class LabelEntry {
     const byHand = this.choices.find(({ record }) => record === this.#chosen);
     if (byHand) return byHand;
     const { atHand } = this.#asked();
-    if (this.scanned.identifier !== '') return null;
+    if (this.coded.identifier !== '') return null;
     return this.choices.find(({ record }) => record === atHand) ?? null;
   });
   /** Something was read or typed. */
   readonly isBegun = $derived.by(
-    () => this.scanned.raw !== '' || Object.values(this.typed).some((one) => one.trim() !== ''),
+    () =>
+      this.scanned.raw !== '' ||
+      [this.typedIdentifier, ...Object.values(this.typed)].some((one) => one.trim() !== ''),
   );
   /** Both the device and the lot were scanned: nothing more to hold before the camera. */
   readonly isWhole = $derived.by(
@@ -150,7 +164,7 @@ export class LabelEntry {
   /** Return what may be taken now, null while the item or the lot is open. */
   take(): TakenLabel | null {
     const { item, reading } = this;
-    if (item === null || !this.hasLot) return null;
+    if (item === null || !this.hasLot || this.isTypedWrong) return null;
     return { item, device: deviceOfLabel(reading, this.isLotUnknown) };
   }
 
@@ -160,6 +174,7 @@ export class LabelEntry {
     this.#chosen = '';
     this.refusal = '';
     this.typed = NOTHING_TYPED;
+    this.typedIdentifier = '';
     this.isLotUnknown = false;
   }
 }

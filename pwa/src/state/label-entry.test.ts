@@ -175,12 +175,32 @@ test('a lot typed is of the item at hand; "lot unknown" is enough', () => {
   expect(label.take()?.device).toEqual({ lot: 'AB-1', expires_on: '2027-02-28' });
 });
 
+test('[HAZ-46] [LT13] a word for "nobody knows" is taken only as that, once somebody says so', () => {
+  const label = entry({ atHand: 'stock_item/s14' });
+  label.type({ lot: 'n/a', serial: 'none' });
+  expect(label.take()).toBeNull();
+  expect(label.reading.problems).toHaveLength(2);
+  label.type({ serial: '' });
+  label.sayLotUnknown();
+  expect(label.reading.problems).toEqual([]);
+  expect(label.take()?.device).toEqual({ lot_unknown: true });
+});
+
 test('what is typed fills in what the code leaves out, and never writes over it', () => {
   const label = entry();
   label.takeCodes([`${DEVICE}10AB`]);
   label.type({ lot: 'XX', expiry: '2027-02' });
 
   expect(label.take()?.device).toMatchObject({ lot: 'AB', expires_on: '2027-02-28' });
+});
+
+test('[HAZ-46] [DL11] of a code whose separator may be lost the lot is typed from the package', () => {
+  const label = entry();
+  label.takeCodes([`${DEVICE}10AB4417290110`]);
+  expect([label.reading.lot, label.hasLot, label.take()]).toEqual(['', false, null]);
+  expect(label.reading.problems[0]).toMatch(/^The lot AB4417290110 may end before a field 17/);
+  label.type({ lot: 'AB44', expiry: '2029-01-10' });
+  expect(label.take()?.device).toMatchObject({ lot: 'AB44', expires_on: '2029-01-10' });
 });
 
 test('a code that is no label is said until one is read', () => {
@@ -200,4 +220,20 @@ test('[HAZ-46] of a code that did not come whole nothing is taken, and it is sai
   label.takeCodes([TORN_CODE]);
   expect(label.refusal).toMatch(/ Scan the code that names device, lot and expiry\.$/);
   expect([label.isBegun, label.take()]).toEqual([false, null]);
+});
+
+test('an identifier that is typed names the item, and one with a slip is not taken', () => {
+  const label = entry();
+  label.typedIdentifier = '09521234543214';
+  label.type({ lot: 'L1' });
+  label.choose(COIL);
+
+  expect([label.isTypedWrong, label.take()]).toEqual([true, null]);
+  label.typedIdentifier = '9521234543213';
+  expect(label.take()).toEqual({
+    item: COIL,
+    device: { identifier: '09521234543213', lot: 'L1' },
+  });
+  label.clear();
+  expect([label.typedIdentifier, label.isBegun]).toEqual(['', false]);
 });

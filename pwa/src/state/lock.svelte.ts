@@ -293,7 +293,15 @@ export class Lock {
     return this.isEmergency && !this.isCovered;
   }
 
-  /** Say whether a place may be drawn now. */
+  /**
+   * Whether all records are open to whoever holds the tablet: somebody has shown a PIN, or nobody has
+   * one yet. Else no more than the live case may be seen, and nothing leaves in a file.
+   */
+  get isWholeOpen(): boolean {
+    return !(this.isNarrow || this.isCovered || this.isEmergency || this.isLocking);
+  }
+
+  /** Say whether a place may be drawn now; About leaves out what holds records (`isWholeOpen`). */
   mayShow(place: Place): boolean {
     return !this.isNarrow || place.name === 'about' || this.#isAtLive(place);
   }

@@ -194,6 +194,34 @@ test('[SEC-10] through a live case nothing locks by itself: the case stays, the 
   expect(OTHERS.every((place) => lock.mayShow(place))).toBe(true);
 });
 
+/** Caught: About let everybody's records be saved to a file, and listed names, in a live case. */
+test('[SEC-10] what holds records on About is open where all records are', async () => {
+  // A kill of the browser in a live case: no PIN was shown.
+  const restart = await open({ stage: 'in-procedure', hasLive: true, by: { kind: 'no-pin' } });
+  expect([restart.lock.mayShow({ name: 'about' }), restart.lock.isWholeOpen]).toEqual([
+    true,
+    false,
+  ]);
+  restart.lock.widen(ANNA.staff);
+  expect(restart.lock.isWholeOpen).toBe(true);
+  // Two minutes without a touch in one.
+  restart.bench.pass(IDLE_MS);
+  await restart.lock.look();
+  expect([restart.lock.isNarrow, restart.lock.isWholeOpen]).toEqual([true, false]);
+  // Covered, in an emergency, in a window that only reads; and before anybody has a PIN.
+  const covered = await open();
+  covered.bench.hasUnsaved = true;
+  covered.bench.pass(IDLE_MS);
+  await covered.lock.look();
+  expect(covered.lock.isWholeOpen).toBe(false);
+  const emergency = await open({ by: { kind: 'emergency', isNew: false } });
+  expect(emergency.lock.isWholeOpen).toBe(false);
+  const reading = await open({ isElsewhere: true, by: { kind: 'no-pin' } });
+  expect(reading.lock.isWholeOpen).toBe(false);
+  const first = await open({ people: [], by: { kind: 'no-pin' } });
+  expect(first.lock.isWholeOpen).toBe(true);
+});
+
 test('[SEC-10] after its signature, or after 12 hours, a case that nobody touches is locked', async () => {
   const { lock, bench } = await open({ stage: 'closing' });
   bench.nowMs += IDLE_MS;

@@ -8,6 +8,7 @@ import {
   heldBackAt,
   hundredths,
   orderRules,
+  totalOf,
   wayOf,
 } from './network-quality';
 
@@ -31,11 +32,17 @@ const QUALITY: NetworkQuality = {
     { unit: 't', name: 'Tarn Hollow', cases: 44, counts: { 'DQ-1': 9, 'DQ-2': 0 } },
     { unit: 'm', name: 'Marlow Fen', cases: 31, counts: { 'DQ-1': 12, 'DQ-2': null } },
   ],
+  totals: [
+    { rule: 'DQ-1', found: 21, is_least: false, units: 2 },
+    { rule: 'DQ-2', found: 1, is_least: true, units: 1 },
+    { rule: 'DQ-5', found: 0, is_least: false, units: 0 },
+  ],
+  more: false,
+  names: [],
   over_time: [
-    { on: '2026-11-20', unit: 't', counts: { 'DQ-1': 12 } },
-    { on: '2026-11-10', unit: 't', counts: { 'DQ-1': 15 } },
-    { on: '2026-11-10', unit: 'm', counts: { 'DQ-1': 12, 'DQ-2': null } },
-    { on: '2026-11-20', unit: 'm', counts: {} },
+    { on: '2026-11-01', units: 1, counts: { 'DQ-1': 3 }, at_least: [] },
+    { on: '2026-11-10', units: 2, counts: { 'DQ-1': 27, 'DQ-2': 1 }, at_least: ['DQ-2'] },
+    { on: '2026-11-20', units: 2, counts: { 'DQ-1': 12 }, at_least: [] },
   ],
   completeness: [
     { unit: 't', field: 'meld', filled: 22, of: 44 },
@@ -46,6 +53,14 @@ const QUALITY: NetworkQuality = {
     { unit: 'm', field: 'meld', filled: 1, of: 9 },
   ],
 };
+
+/** Caught: of a thousand units those of the first page alone were looked at. */
+test('[DM-03] a rule that found something on a later page is no clean one', () => {
+  const paged = { ...QUALITY, units: [], more: true };
+  expect(orderRules(paged).found.map((one) => one.rule)).toEqual(['DQ-1', 'DQ-2']);
+  expect(totalOf(paged, 'DQ-1')).toEqual({ rule: 'DQ-1', found: 21, is_least: false, units: 2 });
+  expect(totalOf(paged, 'DQ-9').units).toBe(0);
+});
 
 test('[DM-03] what matters most stands first; what found nothing stands apart, and is not left out', () => {
   const { found, clean } = orderRules(QUALITY);
@@ -65,19 +80,20 @@ test('[DM-10] units stand by name, never by number; a small count is held back, 
   expect(foundAt(QUALITY, 'DQ-5')).toEqual([]);
 });
 
-test('[DM-04] over time the units are counted together, day by day', () => {
+/** Caught: a unit that was silent for a week made the network look better in it. */
+test('[DM-04] over time weeks are compared in which as many units reported', () => {
   expect(foundOverTime(QUALITY, 'DQ-1')).toEqual([
     { on: '2026-11-10', count: 27, isLeast: false },
     { on: '2026-11-20', count: 12, isLeast: false },
   ]);
   expect(wayOf(foundOverTime(QUALITY, 'DQ-1'))).toBe('fewer');
-  expect(foundOverTime(QUALITY, 'DQ-1', 'm').map(({ count }) => count)).toEqual([12, 0]);
+  expect(foundOverTime({ ...QUALITY, over_time: [] }, 'DQ-1')).toEqual([]);
 });
 
 /** Has caught a planted bug: a count that was held back was taken for none, and "fewer" was told. */
 test('no way is told from a day on which a count was held back, nor from one day', () => {
   const days = foundOverTime(QUALITY, 'DQ-2');
-  expect(days[0]).toEqual({ on: '2026-11-10', count: 0, isLeast: true });
+  expect(days[0]).toEqual({ on: '2026-11-10', count: 1, isLeast: true });
   expect(wayOf(days)).toBe('');
   expect(wayOf(days.slice(1))).toBe('');
   const day = (on: string, count: number) => ({ on, count, isLeast: false });

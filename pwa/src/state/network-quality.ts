@@ -1,5 +1,5 @@
 /** Data quality of the network: by rule and unit, over time; nothing ranks units. Pure. */
-import type { HeldCount, NetworkQuality, QualityRule } from '../network-questions';
+import type { HeldCount, NetworkQuality, QualityRule, RuleTotal } from '../network-questions';
 
 const RANK: Readonly<Record<QualityRule['severity'], number>> = { stop: 0, caution: 1, note: 2 };
 
@@ -11,11 +11,18 @@ export interface FoundAtUnit {
   cases: HeldCount;
 }
 
-/** What a rule found in the whole network on one day; `isLeast` where a small count is held back. */
+/** What a rule found in the network in one week; `isLeast` where a small count is held back. */
 export interface FoundOnDay {
   on: string;
   count: number;
   isLeast: boolean;
+}
+
+const NOTHING: Omit<RuleTotal, 'rule'> = { found: 0, is_least: false, units: 0 };
+
+/** Return what a rule found in all units. */
+export function totalOf({ totals }: NetworkQuality, rule: string): RuleTotal {
+  return totals.find((one) => one.rule === rule) ?? { rule, ...NOTHING };
 }
 
 const byName = (one: { name: string }, other: { name: string }) => (one.name < other.name ? -1 : 1);
@@ -31,12 +38,15 @@ export function orderRules(quality: NetworkQuality): {
   const ordered = [...quality.rules].sort(
     (one, other) => RANK[one.severity] - RANK[other.severity],
   );
-  const hasFound = ({ rule }: QualityRule) => foundAt(quality, rule).length > 0;
+  const hasFound = ({ rule }: QualityRule) => totalOf(quality, rule).units > 0;
   return { found: ordered.filter(hasFound), clean: ordered.filter((one) => !hasFound(one)) };
 }
 
-/** Return the units where a rule found something, by name: a list by number would rank them. */
-export function foundAt({ units }: NetworkQuality, rule: string): FoundAtUnit[] {
+/**
+ * Return the units of a page where a rule found something, by name: a list by number would rank
+ * them.
+ */
+export function foundAt({ units }: Pick<NetworkQuality, 'units'>, rule: string): FoundAtUnit[] {
   return units
     .map(({ unit, name, cases, counts }) => ({
       unit,
@@ -51,23 +61,18 @@ export function foundAt({ units }: NetworkQuality, rule: string): FoundAtUnit[] 
 }
 
 /**
- * Return what a rule found over time, day by day, in all units that reported on the day.
- *
- * @param unit - one unit alone; "" for the network
+ * Return what a rule found over time, week by week, in the weeks in which as many units reported as
+ * in the last one: where one was silent, fewer findings are no improvement.
  */
-export function foundOverTime(quality: NetworkQuality, rule: string, unit = ''): FoundOnDay[] {
-  const days = new Map<string, FoundOnDay>();
-  for (const one of quality.over_time) {
-    if (unit !== '' && one.unit !== unit) continue;
-    const day = days.get(one.on) ?? { on: one.on, count: 0, isLeast: false };
-    const held = rule in one.counts ? one.counts[rule] : 0;
-    days.set(one.on, {
-      on: one.on,
-      count: day.count + (held ?? 0),
-      isLeast: day.isLeast || held === null,
-    });
-  }
-  return [...days.values()].sort((one, other) => (one.on < other.on ? -1 : 1));
+export function foundOverTime({ over_time: weeks }: NetworkQuality, rule: string): FoundOnDay[] {
+  const units = weeks.at(-1)?.units;
+  return weeks
+    .filter((one) => one.units === units)
+    .map(({ on, counts, at_least: least }) => ({
+      on,
+      count: counts[rule] ?? 0,
+      isLeast: least.includes(rule),
+    }));
 }
 
 /** Say which way a rule goes from the first day to the last; "" where that cannot be told. */

@@ -42,6 +42,22 @@ export function listFigures(answer: OutcomesAnswer): Figure[] {
   return figures;
 }
 
+/**
+ * Return why a kind of figure is not drawn of cases that were counted; null where it is.
+ *
+ * A sum needs the true order of treatment, which no hub knows; a funnel needs other units.
+ */
+export function whyNone(
+  answer: OutcomesAnswer,
+  kind: OneAtATime,
+  desk: 'unit' | 'hub',
+): 'noSum' | 'noSumOfUnit' | 'noFunnel' | null {
+  const { cases, cusums, funnels } = answer;
+  if (cases === 0 || (kind === 'sum' ? cusums : funnels).length > 0) return null;
+  if (kind === 'funnel') return 'noFunnel';
+  return desk === 'hub' ? 'noSum' : 'noSumOfUnit';
+}
+
 /** Of these there may be one for each outcome: one of a kind is shown at a time. */
 export const ONE_AT_A_TIME = ['funnel', 'sum'] as const;
 export type OneAtATime = (typeof ONE_AT_A_TIME)[number];

@@ -4,7 +4,6 @@ import type { Figure } from './outcome-figures';
 import {
   countShapes,
   type FunnelShape,
-  isThinned,
   markMonths,
   markShares,
   type Told,
@@ -18,7 +17,6 @@ export type FigureKey =
   | 'curve'
   | 'band'
   | 'told'
-  | 'toldSum'
   | 'rebleed'
   | 'death'
   | FunnelShape
@@ -58,8 +56,7 @@ export function listKeys(figure: Figure): FigureKey[] {
     }
     case 'sum': {
       const hasSignal = figure.sum.points.some((point) => point.is_signal);
-      const told = isThinned(figure.sum.points) ? (['toldSum'] as const) : [];
-      return ['sum', ...told, 'limit', ...(hasSignal ? (['signal'] as const) : [])];
+      return ['sum', 'limit', ...(hasSignal ? (['signal'] as const) : [])];
     }
     case 'months': {
       const isHeld = markMonths(figure.months).some(({ cases }) => cases === null);

@@ -2,7 +2,6 @@ import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import type { CurvePoint, FunnelUnit, OutcomeShare } from '../outcome-answers';
 import {
-  isThinned,
   markAmounts,
   markMonths,
   markShares,
@@ -90,16 +89,6 @@ test('[HAZ-49] of a curve told after several events nothing is said between its 
     undefined,
     0.4,
     undefined,
-  ]);
-});
-
-test('a sum of which cases are left out is known by their numbers', () => {
-  const at = (number: number) => ({ number, month: '2026-01', value: 1, is_signal: false });
-
-  expect([isThinned([]), isThinned([at(1), at(2)]), isThinned([at(5), at(10)])]).toEqual([
-    false,
-    false,
-    true,
   ]);
 });
 

@@ -141,11 +141,6 @@ export interface SumMark {
   isSignal: boolean;
 }
 
-/** Say whether a sum is told of some cases alone. */
-export function isThinned(points: RiskSum['points']): boolean {
-  return points.some(({ number }, place) => number !== place + 1);
-}
-
 /** Return the corners of a sum: each run begins at 0, before its first case. */
 export function traceSum(points: RiskSum['points']): SumMark[] {
   const traced: SumMark[] = [];

@@ -117,6 +117,27 @@ test.each([19, 20, 21])('a lot of %d characters typed', (length) => {
   expect(typed.problems).toEqual(length > 20 ? ['Lot: 20 characters at most. Read it again.'] : []);
 });
 
+/** Caught: "n/a" typed for a lot counted as known, and left the list of the unknown. */
+test.each(['unknown', 'n/a', '?', 'LOT: illegible', 'unbekannt', 'desconocido'])(
+  '[HAZ-46] [LT13] "%s" typed for a lot is asked about, never taken',
+  (lot) => {
+    const typed = readTyped({ lot, serial: lot, expiry: '' });
+
+    expect([typed.lot, typed.serial]).toEqual(['', '']);
+    expect(typed.problems).toEqual([
+      `Lot: “${lot}” is not one. Where nobody can read the lot, press “Lot unknown”.`,
+      `Serial number: “${lot}” is not one. Where nobody can read the lot, press “Lot unknown”.`,
+    ]);
+  },
+);
+
+test('[LT12] the word for lot that a package bears before it is no part of it', () => {
+  expect(readTyped({ lot: ' LOT: L-0755-A ', serial: '', expiry: '' })).toMatchObject({
+    lot: 'L-0755-A',
+    problems: [],
+  });
+});
+
 test('"lot unknown" is a value; a lot that was read is not unknown', () => {
   expect(deviceOfLabel(NOTHING_READ, true)).toEqual({ lot_unknown: true });
   expect(deviceOfLabel(read(DEVICE, LOT), true)).not.toHaveProperty('lot_unknown');

@@ -8,7 +8,9 @@ import { answerDeviceLabel, NO_DEVICE } from '../clinical-rules/device-label';
 import { ClinicalRuleError } from '../clinical-rules/errors';
 import { checkCharacter } from '../clinical-rules/hibc-label';
 import { type LookAlikes, lotForm } from '../clinical-rules/lot-names';
+import { withoutLotWord } from '../clinical-rules/lot-words';
 import type { RuleBook } from '../clinical-rules/rule-book';
+import { saysNoLot } from '../clinical-rules/typed-lots';
 import { labelWords } from '../text/label';
 import {
   idOf,
@@ -91,6 +93,28 @@ export function readLabel(
     raw,
     // The other code of the package has named it meanwhile.
     problems: problems.filter((one) => one !== NO_DEVICE || together.identifier === ''),
+  };
+}
+
+/** Return what the codes and a line that was typed say together; of two answers none is taken. */
+export function joinReadings(scanned: LabelReading, line: LabelReading): LabelReading {
+  if (line.identifier === '' && line.raw === '') {
+    return { ...scanned, problems: [...scanned.problems, ...line.problems] };
+  }
+  const raw = scanned.raw || line.raw;
+  const torn = FIELDS.find(
+    (field) => scanned[field] !== '' && line[field] !== '' && scanned[field] !== line[field],
+  );
+  if (torn !== undefined) return { ...NOTHING_READ, raw, problems: [labelWords.differ(torn)] };
+  const problems = [...new Set([...scanned.problems, ...line.problems])];
+  const identifier = scanned.identifier || line.identifier;
+  return {
+    identifier,
+    lot: scanned.lot || line.lot,
+    serial: scanned.serial || line.serial,
+    expiresOn: scanned.expiresOn || line.expiresOn,
+    raw,
+    problems: problems.filter((one) => one !== NO_DEVICE || identifier === ''),
   };
 }
 
@@ -204,29 +228,32 @@ export const NOTHING_TYPED: TypedLabel = { lot: '', serial: '', expiry: '' };
 
 const LONGEST = 20;
 
-/** Return what was typed as a reading; what cannot be taken is said and left out. */
+/**
+ * Return what was typed as a reading; what cannot be taken is said and left out. The word for lot
+ * is no part of it (LT12), and a word for "nobody knows" is no lot: it would count as known (LT13).
+ */
 export function readTyped(typed: TypedLabel): LabelReading {
-  const lot = typed.lot.trim();
-  const serial = typed.serial.trim();
   const expiry = typed.expiry.trim();
   const expiresOn = lastDayOf(expiry);
-  const problems = [
-    ...(
-      [
-        ['lot', lot],
-        ['serial', serial],
-      ] as const
-    ).flatMap(([field, text]) =>
-      text.length > LONGEST ? [labelWords.tooLong(field, LONGEST)] : [],
-    ),
-    ...(expiry !== '' && expiresOn === '' ? [labelWords.noDate] : []),
-  ];
+  const names = (['lot', 'serial'] as const).map((field) => {
+    const text = typed[field].trim();
+    const name = field === 'lot' ? withoutLotWord(text) : text;
+    const doubt = saysNoLot(text)
+      ? [labelWords.saysUnknown(field, text)]
+      : name.length > LONGEST
+        ? [labelWords.tooLong(field, LONGEST)]
+        : [];
+    return { name: doubt.length > 0 ? '' : name, doubt };
+  });
   return {
     ...NOTHING_READ,
-    lot: lot.length > LONGEST ? '' : lot,
-    serial: serial.length > LONGEST ? '' : serial,
+    lot: names[0]?.name ?? '',
+    serial: names[1]?.name ?? '',
     expiresOn,
-    problems,
+    problems: [
+      ...names.flatMap(({ doubt }) => doubt),
+      ...(expiry !== '' && expiresOn === '' ? [labelWords.noDate] : []),
+    ],
   };
 }
 

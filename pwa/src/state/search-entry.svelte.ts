@@ -2,6 +2,7 @@
 import { addInterval } from '../clinical-rules/civil-date';
 import type { Search } from '../clinical-rules/implant-search';
 import type { RuleBook } from '../clinical-rules/rule-book';
+import { splitLots } from '../clinical-rules/typed-lots';
 import { NOTHING_TYPED, readCode, readTyped } from './read-label';
 
 export const PERIOD_MONTHS = { all: null, year: 12, quarter: 3 } as const;
@@ -15,13 +16,6 @@ const NOTHING: Readonly<Record<SearchName, string>> = {
   expiresFrom: '',
   expiresTo: '',
 };
-
-/** Return the lots typed in one field, and first the whole: a lot may bear a comma itself. */
-function splitLots(typed: string): string[] {
-  const parts = typed.split(/[;,\n]+/).map((one) => one.trim());
-  const lots = parts.filter((one) => /[\p{L}\p{N}]/u.test(one));
-  return lots.length > 1 ? [typed.trim(), ...lots] : [typed.trim()];
-}
 
 export class SearchEntry {
   readonly #asked: () => { todayOn: string; ruleBook: RuleBook };
@@ -37,6 +31,11 @@ export class SearchEntry {
 
   /** Something was entered that can be searched by. */
   readonly isBegun = $derived.by(() => NAMES.some((name) => this.texts[name].trim() !== ''));
+  /** The lots that are searched for where they are others than the text that was entered (LT14). */
+  readonly otherLots = $derived.by(() => {
+    const lots = splitLots(this.texts.lot);
+    return lots.length > 1 || lots[0] !== this.texts.lot.trim() ? lots : [];
+  });
   readonly #expiresFrom = $derived.by(() => this.#firstDay(this.texts.expiresFrom));
   readonly #expiresTo = $derived.by(() => this.#lastDay(this.texts.expiresTo));
   /** An expiry date was typed that is none. */

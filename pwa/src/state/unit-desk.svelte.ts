@@ -119,8 +119,10 @@ export class UnitDesk {
     }
   }
 
-  async logIn(login: string, password: string, code: string): Promise<boolean> {
-    return (await this.ask('log-in', { login, password, code })) !== null;
+  /** @param offer - of a second factor that was offered just now; none where one stands already */
+  async logIn(login: string, password: string, code: string, offer = ''): Promise<boolean> {
+    const typed = { login, password, code };
+    return (await this.ask('log-in', offer === '' ? typed : { ...typed, offer })) !== null;
   }
 
   /** Log out. Where the server is away the session lasts there, so that the person is told. */

@@ -69,6 +69,23 @@ test('a log-in opens the parts of the role; a wrong one says why and opens none'
   expect([desk.person?.staff, desk.part, desk.notTold]).toEqual(['staff/ida', 'devices', '']);
 });
 
+/** Caught: what was offered did not go along, so that nobody could take a second factor up. */
+test('[SEC-19] who has a password alone takes a second factor up with its first code', async () => {
+  const offered = { login: 'wren.alder', secret: 'AAAA', address: 'otpauth://x', offer: 'ab12' };
+  const unit = server({ 'offer-factor': offered, 'log-in': { ...IDA, role: 'endoscopist' } });
+  const desk = openDesk(unit.port);
+
+  const told = await desk.ask('offer-factor', { login: 'wren.alder', password: 'x' });
+  expect([told?.offer, desk.person]).toEqual(['ab12', null]);
+  expect(await desk.logIn('wren.alder', 'x', '123456', told?.offer)).toBe(true);
+  expect(await desk.logIn('wren.alder', 'x', '654321')).toBe(true);
+
+  expect(unit.asked.slice(1).map(([, asks]) => asks)).toEqual([
+    { login: 'wren.alder', password: 'x', code: '123456', offer: 'ab12' },
+    { login: 'wren.alder', password: 'x', code: '654321' },
+  ]);
+});
+
 test('every role is offered its own log-ins, and one role alone keeps devices and people', () => {
   for (const role of DESK_ROLES) {
     expect(partsOf(role)).toContain('own');

@@ -69,6 +69,39 @@ test.each([
   expect(read).toEqual(['10AB12\u001d21X9']);
 });
 
+const underAlt = (digits: string, more: Partial<WedgeKey> = {}) => [
+  { key: 'Alt', altKey: true },
+  ...[...digits].map((one) => ({ key: one, code: `Numpad${one}`, altKey: true, ...more })),
+];
+
+/** [HAZ-46] Caught: the digits of Alt+029 became part of the lot, and the expiry date its end. */
+test.each([
+  ['029', underAlt('029')],
+  ['0029', underAlt('0029')],
+  ['29', underAlt('29')],
+  ['digits of another row', underAlt('029', { code: '' })],
+  [
+    '029 without NumLock',
+    underAlt('029').map((one) => ('code' in one ? { ...one, key: 'End' } : one)),
+  ],
+])('the separator typed under Alt as %s is the separator', (_, sent) => {
+  const { read, passed } = type([...'10AB12', ...sent, ...'17290110', 'Enter'], 4);
+
+  expect(read).toEqual(['10AB12\u001d17290110']);
+  expect(passed).toEqual(['Alt']);
+});
+
+test('a scanner that types every character by its number is read, and no digit of a number stays', () => {
+  const numbers = [...'10AB12'].flatMap((one) => underAlt(`0${one.charCodeAt(0)}`));
+  const sent = [...numbers, ...underAlt('029'), ...underAlt('050'), ...underAlt('049')];
+  expect(type([...sent, 'Enter'], 4).read).toEqual(['10AB12\u001d21']);
+});
+
+test('a number under Alt that is no character of labels leaves a sign that no rule takes', () => {
+  const { read } = type([...'10AB12', ...underAlt('0233'), 'Enter'], 4);
+  expect(read).toEqual(['10AB12\ufffd']);
+});
+
 test('a symbology identifier before the code stays as it is', () => {
   expect(type([...']d20109506000134352', 'Enter'], 4).read).toEqual([']d20109506000134352']);
   expect(codeText(']C110AB')).toBe(']C110AB');

@@ -52,8 +52,30 @@ const MODIFIERS = ['Shift', 'Control', 'Alt', 'AltGraph', 'Meta', 'CapsLock'];
  */
 const WRITTEN_SEPARATORS = /\{GS\}|\^\]/g;
 
+/** What a code of the keyboard that stands for no character of labels is read as; no rule takes it. */
+const NO_CHARACTER = '\ufffd';
+
+/**
+ * Return the digit of a key that is pressed under Alt, null for any other key: a scanner may write a
+ * character so, by its number (029 for the separator), and the digits are no part of the code.
+ */
+function altDigitOf({ key, code, ctrlKey, altKey, metaKey }: WedgeKey): string | null {
+  if (!altKey || ctrlKey || metaKey) return null;
+  // Without NumLock the key has another name.
+  return /^Numpad([0-9])$/.exec(code)?.[1] ?? /^[0-9]$/.exec(key)?.[0] ?? null;
+}
+
+/** Return the character of a number typed under Alt: the separator, or one of ASCII. */
+function characterOfNumber(digits: string): string {
+  const number = Number(digits);
+  if (number === SEPARATOR.charCodeAt(0)) return SEPARATOR;
+  return number >= 32 && number <= 126 ? String.fromCharCode(number) : NO_CHARACTER;
+}
+
 /** Return the character that a key types, null for a key that types none. */
 export function characterOf(key: WedgeKey): string | null {
+  const digit = altDigitOf(key);
+  if (digit !== null) return digit;
   const isSeparator = key.key === SEPARATOR || (key.ctrlKey && [']', '5'].includes(key.key));
   if (isSeparator) return SEPARATOR;
   if (key.metaKey || (key.ctrlKey && !key.altKey)) return null;
@@ -71,8 +93,31 @@ export function codeText(typed: string): string {
   return typed.replace(WRITTEN_SEPARATORS, SEPARATOR);
 }
 
+/** Return what keys typed, a number under one press of Alt being one character. */
+function textOf(keys: readonly WedgeKey[], altPressOf: WeakMap<WedgeKey, number>): string {
+  let text = '';
+  let digits = '';
+  for (const [place, key] of keys.entries()) {
+    const digit = altDigitOf(key);
+    if (digit === null) {
+      text += characterOf(key) ?? '';
+      continue;
+    }
+    digits += digit;
+    const next = keys[place + 1];
+    const goesOn = next !== undefined && altDigitOf(next) !== null;
+    if (goesOn && altPressOf.get(next) === altPressOf.get(key)) continue;
+    text += characterOfNumber(digits);
+    digits = '';
+  }
+  return text;
+}
+
 export class WedgeKeys {
   #held: WedgeKey[] = [];
+  #altPresses = 0;
+  /** Which press of Alt a key came under. */
+  readonly #altPressOf = new WeakMap<WedgeKey, number>();
   /** When the last key came that was a scanner's beyond doubt. */
   #scannedAtMs = Number.NEGATIVE_INFINITY;
   /** A code was torn by a pause, and its end has not come. */
@@ -87,6 +132,7 @@ export class WedgeKeys {
 
   /** Take one key as it comes. */
   take(key: WedgeKey): Taken {
+    if (key.key === 'Alt' && !key.repeat) this.#altPresses += 1;
     if (MODIFIERS.includes(key.key)) return { kind: 'passed', released: [] };
     const isInBurst = this.#isWithin(key.atMs) && !key.repeat;
     const character = characterOf(key);
@@ -101,6 +147,7 @@ export class WedgeKeys {
     }
     if (character === null || !(isInBurst || mayBegin)) return { kind: 'passed', released };
     this.#held.push(key);
+    this.#altPressOf.set(key, this.#altPresses);
     if (this.#held.length > LONGEST_CODE) return { kind: 'dropped', released: this.#release() };
     return { kind: 'held', released };
   }
@@ -130,9 +177,9 @@ export class WedgeKeys {
     this.#isTorn = false;
     this.#scannedAtMs = key.atMs;
     this.#brokenAtMs = Number.NEGATIVE_INFINITY;
-    if (typed.length < SHORTEST_CODE || isRest) return { kind: 'lost', released: [] };
-    const text = codeText(typed.map((one) => characterOf(one) ?? '').join(''));
-    return { kind: 'read', text, released: [] };
+    const text = textOf(typed, this.#altPressOf);
+    if (text.length < SHORTEST_CODE || isRest) return { kind: 'lost', released: [] };
+    return { kind: 'read', text: codeText(text), released: [] };
   }
 
   /** Hold no longer what came without an end; returns what may be a person's of it. */

@@ -10,6 +10,7 @@ import { KeyRingService, type RedeemCode } from './key-ring-service';
 import { browserShelves } from './key-ring-shelves';
 import { openFilePool } from './opfs-database';
 import { emergencyPictures, opfsPictureFiles } from './picture-files';
+import { readMark } from './recovery-share';
 import { opfsShare } from './share-shelf';
 import type { TabletParts } from './tablet-records';
 
@@ -29,7 +30,13 @@ export async function holdTablet(
 ): Promise<TabletParts> {
   const pool = await openFilePool();
   const nowMs = () => Date.now();
-  const ring = await KeyRing.open(browserShelves, { nowMs, random: randomBytes, argon: ARGON });
+  const ring = await KeyRing.open(browserShelves, {
+    nowMs,
+    monotonicMs: () => performance.now(),
+    markOfShare: () => readMark(opfsShare),
+    random: randomBytes,
+    argon: ARGON,
+  });
   return {
     pool,
     ring,

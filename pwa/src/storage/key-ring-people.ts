@@ -1,11 +1,20 @@
-/** The people of a key ring: each has the data key, wrapped under what their PIN makes. */
+/**
+ * The people of a key ring: each has the data key, wrapped under what their PIN makes.
+ *
+ * Tries have an end [SEC-13]. Ten wrong ones in a row destroy a person's wrap; of the last person
+ * twenty do, and only where the unit can give the data key back. Where it cannot, the last wrap is all
+ * that opens the records: it stays, and each further try waits. A wait is measured by the running time
+ * of the page: a clock that was set ends none, and a page that begins anew serves it from the start.
+ */
 import type { PlainSlots, RingEntry } from './key-ring-content';
 import { type ArgonCost, strongerCost } from './key-ring-cost';
 import { type Bytes, keyOfPin, readBase64, unwrap, wrap, writeBase64 } from './key-ring-crypto';
-import { MOST_TRIES, requirePin, waitAfter } from './key-ring-pin';
+import { MOST_TRIES, MOST_TRIES_OF_LAST, requirePin, waitAfter } from './key-ring-pin';
 import type { RingSurroundings, RingTurns } from './key-ring-turns';
 
 const SALT_BYTES = 16;
+/** Name of the ring's note of the share that it sealed for the unit (`recovery-share.ts`). */
+export const SHARE_NOTE = 'recovery-share';
 
 /** A person of this tablet, as the locked screen shows it. */
 export interface RingPerson {
@@ -22,8 +31,8 @@ export interface RingPerson {
 export type PinRefusal =
   | { kind: 'wrong'; triesLeft: number; waitUntilMs: number }
   | { kind: 'waiting'; waitUntilMs: number }
-  /** The person has no key on this tablet, or has none any more. */
-  | { kind: 'removed' };
+  /** The person has no key on this tablet, or has none any more; `isNobodyLeft`: nor has another. */
+  | { kind: 'removed'; isNobodyLeft?: true };
 export type UnlockAnswer = { kind: 'open'; dataKey: Uint8Array } | PinRefusal;
 export type PinAnswer = { kind: 'right' } | PinRefusal;
 
@@ -34,19 +43,33 @@ export class RingPeople {
   readonly #turns: RingTurns;
   readonly #around: RingSurroundings;
   #cost: ArgonCost | null = null;
+  /** When a wait that an earlier page left began again; running time. */
+  readonly #openedMs: number;
+  /** When each person's last PIN was tried in this page; running time. */
+  readonly #triedMs = new Map<string, number>();
+  /** The unit can give the data key back, as far as was seen last. */
+  #isHeldByUnit = false;
 
   constructor(turns: RingTurns, around: RingSurroundings) {
     this.#turns = turns;
     this.#around = around;
+    this.#openedMs = around.monotonicMs();
+  }
+
+  /** See whether the unit could give the data key back; call it before `list` tells of tries left. */
+  async look(): Promise<void> {
+    const mark = await this.#around.markOfShare().catch(() => null);
+    // What lies there may be of a key that was here before: the ring says which it sealed.
+    this.#isHeldByUnit = mark !== null && mark === this.#turns.content.notes[SHARE_NOTE];
   }
 
   list(): RingPerson[] {
-    return this.#turns.content.people.map(({ staff, name, role, tries, waitUntilMs }) => ({
-      staff,
-      name,
-      role,
-      triesLeft: this.#triesLeft(staff, tries),
-      waitUntilMs: this.#untilMs({ tries, waitUntilMs }),
+    return this.#turns.content.people.map((entry) => ({
+      staff: entry.staff,
+      name: entry.name,
+      role: entry.role,
+      triesLeft: this.#triesLeft(entry.staff, entry.tries),
+      waitUntilMs: this.#untilMs(entry),
     }));
   }
 
@@ -55,7 +78,10 @@ export class RingPeople {
     requirePin(pin);
     const entry = await this.#newEntry(dataKey, person, pin);
     const { people, slots } = this.#turns.content;
-    const others = people.filter(({ staff }) => staff !== person.staff);
+    // Whoever was the last had more tries than one of several: the next wrong one takes the wrap.
+    const others = people
+      .filter(({ staff }) => staff !== person.staff)
+      .map((one) => ({ ...one, tries: Math.min(one.tries, MOST_TRIES - 1) }));
     const next = { ...this.#turns.content, people: [...others, entry] };
     await this.#turns.write({ ...next, slots: { ...slots, first: null } }, slots.first !== null);
   }
@@ -74,34 +100,40 @@ export class RingPeople {
   /** Try a PIN, for the data key. */
   async try(staff: string, pin: string): Promise<UnlockAnswer> {
     const entry = this.#entry(staff);
-    if (entry === undefined) return { kind: 'removed' };
+    if (entry === undefined) return this.#removed();
     const waitUntilMs = this.#untilMs(entry);
-    if (waitUntilMs > 0) {
-      // A clock that was set back must not make the wait longer.
-      if (waitUntilMs !== entry.waitUntilMs) await this.#replace({ ...entry, waitUntilMs });
-      return { kind: 'waiting', waitUntilMs };
-    }
-    if (entry.tries >= MOST_TRIES && !this.isLast(staff)) return this.#dropAfterTries(staff);
-    // The last wrap is never thrown away: its tries wait, each as long as the longest wait.
-    const most = this.isLast(staff) ? MOST_TRIES - 1 : MOST_TRIES;
-    const tries = Math.min(entry.tries + 1, most);
+    if (waitUntilMs > 0) return { kind: 'waiting', waitUntilMs };
+    await this.look();
+    const most = this.#mostTries(staff);
+    if (most !== null && entry.tries >= most) return this.#dropAfterTries(staff);
+    // A wrap that stays is counted up to where each further try waits the longest.
+    const tries = Math.min(entry.tries + 1, most ?? MOST_TRIES - 1);
     const nextWait = waitAfter(tries);
     const until = nextWait === 0 ? 0 : this.#around.nowMs() + nextWait;
     await this.#replace({ ...entry, tries, waitUntilMs: until });
+    this.#triedMs.set(staff, this.#around.monotonicMs());
     const began = this.#around.nowMs();
     const dataKey = await this.#unwrap(entry, pin);
     const tookMs = this.#around.nowMs() - began;
     if (dataKey === null) {
-      if (tries >= MOST_TRIES) return this.#dropAfterTries(staff);
+      if (most !== null && tries >= most) return this.#dropAfterTries(staff);
       return { kind: 'wrong', triesLeft: this.#triesLeft(staff, tries), waitUntilMs: until };
     }
     await this.#replace(await this.#rested(entry, dataKey, pin, tookMs), false, this.#renewed());
     return { kind: 'open', dataKey };
   }
 
+  /** Return how many wrong PINs in a row take the wrap away; null where none do. */
+  #mostTries(staff: string): number | null {
+    if (!this.isLast(staff)) return MOST_TRIES;
+    return this.#isHeldByUnit ? MOST_TRIES_OF_LAST : null;
+  }
+
   /** Return how many wrong PINs take the wrap away; 0 where each further one waits instead. */
   #triesLeft(staff: string, tries: number): number {
-    return this.isLast(staff) && tries >= MOST_TRIES - 1 ? 0 : MOST_TRIES - tries;
+    const most = this.#mostTries(staff);
+    if (most !== null) return Math.max(0, most - tries);
+    return tries >= MOST_TRIES - 1 ? 0 : MOST_TRIES - tries;
   }
 
   /** Whether nobody else has a PIN here: the records could not be opened without this person. */
@@ -111,7 +143,12 @@ export class RingPeople {
 
   async #dropAfterTries(staff: string): Promise<UnlockAnswer> {
     await this.drop(staff);
-    return { kind: 'removed' };
+    return this.#removed();
+  }
+
+  #removed(): PinRefusal {
+    const isNobodyLeft = this.#turns.content.people.length === 0;
+    return { kind: 'removed', ...(isNobodyLeft && { isNobodyLeft: true as const }) };
   }
 
   /** Take a person's wrap away, from both homes. */
@@ -164,10 +201,16 @@ export class RingPeople {
     return this.#turns.content.people.find((one) => one.staff === staff);
   }
 
-  /** Until when no PIN of a person is tried; 0 when one may be tried now. */
-  #untilMs({ tries, waitUntilMs }: Pick<RingEntry, 'tries' | 'waitUntilMs'>): number {
-    const now = this.#around.nowMs();
-    return waitUntilMs <= now ? 0 : Math.min(waitUntilMs, now + waitAfter(tries));
+  /**
+   * Until when no PIN of a person is tried, by the wall clock as it goes now; 0 when one may be tried.
+   *
+   * How long is left is told by running time alone: whoever holds the tablet sets the clock.
+   */
+  #untilMs({ staff, tries, waitUntilMs }: RingEntry): number {
+    if (waitUntilMs === 0) return 0;
+    const ranMs = this.#around.monotonicMs() - (this.#triedMs.get(staff) ?? this.#openedMs);
+    const leftMs = waitAfter(tries) - ranMs;
+    return leftMs <= 0 ? 0 : this.#around.nowMs() + leftMs;
   }
 
   #replace(entry: RingEntry, takesAway = false, slots = this.#turns.content.slots): Promise<void> {

@@ -88,6 +88,12 @@ function isDate(pin: string): boolean {
 /** So many wrong PINs in a row, and the person's key is deleted from this tablet. */
 export const MOST_TRIES = 10;
 
+/**
+ * So many, where nobody else has a PIN and the unit can give the key back: more than of one among
+ * several, since without the network nothing old opens then. With the waits they take three hours.
+ */
+export const MOST_TRIES_OF_LAST = 20;
+
 const SECOND = 1_000;
 const WAITS_MS: Readonly<Record<number, number>> = {
   5: 30 * SECOND,

@@ -24,6 +24,8 @@ async function openService() {
   const ring = () =>
     KeyRing.open(shelves, {
       nowMs: () => 1_800_000_000_000,
+      monotonicMs: () => 0,
+      markOfShare: async () => null,
       random: (bytes) => new Uint8Array(bytes).fill(++drawn),
       argon: {
         calibrate: async () => COSTS[1] as never,

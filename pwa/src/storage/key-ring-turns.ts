@@ -12,6 +12,10 @@ const LIVE_MS = 12 * 3_600_000;
 export interface RingSurroundings {
   /** Wall milliseconds. */
   nowMs(): number;
+  /** Running time of this page, milliseconds; nobody sets it. */
+  monotonicMs(): number;
+  /** The mark of the share of the data key that the unit can open; null where there is none. */
+  markOfShare(): Promise<string | null>;
   random(bytes: number): Uint8Array;
   argon: Argon;
 }

@@ -5,6 +5,7 @@ import { readRing, writeRing } from './key-ring-content';
 import type { ArgonCost } from './key-ring-cost';
 import { COSTS } from './key-ring-cost';
 import { writeBase64 } from './key-ring-crypto';
+import { SHARE_NOTE } from './key-ring-people';
 import { type MemoryRingShelf, memoryShelves } from './memory-ring-shelves';
 
 const ANNA = { staff: 'staff/anna', name: 'Anna Alder', role: 'endoscopist' };
@@ -18,14 +19,26 @@ const HOUR = 3_600_000;
 class Bench {
   readonly shelves = memoryShelves();
   nowMs = 1_800_000_000_000;
+  /** Nobody sets it; where it begins anew is not told by a page that does. */
+  ranMs = 0;
+  /** Mark of the share that the unit opens; null where there is no unit. */
+  mark: string | null = null;
   cost: ArgonCost = COSTS[1] as ArgonCost;
   hashTakesMs = 700;
   hashes = 0;
   #drawn = 0;
 
+  /** Time goes by on both clocks. */
+  pass(ms: number): void {
+    this.nowMs += ms;
+    this.ranMs += ms;
+  }
+
   open(): Promise<KeyRing> {
     return KeyRing.open(this.shelves, {
       nowMs: () => this.nowMs,
+      monotonicMs: () => this.ranMs,
+      markOfShare: async () => this.mark,
       random: (bytes) => {
         this.#drawn += 1;
         return Uint8Array.from({ length: bytes }, (_, at) => (this.#drawn * 31 + at * 7) % 256);
@@ -34,7 +47,7 @@ class Bench {
         calibrate: async () => this.cost,
         hash: async (pin, salt, cost) => {
           this.hashes += 1;
-          this.nowMs += this.hashTakesMs;
+          this.pass(this.hashTakesMs);
           const text = `${pin} ${writeBase64(salt)} ${JSON.stringify(cost)}`;
           const bytes = new TextEncoder().encode(text);
           return new Uint8Array(await crypto.subtle.digest('SHA-256', bytes));
@@ -118,12 +131,12 @@ test('[SEC-13] wrong PINs wait 30 s, 1, 5, 15 minutes, and the tenth takes the k
     expect(answer.triesLeft).toBe(10 - wrong);
     if (answer.waitUntilMs > 0) {
       waits.push((answer.waitUntilMs - bench.nowMs) / SECOND);
-      bench.nowMs = answer.waitUntilMs - 1;
+      bench.pass(answer.waitUntilMs - bench.nowMs - 1);
       const hashes = bench.hashes;
       // One millisecond early even the right PIN is not tried.
       expect((await ring.unlock(ANNA.staff, PIN)).kind).toBe('waiting');
       expect(bench.hashes).toBe(hashes);
-      bench.nowMs += 1;
+      bench.pass(1);
     }
   }
   expect(waits).toEqual([30, 60, 300, 900, 900]);
@@ -135,8 +148,10 @@ test('[SEC-13] wrong PINs wait 30 s, 1, 5, 15 minutes, and the tenth takes the k
 });
 
 /** The planted bug it has caught: the tenth wrong PIN of the only person, which took the last key. */
-test('[SEC-13] the last person keeps their key: each further wrong PIN waits 15 minutes', async () => {
+test('[SEC-13] without a unit the last person keeps their key: each further wrong PIN waits', async () => {
   const bench = new Bench();
+  // A share of a key that was here before: the unit has no way to this one.
+  bench.mark = 'of another key';
   const { ring, key } = await bench.withAnna();
   bench.hashTakesMs = 0;
   for (let wrong = 1; wrong <= 30; wrong++) {
@@ -150,10 +165,11 @@ test('[SEC-13] the last person keeps their key: each further wrong PIN waits 15 
       });
       expect((await ring.unlock(ANNA.staff, PIN)).kind).toBe('waiting');
     }
-    bench.nowMs = Math.max(bench.nowMs, answer.waitUntilMs);
+    bench.pass(Math.max(0, answer.waitUntilMs - bench.nowMs));
   }
   const again = await bench.open();
   expect(personOf(again.standing())?.triesLeft).toBe(0);
+  bench.pass(900 * SECOND);
   expect(await again.unlock(ANNA.staff, PIN)).toEqual({ kind: 'open', dataKey: key });
 });
 
@@ -179,13 +195,79 @@ test('[SEC-13] a clock that was set back does not make a wait longer than it was
   const bench = new Bench();
   const { ring } = await bench.withAnna();
   for (let wrong = 0; wrong < 5; wrong++) await ring.unlock(ANNA.staff, '000001');
+  bench.pass(-bench.hashTakesMs);
   bench.nowMs -= 1_000 * HOUR;
   expect(await ring.unlock(ANNA.staff, PIN)).toEqual({
     kind: 'waiting',
     waitUntilMs: bench.nowMs + 30 * SECOND,
   });
-  bench.nowMs += 30 * SECOND;
+  bench.pass(30 * SECOND);
   expect((await ring.unlock(ANNA.staff, PIN)).kind).toBe('open');
+});
+
+/** Caught: each wait was over at once when the clock was set forward, so that tries had no end. */
+test('[SEC-13] neither a clock that was set forward nor a page that begins anew ends a wait', async () => {
+  const bench = new Bench();
+  bench.hashTakesMs = 0;
+  const { ring } = await bench.withAnna();
+  for (let wrong = 0; wrong < 5; wrong++) await ring.unlock(ANNA.staff, '000001');
+  bench.nowMs += 1_000 * HOUR;
+  const waiting = { kind: 'waiting', waitUntilMs: bench.nowMs + 30 * SECOND };
+  expect(await ring.unlock(ANNA.staff, PIN)).toEqual(waiting);
+  expect(personOf(ring.standing())?.waitUntilMs).toBe(waiting.waitUntilMs);
+  bench.pass(29 * SECOND);
+  // The page begins anew, and its running time with it: the wait is served from the start.
+  bench.ranMs = 7;
+  const again = await bench.open();
+  bench.nowMs += 1_000 * HOUR;
+  bench.pass(30 * SECOND - 1);
+  expect((await again.unlock(ANNA.staff, PIN)).kind).toBe('waiting');
+  bench.pass(1);
+  expect(personOf(again.standing())?.waitUntilMs).toBe(0);
+  expect((await again.unlock(ANNA.staff, PIN)).kind).toBe('open');
+  // A right PIN leaves nothing to wait for.
+  expect(personOf((await bench.open()).standing())?.waitUntilMs).toBe(0);
+});
+
+/** Caught: a tablet with one PIN had no limit on tries in all. */
+test('[SEC-13] twenty wrong PINs of the last person end the tries where the unit has a share', async () => {
+  const bench = new Bench();
+  bench.hashTakesMs = 0;
+  const { ring, key } = await bench.withAnna();
+  await ring.keepNote(SHARE_NOTE, 'of this key');
+  bench.mark = 'of this key';
+  const emergency = await ring.emergencyKey();
+  for (let wrong = 1; wrong <= 19; wrong++) {
+    const answer = await ring.unlock(ANNA.staff, '000001');
+    if (answer.kind !== 'wrong') throw new Error(answer.kind);
+    expect(answer.triesLeft).toBe(20 - wrong);
+    bench.pass(Math.max(0, answer.waitUntilMs - bench.nowMs));
+  }
+  const removed = { kind: 'removed', isNobodyLeft: true };
+  expect(await ring.unlock(ANNA.staff, '000001')).toEqual(removed);
+  const again = await bench.open();
+  expect(again.standing()).toMatchObject({ people: [], isOpen: false });
+  expect(await again.unlock(ANNA.staff, PIN)).toEqual(removed);
+  // Nothing is begun over the records; an emergency goes on, and the key of the unit opens all.
+  expect(await again.emergencyKey()).toEqual(emergency);
+  expect(await again.firstKey(key)).toEqual(key);
+  expect(await again.emergencyKeys(key)).toEqual([emergency]);
+});
+
+test('[SEC-13] who was the last and is so no more loses no wrap by the tries until then', async () => {
+  const bench = new Bench();
+  bench.hashTakesMs = 0;
+  const { ring, key } = await bench.withAnna();
+  await ring.keepNote(SHARE_NOTE, 'of this key');
+  bench.mark = 'of this key';
+  for (let wrong = 1; wrong <= 14; wrong++) {
+    await ring.unlock(ANNA.staff, '000001');
+    bench.pass(900 * SECOND);
+  }
+  // Somebody is added while a live case is open.
+  await ring.addPerson(key, BRUNO, OTHER);
+  bench.pass(900 * SECOND);
+  expect(await ring.unlock(ANNA.staff, PIN)).toEqual({ kind: 'open', dataKey: key });
 });
 
 test('[SEC-12] one home that was wiped or cannot be written is made good by the other', async () => {

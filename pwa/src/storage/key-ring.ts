@@ -55,7 +55,9 @@ export class KeyRing {
    * @throws an error where a home that may hold the only key cannot be read: nothing is written then
    */
   static async open(shelves: RingShelves, around: RingSurroundings): Promise<KeyRing> {
-    return new KeyRing(await RingTurns.open(shelves, around), around);
+    const ring = new KeyRing(await RingTurns.open(shelves, around), around);
+    await ring.#people.look();
+    return ring;
   }
 
   standing(): RingStanding {

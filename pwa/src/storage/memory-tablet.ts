@@ -8,6 +8,7 @@ import { type Files, openMemoryPool } from './memory-pool';
 import { type MemoryRingShelf, memoryShelves } from './memory-ring-shelves';
 import type { OpenedRecords } from './opened-records';
 import { picturesUnder } from './picture-files';
+import { readMark } from './recovery-share';
 import type { ShareShelf } from './share-shelf';
 import type { TabletParts } from './tablet-records';
 
@@ -45,6 +46,8 @@ export class MemoryTabletDisk {
   readonly pictures = new MemoryPictureFiles();
   readonly emergencyPictures = new MemoryPictureFiles();
   readonly share = new MemoryShare();
+  /** Running time, in which PINs wait. */
+  ranMs = 0;
   #epochs = 0;
 
   /** One start of the app on what lies here. */
@@ -52,7 +55,13 @@ export class MemoryTabletDisk {
     const pool = await openMemoryPool(this.files);
     this.files = pool.files;
     pool.hasRoom = this.hasRoom;
-    const ring = await KeyRing.open(this.ring, { nowMs: () => 1_000, random, argon });
+    const ring = await KeyRing.open(this.ring, {
+      nowMs: () => 1_000,
+      monotonicMs: () => this.ranMs,
+      markOfShare: () => readMark(this.share),
+      random,
+      argon,
+    });
     return {
       pool,
       ring,

@@ -80,7 +80,7 @@ function oldLogOf(database: Database): unknown[] {
 const SAME_CONTENT = 'store_of_0003.sql';
 
 /** Return the states that an old store kept as texts. */
-function oldStatesOf(database: Database): unknown[] {
+function oldStatesOf(database: Database): { fields: object; isEnteredInError: boolean }[] {
   return database
     .select('SELECT state FROM record_state ORDER BY record')
     .map((row) => JSON.parse(String(row.state)));
@@ -106,7 +106,11 @@ describe.each(dumps)('[REL-11] %s', (file) => {
     const isSqueezed = file > SAME_CONTENT;
     const { database: unsqueezed } = await openDump(isSqueezed ? SAME_CONTENT : file);
     const log = oldLogOf(unsqueezed);
-    const states = oldStatesOf(unsqueezed);
+    // A record of which no body ever came is no longer shown as an empty one (EX23).
+    const states = oldStatesOf(unsqueezed).filter(
+      ({ fields, isEnteredInError }) => isEnteredInError || Object.keys(fields).length > 0,
+    );
+    expect(states.length).toBeGreaterThanOrEqual(5);
     expect(log.length).toBeGreaterThanOrEqual(9);
 
     const store = new OperationStore(database, packagedCatalogue());

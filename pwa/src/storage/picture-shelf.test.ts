@@ -85,6 +85,18 @@ test('bytes that a crash has cut off count as not there', async () => {
   expect((await shelf.read(hashOf(bytes))).bytes).toBeNull();
 });
 
+test.each(['../../../etc/passwd', '__proto__', 'constructor', `${'a'.repeat(64)}/`, ''])(
+  'a record that names its picture %j names no file, and none is asked for',
+  async (name) => {
+    // Caught: the file system refused the name, and no picture of the case was shown any more.
+    files.read = async () => {
+      throw new TypeError('Name is not allowed.');
+    };
+
+    expect(await shelf.read(name)).toEqual({ bytes: null, isUnsent: false });
+  },
+);
+
 test('leftovers go; what a record names, or the unit lacks, stays', async () => {
   // Planted bug that this caught: what the unit lacks removed once its record was struck.
   const [named, unsent, left] = [picture(100), picture(101), picture(102)];

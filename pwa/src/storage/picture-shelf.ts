@@ -13,6 +13,8 @@ import { readMeta, writeMeta } from './meta-rows';
 import type { OperationStore } from './operation-store';
 import type { PictureFiles } from './picture-files';
 
+/** SHA-256 in hexadecimal digits, by which a picture's bytes are named. */
+const IS_HASH = /^[0-9a-f]{64}$/;
 /** As many bytes as the unit takes for one picture. */
 export const MAX_PICTURE_BYTES = 8 * 1024 * 1024;
 const UNSENT = 'pictures_unsent';
@@ -69,8 +71,13 @@ export class PictureShelf {
     await this.#files.keep(hash, bytes);
   }
 
-  /** Return the bytes of a picture, null where they are not here, or not those of its hash. */
+  /**
+   * Return the bytes of a picture, null where they are not here, or not those of its hash.
+   *
+   * What a record names is whatever somebody wrote: no file is asked for by another name.
+   */
   async read(hash: string): Promise<PictureBytes> {
+    if (!IS_HASH.test(hash)) return { bytes: null, isUnsent: false };
     const bytes = await this.#files.read(hash);
     const isSound = bytes !== null && bytesToHex(sha256(bytes)) === hash;
     return { bytes: isSound ? bytes : null, isUnsent: hash in this.unsent() };
@@ -130,7 +137,7 @@ export class PictureShelf {
 function readFile(value: Json): { sha256: string; bytes: number } | null {
   if (typeof value !== 'object' || value === null || Array.isArray(value)) return null;
   const { sha256: hash, bytes } = value as { [part: string]: Json };
-  const isNamed = typeof hash === 'string' && /^[0-9a-f]{64}$/.test(hash);
+  const isNamed = typeof hash === 'string' && IS_HASH.test(hash);
   return isNamed && typeof bytes === 'number' ? { sha256: hash, bytes } : null;
 }
 

@@ -67,8 +67,9 @@ export function remergeRecord(
   const named = parentsOf(state, operations, catalogue.parentFieldOf(kind));
   const parents = hasDropped(database) ? namedHere(database, record, named) : named;
   if (parents === null) return state;
-  // Of an erased record nothing is shown (ER4).
-  if (isErased(database, record)) {
+  // Nothing is shown of an erased record (ER4), nor of one of which no body came: an empty patient
+  // would stand in lists, and be taken for one without a name (EX23).
+  if (isErased(database, record) || held.every((one) => one.bodyText === null)) {
     hideRecord(database, record);
     return state;
   }

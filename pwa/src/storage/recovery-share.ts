@@ -17,6 +17,7 @@ import {
   seal,
 } from '../network/sealing';
 import type { UnitRequests } from '../network/unit-requests';
+import { hashText } from '../sync/operation';
 import { tell } from '../told';
 import type { OwnDevice } from './operation-store';
 import type { ShareShelf } from './share-shelf';
@@ -42,19 +43,41 @@ export async function readShare(shelf: ShareShelf): Promise<RecoveryShare | null
   }
 }
 
-/** Keep the share of this data key for the unit that the device has joined by now. */
+/** Return the mark by which a key ring knows the share that it sealed. */
+export function markOf({ share }: RecoveryShare): string {
+  return hashText(share);
+}
+
+/**
+ * Return the mark of what lies there, null where the unit would not give its key back: nothing lies
+ * there, or nobody has let this device in yet.
+ */
+export async function readMark(shelf: ShareShelf): Promise<string | null> {
+  const found = await readShare(shelf);
+  return found === null || !found.own.token || found.own.waiting ? null : markOf(found);
+}
+
+/**
+ * Keep the share of this data key for the unit that the device has joined by now.
+ *
+ * @param mark - of the share that this key is known to be in; another one is sealed anew
+ * @returns the mark of what is kept now, null where there is no unit to keep it for
+ */
 export async function keepShare(
   shelf: ShareShelf,
   own: OwnDevice | null,
   dataKey: Uint8Array,
-): Promise<void> {
-  if (!own?.token || own.serverKey === undefined) return;
+  mark: string | null,
+): Promise<string | null> {
+  if (!own?.token || own.serverKey === undefined) return null;
   const before = await readShare(shelf);
   const isKept = before !== null && JSON.stringify(before.own) === JSON.stringify(own);
-  if (isKept && before.rejoined === undefined) return;
+  if (isKept && before.rejoined === undefined && markOf(before) === mark) return mark;
   const { serverKey } = own;
   const share = base64Of(await seal(serverKey, aboutShare(own.device), dataKey));
-  await shelf.write(JSON.stringify({ own, serverKey, share } satisfies RecoveryShare));
+  const next: RecoveryShare = { own, serverKey, share };
+  await shelf.write(JSON.stringify(next));
+  return markOf(next);
 }
 
 /** Note that the device has joined again; what it sealed for its unit stays as it is. */

@@ -5,6 +5,7 @@ import { UnitRequests } from '../network/unit-requests';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { sayTold } from '../text/told';
 import { tell } from '../told';
+import { linesToSend } from './access-rows';
 import { KEEP_MS } from './dropping';
 import { openMemoryDisk } from './memory-database';
 import { MemorySecondCopy } from './memory-second-copy';
@@ -13,12 +14,14 @@ import { SecondCopyKeeper } from './second-copy-keeper';
 import { StoreService } from './store-service';
 
 const WHO = { by: 'staff/s-1', tappedBy: 'staff/s-1' };
+const BY = { person: 'staff/s-1', role: 'endoscopist', isConfirmed: true };
 
 class Tablet {
   #nowMs = 1_000_000;
   records: string[][] = [];
   drafts = 0;
   readonly service: StoreService;
+  readonly database: ConstructorParameters<typeof OperationStore>[0];
 
   get nowMs(): number {
     return this.#nowMs;
@@ -35,6 +38,7 @@ class Tablet {
     readonly unit: MemoryUnit,
   ) {
     unit.wallMs = this.#nowMs;
+    this.database = database;
     const store = new OperationStore(database, packagedCatalogue());
     const around = { nowMs: () => this.nowMs, newEpoch: () => `ep${this.nowMs}` };
     const keeper = new SecondCopyKeeper(database, store, new MemorySecondCopy(), around);
@@ -97,7 +101,7 @@ test('[SN5] [SN6] an old case goes by itself and comes back when it is opened', 
 test('[BU1] [BU5] a file from a tablet without network fills another one and its unit', async () => {
   tablet.service.startAlone('bedside');
   tablet.save('case/c-1', { patient: 'patient/p-1', stage: 'planned' });
-  const { bytes, operations } = await tablet.service.saveToFile('unsent');
+  const { bytes, operations } = await tablet.service.saveToFile('unsent', BY);
   expect(operations).toBe(1);
 
   tablet = new Tablet((await openMemoryDisk()).database, unit);
@@ -113,6 +117,42 @@ test('[BU1] [BU5] a file from a tablet without network fills another one and its
   await tablet.service.join('GOOD');
   await tablet.service.exchangeNow();
   expect(unit.received.map(({ operation }) => operation.record)).toEqual(['case/c-1']);
+});
+
+/** Caught: a file with everybody's names in clear, saved without a line of who took it. */
+test('[AU6] a saved file is noted: who, what scope, each patient in it; an empty one is not', async () => {
+  tablet.service.startAlone('bedside');
+  expect((await tablet.service.saveToFile('unsent', BY)).operations).toBe(0);
+  const lines = () =>
+    (linesToSend(tablet.database, 100)?.lines ?? []).map((one) => JSON.parse(one));
+  expect(lines()).toEqual([]);
+  const ids = Array.from({ length: 21 }, (_, at) => `patient/p-${String(at).padStart(2, '0')}`);
+  for (const id of ids) tablet.save(id, { family_name: 'Greyfen' });
+  tablet.save('case/c-1', { patient: ids[0] as string });
+
+  const { operations } = await tablet.service.saveToFile('all', BY);
+
+  expect(operations).toBe(22);
+  expect(lines()).toHaveLength(2);
+  for (const line of lines()) {
+    expect(line).toMatchObject({ person: 'staff/s-1', role: 'endoscopist', outcome: 'done' });
+    expect(line).toMatchObject({ verb: 'save-file', object: 'all-records', why: '' });
+  }
+  // No line names more records than the unit takes in one.
+  expect(lines().map(({ records }) => records.length)).toEqual([20, 1]);
+  expect(lines().flatMap(({ records }) => records)).toEqual(ids);
+  expect(JSON.stringify(lines())).not.toContain('Greyfen');
+  // Where nobody has a PIN, that none was asked for stands there too.
+  await tablet.service.saveToFile('unsent', { person: '', role: '', isConfirmed: false });
+  expect(lines().at(-1)).toMatchObject({ person: '', object: 'unsent-records', why: 'no-pin-set' });
+});
+
+test('[AU6] where the disk refuses the note there is no file', async () => {
+  tablet.service.startAlone('bedside');
+  tablet.save('patient/p-1', { family_name: 'Greyfen' });
+  tablet.database.exec('DROP TABLE access_line', []);
+
+  await expect(tablet.service.saveToFile('all', BY)).rejects.toThrow();
 });
 
 test('[BU1] a file that is none is refused in a sentence', async () => {

@@ -29,6 +29,7 @@ import type {
   RecordQuery,
   RecordState,
   SaveAnswer,
+  SavedBy,
   TakenIn,
   UnitAlarm,
   UnitAlarmsAnswer,
@@ -45,7 +46,7 @@ import { listAlarms } from './alarm-rows';
 import { checkInRounds } from './check-rounds';
 import { listDropped } from './dropped-rows';
 import { dropErasedBodies } from './erased-records';
-import { openFile, saveToFile } from './file-transfer';
+import { notesOfFile, openFile, saveToFile } from './file-transfer';
 import { OldCases } from './old-cases';
 import type { OperationStore } from './operation-store';
 import { PictureShelf } from './picture-shelf';
@@ -297,10 +298,16 @@ export class StoreService {
     return this.#store.unsentRecords();
   }
 
-  saveToFile(
+  /** Noted before the bytes are handed out: where the disk refuses the note, there is no file. */
+  async saveToFile(
     scope: 'all' | 'unsent',
+    by: SavedBy,
   ): Promise<{ bytes: Uint8Array<ArrayBuffer>; operations: number }> {
-    return saveToFile(this.#store, this.#around.signer ?? null, scope, this.#around.nowMs());
+    const signer = this.#around.signer ?? null;
+    const file = await saveToFile(this.#store, signer, scope, this.#around.nowMs());
+    if (file.operations === 0) return file;
+    for (const note of notesOfFile(this.#store, scope, by)) this.noteAccess(note);
+    return file;
   }
 
   async openFile(

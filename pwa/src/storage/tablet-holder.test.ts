@@ -229,6 +229,37 @@ test('[SEC-12] with every key gone the unit gives the data key back, after joini
   expect(records?.store.tip().epoch).not.toBe('epoch0');
 });
 
+/** Caught: the only PIN of a tablet could be tried without end; and nothing unsent may go with it. */
+test('[SEC-13] the last PIN tried out: nothing is lost, an emergency begins, the unit opens all', async () => {
+  await begin();
+  isDown = true;
+  const holder = await start();
+  expect(await holder.open()).toBeNull();
+  const answers: unknown[] = [];
+  for (let wrong = 1; wrong <= 20; wrong++) {
+    disk.ranMs += 900_000;
+    answers.push((await holder.carryOut('unlock', [PERSON.staff, '111112'])).answer);
+  }
+  expect(answers.at(-2)).toMatchObject({ kind: 'wrong', triesLeft: 1 });
+  expect(answers.at(-1)).toEqual({ kind: 'removed', isNobodyLeft: true });
+  expect((await holder.carryOut('unlock', [PERSON.staff, PIN])).answer).toMatchObject({
+    kind: 'removed',
+  });
+  expect(await holder.locked()).toMatchObject({ keys: { people: [] }, unsent: 3 });
+  expect((await holder.carryOut('startEmergency', [])).answer).toEqual({ kind: 'started' });
+  const emergency = await holder.open();
+  expect([holder.isEmergency, emergency && patientsOf(emergency)]).toEqual([true, []]);
+
+  isDown = false;
+  const next = await start();
+  await next.carryOut('lock', []);
+  expect(await next.open()).toBeNull();
+  expect(await next.locked()).toMatchObject({ areKeysLost: true });
+  expect((await next.carryOut('recover', ['CODE'])).answer).toEqual({ kind: 'recovered' });
+  const records = await next.open();
+  expect(records && patientsOf(records)).toEqual(['patient/p-1', 'patient/p-2', 'patient/p-3']);
+});
+
 /** [SEC-12] [SE4] The planted bug it has caught: a device that is joined asked without a code. */
 test('without a fresh invitation the unit is not even asked', async () => {
   const holder = await loseKeys();

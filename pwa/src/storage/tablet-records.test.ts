@@ -111,6 +111,34 @@ test('[SEC-12] every key gone: nothing is begun over it, and the key from the un
   expect(patients(await opened(next))).toHaveLength(2);
 });
 
+/** Caught: a share of a key that was here before, taken for the way back to this one. */
+test('[SEC-13] a share counts where this key ring sealed it, and is sealed anew where not', async () => {
+  await begin();
+  const triesLeft = async () => {
+    const next = await start();
+    return [next, next.ring.standing().people[0]?.triesLeft] as const;
+  };
+  expect((await triesLeft())[1]).toBe(20);
+  const { share: _, ...rest } = JSON.parse(disk.share.text ?? '') as Record<string, unknown>;
+  const write = (change: object) => {
+    disk.share.text = JSON.stringify({ ...rest, ...change });
+  };
+  write({ share: 'of another key' });
+  const [next, left] = await triesLeft();
+  expect(left).toBe(10);
+  // The next unlocking makes it good.
+  await next.keys.unlock(PERSON.staff, PIN);
+  await next.records.noteDevice(await opened(next));
+  expect(disk.share.text).not.toContain('of another key');
+  expect((await triesLeft())[1]).toBe(20);
+  // Nor does one of a device that the unit has not let in yet.
+  const kept = JSON.parse(disk.share.text ?? '') as { own: object };
+  disk.share.text = JSON.stringify({ ...kept, own: { ...kept.own, waiting: '123456' } });
+  expect((await triesLeft())[1]).toBe(10);
+  disk.share.text = null;
+  expect((await triesLeft())[1]).toBe(10);
+});
+
 /** The planted bug it has caught: a new key made where the copy alone still held entries. */
 test('every key and the file gone, unsent entries in the copy: it is told, not begun anew', async () => {
   await begin();

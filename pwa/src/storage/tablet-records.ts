@@ -16,6 +16,7 @@ import {
   wipeEmergency,
 } from './emergency-records';
 import type { KeyRing } from './key-ring';
+import { SHARE_NOTE } from './key-ring-people';
 import type { KeyRingService } from './key-ring-service';
 import { type OpenedRecords, openRecords } from './opened-records';
 import type { OwnDevice } from './operation-store';
@@ -107,7 +108,8 @@ export class TabletRecords {
     const text = JSON.stringify(own);
     if (own === null || keys.dataKey === null || text === this.#noted) return;
     await ring.keepNote(OWN, text);
-    await keepShare(share, own, keys.dataKey);
+    const mark = await keepShare(share, own, keys.dataKey, ring.note(SHARE_NOTE));
+    await ring.keepNote(SHARE_NOTE, mark);
     this.#noted = text;
   }
 

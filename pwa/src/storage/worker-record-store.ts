@@ -27,6 +27,7 @@ import type {
   RecordStore,
   RecoveryAnswer,
   SaveAnswer,
+  SavedBy,
   TakenIn,
   UnitAlarm,
   UnitAlarmsAnswer,
@@ -174,8 +175,9 @@ export class WorkerRecordStore implements RecordStore, PictureStore, KeyKeeper {
 
   saveToFile(
     scope: 'all' | 'unsent',
+    by: SavedBy,
   ): Promise<{ bytes: Uint8Array<ArrayBuffer>; operations: number }> {
-    return this.#ask('saveToFile', scope);
+    return this.#ask('saveToFile', scope, by);
   }
 
   async openFile(

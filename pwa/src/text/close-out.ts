@@ -24,6 +24,7 @@ export const closeOut = withMore(said, {
     const what = [...new Set(names)].join(', ');
     return what === '' ? said.changedUnseen : say('closeOut.changedWhat', { what });
   },
+  tapperDoesNot: (name: string, role: string) => say('closeOut.tapperDoesNot', { name, role }),
   countLine: ({ item, opened, placed, discarded, used, returned }: ItemCount) => {
     const counts = { packages: said.packages[item], opened, discarded, returned };
     return item === 'coil'

@@ -17,6 +17,7 @@ export const implants = withMore(said, {
   dropped: (count: number) => say('implants.dropped', { count }),
   keptAtUnit: (count: number) => say('implants.keptAtUnit', { count }),
   notAsked: (why: string) => say('implants.notAsked', { why }),
+  searchedFor: (lots: readonly string[]) => say('implants.searchedFor', { lots: lots.join(' · ') }),
   found: (count: number) => say('implants.found', { count }),
   unknownCount: (count: number) => say('implants.unknownCount', { count }),
   openCaseOf: (name: string) => say('implants.openCaseOf', { name }),

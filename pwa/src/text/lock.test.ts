@@ -15,6 +15,15 @@ test('others are named as able to unlock where there are some, and not where the
   expect(said(3)).toMatch(/0:30\. 3 others can unlock now\.$/);
 });
 
+/** Caught: "somebody who has one can add them again", said where nobody has one any more. */
+test('where nobody has a PIN any more it says what opens the records, and that nothing is gone', () => {
+  const said = (isNobodyLeft?: true) =>
+    lockWords.answer({ kind: 'removed', ...(isNobodyLeft && { isNobodyLeft }) }, 'Anna', NOW_MS);
+  expect(said()).toMatch(/can add Anna again\.$/);
+  expect(said(true)).toMatch(/Nothing recorded was removed; the unit gives the key back/);
+  expect(said(true)).toMatch(/an emergency case can begin now\.$/);
+});
+
 /** Caught, as it stood: the pad said "Choose a PIN" and not whose. */
 test('the pad names whose PIN it takes', () => {
   expect(lockWords.chooseTitle('Bruno')).toBe('Bruno: choose your PIN');

@@ -43,7 +43,9 @@ export const lockWords = withMore(said, {
   answer: (answer: PinAnswer | KeyRefusal, name: string, nowMs: number, others = 0): string => {
     if (answer.kind === 'right') return '';
     if ('sentence' in answer) return sayTold(answer.sentence);
-    if (answer.kind === 'removed') return say('lock.removed', { name });
+    if (answer.kind === 'removed') {
+      return answer.isNobodyLeft ? said.removedAll : say('lock.removed', { name });
+    }
     const waitMs = answer.waitUntilMs - nowMs;
     if (waitMs > 0) return say('lock.waiting', { name, time: waitText(waitMs), others });
     return answer.kind === 'wrong' ? say('lock.wrong', { name, left: answer.triesLeft }) : '';

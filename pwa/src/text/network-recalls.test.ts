@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import type { RecallAtUnit } from '../network-questions';
-import { answerWords, countedWords } from './network';
+import { answerWords, countedBeforeWords, countedWords } from './network';
 
 const ANSWERED: RecallAtUnit = {
   unit: 'unit-a',
@@ -24,6 +24,13 @@ const ANSWERED: RecallAtUnit = {
 test('[HAZ-46] [NL6] [NL11] exact finds, near ones and unknown lots are told apart', () => {
   expect(countedWords(ANSWERED)).toBe('Devices counted here: 2 exact, 3 near, 1 of unknown lot');
   expect(answerWords(ANSWERED)).toContain('2 with an exact find, 3 with a near one alone');
+});
+
+/** Caught: before a notice stood, the desk told that a unit has one device of a lot. */
+test('[HAZ-49] before a notice stands each number is told up to the next five', () => {
+  expect(countedBeforeWords({ unit: 'u', name: 'Tarn', exact: 5, near: 0, unknown: 10 })).toBe(
+    'Devices counted here: at most 5 exact, none near, at most 10 of unknown lot',
+  );
 });
 
 test('[HAZ-46] [NL11] an answer of an older release is said to tell neither apart', () => {

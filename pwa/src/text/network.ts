@@ -7,6 +7,7 @@ import type {
   RecallCount,
   RecallCriteria,
   RecallItem,
+  RuleTotal,
 } from '../network-questions';
 import { instantWords } from '../state/decisions-time';
 import { exportState } from '../state/network-exports.svelte';
@@ -137,6 +138,11 @@ export function countedWords({ exact, near, unknown }: RecallCount): string {
   });
 }
 
+/** Return what the hub counts at one unit before a notice stands: each up to the next five. */
+export function countedBeforeWords({ exact, near, unknown }: RecallCount): string {
+  return say('network.recalls.countedBefore', { exact, near, unknown });
+}
+
 /** Return how far a unit is with a notice, and what it found. */
 export function answerWords(one: RecallAtUnit): string {
   const answer = sayAs(`network.recalls.answers.${one.answer}`, {
@@ -177,6 +183,13 @@ export function foundWords({ count, cases }: FoundAtUnit, counts: string): strin
   if (cases === null) return say('network.quality.found', values);
   const isOfCases = counts === 'case' && count !== null && count <= cases;
   return say(isOfCases ? 'network.quality.foundOf' : 'network.quality.foundBeside', values);
+}
+
+/** Return what a rule found in all units, in words. */
+export function totalWords({ found, is_least: isLeast, units }: RuleTotal, counts: string): string {
+  const what = lookUp(said.quality.counts)[counts] ?? said.quality.counts.other;
+  const count = isLeast ? say('network.quality.atLeast', { count: found }) : String(found);
+  return say('network.quality.foundIn', { what, count, units });
 }
 
 /** Return how a rule went over time, in words. */

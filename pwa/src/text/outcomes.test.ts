@@ -1,11 +1,17 @@
 import { expect, test } from 'vitest';
-import { countMissing, type Figure, listFigures, showChosen } from '../state/outcome-figures';
+import {
+  countMissing,
+  type Figure,
+  listFigures,
+  showChosen,
+  whyNone,
+} from '../state/outcome-figures';
 import { listKeys } from '../state/outcome-keys';
 import { spreadLabels, whyNotDrawn } from '../state/outcome-marks';
 import { sampleOutcomes } from '../state/outcome-samples';
 import { countsOf, spokenOf } from './outcome-spoken';
 import { tableOf } from './outcome-tables';
-import { cautionOf, mixFieldOf, mixValueOf, titleOf } from './outcomes';
+import { cautionOf, mixFieldOf, mixValueOf, outcomes, titleOf } from './outcomes';
 
 const answer = sampleOutcomes();
 const figures = listFigures(answer);
@@ -30,6 +36,21 @@ test('each figure that holds something is shown once, in the order of the page',
   ]);
   const empty = { outcomes: [], sources: [], survival: [], competing: null, funnels: [] };
   expect(listFigures({ ...answer, ...empty, cusums: [], amounts: [], months: [] })).toEqual([]);
+});
+
+/** Caught: at a hub "Choose a unit above" led to a sum in the order of moved days. */
+test('[OC10] why no CUSUM or funnel is drawn is said under its name, at a hub and at a unit', () => {
+  const none = { ...answer, cusums: [], funnels: [] };
+
+  expect(whyNone(none, 'sum', 'hub')).toBe('noSum');
+  expect(outcomes.notDrawn.noSum).toMatch(
+    /^Not drawn at the hub: it needs the true order of treatment/,
+  );
+  expect(whyNone(none, 'sum', 'unit')).toBe('noSumOfUnit');
+  expect(whyNone(none, 'funnel', 'unit')).toBe('noFunnel');
+  expect([whyNone(answer, 'sum', 'unit'), whyNone(answer, 'funnel', 'hub')]).toEqual([null, null]);
+  expect(whyNone({ ...none, cases: 0 }, 'sum', 'hub')).toBeNull();
+  expect(titleOf(figure('sum'), unitName)).toMatch(/^Risk-adjusted CUSUM/);
 });
 
 /** Caught a planted bug: an outcome chosen before, and gone since, left no funnel at all. */

@@ -80,6 +80,8 @@ export const deskLogIns = withMore(said.own, {
 
 export const deskTrail = withMore(said.trail, {
   found: (count: number) => say('unitDesk.trail.found', { count }),
+  mayHaveHeld: (count: number) => say('unitDesk.trail.mayHave.title', { count }),
+  times: (count: number) => say('unitDesk.trail.mayHave.times', { count }),
 });
 
 export const deskPrivacy = withMore(said.privacy, {

@@ -1,10 +1,10 @@
 /** Every sentence of what a unit is to mend in its own records. */
-import type { OwnQuality, RecordToMend } from '../quality-answers';
+import type { Likeness, OwnQuality, RecordToMend } from '../quality-answers';
 import { dayWords } from '../state/surveillance-dates';
 import { countByFixer } from '../state/unit-quality';
 import { people } from './entry';
 import { fieldWords } from './record';
-import { type Choice, lookUp, say, withMore, words } from './say';
+import { type Choice, inEnglish, lookUp, say, withMore, words } from './say';
 
 const said = words('unitQuality');
 const FIELDS = lookUp(said.fields);
@@ -34,6 +34,26 @@ export function fixerChoices(quality: OwnQuality): Choice[] {
   }));
   return [{ id: '', words: said.everybody }, ...roles];
 }
+
+/** Return how likely two patients are one person, and what speaks for and against it. */
+export function likenessWords({ per_mille: perMille, traits }: Likeness): string {
+  const [names, levels] = [lookUp(said.traits), lookUp(said.likeLevels)];
+  const parts = traits
+    // That names are not swapped goes without saying.
+    .filter(([trait, level]) => !(trait === 'order of names' && level === 'as written'))
+    .map(([trait, level]) =>
+      say('unitQuality.traitLevel', {
+        trait: names[idOf(trait)] ?? inEnglish(trait),
+        level: levels[idOf(level)] ?? inEnglish(level),
+      }),
+    );
+  return say('unitQuality.likeness', {
+    percent: (perMille / 10).toFixed(1),
+    parts: parts.join('; '),
+  });
+}
+
+const idOf = (text: string) => text.replaceAll(' ', '-');
 
 /** Return where a record is found: the day of its case and the patient's local number. */
 export function placeOf({ on, number }: RecordToMend): string {

@@ -12,6 +12,7 @@ from api.use_cases.link_patients import name_link, tend_links
 from api.use_cases.people import add_person
 from api.use_cases.server_log import Chance
 from api.use_cases.server_role import settle_role
+from api.use_cases.settle_links import group_of, list_findings
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import NOON_MS
 
@@ -102,3 +103,12 @@ def open_hub(folder: Any) -> NetworkHub:
     store = open_unit_store(folder, new_generation="generation-1")
     settle_role(store, as_hub=True)
     return NetworkHub(store)
+
+
+def list_groups(store: Any) -> tuple[list[tuple[str, ...]], list[Any]]:
+    """Return who is one person, asked of each who is joined, and what a guard keeps apart."""
+    with store.reading():
+        rows = store.links.links_standing(("joined", "parting"), limit=100_000)
+        named = {name for row in rows for name in (row.one, row.other)}
+        groups = {group_of(store, name) for name in named}
+        return sorted(one for one in groups if len(one) > 1), list_findings(store)

@@ -128,7 +128,14 @@ def watch(case, kind, first, last, fits=lambda event: True):
     if None in answers or (is_unclear(case, kind) and not (kind == "death" and is_whole)):
         return None
     died_before = died(case) is not None and died(case) <= last
+    if kind == "rebleed" and last == YEAR:
+        died_before = died_before and was_asked_before_death(case)
     return False if died_before or is_whole else None
+
+
+def was_asked_before_death(case):
+    """Say whether bleeding was asked for within the 30 days before the death."""
+    return died(case) - last_known(case, "rebleed") <= 30
 
 
 def source_known(event):
@@ -171,6 +178,7 @@ JUDGES = {
     "early_rebleed": lambda case: watch(case, "rebleed", 0, 5),
     "late_rebleed": lambda case: watch(case, "rebleed", 6, YEAR),
     "late_gastric_rebleed": lambda case: watch(case, "rebleed", 6, YEAR, source_known),
+    "reintervention": lambda case: watch(case, "reintervention", 1, YEAR),
     "unplanned_reintervention": lambda case: watch(case, "reintervention", 1, YEAR, was_unplanned),
     "embolism": lambda case: watch(case, "embolism", 0, 30),
     "death_30_days": lambda case: watch(case, "death", 0, 30),
@@ -203,7 +211,9 @@ def spell(case, kind):
         return 0, ""
     ends = [(on, 0, kind) for on, _ in days_of(case, kind) if 0 <= on <= YEAR]
     if died(case) is not None and died(case) <= YEAR:
-        ends.append((died(case), 1, "death"))
+        may_have_bled = is_unclear(case, kind) or not was_asked_before_death(case)
+        if kind == "death" or not may_have_bled:
+            ends.append((died(case), 1, "death"))
     if ends:
         on, _, what = min(ends)
         return on, what

@@ -106,14 +106,23 @@ def _under(chance: Chance, number: int) -> dict[str, Any]:
     return _record(chance, f"{kind}/r-{number}", **fields)
 
 
+_LABELS = (
+    "0104000001000128\x1d10L-1",
+    "]d201040000010001281124123110L-1\x1d17280400",
+    "0104000001000128\n1124123110L-1",
+    "+A999123457\n+$$3270228L-17-",
+    "+A99912345/$L-1/16D202502156",
+)
+
+
 def _device(chance: Chance) -> dict[str, Any]:
     return {
-        **chance.maybe("identifier", chance.choice(("04000001000126", "+A99912345", "x"))),
+        **chance.maybe("identifier", chance.choice(("04000001000128", "A99912345", "x"))),
         **chance.maybe("lot", chance.choice(("L-1", *TEXTS))),
         **chance.maybe("lot_unknown", chance.choice((True, False)), 0.2),
         **chance.maybe("serial", _text(chance), 0.4),
         **chance.maybe("expires_on", _day(chance)),
-        **chance.maybe("raw_label", chance.choice(("0104000001000126\x1d10L-1", *TEXTS)), 0.5),
+        **chance.maybe("raw_label", chance.choice((*_LABELS, *TEXTS)), 0.5),
     }
 
 

@@ -150,9 +150,14 @@ class StandingUnit:
         self.signers: dict[str, SigningDevice] = {}
 
     @contextmanager
-    def serving(self):
+    def serving(self, *, log_folder: Path | None = None):
         app = create_app(
-            self.store, self.environment, self.static_files, local_key=LOCAL_KEY, with_schema=True
+            self.store,
+            self.environment,
+            self.static_files,
+            local_key=LOCAL_KEY,
+            log_folder=log_folder,
+            with_schema=True,
         )
         with TestClient(app, raise_server_exceptions=False) as client:
             self.client = client

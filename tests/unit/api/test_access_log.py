@@ -105,9 +105,9 @@ def test_an_event_inside_a_transaction_goes_with_it(store):
 def test_long_lists_and_reasons_are_kept_short_and_say_so(store):
     """[AU1]"""
     many = tuple(f"patient/{one}" for one in range(MOST_RECORDS + 1))
-    line = note_access(store, _event(1, records=many, why="x" * (MOST_LETTERS - 10)))
+    line = note_access(store, _event(1, records=many, why="x" * (MOST_LETTERS + 10)))
     assert len(line.records) == MOST_RECORDS
-    assert line.why.endswith("(cut off)")
+    assert line.why.endswith("x (cut off) (and 1 more records)")
     assert note_access(store, _event(1, why="y" * MOST_LETTERS)).why == "y" * MOST_LETTERS
     assert note_access(store, _event(1, records=many)).why == "(and 1 more records)"
 

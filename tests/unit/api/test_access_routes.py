@@ -9,12 +9,16 @@ import pytest
 
 from api.routes.refusal_notes import MOST_KINDS, RefusalNotes
 from api.storage.access_log import AccessEvent, hash_line
+from api.use_cases.note_access import NO_RECORD
 from api.use_cases.receive_access import MOST_LINES, MOST_MISSING, DeviceLine
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.standing_unit import LOCAL_KEY, NOON_MS, StandingUnit, assert_problem
 
 ROOT = Path(__file__).resolve().parents[3]
+# What a list names that holds all of the unit, and one that holds nobody (AU9).
+EVERYBODY = ["patient/p-1", "patient/p-2", "case/c-1"]
+NOBODY = [NO_RECORD]
 MACHINE = {"authorization": f"Bearer {LOCAL_KEY}"}
 
 
@@ -354,18 +358,18 @@ def test_a_device_may_not_search_the_trail(unit, tablet):
         ),
         ("GET", "/api/fhir/case/c-1", None, "export", "case", ["case/c-1"]),
         ("GET", "/api/fhir/visits", None, "export", "visits", []),
-        ("GET", "/api/cases/export", None, "export", "cases", []),
-        ("GET", "/api/failsafe-list", None, "read", "failsafe-list", []),
-        ("GET", "/api/failsafe-paper", None, "export", "failsafe-list", []),
+        ("GET", "/api/cases/export", None, "export", "cases", EVERYBODY),
+        ("GET", "/api/failsafe-list", None, "read", "failsafe-list", NOBODY),
+        ("GET", "/api/failsafe-paper", None, "export", "failsafe-list", NOBODY),
         ("GET", "/api/reminders", None, "read", "reminders", []),
-        ("GET", "/api/follow-up-check", None, "read", "follow-up-check", []),
+        ("GET", "/api/follow-up-check", None, "read", "follow-up-check", NOBODY),
         (
             "POST",
             "/api/implants/find",
             {"search": {"lots": ["L-1"]}, "by": "staff/w", "because": "recall"},
             "search",
             "implants",
-            [],
+            NOBODY,
         ),
         (
             "POST",

@@ -85,9 +85,11 @@ def test_what_a_booking_desk_receives_is_a_reviewed_list_of_kinds_and_fields():
     """[FU-11] [SEC-22] [SEC-23] A field added to the booking stream is added here on purpose.
 
     Planted and caught: a field of the case moved into the booking stream of the catalogue.
+    Caught: what is newer than the catalogue was granted as well.
     """
     grant = TABLE.grants["device:booking", "read", "booking"]
-
+    assert not grant.keeps_newer
+    assert not grant.is_open
     assert {kind: tuple(fields) for kind, fields in grant.kinds.items()} == {
         kind.id: tuple(field.id for field in kind.fields)
         for kind in CATALOGUE.kinds.values()

@@ -116,9 +116,9 @@ def test_an_invitation_made_before_serving_lets_a_device_join(tmp_path):
 
 
 def test_a_recall_is_written_listed_and_withdrawn_while_the_server_runs(tmp_path):
-    """[HAZ-46] A notice waits for nobody who may stop the server.
+    """[HAZ-46] A notice waits for nobody who may stop the server, nor does a search by it.
 
-    Caught: `crura recall add` said to stop it and try again.
+    Caught: `crura recall add`, and later `crura find-lot`, said to stop it and try again.
     """
     added = _crura(
         "staff", "add", "--name", "Pell Dunmorrow", "--role", "data-manager", folder=tmp_path
@@ -130,6 +130,10 @@ def test_a_recall_is_written_listed_and_withdrawn_while_the_server_runs(tmp_path
         written = _crura(*notice, *who, folder=tmp_path)
         record = re.search(r"recall_notice/[a-z0-9]+", written.stdout)[0]
         listed = _crura("recall", "list", *who, folder=tmp_path).stdout
+        letters = tmp_path / "letters.csv"
+        wanted = "--because", "a notice", "--letters", letters, *who
+        searched = _crura("find-lot", "LOT VK-4417", *wanted, folder=tmp_path)
+        unnamed = _crura("find-lot", "VK1", "--because", "why", "--by", "x", folder=tmp_path)
         told = json.loads(
             _crura("recall", "list", "--format", "json", *who, folder=tmp_path).stdout
         )
@@ -138,6 +142,12 @@ def test_a_recall_is_written_listed_and_withdrawn_while_the_server_runs(tmp_path
         assert "is withdrawn" in _crura(*withdrawn, folder=tmp_path).stdout
         assert "Notices in force: 0" in _crura("recall", "list", *who, folder=tmp_path).stdout
 
+    assert "Searched for lot VK-4417\n" in searched.stderr
+    assert "Patients found: 0." in searched.stdout
+    assert letters.read_text().startswith('"number","name","address"')
+    _assert_refused(unnamed, "Say who searches")
+    trail = _crura("audit", "search", "--format", "json", folder=tmp_path).stdout
+    assert f"{who[1]}: a notice" in trail
     assert "Seal may leak" in listed
     assert "Notices in force: 1" in listed
     assert [one["notice"] for one in told] == [record]

@@ -7,9 +7,8 @@ from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.link_patients import rebuild_links
 from api.use_cases.list_links import list_links
 from api.use_cases.server_log import write_as_server
-from api.use_cases.settle_links import list_groups
 from sync.merge import shown_value
-from tests.unit.api.network_hub import BAO, FEN, ODETTE
+from tests.unit.api.network_hub import BAO, FEN, ODETTE, list_groups
 
 GROUP = ("registry_patient/a1", "registry_patient/b1")
 

@@ -18,10 +18,21 @@ from tests.unit.api.desk_person import (
     DeskPerson,
     chance_of,
     events,
+    forget_factor,
     kept_cheaply,
 )
 from tests.unit.api.standing_unit import Writer, assert_problem
 
+ROLES = (
+    "endoscopist",
+    "assistant",
+    "anaesthetist",
+    "booking",
+    "data-manager",
+    "unit-admin",
+    "auditor",
+    "training",
+)
 WRONG = "Log-in name, password or code is wrong"
 
 
@@ -66,6 +77,7 @@ def test_password_and_code_open_a_session_of_the_server(unit, ida):
         "began_ms": unit.environment.now_ms(),
         "idle_ms": 15 * 60_000,
         "longest_ms": 12 * 3_600_000,
+        "heads_late": False,
     }
     assert len(ida.cookie) == 64
     kept = answer.headers["set-cookie"].split("; ")[1:]
@@ -161,21 +173,27 @@ def test_a_wrong_password_uses_no_code_up(unit, ida):
     assert ida.log_in().status_code == 201
 
 
-def test_a_role_of_the_desk_needs_a_second_factor(unit):
-    """[ASVS 6.3.3] unit-admin, data-manager and auditor; others may go without."""
-    for number, role in enumerate(("unit-admin", "data-manager", "auditor", "endoscopist")):
-        person = DeskPerson(unit, f"Person {number}x", role)
-        unit.store._database.connection.execute(
-            "UPDATE person_account SET totp_sealed = NULL WHERE staff = ?", (person.staff,)
-        )
-        answer = person.log_in(code="")
-        _wait(unit, 60_000)
+@pytest.mark.parametrize("role", ROLES)
+def test_every_role_needs_a_second_factor(unit, role):
+    """[SEC-19] [ASVS 6.3.3] Caught: three roles alone; an endoscopist got in by a password."""
+    person = DeskPerson(unit, "Person Onely", role)
+    forget_factor(person)
+    answer = person.log_in(code="")
 
-        if role == "endoscopist":
-            assert answer.status_code == 201
-        else:
-            assert_problem(answer, 403, "logs in with a code too")
-            assert person.cookie == ""
+    assert_problem(answer, 403, "takes a code too")
+    assert person.cookie == ""
+    assert [one[:2] for one in events(unit, "session")] == [("log-in", "refused")]
+
+
+def test_a_session_that_began_without_a_code_is_over(unit):
+    """[SEC-19] Caught: the log-in of an assistant from before lasted on."""
+    asa = DeskPerson(unit, "Asa Fenwick", "assistant")
+    asa.log_in()
+    assert asa.ask("GET", "/api/session").status_code == 200
+    unit.store._database.connection.execute("UPDATE person_session SET with_code = 0")
+
+    assert_problem(asa.ask("GET", "/api/session"), 401, "Log in")
+    assert _sessions(unit) == 0
 
 
 @pytest.mark.parametrize(("idle", "lasts"), [(-1, True), (0, False), (1, False)])

@@ -8,8 +8,10 @@ from click.testing import CliRunner
 from api.command_line import main
 from api.linkage.person_traits import Person
 from api.storage.unit_store import open_unit_store
+from api.use_cases.linkage_setting import read_number_country
 from tests.unit.api.network_hub import FEN, TARN, open_hub
 
+LIST = ("links", "list", "--format", "json")
 ODETE = Person(id="", family_name="Marrowick", given_name="Odete", born_on="1957-08-03")
 
 
@@ -84,3 +86,61 @@ def test_at_a_unit_neither_is_done(tmp_path):
     for words in (("links", "list"), ("recall", "list")):
         refused = _run(tmp_path / "unit", *words)
         assert (refused.exit_code, "Run this at the hub" in refused.output) == (2, True)
+
+
+def _noted(folder, thing):
+    store = open_unit_store(folder, new_generation="generation-2")
+    with store.transaction():
+        lines = list(store.access.lines())
+    store.close()
+    return [(one.verb, one.asker, one.why) for one in lines if one.object == thing]
+
+
+def test_the_trail_says_that_it_was_by_command_and_as_whom(folder):
+    """[AU5] Whoever holds the shell of the server can be both of two people there.
+
+    Caught: a recall written or withdrawn by command stood in no trail of access.
+    """
+    where, (first, second) = folder
+    (link,) = [one["link"] for one in json.loads(_run(where, *LIST).output)["links"]]
+    for by in (first, second):
+        _run(where, "links", "join", link, "--by", by)
+    said = ("--reason", "Coil may break", "--issued-on", "2026-03-10", "--by", first)
+    notice = _run(where, "recall", "add", "VK4417", *said).output.split()[0]
+    _run(where, "recall", "withdraw", notice, "--because", "taken back", "--by", second)
+
+    assert [one for one in _noted(where, "network-links") if one[0] == "agree"] == [
+        ("agree", "machine", f"by command, as {first}: "),
+        ("agree", "machine", f"by command, as {second}: "),
+    ]
+    assert _noted(where, "network-recalls") == [
+        ("write", "machine", f"by command, as {first}: Coil may break"),
+        ("withdraw", "machine", f"by command, as {second}: taken back"),
+    ]
+
+
+def test_a_unit_says_by_command_whose_national_numbers_its_patient_numbers_are(tmp_path):
+    """[RG9] [HAZ-42] It says none until then, and NONE takes it back."""
+    where = tmp_path / "unit"
+    open_unit_store(where, new_generation="generation-1").close()
+    key = tmp_path / "network-key"
+    assert _run(where, "linkage").exit_code == 2
+    assert "Allow it first" in _run(where, "linkage", "--national-numbers-of", "GB").output
+    made = CliRunner().invoke(main, ["hub", "linkage-key", str(key)])
+    assert made.exit_code == 0, made.output
+    said = ("--key-file", str(key), "--national-numbers-of")
+    assert "one of: BE, BR" in _run(where, "linkage", *said, "XX").output
+    both = _run(where, "linkage", *said, "gb").output
+    assert "valid national numbers of GB are compared" in both
+    assert _numbers(where) == "GB"
+    assert "No patient number counts" in _run(where, "linkage", *said[2:], "none").output
+    assert _numbers(where) == ""
+    assert _run(where, "linkage", "--off", *said[2:], "GB").exit_code == 2
+
+
+def _numbers(where):
+    store = open_unit_store(where, new_generation="generation-2")
+    with store.transaction():
+        found = read_number_country(store)
+    store.close()
+    return found

@@ -5,16 +5,21 @@ growing while its unit is silent, the earlier report of a day kept, a count of f
 """
 
 import json
+import re
+from pathlib import Path
 
 import msgspec
 import pytest
 
 from api.clinical_rules.civil_date import add_days
+from api.routes.hub_line_watch import LOOK_EVERY_SECONDS
 from api.use_cases import report_quality
+from api.use_cases.errors import CalculationError
 from api.use_cases.list_devices import HOUR_MS
 from api.use_cases.note_access import AccessEvent, note_access
+from api.use_cases.publish_to_hub import EVERY_MS
 from api.use_cases.read_fleet import read_fleet
-from api.use_cases.read_network_quality import read_network_quality
+from api.use_cases.read_network_quality import UNITS_AT_ONCE, QualityAsk, read_network_quality
 from api.use_cases.report_quality import count_quality
 from api.use_cases.search_access import AccessSearch, search_access
 from api.use_cases.standing_report import (
@@ -29,6 +34,7 @@ from tests.unit.api.quality_records import TODAY, tell_case, tell_clean_unit
 from tests.unit.api.standing_unit import NOON_MS
 
 MINUTE_MS = 60_000
+ROOT = Path(__file__).parents[3]
 
 
 def _seen(hub, unit, at_ms):
@@ -238,29 +244,36 @@ def test_the_last_report_of_a_day_stands_and_each_day_has_its_own(hub):
         _keep(hub, TARN, _report(quality=counts), now_ms=now_ms, today=on)
     _keep(hub, FEN, _report(quality={"lot-missing": 6}))
 
-    found = read_network_quality(hub.store, now_ms=NOON_MS, today=TODAY)
+    found = _of(hub)
 
     assert [(one.unit, one.counts) for one in found.units] == [
         (FEN, {"lot-missing": 6}),
         (TARN, {"lot-missing": 5, "not-signed": None}),
     ]
-    assert [(one.on, one.unit) for one in found.over_time] == [
-        ("2026-09-20", TARN),
-        ("2026-09-21", FEN),
-        ("2026-09-21", TARN),
+    assert [(one.on, one.units, one.counts, one.at_least) for one in found.over_time] == [
+        ("2026-09-20", 1, {"lot-missing": 9}, []),
+        ("2026-09-21", 2, {"lot-missing": 11, "not-signed": 1}, ["not-signed"]),
     ]
+    totals = {one.rule: (one.found, one.is_least, one.units) for one in found.totals}
+    assert totals["lot-missing"] == (11, False, 2)
+    assert totals["not-signed"] == (1, True, 1)
+    assert totals["size-missing"] == (0, False, 0)
     assert [one.unit for one in _of(hub, FEN).units] == [FEN]
+    assert [one.counts for one in _of(hub, FEN).over_time] == [{"lot-missing": 6}]
     assert {one.rule for one in found.rules} >= {"lot-missing", "not-signed"}
 
 
 def test_one_point_a_week_is_shown_of_what_a_unit_told_each_day(hub):
     """[DM-04] 2026-09-21 is a Monday. Caught: each day of a year, and the first day of a week."""
-    for days in range(40):
+    for days in reversed(range(40)):
         on = add_days(TODAY, -days)
         counts = {"lot-missing": 5 + days}
         _keep(hub, TARN, _report(quality=counts), now_ms=NOON_MS - days * 86_400_000, today=on)
 
-    found = read_network_quality(hub.store, now_ms=NOON_MS, today=TODAY)
+    found = _of(hub)
+    # Caught: each day of each unit was kept, 35 GB a year of a thousand.
+    counting = hub.store._database.connection.execute("SELECT count(*) FROM standing_report")
+    assert counting.fetchone()[0] == len(found.over_time)
 
     assert [(one.on, one.counts["lot-missing"]) for one in found.over_time] == [
         ("2026-08-16", 41),
@@ -296,8 +309,48 @@ def test_the_cases_of_a_small_unit_are_told_nowhere(hub):
     assert [one.cases for one in _of(hub, TARN).units] == [None]
 
 
-def _of(hub, unit):
-    return read_network_quality(hub.store, now_ms=NOON_MS, today=TODAY, unit=unit)
+def _of(hub, unit="", **more):
+    ask = QualityAsk(unit=unit, **more)
+    return read_network_quality(hub.store, ask, now_ms=NOON_MS, today=TODAY)
+
+
+def test_units_come_by_pages_and_how_full_fields_are_is_told_of_one(hub):
+    """[DM-03] [DM-04] Caught: each field of each month of all units, 12 MB for a hundred."""
+    lines = [
+        {"month": f"2026-{month:02d}", "field": field, "filled": 30, "disagreed": 0, "of": 60}
+        for month in range(1, 10)
+        for field in ("cause", "sex", "shunt", "urgency")
+    ]
+    held = {**_plain(_report(cases=540)), "completeness": lines}
+    for number in range(2 * UNITS_AT_ONCE + 3):
+        unit = f"unit-{number:03d}"
+        with hub.store.transaction():
+            name = f"Ward {number:03d}"
+            hub.store.devices.keep(unit, name, "unit", f"token-{number}", joined_ms=NOON_MS)
+        counts = {"lot-missing": 7, **({"not-signed": 5} if number % 40 == 0 else {})}
+        _keep(hub, unit, msgspec.convert({**held, "quality": counts}, StandingReport))
+
+    first = _of(hub)
+    assert (len(first.units), first.more, len(first.names)) == (UNITS_AT_ONCE, True, 103)
+    assert (first.completeness, first.by_month) == ([], [])
+    assert len(msgspec.json.encode(first)) < 40_000
+    second = _of(hub, after=first.units[-1].unit)
+    third = _of(hub, after=second.units[-1].unit)
+    assert [second.more, third.more, len(third.units)] == [True, False, 3]
+    assert (second.names, second.over_time) == ([], [])
+    paged = [one.name for part in (first, second, third) for one in part.units]
+    assert paged == [one.name for one in first.names] == sorted(paged)
+    found = _of(hub, rule="not-signed")
+    assert [one.unit for one in found.units] == ["unit-000", "unit-040", "unit-080"]
+    assert [one.unit for one in _of(hub, rule="not-signed", after="unit-040").units] == ["unit-080"]
+    one = _of(hub, "unit-040")
+    assert [(line.field, line.filled) for line in one.completeness] == [
+        (field, 270) for field in ("cause", "sex", "shunt", "urgency")
+    ]
+    assert len(one.by_month) == len(lines)
+    for wrong in ({"rule": "made-up"}, {"after": "unit-999"}):
+        with pytest.raises(CalculationError, match=r"There is no such rule|not there any more"):
+            _of(hub, **wrong)
 
 
 def test_completeness_adds_up_by_unit_and_no_small_month_follows_from_the_sum(hub):
@@ -383,3 +436,15 @@ def test_who_looked_names_the_unit_that_asked_the_hub(hub):
     found = search_access(hub.store, AccessSearch(), zone="UTC")
 
     assert found.names == {TARN: "Tarn Hollow"}
+
+
+def test_a_report_is_never_older_than_what_the_desk_calls_old_while_all_is_well():
+    """[DM-01] Caught: a unit told every five minutes, when somebody looked, each twenty seconds.
+
+    For up to so long of every cycle its row said "older than five minutes".
+    """
+    desk = (ROOT / "pwa/src/state/network-units.ts").read_text(encoding="utf-8")
+    (minutes,) = re.findall(r"OLDEST_ROW_MS = (\d+) \* 60_000", desk)
+    a_round_ms = 30_000
+
+    assert EVERY_MS + LOOK_EVERY_SECONDS * 1_000 + a_round_ms < int(minutes) * 60_000

@@ -1,16 +1,24 @@
 """Links between patients of two units: proposed, agreed on by two, parted, and guarded."""
 
+import random
+from functools import partial
+
 import msgspec
 import pytest
 
+from api.linkage.link_graph import Standing
+from api.linkage.network_links import group_patients
 from api.linkage.person_traits import Person
+from api.storage.link_rows import LinkRow
 from api.use_cases.errors import CalculationError, NotAllowedError
 from api.use_cases.link_patients import name_link, rebuild_links
 from api.use_cases.list_links import list_links
 from api.use_cases.people import let_go
-from api.use_cases.settle_links import group_of, list_groups
+from api.use_cases.settle_links import group_of, list_findings
 from sync.merge import shown_value
-from tests.unit.api.network_hub import BAO, FEN, LOW, ODETE, ODETTE, TARN
+from tests.unit.api.network_hub import BAO, FEN, LOW, ODETE, ODETTE, TARN, list_groups
+
+STANDINGS = ("joined", "parting", "apart", "proposed")
 
 
 @pytest.fixture
@@ -220,6 +228,59 @@ def test_a_chain_with_a_wrong_link_in_it_joins_nobody(hub):
     assert [(one.records, one.why) for one in findings] == [(tuple(records), "two-birth-years")]
     with hub.store.transaction():
         assert group_of(hub.store, records[0]) == (records[0],)
+
+
+def test_findings_of_many_links_are_those_of_the_whole_graph(hub, monkeypatch):
+    """[NL4] For chains, rings, groups too large, two years and pairs told apart, drawn at random.
+
+    Caught: each look at the work list read every record that was ever joined, 0.3 s for 1,500.
+    """
+    chance = random.Random(8)
+    years = {}
+    for number in range(60):
+        year = 1958 if chance.random() < 0.08 else 1957
+        born_on = "" if number % 9 == 0 else f"{year}-08-03"
+        person = Person(id="", family_name=f"Mar{number}", given_name="Lo", born_on=born_on)
+        name = hub.patient((TARN, FEN, LOW)[number % 3], f"q{number}", person)
+        years[name] = born_on[:4]
+    names, kept_apart, pairs = sorted(years), set(), 0
+    for _ in range(12):
+        rows, read = {}, []
+        for _ in range(chance.randint(5, 45)):
+            one, other = sorted(chance.sample(names, 2))
+            stands = chance.choice(("joined", "joined", "parting", "apart", "proposed"))
+            rows[name_link(one, other)] = LinkRow(name_link(one, other), one, other, stands, 900)
+        with hub.store.transaction():
+            for one in hub.store.links.links_standing(STANDINGS, limit=999):
+                hub.store.links.forget_link(one.link)
+            for one in rows.values():
+                hub.store.links.keep_link(one)
+        standings = [
+            Standing(row.one, row.other, row.standing.replace("parting", "joined"), ())
+            for row in rows.values()
+            if row.standing != "proposed"
+        ]
+        with monkeypatch.context() as watched, hub.store.reading():
+            state_of = hub.store.views.state_of
+            note = partial(_note, read, state_of)
+            watched.setattr(hub.store.views, "state_of", note)
+            found = list_findings(hub.store)
+        groups, findings = group_patients(standings, years)
+
+        assert sorted((one.records, one.why) for one in found) == sorted(
+            (one.records, one.why) for one in findings
+        )
+        kept_apart |= {one.why for one in found}
+        alone = [one for one in groups if len(one) == 2]
+        pairs += len(alone)
+        assert {*read}.isdisjoint(name for one in alone for name in one)
+    assert kept_apart == {"told-apart", "two-birth-years", "too-many"}
+    assert pairs > 20
+
+
+def _note(read, state_of, name):
+    read.append(name)
+    return state_of(name)
 
 
 def _fields(person):

@@ -86,8 +86,11 @@ def test_recalls_are_written_counted_withdrawn_and_handed_out_as_csv(hub):
     assert {one["name"]: one["unknown"] for one in counted["units"]} == {
         "Lowmoor": 0,
         "Marlow Fen": 0,
-        "Tarn Hollow": 3,
+        "Tarn Hollow": 5,
     }
+    with hub.store.transaction():
+        noted = [one.why for one in hub.store.access.lines() if one.verb == "search"]
+    assert noted == ['{"lots":["VK4417"]}'], "who counted is kept with what was counted by"
     told = manager.ask("POST", "/api/network/recalls", NOTICE).json()["notices"]
     assert [(one["state"], one["written_by_name"]) for one in told] == [
         ("in-force", "Ida Norrwood")
@@ -154,8 +157,9 @@ def test_a_unit_sees_whom_a_notice_touches_and_acknowledges_it(unit):
     assert_problem(assistant.ask("POST", "/api/recalls/network", act), 403)
     (after,) = admin.ask("POST", "/api/recalls/network", act).json()["notices"]
     assert (after["answer"], after["rows"]) == ("searched", [])
-    act["act"] = "close"
-    (closed,) = clinician.ask("POST", "/api/recalls/network", act).json()["notices"]
+    closing = {"notice": "network_recall/n", "seen": seen["seen"]}
+    closings = "/api/recalls/network-closings"
+    (closed,) = clinician.ask("POST", closings, closing).json()["notices"]
     assert closed["answer"] == "closed"
     assert ("acknowledge", "done", admin.staff) in events(unit, "recalls-here")
     with unit.store.transaction():
@@ -163,6 +167,33 @@ def test_a_unit_sees_whom_a_notice_touches_and_acknowledges_it(unit):
     assert {one.by for field in state.fields.values() for one in field.values} == {
         state.fields["unit"].values[0].value
     }
+
+
+def test_who_sees_no_names_closes_no_notice_and_nobody_does_unseen(unit):
+    """[HAZ-46] [SEC-24] [SEC-22]
+
+    Caught: the unit admin, who is shown numbers alone, closed a notice over patients whom nobody
+    had looked into, and so did whoever had acknowledged nothing.
+    """
+    _recalled(unit)
+    admin = _logged_in(unit, "unit-admin", "Juno Marrowby")
+    manager = _logged_in(unit, "data-manager")
+    closings, listed = "/api/recalls/network-closings", "/api/recalls/network"
+    (seen,) = admin.ask("GET", listed).json()["notices"]
+    closing = {"notice": seen["notice"], "seen": seen["seen"]}
+
+    assert_problem(manager.ask("POST", closings, closing), 403, "Acknowledge it, look at what")
+    act = {"notice": seen["notice"], "act": "acknowledge"}
+    assert admin.ask("POST", listed, act).status_code == 200
+    assert_problem(admin.ask("POST", closings, closing), 403, "the data manager closes them")
+    # As an app of before would ask it, and without what stood on the screen.
+    assert admin.ask("POST", listed, {**act, "act": "close"}).status_code == 422
+    assert manager.ask("POST", closings, {**closing, "seen": ""}).status_code == 422
+    (still,) = manager.ask("GET", listed).json()["notices"]
+    assert still["answer"] == "searched"
+    assert ("close", "refused", admin.staff) in events(unit, "recalls-here")
+    (closed,) = manager.ask("POST", closings, closing).json()["notices"]
+    assert closed["answer"] == "closed"
 
 
 def test_a_notice_that_nobody_can_search_by_is_acknowledged_all_the_same(unit):

@@ -186,17 +186,19 @@ def test_who_died_without_a_bleed_did_not_bleed():
 @pytest.mark.parametrize(
     ("outcome", "day", "verdict"),
     [
-        *(("late_rebleed", 364, "did-not"), ("late_rebleed", 365, "did-not")),
+        *(("late_rebleed", 32, "did-not"), ("late_rebleed", 33, "missing")),
+        *(("late_rebleed", 364, "missing"), ("late_rebleed", 365, "missing")),
         *(("late_rebleed", 366, "missing"), ("late_rebleed", 400, "missing")),
         *(("early_rebleed", 5, "did-not"), ("early_rebleed", 6, "missing")),
-        *(("late_gastric_rebleed", 365, "did-not"), ("late_gastric_rebleed", 366, "missing")),
+        *(("late_gastric_rebleed", 32, "did-not"), ("late_gastric_rebleed", 33, "missing")),
         *(("unplanned_reintervention", 366, "did-not"), ("embolism", 31, "did-not")),
     ],
 )
-def test_a_death_after_the_end_of_the_time_says_nothing_of_it(outcome, day, verdict):
-    """[OC4] Asked last on the second day, it may have bled until then; who was seen, was seen.
+def test_a_death_long_after_bleeding_was_asked_for_says_nothing_of_it(outcome, day, verdict):
+    """[OC4] [OC18] Asked last on day 2, it may have bled until then; who was seen, was seen.
 
-    The planted bug it has caught: whoever was dead at last did not bleed within the year.
+    Caught: whoever was dead at last did not bleed within the year, also where nobody had asked
+    for 290 days before the death.
     """
     told = judge(outcome, seen=day, asked=2, events=[(day, "death", {})])
 
@@ -206,7 +208,32 @@ def test_a_death_after_the_end_of_the_time_says_nothing_of_it(outcome, day, verd
         for events in ([(day, "death", {})], [])
     ]
     # A curve ends there as it does for the living.
-    assert (spells[0] == spells[1]) == (day > 365)
+    assert (spells[0] == spells[1] == [Spell(2)]) == (day > 32)
+
+
+def test_nobody_is_free_of_a_bleed_on_days_of_which_nobody_asked():
+    """[OC6] [OC18] Caught: asked on day 10 and dead on day 300, 290 unasked days were at risk."""
+    bleeds, deaths = packaged_definitions().over_time
+    late = case(seen=300, asked=10, events=[(300, "death", {})])
+    soon = case(seen=300, asked=270, events=[(300, "death", {})])
+    without_day = case(seen=300, asked=290, events=[(300, "death", {})], unsure={"rebleed"})
+
+    assert follow_outcome([late, soon, without_day], bleeds) == [
+        Spell(10),
+        Spell(300, "death"),
+        Spell(0),
+    ]
+    assert follow_outcome([late, soon], deaths) == [Spell(300, "death")] * 2
+
+
+def test_any_reintervention_counts_whoever_had_planned_it():
+    """[OC5] Caught: of three further treatments only the unplanned one was told anywhere."""
+    for planned in (True, False, None):
+        assert judge("reintervention", events=[(90, "reintervention", {"planned": planned})]) == (
+            "happened"
+        )
+    assert judge("reintervention", seen=335) == "did-not"
+    assert judge("reintervention", seen=334) == "missing"
 
 
 def test_what_is_told_one_sidedly_counts_for_nothing():
@@ -343,6 +370,8 @@ _ROW = {
         {"fact": "event"},
         {"fact": "guess"},
         {"fact": "event", "event": "rebleed", "from_day": 6, "until_day": 5},
+        {"fact": "event", "event": "embolism", "asked_before_death_days": 30},
+        {"fact": "event", "event": "rebleed", "asked_before_death_days": -1},
         {"fact": "look", "from_day": 1, "until_day": 0},
         {"fact": "look", "watched_from": 9},
         {"fact": "look", "from_day": 6, "until_day": 9, "watched_from": 5},

@@ -105,6 +105,16 @@ def test_a_row_without_a_next_visit_is_said_and_found_by_the_check(unit, by, dra
     assert [one.kind for one in check_follow_up(unit.store, on=ON).gaps] == ["no-next-visit"]
 
 
+@pytest.mark.parametrize("lot", ["n/a", "?", "Lot unbekannt", "ninguno", "illegible"])
+def test_any_word_for_nobody_knows_is_an_unknown_lot_and_told(unit, by, draw, lot):
+    """[HAZ-46] [LT13] Caught: "n/a" taken as the name of a lot, so that no recall listed it."""
+    report = _take(unit, by, draw, _file(ROW.replace("L-1", lot), ROW.replace("TH-1", "TH-2")))
+
+    assert report.lot_unknown == [2]
+    devices = [_value(coil, "device") for coil in _of(unit, "coil_placed")]
+    assert sorted(devices, key=str) == [{"lot": "L-1"}, {"lot_unknown": True}]
+
+
 def test_an_unknown_lot_is_said_to_be_unknown(unit, by, draw):
     _take(unit, by, draw, _file(ROW.replace("L-1", "Unknown")))
     (coil,) = _of(unit, "coil_placed")

@@ -316,6 +316,8 @@ def test_the_empty_paper_is_printed():
         "elsewhere": [],
         "set_aside": [],
         "access": [],
+        "may_have_held": [],
+        "may_have_held_says": "",
         "pictures": [],
     }
     assert print_pdf("about_patient", msgspec.to_builtins(data), on=TODAY).startswith(b"%PDF")

@@ -15,11 +15,17 @@ from api.storage.backups import write_backup
 from api.storage.encrypted_backups import opened_backup, write_encrypted_backup
 from api.storage.errors import StorageError
 from api.storage.site_key import FILE_NAME, NETWORK_KEY_NAME, load_site_key
+from api.use_cases import publish_registry
 from api.use_cases.erase_records import Consent, erase_records
 from api.use_cases.errors import CalculationError, UseCaseError
 from api.use_cases.export_bundle import export_bundle
-from api.use_cases.linkage_setting import allow_linkage, forbid_linkage
-from api.use_cases.registry_log import registry_device
+from api.use_cases.linkage_setting import (
+    allow_linkage,
+    forbid_linkage,
+    read_number_country,
+    say_national_numbers,
+)
+from api.use_cases.registry_log import begin_anew, registry_device
 from api.use_cases.verify_log import verify_log
 from tests.unit.api.registry_unit import CASE, NOW_MS, PATIENT, TODAY, registry_unit
 
@@ -257,16 +263,78 @@ def test_traits_go_only_where_the_unit_allows_it_and_are_taken_back(unit):
     assert not (unit.store.folder / NETWORK_KEY_NAME).exists()
 
 
-def test_a_national_number_is_told_as_a_hash_where_the_country_has_one(unit):
-    """[RG9] 943 476 5919 is the number that the NHS data dictionary shows how to check."""
+NHS_NUMBER = "943 476 5919"
+
+
+def national_of(unit):
+    return alone(unit.told("registry_patient"))["traits"].get("national")
+
+
+def test_a_patient_number_is_told_as_national_only_where_the_unit_has_said_so(unit):
+    """[RG9] [HAZ-42] 943 476 5919 is the number that the NHS data dictionary shows how to check.
+
+    Caught: any patient number that passed a check of the country of the site's holidays was told as
+    a national one, and about one in eleven of those that a hospital draws does.
+    """
     unit.treat()
-    unit.write(PATIENT, local_id="943 476 5919")
+    unit.write(PATIENT, local_id=NHS_NUMBER)
     allow_linkage(unit.store, NETWORK_KEY.hex())
     unit.publish()
-    traits = alone(unit.told("registry_patient"))["traits"]
+    assert national_of(unit) is None, "the country of the holidays says nothing of patient numbers"
 
-    assert len(traits["national"]) == 32
+    say_national_numbers(unit.store, "GB")
+    unit.publish()
+    assert len(national_of(unit)) == 32
     assert "9434765919" not in str(unit.everything())
+
+    say_national_numbers(unit.store, "")
+    unit.publish()
+    assert national_of(unit) is None, "what was told by it is taken back"
+
+
+@pytest.mark.parametrize(
+    ("country", "number"), [("GB", "943 476 5918"), ("GB", "TH-0042"), ("NL", NHS_NUMBER)]
+)
+def test_only_a_valid_number_of_the_country_that_was_named_is_told(unit, country, number):
+    """[RG9]"""
+    unit.treat()
+    unit.write(PATIENT, local_id=number)
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    say_national_numbers(unit.store, country)
+    unit.publish()
+
+    assert national_of(unit) is None
+
+
+def test_a_patient_number_of_two_answers_is_no_national_one(unit):
+    """[RG9] Nobody knows which of the two is the person's."""
+    unit.treat()
+    unit.write(PATIENT, local_id=NHS_NUMBER)
+    unit.write(PATIENT, local_id="TH-0042", sees=False)
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    say_national_numbers(unit.store, "GB")
+    unit.publish()
+
+    assert national_of(unit) is None
+
+
+@pytest.mark.parametrize("country", ["XX", "GBR", "gb "])
+def test_a_country_whose_numbers_cannot_be_checked_is_refused(unit, country):
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    with pytest.raises(UseCaseError, match="Name the country of your patient numbers"):
+        say_national_numbers(unit.store, country)
+
+
+def test_national_numbers_need_linkage_and_end_with_it(unit):
+    with pytest.raises(UseCaseError, match="Allow it first"):
+        say_national_numbers(unit.store, "GB")
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    say_national_numbers(unit.store, "GB")
+    forbid_linkage(unit.store)
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+
+    with unit.store.transaction():
+        assert read_number_country(unit.store) == ""
 
 
 @pytest.mark.parametrize("text", ["", "no key", "00" * 15, "zz" * 16])
@@ -371,6 +439,43 @@ def test_nobody_but_publishing_and_a_question_about_a_link_reads_the_site_key():
         # Finds what was told of a patient who is erased (ER7).
         "use_cases/told_records.py",
     }
+
+
+def test_an_idle_round_reads_no_case(unit, monkeypatch):
+    """[RG10] Caught: each derived every case anew, 1.2 s for 600, the longest step under a lock."""
+    read = []
+    whole = publish_registry.read_registry_records
+    monkeypatch.setattr(
+        publish_registry,
+        "read_registry_records",
+        lambda *of, **how: read.append(how["on"]) or whole(*of, **how),
+    )
+
+    def is_idle(**when):
+        read.clear()
+        return unit.publish(**when) == 0 and read == []
+
+    def settle(**when):
+        assert unit.publish(**when) > 0
+        assert not is_idle(**when), "that nothing differs has to be seen once"
+        assert is_idle(**when)
+
+    unit.treat()
+    settle()
+    unit.treat("case/c-2", "patient/p-2", on="2026-04-07")
+    settle()
+    tomorrow = NOW_MS + 86_400_000
+    assert not is_idle(now_ms=tomorrow)
+    assert is_idle(now_ms=tomorrow)
+    allow_linkage(unit.store, NETWORK_KEY.hex())
+    settle(now_ms=tomorrow)
+    forbid_linkage(unit.store)
+    settle(now_ms=tomorrow)
+    (unit.store.folder / FILE_NAME).write_text("5a" * 32)
+    settle(now_ms=tomorrow)
+    with unit.store.transaction():
+        begin_anew(unit.store, new_epoch=f"{7:016x}")
+    settle(now_ms=tomorrow)
 
 
 def test_what_was_erased_is_struck_at_the_hub(unit):

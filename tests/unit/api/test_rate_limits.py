@@ -1,5 +1,8 @@
 """How often may be asked: by devices, addresses and kinds, with a wait that is told."""
 
+import asyncio
+
+import httpx
 import pytest
 
 from api.routes.rate_limits import HOUR_MS, MINUTE_MS, MOST_BUCKETS, RATES, RateLimits
@@ -35,6 +38,7 @@ def limits(clock):
         ("login-account", 60, MINUTE_MS),
         ("login-own", 5, MINUTE_MS),
         ("join-asked", 30, MINUTE_MS),
+        ("calculation", 600, MINUTE_MS),
     ],
 )
 def test_the_rates_that_are_asked_for(kind, asks, in_ms):
@@ -158,3 +162,33 @@ def test_an_export_has_a_rate_of_its_own(unit, a, path, status):
 
     assert statuses == [status] * RATES["export"].asks + [429]
     assert unit.pull(a, "care").status_code == 200
+
+
+def test_calculations_are_limited_by_source(unit):
+    """[SEC-06] Caught: anybody had 1,500 answers in three seconds, and could have gone on."""
+    given = {"scanned": "(01)00000000000000", "today_on": "2026-03-16"}
+
+    def ask(source):
+        return _ask_from(unit.client.app, source, "/api/calculate/device-label", given)
+
+    statuses = [ask("192.0.2.7").status_code for _ in range(RATES["calculation"].asks + 2)]
+    assert 429 not in statuses[:-2]
+    refused = ask("192.0.2.7")
+    assert statuses[-2:] == [429, 429]
+    assert_problem(refused, 429, "Wait")
+    assert int(refused.headers["retry-after"]) >= 1
+    # A ward elsewhere is not held up, and this one goes on after a moment.
+    assert ask("192.0.2.8").status_code != 429
+    unit.environment.moved["ms"] += 200
+    assert ask("192.0.2.7").status_code != 429
+
+
+def _ask_from(app, source, path, content):
+    """Ask over a line from an address."""
+
+    async def ask():
+        carrier = httpx.ASGITransport(app, client=(source, 50_000))
+        async with httpx.AsyncClient(transport=carrier, base_url="http://unit.test") as client:
+            return await client.post(path, json=content)
+
+    return asyncio.run(ask())

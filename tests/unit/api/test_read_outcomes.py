@@ -7,8 +7,10 @@ look came later.
 """
 
 import random
+import sqlite3
 from bisect import bisect_right
 from collections import Counter
+from contextlib import closing
 
 import pytest
 
@@ -16,6 +18,7 @@ from api.outcomes.definitions import packaged_definitions
 from api.outcomes.episode_rows import EpisodeRow
 from api.registry.round_counts import round_count
 from api.registry.whole_quarters import last_of_quarter
+from api.storage.connection import FILE_NAME
 from api.storage.outcome_rows import Choice
 from api.storage.unit_store import open_unit_store
 from api.use_cases.errors import CalculationError
@@ -213,6 +216,7 @@ def test_a_reading_at_the_hub_hides_small_groups_and_says_so(network):
 
     assert "shifted-dates" in report.cautions
     assert "hidden-groups" in report.cautions
+    assert "own-rates" not in report.cautions
     hidden = 0
     for one, whole_one in zip(report.outcomes, open_report.outcomes, strict=True):
         for unit, free in zip(one.by_unit, whole_one.by_unit, strict=True):
@@ -232,6 +236,9 @@ def test_a_reading_at_the_hub_hides_small_groups_and_says_so(network):
         (own,) = (unit for unit in of_all.by_unit if unit.unit == "unit-a")
         assert (one.happened, one.judged) == (own.happened, own.judged)
     assert (alone.months, alone.sources) == ([], [])
+    # Caught: a sum "in the order of treatment", which was that of moved days.
+    assert (alone.cusums, report.cusums) == ([], [])
+    assert len(whole(store, unit="unit-a").cusums) > 2
     assert all(one.cases is None and one.missing is None for one in alone.amounts)
     assert all(one.at_risk == [] and one.missing is None for one in alone.survival)
     assert report.months
@@ -383,26 +390,46 @@ def test_rows_follow_what_is_told_later_and_what_is_taken_back(tmp_path):
         with store.reading():
             return store.outcomes.in_order(Choice(), *columns)
 
-    assert row("verdicts", "sex") == [("---0---000", "")]
+    assert row("verdicts", "sex") == [("---0----000", "")]
     look = {"case": "registry_case/c1", "looked_on": "2026-02-01", "flow": "no"}
     writers.write([("unit-a", "registry_look/l1", look)])
-    assert row("verdicts", "sessions") == [("--10---000", 1)]
+    assert row("verdicts", "sessions") == [("--10----000", 1)]
     # Another unit cannot tell of it.
     foreign = {"case": "registry_case/c1", "event": "embolism", "happened_on": "2026-01-02"}
     writers.write([("unit-b", "registry_event/e2", foreign)])
-    assert row("verdicts") == [("--10---000",)]
+    assert row("verdicts") == [("--10----000",)]
     (bled,) = writers.write([("unit-a", "registry_event/e1", {**foreign, "event": "rebleed"})])
-    assert row("verdicts", "rebleed_days", "source") == [("--11---000", 1, "unknown")]
+    assert row("verdicts", "rebleed_days", "source") == [("--11----000", 1, "unknown")]
     writers.write([("unit-a", "registry_event/e1", {})], retract=[f"{bled.op_id}#{bled.hash[:16]}"])
-    assert row("verdicts", "rebleed_days", "source") == [("--10---000", 59, "")]
+    assert row("verdicts", "rebleed_days", "source") == [("--10----000", 59, "")]
     person = {"died_on": "2026-01-20", "sex": "female"}
     writers.write([("unit-a", "registry_patient/p1", person)])
-    assert row("verdicts", "sex", "death_days") == [("--10000011", "female", 19)]
+    assert row("verdicts", "sex", "death_days") == [("--100000011", "female", 19)]
     with store.transaction():
         assert store.views.differing() == []
         store.views.rebuild()
         store.outcomes.clear()
         assert store.views.differing() == ["registry_case/c1"]
+    store.close()
+
+
+def test_a_changed_definition_makes_the_rows_of_a_hub_anew(tmp_path):
+    """Caught: after an update the cases stood as the definitions before had judged them."""
+    store = open_unit_store(tmp_path, new_generation="generation-1")
+    case = {"patient": "registry_patient/p1", "treated_on": "2026-01-01", "delivered": True}
+    Writers(store).write([("unit-a", "registry_case/c1", case)])
+    store.close()
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection, connection:
+        connection.execute("UPDATE registry_episode SET verdicts = 'as before'")
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        connection.execute(f"PRAGMA user_version = {version - 1}")
+
+    store = open_unit_store(tmp_path, new_generation="generation-1")
+
+    with store.reading():
+        (row,) = store.outcomes.in_order(Choice(), "verdicts")
+    assert row[0][0] == "1"
+    assert version % 1_000 == packaged_definitions().version
     store.close()
 
 

@@ -126,3 +126,25 @@ def test_a_notice_is_entered_listed_with_its_reach_and_withdrawn(folder):
     code, _ = _run(folder, "recall", "withdraw", notice, *WHO, "--because", "other maker")
     assert code == 0
     assert "Notices in force: 0." in _run(folder, "recall", "list", *WHO)[1]
+
+
+def test_several_lots_in_one_text_are_each_searched_for_and_held(folder):
+    """[HAZ-46] [LT12] [LT14] What is held is told, one lot a line.
+
+    Caught: "L-0755-A VK4417" held as one lot, which no shelf has, without a word.
+    """
+    both = "LOT L-0755-A VK4417"
+    code, told = _run(folder, "find-lot", both, *WHO, *WHY)
+    assert code == 0
+    assert "Searched for lot L-0755-A VK4417\nSearched for lot L-0755-A\n" in told
+    assert "Patients found: 1." in told
+
+    why = ("--reason", "The wire may break.", "--issued-on", "2026-03-20", *WHO)
+    code, told = _run(folder, "recall", "add", both, *why)
+    assert code == 0
+    lines = ["L-0755-A VK4417", "L-0755-A", "VK4417"]
+    assert told.splitlines()[1:] == [f"  holds lot {one}" for one in lines]
+    assert "on the shelf: Coil 14 mm, lot VK4417, 3" in _run(folder, "recall", "list", *WHO)[1]
+
+    code, told = _run(folder, "recall", "add", "VK 4417/7755", "--as-typed", *why)
+    assert (code, told.splitlines()[1:]) == (0, ["  holds lot VK 4417/7755"])

@@ -1,13 +1,7 @@
 /** Draws units around all cases together, and the sum of one unit case after case. */
 import { dot, gridY, line, type PlotOptions, ruleX, ruleY, text } from '@observablehq/plot';
 import type { OutcomeFunnel, RiskSum } from '../../outcome-answers';
-import {
-  type FunnelShape,
-  isThinned,
-  markUnits,
-  spreadLabels,
-  traceSum,
-} from '../../state/outcome-marks';
+import { type FunnelShape, markUnits, spreadLabels, traceSum } from '../../state/outcome-marks';
 import {
   bottomAxis,
   type DrawnWords,
@@ -135,13 +129,10 @@ export function drawSum(sum: RiskSum, words: DrawnWords): PlotOptions | null {
         x: 'number',
         y: 'value',
         z: 'run',
-        curve: isThinned(sum.points) ? 'linear' : 'step-before',
+        curve: 'step-before',
         stroke: MARK,
         strokeWidth: 3,
       }),
-      ...(isThinned(sum.points)
-        ? [dot(corners, { x: 'number', y: 'value', r: 4, fill: MARK })]
-        : []),
       dot(
         corners.filter(({ isSignal }) => isSignal),
         { x: 'number', y: 'value', symbol: 'triangle', r: 9, fill: OTHER, stroke: GROUND },

@@ -3,6 +3,7 @@
  * Twin of `api/documents/implant_card.py`, which names the sources of its fields.
  */
 import { isCivilDate } from '../../clinical-rules/civil-date';
+import { findCarrier } from '../../clinical-rules/label-carrier';
 import { deviceOf, isInDoubt, nameDevice, sayExpiry, sayLot, stockOf } from './case-given';
 import type { Face, Paper } from './paper';
 import { draftOf, footOf, nameOfPatient, senderOf } from './paper-head';
@@ -28,7 +29,6 @@ interface Implant {
   count: number;
 }
 
-const SHOWN_AT_MOST = 20;
 const LONG = ['warnings', 'safe_use'] as const;
 /** IGV2 may lie in the first part of the duodenum (Sarin 1992, Hepatology 16:1343-9). */
 const PLACES: Readonly<Record<string, string>> = {
@@ -41,8 +41,6 @@ const PLACES: Readonly<Record<string, string>> = {
   rectal: 'bowel',
 };
 const TO_COME = ['planned', 'to-book', 'booked'];
-/** The GS1 AI encodable character set 82, without brackets, which set the AIs apart here. */
-const GS1_SIGNS = /^[!"%&'*+,\-./0-9:;<=>?A-Z_a-z]+$/;
 /** What both engines part words by. */
 const WHITE = /[ \n]+/;
 const NAMES = ['identifier', 'serial', 'expires_on'] as const;
@@ -69,7 +67,7 @@ export function writeImplantCard(shown: ShownCase, words: PaperWords): Paper {
     pairs: [],
     lines: [...held, ...draftOf(words)],
     qr: '',
-    gs1: '',
+    matrix: '',
   });
   if (adhesives.length > 0) {
     faces.push(bare('card.also_given', [...adhesives, words.say('card.adhesive_note')]));
@@ -98,8 +96,11 @@ function listImplants(shown: ShownCase, words: PaperWords): Implant[] {
     // A lot said to be unknown is another than one that nobody entered.
     const lot = sayLot(device, words);
     const key = JSON.stringify([name, lot, ...NAMES.map((part) => textIn(device, part))]);
-    const count = (found.get(key)?.count ?? 0) + 1;
-    found.set(key, { name, stock: stockOf(shown, one), device, count });
+    const held = found.get(key);
+    const count = (held?.count ?? 0) + 1;
+    // Of one that was scanned and one that was typed the scan tells the whole label.
+    const told = held !== undefined && textIn(device, 'raw_label') === '' ? held.device : device;
+    found.set(key, { name, stock: stockOf(shown, one), device: told, count });
   }
   return [...found.values()];
 }
@@ -109,33 +110,6 @@ function identifierOf(device: Parts, item: ShownRecord | null): string {
   if (isInDoubt(device)) return '';
   const known = texts(item, 'identifiers');
   return textIn(device, 'identifier') || (known.length === 1 ? (known[0] ?? '') : '');
-}
-
-/** Return what the GS1 code says, AIs in brackets, "" without a GTIN. */
-export function elementString(device: Parts, identifier: string): string {
-  if (!isGtin(identifier)) return '';
-  const on = textIn(device, 'expires_on');
-  const day = isCivilDate(on) ? `(17)${on.slice(2, 4)}${on.slice(5, 7)}${on.slice(8)}` : '';
-  const produced = (
-    [
-      ['10', 'lot'],
-      ['21', 'serial'],
-    ] as const
-  ).map(([ai, name]) => {
-    const held = textIn(device, name);
-    return held.length <= SHOWN_AT_MOST && GS1_SIGNS.test(held) ? `(${ai})${held}` : '';
-  });
-  return `(01)${identifier}${day}${produced.join('')}`;
-}
-
-/** Say whether a text is a GTIN of 14 digits with its check digit. */
-export function isGtin(held: string): boolean {
-  if (!/^[0-9]{14}$/.test(held)) return false;
-  const weighed = [...held].reduce(
-    (sum, digit, place) => sum + Number(digit) * (place % 2 === 0 ? 3 : 1),
-    0,
-  );
-  return weighed % 10 === 0;
 }
 
 /** Say whether a coil, which is of metal, was called MR safe: that is never printed. */
@@ -153,7 +127,7 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
   const { device, name, count } = implant;
   const maker = structure(item, 'maker');
   const identifier = identifierOf(device, item);
-  const gs1 = elementString(device, identifier);
+  const carrier = findCarrier(device, identifier);
   const doubt = isInDoubt(device) ? words.say('common.two_answers') : '';
   const told: [string, string][] = [
     [
@@ -170,7 +144,7 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
     ['lot', sayLot(device, words)],
     ['serial', textIn(device, 'serial') || doubt],
     ['use_by', sayExpiry(device, words)],
-    ['udi', gs1 || identifier || doubt],
+    ['udi', carrier.readable || identifier || doubt],
     ['maker', textIn(maker, 'name')],
     ['maker_address', textIn(maker, 'address').replaceAll('\n', ', ')],
     ['website', textIn(maker, 'website')],
@@ -188,7 +162,7 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
     pairs: [],
     lines: ownWords.map((one) => one.line),
     qr: '',
-    gs1: '',
+    matrix: '',
   };
   return [
     {
@@ -196,21 +170,24 @@ function facesOf(shown: ShownCase, implant: Implant, words: PaperWords): Face[] 
       pairs: said.slice(0, 4),
       lines: draftOf(words),
       qr: coded.map(([label, held]) => `${label}: ${held}`).join('\n'),
-      gs1: '',
+      matrix: '',
     },
     {
       heading: words.say('card.device_title'),
       pairs: said.slice(4),
-      lines: gs1 === '' ? [words.say(doubt === '' ? 'card.no_gs1' : 'card.label_in_doubt')] : [],
+      lines:
+        carrier.code === ''
+          ? [words.say(doubt === '' ? 'card.no_identifier' : 'card.label_in_doubt')]
+          : [],
       qr: '',
-      gs1,
+      matrix: carrier.code,
     },
     {
       heading: words.say('card.know'),
       pairs: [],
       lines: know(shown, item, words),
       qr: '',
-      gs1: '',
+      matrix: '',
     },
     ...(ownWords.length > 0 ? [ofMaker] : []),
   ];

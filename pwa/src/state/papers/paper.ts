@@ -48,13 +48,13 @@ export interface Part {
   blocks: Block[];
 }
 
-/** One side of a card; `qr` and `gs1` are what its codes say, "" for none. */
+/** One side of a card; `qr` and `matrix` are what its codes say, "" for none. */
 export interface Face {
   heading: string;
   pairs: Pair[];
   lines: string[];
   qr: string;
-  gs1: string;
+  matrix: string;
 }
 
 export interface Paper {

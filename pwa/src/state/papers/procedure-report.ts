@@ -35,6 +35,7 @@ import {
   partsOf,
   rowsIn,
   type ShownCase,
+  type ShownRecord,
   structure,
   targetsOf,
   text,
@@ -43,7 +44,7 @@ import {
   timeOf,
 } from './shown-case';
 import { reportInAll, reportTarget } from './target-report';
-import { howConfirmed } from './who-confirmed';
+import { howConfirmed, sayActor } from './who-confirmed';
 
 const HASH_SHOWN = 16;
 const STARTED = ['in-procedure', 'closing', 'closed'];
@@ -156,11 +157,17 @@ function reportPictures(shown: ShownCase, words: PaperWords): Part[] {
   return blocks.length > 0 ? [{ heading: words.say('report.pictures'), blocks }] : [];
 }
 
+/** Return who signed with the role; of whom the unit's list knows nothing, as stated. */
+function saySigner(shown: ShownCase, signature: ShownRecord, words: PaperWords): string {
+  const isKnown = shown.staff.some(({ record }) => record === signature.by);
+  return isKnown ? sayPerson(shown, signature.by, words) : sayActor(shown, signature, words);
+}
+
 function reportSignatures(shown: ShownCase, words: PaperWords): Part {
   const signed = ofKind(shown, 'sign_off').map((one) => {
     const at = text(one, 'at');
     return words.say('report.signed', {
-      name: sayPerson(shown, one.by, words),
+      name: saySigner(shown, one, words),
       day: words.day(civilDateOf(shown, at)),
       time: timeOf(shown, at),
       how: words.value('confirmed', howConfirmed(one)),

@@ -1,6 +1,7 @@
 /** Which arguments each sentence takes. Made from en.json: `vitest run src/text -u`. */
 // biome-ignore format: one sentence a line
 export interface Arguments {
+  'implants.searchedFor': { lots: string | number };
   'implants.fromTablet': { when: string | number };
   'implants.dropped': { count: number };
   'implants.notAsked': { why: string | number };
@@ -381,7 +382,9 @@ export interface Arguments {
   'label.expired': { on: string | number };
   'label.otherItem': { found: string | number };
   'label.differ': { field: string | number };
+  'label.saysUnknown': { field: string | number; typed: string | number };
   'label.tooLong': { field: string | number; most: string | number };
+  'label.wrongCheckDigit': { typed: string | number };
   'label.missing': { what: string | number };
   'label.entered': { lot: string | number; what: string | number };
   'caseFile.failed': { why: string | number };
@@ -416,6 +419,7 @@ export interface Arguments {
   'closeOut.days': { days: number };
   'closeOut.visits': { count: number };
   'closeOut.visitsNext': { count: number; day: string | number };
+  'closeOut.tapperDoesNot': { name: string | number; role: string | number };
   'closeOut.newer': { count: number };
   'closeOut.signed': { at: string | number; who: string | number };
   'closeOut.bodyWords': { what: string | number };
@@ -606,6 +610,8 @@ export interface Arguments {
   'unitDesk.own.since': { when: string | number };
   'unitDesk.own.used': { when: string | number };
   'unitDesk.trail.found': { count: number };
+  'unitDesk.trail.mayHave.title': { count: number };
+  'unitDesk.trail.mayHave.times': { count: number };
   'unitDesk.privacy.make': { patient: string | number };
   'unitDesk.privacy.made': { records: number };
   'unitDesk.privacy.held': { count: string | number };
@@ -664,6 +670,8 @@ export interface Arguments {
   'unitQuality.roleCount': { count: string | number; role: string | number };
   'unitQuality.fixer': { role: string | number };
   'unitQuality.found': { count: number };
+  'unitQuality.likeness': { parts: string | number; percent: string | number };
+  'unitQuality.traitLevel': { level: string | number; trait: string | number };
   'unitQuality.place': { day: string | number; number: string | number };
   'unitQuality.clean': { count: number };
   'unitQuality.filledOf': { filled: string | number; of: string | number };
@@ -683,6 +691,7 @@ export interface Arguments {
   'network.recalls.sum': { all: string | number; closed: string | number; silent: number };
   'network.recalls.withdrawn': { when: string | number; why: string | number };
   'network.recalls.counted': { exact: string | number; near: string | number; unknown: string | number };
+  'network.recalls.countedBefore': { exact: number; near: number; unknown: number };
   'network.recalls.answers.acknowledged': { when: string | number };
   'network.recalls.answers.searched': { when: string | number };
   'network.recalls.answers.closed': { when: string | number };
@@ -696,6 +705,8 @@ export interface Arguments {
   'network.quality.found': { count: string | number; what: string | number };
   'network.quality.foundOf': { cases: string | number; count: string | number; what: string | number };
   'network.quality.foundBeside': { cases: string | number; count: string | number; what: string | number };
+  'network.quality.foundIn': { count: string | number; units: number; what: string | number };
+  'network.quality.atLeast': { count: string | number };
   'network.quality.course.fewer': { first: string | number; from: string | number; last: string | number };
   'network.quality.course.more': { first: string | number; from: string | number; last: string | number };
   'network.quality.course.as-many': { first: string | number; from: string | number };
@@ -724,6 +735,16 @@ export interface Arguments {
   'network.exports.leftOut': { fields: string | number };
   'network.exports.everyNote': { k: string | number };
   'network.exports.kibi': { kib: string | number };
+  'networkAside.putBack': { when: string | number };
+  'networkAside.toDo': { count: number };
+  'networkAside.more': { count: number };
+  'networkAside.file': { name: string | number; version: string | number };
+  'networkAside.pair': { one: string | number; other: string | number };
+  'networkAside.done': { by: string | number; did: string | number; when: string | number };
+  'networkAside.others.ofUnits': { count: number };
+  'networkAside.others.forks': { count: number };
+  'networkAside.others.damaged': { count: number };
+  'networkAside.others.waiting': { count: number };
   'fromNetwork.refusedCount': { count: number };
   'fromNetwork.inTime': { age: string | number };
   'fromNetwork.standing.none': { day: string | number };
