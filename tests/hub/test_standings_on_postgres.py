@@ -9,7 +9,7 @@ from api.storage.unit_store import open_unit_store
 
 
 def test_both_databases_tell_the_counts_of_each_week(tmp_path, database):
-    """[DM-04] 2026-09-21 is a Monday."""
+    """[DM-04] 2026-09-21 is a Monday; of each week the last report is kept."""
     told = []
     for store in (
         open_unit_store(tmp_path / "file", new_generation="generation-1"),
@@ -22,7 +22,7 @@ def test_both_databases_tell_the_counts_of_each_week(tmp_path, database):
             store.standings.keep(KeptStanding("unit-b", "2026-09-22", 1, '{"at_ms":1}'))
             told.append(
                 (
-                    store.standings.weekly_counts("2026-09-18", "2026-09-22"),
+                    store.standings.weekly_counts("2026-09-18", "2026-09-23"),
                     store.standings.weekly_counts("2026-09-18", "2026-09-23", "unit-b"),
                 )
             )
@@ -32,8 +32,8 @@ def test_both_databases_tell_the_counts_of_each_week(tmp_path, database):
     assert told[0] == (
         [
             KeptCounts("unit-a", "2026-09-20", '{"lot-missing":20}'),
-            KeptCounts("unit-a", "2026-09-21", '{"lot-missing":21}'),
             KeptCounts("unit-b", "2026-09-22", "{}"),
+            KeptCounts("unit-a", "2026-09-23", '{"lot-missing":23}'),
         ],
         [KeptCounts("unit-b", "2026-09-22", "{}")],
     )

@@ -227,6 +227,7 @@ def test_what_people_of_the_desk_may_have():
             "log-ins",
             # The line to the hub, and counts alone.
             "network-line",
+            "network-aside",
             "fleet",
             "quality",
             "outcomes",

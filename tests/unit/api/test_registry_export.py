@@ -539,7 +539,7 @@ def test_the_command_writes_the_files_and_the_trail_says_who_and_why(tmp_path):
     assert (out / "patients.parquet").exists()
     trail = _run(["audit", "search", "--data", str(tmp_path / "hub")]).output
     assert "export network-exports" in trail
-    assert f"asked by {ada}, approved by {piers}" in trail
+    assert f"by command, asked as {ada}, approved as {piers}" in trail
     files = {one.name: one.read_bytes() for one in out.iterdir()}
     opened = open_hub(tmp_path / "other")
     assert lint_export(files, opened.store.catalogue) == []
