@@ -16,7 +16,7 @@ from api.storage.backups import write_backup
 from api.storage.encrypted_backups import write_encrypted_backup
 from api.storage.errors import StorageError
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import UnknownDeviceError
+from api.use_cases.errors import UnknownDeviceError, UseCaseError
 
 _LOG = logging.getLogger("crura")
 SUFFIX = ".crura-backup"
@@ -43,6 +43,10 @@ def post_backup(
     if not is_of_machine(request):
         raise UnknownDeviceError("Backups are made by `crura backup` on the server.")
     target = Path(data.target)
+    if not target.is_absolute():
+        # Else it would land wherever the server happened to be started.
+        message = "The path of the backup does not begin at the root. Give the whole path."
+        raise UseCaseError(message)
     if not data.recipients:
         return BackedUp(write_backup(around.store, target))
     folder = around.store.folder

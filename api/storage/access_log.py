@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from api.storage.any_connection import Connection
-from api.storage.p256 import is_signed, name_key, read_base64, write_base64
+from api.storage.p256 import is_signed_text, name_key_text, read_base64, write_base64
 from api.storage.server_key import ServerKey
 
 DAY_MS = 86_400_000
@@ -92,16 +92,12 @@ class AccessHead(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     @property
     def is_sound(self) -> bool:
         """Say whether the signature fits the key that it names."""
-        key, signature = read_base64(self.key), read_base64(self.signature)
-        if key is None or signature is None:
-            return False
-        return is_signed(key, self.signed_text.encode(), signature)
+        return is_signed_text(self.key, self.signed_text, self.signature)
 
     @property
     def key_id(self) -> str:
         """The id of the key, "" where it is none."""
-        key = read_base64(self.key)
-        return "" if key is None else name_key(key)
+        return name_key_text(self.key)
 
 
 class AccessLog(msgspec.Struct, frozen=True):

@@ -12,7 +12,7 @@ import msgspec
 
 from api.storage.access_log import AccessHead
 from api.storage.errors import StorageError
-from api.storage.p256 import is_signed, name_key, read_base64, write_base64
+from api.storage.p256 import is_signed_text, name_key_text, write_base64
 from api.storage.seal import SealedHead
 from api.storage.server_key import ServerKey
 
@@ -50,16 +50,12 @@ class OutsideHeads(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     @property
     def is_sound(self) -> bool:
         """Say whether the signature fits the key that it names."""
-        key, signature = read_base64(self.key), read_base64(self.signature)
-        if key is None or signature is None:
-            return False
-        return is_signed(key, self.signed_text.encode(), signature)
+        return is_signed_text(self.key, self.signed_text, self.signature)
 
     @property
     def key_id(self) -> str:
         """The id of the key, "" where it is none."""
-        key = read_base64(self.key)
-        return "" if key is None else name_key(key)
+        return name_key_text(self.key)
 
 
 def sign_heads(

@@ -70,6 +70,20 @@ def write_public_key(key: ec.EllipticCurvePublicKey) -> bytes:
     )
 
 
+def is_signed_text(key: str, text: str, signature: str) -> bool:
+    """Say whether a signature over a text fits the key, both base64; False for what is none."""
+    read_key, read_signature = read_base64(key), read_base64(signature)
+    if read_key is None or read_signature is None:
+        return False
+    return is_signed(read_key, text.encode(), read_signature)
+
+
+def name_key_text(key: str) -> str:
+    """Return the id of a key in base64, "" where it is none."""
+    read = read_base64(key)
+    return "" if read is None else name_key(read)
+
+
 def is_signed(public_key: bytes, message: bytes, signature: bytes) -> bool:
     """Say whether a signature over a message was made by the key; False for what is no key."""
     if len(signature) != SIGNATURE_BYTES:

@@ -10,6 +10,7 @@ import unicodedata
 
 import msgspec
 
+from api.storage.access_log import Outcome
 from api.storage.people_store import Account
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError
@@ -182,6 +183,24 @@ def note_account_act(store: UnitStore, verb: str, by: str, staff: str, at_ms: in
             verb=verb,
             object="unit-staff",
             records=(staff,),
+        ),
+    )
+
+
+def note_session(
+    store: UnitStore, verb: str, account: Account | None, *, at_ms: int, outcome: Outcome = "done"
+) -> None:
+    """Note an act of a log-in on the account it is for, None where there is none."""
+    note_access(
+        store,
+        AccessEvent(
+            at_ms=at_ms,
+            asker="person",
+            who=account.staff if account else "",
+            role=account.role if account else "",
+            verb=verb,
+            object="session",
+            outcome=outcome,
         ),
     )
 

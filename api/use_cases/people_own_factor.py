@@ -11,8 +11,12 @@ from api.storage.access_log import Outcome
 from api.storage.people_store import Account
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnknownPersonError
-from api.use_cases.note_access import AccessEvent, note_access
-from api.use_cases.people_accounts import FACTOR_BY_OTHERS, note_account_act, role_that_counts
+from api.use_cases.people_accounts import (
+    FACTOR_BY_OTHERS,
+    note_account_act,
+    note_session,
+    role_that_counts,
+)
 from api.use_cases.people_passwords import LONGEST, is_password
 from api.use_cases.people_second_factor import (
     SECRET_BYTES,
@@ -84,7 +88,7 @@ def offer_second_factor(
         outcome: Outcome = "done"
         if refusal is not None:
             outcome = "refused" if isinstance(refusal, NotAllowedError) else "wrong"
-        _note_offer(store, account, outcome, now_ms)
+        note_session(store, "offer-second-factor", account, at_ms=now_ms, outcome=outcome)
     if refusal is not None or account is None:
         raise refusal or UnknownPersonError(_NOT_OFFERED)
     secret = bytes.fromhex(token)[:SECRET_BYTES]
@@ -122,18 +126,3 @@ def take_up_offer(
     store.people.end_all(account.staff)
     note_account_act(store, "set-second-factor", account.staff, account.staff, now_ms)
     return True
-
-
-def _note_offer(store: UnitStore, account: Account | None, outcome: Outcome, at_ms: int) -> None:
-    note_access(
-        store,
-        AccessEvent(
-            at_ms=at_ms,
-            asker="person",
-            who=account.staff if account else "",
-            role=account.role if account else "",
-            verb="offer-second-factor",
-            object="session",
-            outcome=outcome,
-        ),
-    )

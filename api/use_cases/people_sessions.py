@@ -8,8 +8,7 @@ from api.storage.access_log import Outcome
 from api.storage.people_store import Account, PersonSession
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import NotAllowedError, UnknownPersonError
-from api.use_cases.note_access import AccessEvent, note_access
-from api.use_cases.people_accounts import FACTOR_BY_OTHERS, role_that_counts
+from api.use_cases.people_accounts import FACTOR_BY_OTHERS, note_session, role_that_counts
 from api.use_cases.people_own_factor import NO_FACTOR, SET_ONE_UP, take_up_offer
 from api.use_cases.people_passwords import LONGEST, hash_password, is_password, refuse_weak_password
 from api.use_cases.people_second_factor import find_step, open_secret
@@ -92,7 +91,7 @@ def log_in(
         if refusal is not None:
             outcome = "refused" if isinstance(refusal, NotAllowedError) else "wrong"
         # No name that was typed: people type passwords there.
-        _note(store, "log-in", account, at_ms=now_ms, outcome=outcome)
+        note_session(store, "log-in", account, at_ms=now_ms, outcome=outcome)
         if refusal is None and account is not None:
             end_stale(store, now_ms=now_ms)
             store.people.begin_session(new_token, account.staff, with_code=True, now_ms=now_ms)
@@ -130,7 +129,7 @@ def log_out(store: UnitStore, person: Person, *, now_ms: int) -> None:
     with store.transaction():
         account = store.people.find_account(person.staff)
         store.people.end_session(person.digest)
-        _note(store, "log-out", account, at_ms=now_ms)
+        note_session(store, "log-out", account, at_ms=now_ms)
 
 
 def list_sessions(store: UnitStore, person: Person, *, now_ms: int) -> list[SessionRow]:
@@ -166,7 +165,7 @@ def end_one(store: UnitStore, person: Person, session: str, password: str, *, no
         if not found:
             raise NotAllowedError("There is no such log-in of yours. Look at the list again.")
         store.people.end_session(found[0])
-        _note(store, "end-log-ins", account, at_ms=now_ms)
+        note_session(store, "end-log-ins", account, at_ms=now_ms)
 
 
 def end_others(store: UnitStore, person: Person, password: str, *, now_ms: int) -> int:
@@ -179,7 +178,7 @@ def end_others(store: UnitStore, person: Person, password: str, *, now_ms: int) 
     """
     account = _refuse_wrong_password(store, person, password, "end-log-ins", now_ms)
     with store.transaction():
-        _note(store, "end-log-ins", account, at_ms=now_ms)
+        note_session(store, "end-log-ins", account, at_ms=now_ms)
         return store.people.end_all(person.staff, but=person.digest)
 
 
@@ -205,7 +204,7 @@ def change_own_password(
             store.people.set_password(person.staff, kept)
             store.people.end_all(person.staff, but=person.digest)
         # Kept also where it was refused: the transaction ends well, and the refusal comes after.
-        _note(store, verb, account, at_ms=now_ms, outcome="wrong" if refusal else "done")
+        note_session(store, verb, account, at_ms=now_ms, outcome="wrong" if refusal else "done")
     if refusal is not None:
         raise NotAllowedError(str(refusal))
 
@@ -221,7 +220,7 @@ def _refuse_wrong_password(
         password, account.password if account else None
     )
     if account is None or not is_right:
-        _note(store, verb, account, at_ms=now_ms, outcome="wrong")
+        note_session(store, verb, account, at_ms=now_ms, outcome="wrong")
         # The log-in itself stands: no 401, by which a page would think that it has ended.
         raise NotAllowedError(_WRONG)
     return account
@@ -267,21 +266,4 @@ def _person(store: UnitStore, account: Account, session: PersonSession, role: st
         digest=session.digest,
         began_ms=session.began_ms,
         used_ms=session.used_ms,
-    )
-
-
-def _note(
-    store: UnitStore, verb: str, account: Account | None, *, at_ms: int, outcome: Outcome = "done"
-) -> None:
-    note_access(
-        store,
-        AccessEvent(
-            at_ms=at_ms,
-            asker="person",
-            who=account.staff if account else "",
-            role=account.role if account else "",
-            verb=verb,
-            object="session",
-            outcome=outcome,
-        ),
     )

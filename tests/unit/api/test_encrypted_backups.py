@@ -228,6 +228,18 @@ def test_the_running_server_writes_a_backup_for_the_command_alone(unit, recipien
     assert is_encrypted(tmp_path / "b")
 
 
+def test_a_path_that_would_lie_where_the_server_was_started_is_refused(unit, tmp_path, monkeypatch):
+    """Caught: a hostile request of the machine left backups in the folder of the program."""
+    monkeypatch.chdir(tmp_path)
+    before = sorted(tmp_path.iterdir())
+    key = {"authorization": f"Bearer {LOCAL_KEY}"}
+
+    for target in ("b", "./b", "../b"):
+        refused = unit.client.post("/api/backups", json={"target": target}, headers=key)
+        assert_problem(refused, 400, "whole path")
+    assert sorted(tmp_path.iterdir()) == before
+
+
 def test_the_server_keeps_the_newest_backups_and_none_goes_for_one_that_failed(
     unit, recipients, tmp_path
 ):
