@@ -5,7 +5,11 @@
 PYTHON ?= python3
 BIN := .venv/bin
 PORT ?= 8470
+# A browser test waits a third of its time, for a press to count or a screen to come.
+WORKERS ?= 3
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
+# Compiled modules are kept: the browser tests start `crura` hundreds of times.
+unexport PYTHONDONTWRITEBYTECODE
 
 PWA_SOURCES := $(shell find pwa/src pwa/public pwa/index.html pwa/vite.config.ts api/clinical_rules/data api/record_catalogue api/documents/words/papers -type f -not -name '*.test.ts' -not -name '*.pyc' 2>/dev/null)
 
@@ -57,7 +61,7 @@ lint:
 
 unit:
 	$(BIN)/python pwa/run_npm.py run --silent test
-	$(BIN)/python -m pytest -q -n 2 --dist loadfile
+	$(BIN)/python -m pytest -q -n $(WORKERS) --dist loadfile
 
 screenshots: setup .venv/.test-ready chromium
 	$(BIN)/python -m tests.browser.make_screenshots
