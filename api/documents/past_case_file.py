@@ -9,7 +9,7 @@ import msgspec
 
 from api.documents.past_case_cells import CellError, Column
 from api.documents.past_case_columns import LABS, say_unknown_header
-from api.documents.past_case_implants import MOST_COILS
+from api.documents.past_case_implants import find_wrong_implants
 
 MOST_ROWS = 5_000
 MOST_BYTES = 8_000_000
@@ -217,13 +217,8 @@ def _find_contradictions(case: PastCase, today_on: str) -> list[Fault]:
     found += _find_wrong_events(case, max([day, *(values.get(name, "") for name in happened)]))
     if "last_visit_obliterated" in values and "last_visit_on" not in values:
         refuse("last_visit_on", "A finding needs the day of its visit. Add it.")
-    if has("adhesive_parts") and not {"adhesive_parts_adhesive", "adhesive_parts_oil"} <= {*values}:
-        refuse("adhesive_parts_oil", "Give both parts, of adhesive and of oil, or none.")
-    for number in range(1, MOST_COILS + 1):
-        if has(f"coil_{number}_") and f"coil_{number}_lot" not in values:
-            refuse(f"coil_{number}_lot", "The lot is empty. Write it, or unknown.")
-    if has("adhesive_") and "adhesive_lot" not in values:
-        refuse("adhesive_lot", "The lot is empty. Write it, or unknown.")
+    for column, sentence in find_wrong_implants(values):
+        refuse(column, sentence)
     if any(has(f"{name}_") for name in LABS) and "labs_taken_on" not in values:
         refuse("labs_taken_on", "Laboratory values need the day on which blood was taken. Add it.")
     return found

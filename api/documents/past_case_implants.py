@@ -1,11 +1,11 @@
 """Columns of a file of past cases that tell what was left in the patient. Pure.
 
-A coil that is left out of a file is found by no recall: there is a column for each coil and for all
-that a recall is searched by.
+What is left out of a file is found by no recall: there is a column for each coil, for each adhesive
+that was injected and for all that a recall is searched by.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from api.clinical_rules.civil_date import add_days, add_interval, is_civil_date
@@ -27,12 +27,22 @@ from api.documents.past_case_cells import (
 from api.record_catalogue.catalogue import Catalogue
 
 MOST_COILS = 30
+MOST_ADHESIVES = 10
 LABEL = ("identifier", "serial", "expires_on")
+COILS = tuple(f"coil_{number}" for number in range(1, MOST_COILS + 1))
+# The first has no number: most files tell one.
+ADHESIVES = ("adhesive", *(f"adhesive_{number}" for number in range(2, MOST_ADHESIVES + 1)))
+_AMOUNT = {
+    "agent": "agent",
+    "mix_ml": "mix_ul",
+    "parts_adhesive": "parts_adhesive",
+    "parts_oil": "parts_oil",
+}
 # How many the template shows; a file may have more.
 _OFFERED_COILS = 8
 _GTIN_LENGTHS = (8, 12, 13, 14)
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}")
-_COIL = re.compile(r"coil_([0-9]{1,6})(_|$)")
+_NUMBERED = re.compile(r"(coil|adhesive)_([0-9]{1,6})(_|$)")
 _HIBC = (
     "This is no identifier of HIBC. Write the first code of the label, from + to its check "
     "character, without the part after the stroke."
@@ -44,33 +54,39 @@ _IDENTIFIER = (
 
 
 def list_implant_columns(catalogue: Catalogue) -> list[Column]:
-    """Return the columns of coils and of the adhesive."""
-    lot = f'coil_placed.device.lot; "{UNKNOWN}" where nobody knows it'
-    found = []
-    for number in range(1, MOST_COILS + 1):
-        name = f"coil_{number}"
-        first = number == 1
-        found += [
+    """Return the columns of coils and of adhesives."""
+    return [
+        *(column for name in COILS for column in _of_coil(name)),
+        *(column for name in ADHESIVES for column in _of_adhesive(name, catalogue)),
+    ]
+
+
+def _of_coil(name: str) -> list[Column]:
+    is_first = name == COILS[0]
+    return [
+        make_column(
+            f"{name}_lot",
+            f'coil_placed.device.lot; "{UNKNOWN}" where nobody knows it',
+            "L-0417-G" if is_first else "",
+            read_text,
+            is_rare=name not in COILS[:_OFFERED_COILS],
+        ),
+        *_of_label(name, "coil_placed", COILS),
+        *(
             make_column(
-                f"{name}_lot",
-                lot,
-                "L-0417-G" if first else "",
-                read_text,
-                is_rare=number > _OFFERED_COILS,
-            ),
-            *_of_label(name, "coil_placed", is_rare=not first),
-            *(
-                make_column(
-                    f"{name}_{what}_{unit}",
-                    f"coil_placed.coil.{what}_um",
-                    "15" if first and what == "loop" and unit == "mm" else "",
-                    read_scaled(factor, 0, most),
-                    quantity=f"{name}_{what}",
-                )
-                for what in ("loop", "length")
-                for unit, factor, most in (("mm", 1_000, 500), ("cm", 10_000, 50))
-            ),
-        ]
+                f"{name}_{what}_{unit}",
+                f"coil_placed.coil.{what}_um",
+                "15" if is_first and what == "loop" and unit == "mm" else "",
+                read_scaled(factor, 0, most),
+                quantity=f"{name}_{what}",
+            )
+            for what in ("loop", "length")
+            for unit, factor, most in (("mm", 1_000, 500), ("cm", 10_000, 50))
+        ),
+    ]
+
+
+def _of_adhesive(name: str, catalogue: Catalogue) -> list[Column]:
     # A case may plan no adhesive; what was injected is some.
     agents = tuple(
         one for one in values_of(catalogue, "case", "adhesive", "agent") if one != "none"
@@ -78,36 +94,37 @@ def list_implant_columns(catalogue: Catalogue) -> list[Column]:
     agent = read_choice(
         agents, " Where coils alone were placed, leave every adhesive column empty."
     )
-    mix = "adhesive_injected.amount.mix_ul: adhesive and oil together"
+    lot = f'device.lot; "{UNKNOWN}" where nobody knows it{_same(ADHESIVES)}'
+    columns: tuple[tuple[str, str, str, Read], ...] = (
+        ("agent", "amount.agent", "other", agent),
+        ("mix_ml", "amount.mix_ul: adhesive and oil together", "1.5", read_scaled(1_000, 0, 20)),
+        ("parts_adhesive", "amount.parts_adhesive", "1", read_scaled(1, 1, 100)),
+        ("parts_oil", "amount.parts_oil", "0", read_scaled(1, 0, 100)),
+        ("lot", lot, UNKNOWN, read_text),
+    )
+    is_rare = name != ADHESIVES[0]
     return [
-        *found,
-        make_column("adhesive_agent", "adhesive_injected.amount.agent", "other", agent),
-        make_column("adhesive_mix_ml", mix, "1.5", read_scaled(1_000, 0, 20)),
-        make_column(
-            "adhesive_parts_adhesive",
-            "adhesive_injected.amount.parts_adhesive",
-            "1",
-            read_scaled(1, 1, 100),
+        *(
+            make_column(
+                f"{name}_{part}",
+                f"adhesive_injected.{meaning}",
+                "" if is_rare else example,
+                read,
+                is_rare=is_rare,
+            )
+            for part, meaning, example, read in columns
         ),
-        make_column(
-            "adhesive_parts_oil",
-            "adhesive_injected.amount.parts_oil",
-            "0",
-            read_scaled(1, 0, 100),
-        ),
-        make_column(
-            "adhesive_lot",
-            f'adhesive_injected.device.lot; "{UNKNOWN}" where nobody knows it',
-            UNKNOWN,
-            read_text,
-        ),
-        *_of_label("adhesive", "adhesive_injected"),
+        *_of_label(name, "adhesive_injected", ADHESIVES),
     ]
 
 
-def _of_label(name: str, kind: str, *, is_rare: bool = False) -> list[Column]:
+def _same(names: tuple[str, ...]) -> str:
+    return f"; the same for {names[1]} to {names[-1]}"
+
+
+def _of_label(name: str, kind: str, names: tuple[str, ...]) -> list[Column]:
     """Return what else of a label a recall is searched by."""
-    same = f"; the same for coil_2 to coil_{MOST_COILS}" if kind == "coil_placed" else ""
+    is_rare, same = name != names[0], _same(names)
     parts: tuple[tuple[str, str, str, Read], ...] = (
         (
             "identifier",
@@ -131,11 +148,33 @@ def _of_label(name: str, kind: str, *, is_rare: bool = False) -> list[Column]:
 
 
 def device_in(values: Mapping[str, Any], name: str) -> dict[str, Any]:
-    """Return a device as records hold it: the cells of one coil, or of the adhesive."""
+    """Return a device as records hold it: the cells of one coil, or of one adhesive."""
     lot = values[f"{name}_lot"]
     named = {"lot_unknown": True} if says_no_lot(lot) else {"lot": without_lot_word(lot)}
     label = {part: values[f"{name}_{part}"] for part in LABEL if f"{name}_{part}" in values}
     return {**named, **label}
+
+
+def amount_in(values: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """Return how much of one adhesive was injected, as records hold it; empty where none says."""
+    return {
+        kept: values[f"{name}_{part}"]
+        for part, kept in _AMOUNT.items()
+        if f"{name}_{part}" in values
+    }
+
+
+def find_wrong_implants(values: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield what cannot be true of the implants of a row: a column, and what to do."""
+    for name in ADHESIVES:
+        parts = {f"{name}_parts_adhesive", f"{name}_parts_oil"}
+        if len(parts & values.keys()) == 1:
+            yield f"{name}_parts_oil", "Give both parts, of adhesive and of oil, or none."
+    for name in (*COILS, *ADHESIVES):
+        others = (*LABEL, *_AMOUNT, "loop_mm", "loop_cm", "length_mm", "length_cm")
+        is_told = any(f"{name}_{part}" in values for part in others)
+        if is_told and f"{name}_lot" not in values:
+            yield f"{name}_lot", "The lot is empty. Write it, or unknown."
 
 
 def read_identifier(cell: str) -> str:
@@ -165,17 +204,21 @@ def read_expiry(cell: str) -> str:
 
 def say_implant_header(header: str) -> str:
     """Return what to do about a header of an implant that is not understood, "" for any other."""
-    coil = _COIL.match(header)
-    if coil and int(coil[1]) > MOST_COILS:
-        return (
-            f"A row holds coil_1 to coil_{MOST_COILS}. Write the coils beyond them into a second "
-            "row of this patient and day, with 2 in the column case_of_day, so that none is lost."
-        )
-    if coil is None and not header.startswith("adhesive"):
+    numbered = _NUMBERED.match(header)
+    if numbered:
+        names = COILS if numbered[1] == "coil" else ADHESIVES
+        if int(numbered[2]) > len(names):
+            return (
+                f"A row holds {names[0]} to {names[-1]}. Write those beyond them into a second "
+                "row of this patient and day, with 2 in the column case_of_day, so that none is "
+                "lost."
+            )
+    elif not header.startswith("adhesive"):
         return ""
     parts = "lot, identifier, serial, expires_on"
     return (
         f"Of a coil a file tells {parts}, loop_mm or loop_cm and length_mm or length_cm, as in "
-        f"coil_1_lot; of an adhesive {parts}, agent, mix_ml, parts_adhesive and parts_oil. Rename "
-        "the column, so that nothing of a device is lost."
+        f"coil_1_lot; of an adhesive {parts}, agent, mix_ml, parts_adhesive and parts_oil, as in "
+        "adhesive_lot and, of a second one, adhesive_2_lot. Rename the column, so that nothing of "
+        "a device is lost."
     )

@@ -6,7 +6,7 @@ from typing import Any
 from api.documents.past_case_cells import Column
 from api.documents.past_case_columns import LABS
 from api.documents.past_case_file import PastCase
-from api.documents.past_case_implants import MOST_COILS, device_in
+from api.documents.past_case_implants import ADHESIVES, COILS, amount_in, device_in
 
 Written = tuple[str, dict[str, Any]]
 _ORIGIN = "earlier-record"
@@ -97,18 +97,22 @@ def write_case(
             }
             lab = {"case": record, "analyte": analyte, "result": result}
             yield f"lab_result/{stem}-{place}", lab
-    for place in range(1, MOST_COILS + 1):
-        if f"coil_{place}_lot" in values:
+    for place, name in enumerate(COILS, 1):
+        if f"{name}_lot" in values:
             coil = {
-                f"{what}_um": by_quantity[f"coil_{place}_{what}"][1]
+                f"{what}_um": by_quantity[f"{name}_{what}"][1]
                 for what in ("loop", "length")
-                if f"coil_{place}_{what}" in by_quantity
+                if f"{name}_{what}" in by_quantity
             }
-            device = device_in(values, f"coil_{place}")
+            device = device_in(values, name)
             fields = {"case": record, "target": target, "slot": place, "device": device}
             yield f"coil_placed/{stem}-{place}", {**fields, **({"coil": coil} if coil else {})}
-    if "adhesive_lot" in values:
-        yield f"adhesive_injected/{stem}-1", _adhesive(values, record, target)
+    for place, name in enumerate(ADHESIVES, 1):
+        if f"{name}_lot" in values:
+            amount, device = amount_in(values, name), device_in(values, name)
+            fields = {"case": record, "target": target, "device": device}
+            told = {**fields, **({"amount": amount} if amount else {})}
+            yield f"adhesive_injected/{stem}-{place}", told
     answers = {
         asked: values[header]
         for asked, header in (("doppler_flow", "flow_at_end"), ("technical_success", "delivered"))
@@ -130,18 +134,6 @@ def _target(values: Mapping[str, Any], by_quantity: Mapping[str, Any]) -> dict[s
     modality = {"modality": values["size_modality"]} if "size_modality" in values else {}
     label = {"label": values.get("varix_label", "Varix A")}
     return {**label, **({"size": {**size, **modality, "origin": _ORIGIN}} if size else {})}
-
-
-def _adhesive(values: Mapping[str, Any], record: str, target: str) -> dict[str, Any]:
-    names = {
-        "agent": "adhesive_agent",
-        "parts_adhesive": "adhesive_parts_adhesive",
-        "parts_oil": "adhesive_parts_oil",
-        "mix_ul": "adhesive_mix_ml",
-    }
-    amount = {part: values[name] for part, name in names.items() if name in values}
-    fields = {"case": record, "target": target, "device": device_in(values, "adhesive")}
-    return {**fields, **({"amount": amount} if amount else {})}
 
 
 def _events(values: Mapping[str, Any], record: str) -> Iterator[Written]:

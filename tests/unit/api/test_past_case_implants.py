@@ -1,7 +1,7 @@
 """Past cases from a file: each case once, each coil with all that a recall is searched by.
 
 Caught: a row that stands twice taken as two cases with every coil twice; a ninth coil told to be
-left out of the file.
+left out of the file; a second lot of adhesive for which there was no column.
 """
 
 import pytest
@@ -10,7 +10,7 @@ from api.clinical_rules.hibc_label import check_character
 from api.clinical_rules.implant_search import make_search
 from api.documents.past_case_columns import list_columns
 from api.documents.past_case_file import write_template
-from api.documents.past_case_implants import MOST_COILS
+from api.documents.past_case_implants import MOST_ADHESIVES, MOST_COILS
 from api.use_cases.add_staff import add_staff
 from api.use_cases.errors import CalculationError
 from api.use_cases.find_lots import look_for
@@ -148,6 +148,59 @@ def test_identifier_serial_and_expiry_are_taken_and_found_by_a_recall(unit, take
         assert [one.group for one in found.implants].count("same") == 1, search
 
 
+def test_every_adhesive_of_a_case_is_taken_with_its_amount_and_found_by_a_recall(unit, take):
+    take(
+        "TH-1,2015-03-12,K-1477,1.5,unknown,other,1,B-9032",
+        header="local_number,procedure_on,adhesive_lot,adhesive_mix_ml,adhesive_2_lot,"
+        f"adhesive_2_agent,adhesive_2_mix_ml,adhesive_{MOST_ADHESIVES}_lot",
+    )
+
+    held = {one.record.rpartition("-")[2]: one.fields for one in _of(unit, "adhesive_injected")}
+    amounts = {place: shown_value(fields.get("amount")) for place, fields in held.items()}
+    assert amounts == {
+        "1": {"mix_ul": 1_500},
+        "2": {"agent": "other", "mix_ul": 1_000},
+        f"{MOST_ADHESIVES}": None,
+    }
+    with unit.store.transaction():
+        found = look_for(unit.store, make_search({"lots": ["B-9032"]}), on=ON)
+    assert [(one.group, one.lot) for one in found.implants] == [
+        ("same", "B-9032"),
+        ("unknown", ""),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("columns", "cells", "column"),
+    [
+        ("adhesive_2_mix_ml", "1", "adhesive_2_lot"),
+        ("adhesive_lot,adhesive_3_serial", "A-1,S-1", "adhesive_3_lot"),
+        ("adhesive_2_lot,adhesive_2_parts_oil", "A-1,1", "adhesive_2_parts_oil"),
+    ],
+)
+def test_a_second_adhesive_is_told_whole(unit, columns, cells, column):
+    content = _file(f"TH-1,2015-03-12,{cells}", header=f"local_number,procedure_on,{columns}")
+    (fault,) = look_at_past_cases(unit.store, content, on=ON).faults
+
+    assert fault.column == column
+
+
+def test_an_unknown_lot_of_a_past_case_lies_on_the_day_of_its_procedure(unit, take):
+    """[LT8] Caught: no coil of a past case has a day of its own, and it lay in every period."""
+    header = "local_number,procedure_on,coil_1_lot,adhesive_lot"
+    take("TH-1,2015-03-12,unknown,unknown", "TH-2,2016-03-12,unknown,unknown", header=header)
+
+    def days(**period):
+        with unit.store.transaction():
+            told = look_for(unit.store, make_search({"lots": ["L-9"], **period}), on=ON)
+        return [one.on_day for one in told.implants]
+
+    assert days() == ["2016-03-12"] * 2 + ["2015-03-12"] * 2
+    assert days(from_on="2015-03-12", to_on="2015-12-31") == ["2015-03-12"] * 2
+    assert days(from_on="2016-03-12") == ["2016-03-12"] * 2
+    assert days(from_on="2017-01-01") == []
+
+
 @pytest.mark.parametrize(
     ("header", "cell", "words"),
     [
@@ -195,6 +248,8 @@ def test_a_case_of_many_coils_keeps_each(unit, take):
     ("header", "words"),
     [
         (f"coil_{MOST_COILS + 1}_lot", "second row .* case_of_day, so that none is lost"),
+        (f"adhesive_{MOST_ADHESIVES + 1}_lot", "second row .* case_of_day, so that none is lost"),
+        ("adhesive_1_lot", "of a second one, adhesive_2_lot"),
         ("coil_400_loop_mm", "second row .* case_of_day"),
         ("coil_2_udi", "lot, identifier, serial, expires_on.* Rename the column"),
         ("adhesive_gtin", "Rename the column"),
@@ -216,3 +271,5 @@ def test_the_template_shows_what_a_label_tells_and_what_more_coils_are_called(un
     }
     assert f"the same for coil_2 to coil_{MOST_COILS}" in meanings
     assert "coil_9_lot" not in headers
+    assert f"the same for adhesive_2 to adhesive_{MOST_ADHESIVES}" in meanings
+    assert "adhesive_2_lot" not in headers
