@@ -7,13 +7,20 @@ import msgspec
 import rich_click as click
 
 from api.clinical_rules.civil_date import add_days
-from api.command_parts import data_option, draw_chance, open_store, refuse, today_of
+from api.command_parts import (
+    data_option,
+    do_here_or_there,
+    draw_chance,
+    note_here,
+    open_store,
+    refuse,
+    today_of,
+)
+from api.storage.running_server import RunningServer, read_from_running_server
 from api.storage.unit_store import UnitStore
 from api.use_cases.add_sessions import add_sessions
-from api.use_cases.closed_days import list_closed_days, name_country
-from api.use_cases.propose_bookings import Proposals, propose_bookings
-
-_AHEAD_DAYS = 90
+from api.use_cases.closed_days import ClosedDays, list_closed_days, name_country
+from api.use_cases.propose_bookings import LOOK_AHEAD_DAYS, Proposals, propose_bookings
 
 
 @click.command("add-sessions")
@@ -41,20 +48,32 @@ def add_season(file: Path, by: str, folder: Path) -> None:
 
 
 @click.command("propose-bookings")
-@click.option("--until", "until_on", help=f"Last day (default: {_AHEAD_DAYS} days from today).")
+@click.option("--until", "until_on", help=f"Last day (default: {LOOK_AHEAD_DAYS} days from today).")
 @click.option("--may-move", is_flag=True, help="Also move bookings that could stay.")
 @click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
 @data_option
 def propose(until_on: str | None, may_move: bool, form: str, folder: Path) -> None:
-    """Propose a session for every visit that needs one. Nothing is written."""
-    with open_store(folder) as store:
+    """Propose a session for every visit that needs one. Nothing is written.
+
+    Also while the server runs, which then proposes.
+    """
+
+    def here(store: UnitStore) -> Proposals:
+        note_here(store, "read", "bookings", why="proposals")
         today_on = today_of(store)
-        found = propose_bookings(
+        return propose_bookings(
             store,
             today_on=today_on,
-            until_on=until_on or add_days(today_on, _AHEAD_DAYS),
+            until_on=add_days(today_on, LOOK_AHEAD_DAYS) if until_on is None else until_on,
             may_move=may_move,
         )
+
+    def there(server: RunningServer) -> Proposals:
+        asked = {"until_on": until_on, "may_move": may_move}
+        told = read_from_running_server(server, "/api/bookings/propose", asked, about="bookings")
+        return msgspec.convert(told, Proposals)
+
+    found = do_here_or_there(folder, here, there)
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
     else:
@@ -67,11 +86,23 @@ def propose(until_on: str | None, may_move: bool, form: str, folder: Path) -> No
 @click.option("--by", help="Who names the country: staff/<id>.")
 @data_option
 def closed_days(country: str | None, subdivision: str, by: str | None, folder: Path) -> None:
-    """List the public holidays on which no session is held, and name the country they are of."""
-    with open_store(folder) as store:
-        if country is not None:
+    """List the public holidays on which no session is held, and name the country they are of.
+
+    Also while the server runs, but for naming the country.
+    """
+
+    def there(server: RunningServer) -> ClosedDays:
+        told = read_from_running_server(server, "/api/closed-days", about="closed days")
+        return msgspec.convert(told, ClosedDays)
+
+    if country is None:
+        found = do_here_or_there(
+            folder, lambda store: list_closed_days(store, on=today_of(store)), there
+        )
+    else:
+        with open_store(folder) as store:
             _name_country(store, country, subdivision, by)
-        found = list_closed_days(store, on=today_of(store))
+            found = list_closed_days(store, on=today_of(store))
     for one in found.days:
         click.echo(f"{one.on}  {one.name}")
     named = "-".join(one for one in (found.country, found.subdivision) if one)

@@ -9,17 +9,21 @@ from api.clinic_commands import write_file
 from api.command_parts import (
     ENVIRONMENT,
     data_option,
+    do_here_or_there,
     draw_chance,
     note_here,
     open_store,
+    read_case,
+    refusals,
     refuse,
     today_of,
 )
 from api.documents.past_case_columns import list_columns
 from api.documents.past_case_file import MOST_BYTES, write_template
-from api.storage.unit_store import read_packaged_catalogue
+from api.storage.running_server import RunningServer, fetch_from_running_server
+from api.storage.unit_store import UnitStore, read_packaged_catalogue
 from api.use_cases.export_case_bundle import export_case_bundle
-from api.use_cases.export_cases import export_cases_as_csv, export_cases_as_json
+from api.use_cases.export_cases import export_cases_as_json, write_cases_as_csv
 from api.use_cases.import_cases import (
     ImportReport,
     look_at_past_cases,
@@ -43,16 +47,26 @@ def add_case_commands(main: click.Group) -> None:
 @click.option("--out", type=_FILE, help="Write it there (default: standard output).")
 @data_option
 def export_fhir(case: str, out: Path | None, folder: Path) -> None:
-    """Write CASE (case/<id>) as FHIR R4B bundle. It names the patient."""
-    with open_store(folder) as store:
-        note_here(store, "export", "case", (case,))
-        content = export_case_bundle(
+    """Write CASE (case/<id>) as FHIR R4B bundle. It names the patient.
+
+    Also while the server runs, which then makes it.
+    """
+    record = read_case(case)
+
+    def here(store: UnitStore) -> bytes:
+        note_here(store, "export", "case", (record,))
+        return export_case_bundle(
             store,
-            case,
+            record,
             on=today_of(store),
             now_ms=ENVIRONMENT.now_ms(),
             time_zone=ENVIRONMENT.time_zone,
         )
+
+    def there(server: RunningServer) -> bytes:
+        return fetch_from_running_server(server, f"/api/fhir/{record}", about="cases")
+
+    content = do_here_or_there(folder, here, there)
     if out is None:
         click.echo(content)
     else:
@@ -64,20 +78,33 @@ def export_fhir(case: str, out: Path | None, folder: Path) -> None:
 @click.option("--json", "json_file", type=_FILE, help="Write everything into one JSON file.")
 @data_option
 def export_cases(csv_folder: Path | None, json_file: Path | None, folder: Path) -> None:
-    """Write every case as tables, with a data dictionary. They name patients."""
+    """Write every case as tables, with a data dictionary. They name patients.
+
+    Also while the server runs, which then gathers them.
+    """
     if (csv_folder is None) == (json_file is None):
         refuse("Say where to: --csv FOLDER or --json FILE.")
-    with open_store(folder) as store:
+
+    def here(store: UnitStore) -> bytes:
         note_here(store, "export", "cases", name_exported(store))
-        if json_file is not None:
-            write_file(json_file, export_cases_as_json(store))
-        if csv_folder is not None:
-            try:
-                csv_folder.mkdir(parents=True, exist_ok=True)
-            except OSError as error:
-                refuse(f"{csv_folder} cannot be made ({error.strerror}). Name another folder.")
-            for name, text in export_cases_as_csv(store).items():
-                write_file(csv_folder / name, text.encode())
+        return export_cases_as_json(store)
+
+    content = do_here_or_there(
+        folder,
+        here,
+        lambda server: fetch_from_running_server(server, "/api/cases/export", about="cases"),
+    )
+    if json_file is not None:
+        write_file(json_file, content)
+    if csv_folder is not None:
+        try:
+            csv_folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            refuse(f"{csv_folder} cannot be made ({error.strerror}). Name another folder.")
+        with refusals():
+            tables = write_cases_as_csv(read_packaged_catalogue(), content)
+        for name, text in tables.items():
+            write_file(csv_folder / name, text.encode())
 
 
 @click.command("import-cases")

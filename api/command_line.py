@@ -2,9 +2,10 @@
 
 import json
 import sys
-from contextlib import nullcontext
 from pathlib import Path
+from typing import Any
 
+import msgspec
 import rich_click as click
 
 from api.backup_commands import backup, backup_key, drill, restore
@@ -16,6 +17,7 @@ from api.clinic_commands import add_clinic_commands
 from api.command_parts import (
     ENVIRONMENT,
     data_option,
+    do_here_or_there,
     open_store,
     refusals,
     today_of,
@@ -32,13 +34,15 @@ from api.metrics_command import metrics_command
 from api.network_commands import add_network_commands
 from api.people_commands import staff_group
 from api.privacy_commands import add_privacy_commands, read_access_head
+from api.retention_command import retention
 from api.rule_commands import rules_group
 from api.serve_commands import add_serve_commands
 from api.stock_commands import stock_command
 from api.storage.errors import StorageError
 from api.storage.outside_heads import list_heads, read_heads
+from api.storage.running_server import RunningServer, read_from_running_server
 from api.trace_commands import add_trace_commands
-from api.use_cases.answer_calculation import answer_calculation
+from api.use_cases.answer_calculation import answer_calculation, read_calculation
 from api.use_cases.check_plans import check_every_plan
 from api.use_cases.load_scenario import load_scenario
 from api.use_cases.rebuild_views import rebuild_views
@@ -73,6 +77,7 @@ add_clinic_commands(main)
 add_case_commands(main)
 add_trace_commands(main)
 add_privacy_commands(main)
+main.add_command(retention)
 main.add_command(check_follow_up_command)
 main.add_command(print_document)
 main.add_command(stock_command)
@@ -93,13 +98,25 @@ for backup_command in (backup, restore, drill, backup_key):
 def calculate(kind: str, folder: Path | None) -> None:
     """Read one JSON object from standard input and write the answer.
 
-    KIND is liver-scores, sizing, follow-up, antithrombotic-holds or device-label.
+    KIND is liver-scores, sizing, follow-up, antithrombotic-holds or device-label. Of a unit also
+    while its server runs, which then answers.
     """
     request = sys.stdin.buffer.read()
-    with refusals(), nullcontext() if folder is None else open_store(folder) as store:
-        on = ENVIRONMENT.today() if store is None else today_of(store)
-        answer = answer_calculation(kind, request, on=on, store=store)
-        click.echo(json.dumps(answer, ensure_ascii=False, indent=1))
+
+    def there(server: RunningServer) -> dict[str, Any]:
+        asked = read_calculation(kind, request)
+        return read_from_running_server(server, f"/api/calculate/{kind}", asked, about=kind)
+
+    with refusals():
+        if folder is None:
+            answer = answer_calculation(kind, request, on=ENVIRONMENT.today())
+        else:
+            answer = do_here_or_there(
+                folder,
+                lambda store: answer_calculation(kind, request, on=today_of(store), store=store),
+                there,
+            )
+    click.echo(json.dumps(answer, ensure_ascii=False, indent=1))
 
 
 @main.command("verify")
@@ -192,10 +209,15 @@ def check_plans(folder: Path) -> None:
 def rule_health(folder: Path) -> None:
     """Say how often each gate came up and was passed, and which want a review.
 
-    From the record alone: what came up at Plan or Close-out and was followed is not counted.
+    From the record alone: what came up at Plan or Close-out and was followed is not counted. Also
+    while the server runs, which then counts.
     """
-    with open_store(folder) as store:
-        rules = count_rule_health(store)
+
+    def there(server: RunningServer) -> list[RuleHealth]:
+        told = read_from_running_server(server, "/api/rule-health", about="gates")
+        return msgspec.convert(told["rules"], list[RuleHealth])
+
+    rules = do_here_or_there(folder, count_rule_health, there)
     for rule in rules:
         click.echo(_say_health(rule))
     marked = sum(rule.wants_review for rule in rules)

@@ -5,10 +5,12 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NoReturn, TypeVar
+from urllib.parse import urlencode
 
 import rich_click as click
 
 from api.environment import Environment
+from api.record_catalogue.record_names import case_of, is_record_name
 from api.storage.errors import FolderInUseError, StorageError
 from api.storage.opened_store import open_store_of
 from api.storage.running_server import RunningServer, find_running_server
@@ -64,6 +66,31 @@ def do_here_or_there(
             return there(server)
         with closing(store):
             return here(store)
+
+
+def read_case(typed: str) -> str:
+    """Return the record of a case, ``case/<id>``, or say in a sentence that none can be named so.
+
+    A server is asked by it and the trail names it; neither takes any text.
+    """
+    case = case_of(typed)
+    if not is_record_name(case):
+        refuse(f"{case[:80]!r} is no case on record. Name one that is: case/<id>.")
+    return case
+
+
+def read_visits(typed: tuple[str, ...]) -> list[str]:
+    """Return the records of visits, or say in a sentence that one cannot be named so."""
+    for visit in typed:
+        if not (visit.startswith("visit/") and is_record_name(visit)):
+            refuse(f"{visit[:80]!r} names no visit. Name each as visit/<id>.")
+    return list(typed)
+
+
+def address_of(path: str, **asked: str | None) -> str:
+    """Return where the running server is asked; what is None is left out."""
+    query = urlencode({name: value for name, value in asked.items() if value is not None})
+    return f"{path}?{query}" if query else path
 
 
 def data_option(command: Callable[..., None]) -> Callable[..., None]:

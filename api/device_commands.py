@@ -107,6 +107,7 @@ def _draw(link: str) -> str:
 def list_them(folder: Path) -> None:
     """Print the devices that joined: id, role, digits of the key, whether they wait, and the name.
 
+    Of a tablet that is in, also which version of the exchange version it last told that it speaks.
     One that "asks for its data key" has lost it: whoever holds that tablet could read all that is
     on it once it was confirmed.
     """
@@ -132,10 +133,22 @@ _STANDINGS = {
 def _line(one: dict[str, Any]) -> str:
     key = one["fingerprint"]
     digits = f"{key[:3]} {key[3:]}" if key else "no key"
-    standing = _STANDINGS.get(
-        one.get("recovery", "none"), "waits to be confirmed" if one["is_waiting"] else "is in"
-    )
+    plainly = "waits to be confirmed" if one["is_waiting"] else f"is in{_protocol_words(one)}"
+    standing = _STANDINGS.get(one.get("recovery", "none"), plainly)
     return f"{one['id']}  {one['role']}  {digits}  {standing}  {one['name']}"
+
+
+def _protocol_words(one: dict[str, Any]) -> str:
+    """Return what a tablet last told of its protocol; a unit tells its hub by its report."""
+    if one["role"] == UNIT_ROLE:
+        return ""
+    # A server of an earlier release tells none.
+    told = one.get("told") or {}
+    protocol = told.get("protocol")
+    if protocol is None:
+        return ", exchange version not told"
+    other = ", another than the unit's" if told.get("is_other_protocol") else ""
+    return f", exchange version {protocol}{other}"
 
 
 @device_group.command("confirm")

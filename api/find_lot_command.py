@@ -37,8 +37,8 @@ from api.use_cases.recall_letters import (
 @click.argument("lots", nargs=-1, metavar="[LOT]...")
 @criteria_options
 @click.option("--serial")
-@click.option("--from", "from_on", help="First day of the period for unknown lots.")
-@click.option("--to", "to_on", help="Last day of the period for unknown lots.")
+@click.option("--from", "from_on", help="First day of the period for unknown lots, YYYY-MM-DD.")
+@click.option("--to", "to_on", help="Last day of the period for unknown lots, YYYY-MM-DD.")
 @person_option
 @click.option("--because", required=True, help="Why it is searched; kept in the record.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the list there.")
@@ -69,8 +69,10 @@ def find_lot(
     """Find every patient with a device: this LOT, look-alikes, near ones, and the unknown.
 
     Several LOTs in one text, parted by commas, blanks, tabs or slashes, are searched for whole and
-    in their parts, and each is told. A word for lot before it does not count. The search is kept,
-    with who searched and why. Also while the server runs, which then searches.
+    in their parts, and each is told. A word for lot before it does not count. A period bounds the
+    unknown alone: an implant without a day has that of its case, and one whose day nobody can tell
+    is listed always. The search is kept with its period, with who searched and why. Also while the
+    server runs, which then searches.
     """
     searched = read_lots(lots, as_typed=as_typed)
     content = {
@@ -121,6 +123,15 @@ def find_lot(
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
     else:
         tell_found(found)
+        if from_on or to_on:
+            days = _say_period(from_on, to_on)
+            click.echo(f"Unknown lots are listed {days}, and where nobody knows the day.")
+
+
+def _say_period(from_on: str | None, to_on: str | None) -> str:
+    if from_on and to_on:
+        return f"from {from_on} to {to_on}"
+    return f"from {from_on} on" if from_on else f"up to {to_on}"
 
 
 def _write_letters(made: RecallLetters, target: Path) -> None:

@@ -7,7 +7,9 @@ from pathlib import Path
 import msgspec
 import rich_click as click
 
-from api.command_parts import data_option, note_here, open_store, today_of
+from api.command_parts import address_of, data_option, do_here_or_there, note_here, today_of
+from api.storage.running_server import RunningServer, read_from_running_server
+from api.storage.unit_store import UnitStore
 from api.use_cases.check_follow_up import FollowUpCheck, check_follow_up
 from api.use_cases.name_handed_out import name_checked
 
@@ -21,11 +23,20 @@ _HEAD = ("Number", "Name", "Where", "What to do")
 def check_follow_up_command(on: str | None, form: str, folder: Path) -> None:
     """Name every treated patient without a next act, and closed cases without a plan.
 
-    Ends with exit code 1 where anybody is named.
+    Ends with exit code 1 where anybody is named. Also while the server runs, which then checks.
     """
-    with open_store(folder) as store:
-        found = check_follow_up(store, on=on or today_of(store))
+
+    def here(store: UnitStore) -> FollowUpCheck:
+        found = check_follow_up(store, on=today_of(store) if on is None else on)
         note_here(store, "read", "follow-up-check", name_checked(found))
+        return found
+
+    def there(server: RunningServer) -> FollowUpCheck:
+        address = address_of("/api/follow-up-check", now="true", on=on)
+        told = read_from_running_server(server, address, about="the follow-up check")
+        return msgspec.convert(told, FollowUpCheck)
+
+    found = do_here_or_there(folder, here, there)
     if form == "json":
         click.echo(json.dumps(msgspec.to_builtins(found), ensure_ascii=False, indent=1))
     else:

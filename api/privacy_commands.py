@@ -1,9 +1,7 @@
-"""Commands for privacy: the trail of access, erasure, what is due, and all about one patient."""
+"""Commands for privacy: the trail of access, erasure, and all about one patient."""
 
 import datetime
 from pathlib import Path
-from urllib.parse import urlencode
-from zoneinfo import ZoneInfo
 
 import msgspec
 import rich_click as click
@@ -11,6 +9,7 @@ import rich_click as click
 from api.clinic_commands import write_file
 from api.command_parts import (
     ENVIRONMENT,
+    address_of,
     data_option,
     do_here_or_there,
     draw_chance,
@@ -20,20 +19,18 @@ from api.command_parts import (
     today_of,
 )
 from api.storage.access_log import AccessHead, AccessLine
-from api.storage.running_server import RunningServer, ask_running_server
+from api.storage.running_server import (
+    RunningServer,
+    ask_running_server,
+    read_from_running_server,
+)
 from api.storage.unit_store import UnitStore
 from api.use_cases.erase_records import Consent, erase_again, erase_records
 from api.use_cases.export_patient import gather_about_patient, print_about_patient, read_pictures
-from api.use_cases.list_held_by import list_held_by
+from api.use_cases.list_held_by import HeldBy, list_held_by, read_moment
 from api.use_cases.note_access import NOTHING_NOTED, export_access_head
 from api.use_cases.plan_erasure import ErasurePlan, plan_erasure
 from api.use_cases.registry_erasures import erase_unit, plan_erasure_of_unit
-from api.use_cases.retention import (
-    ClassReport,
-    packaged_retention_file,
-    read_retention_classes,
-    report_retention,
-)
 from api.use_cases.search_access import AccessSearch, FoundAccess, search_access
 from api.use_cases.unit_day import read_unit_zone
 from api.use_cases.wide_accesses import tell_wide
@@ -46,7 +43,6 @@ def add_privacy_commands(main: click.Group) -> None:
     """Add the commands of this file to `crura`."""
     main.add_command(audit_group)
     main.add_command(erase)
-    main.add_command(retention)
     main.add_command(patient_export)
 
 
@@ -111,12 +107,22 @@ def head(target: Path, folder: Path) -> None:
 @click.option("--at", "at", required=True, help="A moment, such as 2026-03-01T18:30.")
 @data_option
 def held_by(device: str, at: str, folder: Path) -> None:
-    """Say whose records DEVICE may have held at a moment: for a tablet that was lost."""
-    with open_store(folder) as store:
-        zone = ZoneInfo(read_unit_zone(store, otherwise=ENVIRONMENT.time_zone))
-        at_ms = _read_moment(at, zone)
+    """Say whose records DEVICE may have held at a moment: for a tablet that was lost.
+
+    Also while the server runs, which then says it.
+    """
+
+    def here(store: UnitStore) -> HeldBy:
+        zone = read_unit_zone(store, otherwise=ENVIRONMENT.time_zone)
+        at_ms = read_moment(at, zone=zone)
         note_here(store, "search", "held-by", why=device)
-        found = list_held_by(store, device, at_ms=at_ms)
+        return list_held_by(store, device, at_ms=at_ms)
+
+    def there(server: RunningServer) -> HeldBy:
+        address = address_of("/api/held-by", device=device, at=at)
+        return msgspec.convert(read_from_running_server(server, address, about="access"), HeldBy)
+
+    found = do_here_or_there(folder, here, there)
     for patient in found.patients:
         click.echo(patient)
     for line in found.opened:
@@ -179,24 +185,6 @@ def erase(
         _tell_plan(done, "are gone")
 
 
-@click.command("retention")
-@click.option("--start", is_flag=True, help="Write the file in which the unit decides.")
-@data_option
-def retention(folder: Path, *, start: bool) -> None:
-    """Say what of each class is held and what is due by the unit's rule; deletes nothing."""
-    with open_store(folder) as store:
-        if start:
-            path = store.folder / "crura.retention.json"
-            if path.exists():
-                refuse(f"{path} is there already. Edit it.")
-            write_file(path, packaged_retention_file())
-            click.echo(f"Set keep_years in {path}; null means: ask the unit.")
-            return
-        classes = read_retention_classes(store.folder)
-        for one in report_retention(store, classes, today=today_of(store)):
-            click.echo(_say_class(one))
-
-
 @click.command("patient-export")
 @click.argument("patient")
 @click.option("--because", required=True, help="Why; kept in the trail of access.")
@@ -224,14 +212,6 @@ def read_access_head(path: Path) -> AccessHead:
         return msgspec.json.decode(path.read_bytes(), type=AccessHead)
     except (OSError, msgspec.MsgspecError, UnicodeError) as error:
         refuse(f"{path} holds no head of the access log ({error}). Name another file.")
-
-
-def _read_moment(text: str, zone: ZoneInfo) -> int:
-    try:
-        moment = datetime.datetime.fromisoformat(text)
-    except ValueError:
-        refuse(f"{text[:40]!r} is no moment. Write it as 2026-03-01T18:30.")
-    return int((moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp() * 1_000)
 
 
 def _tell_plan(plan: ErasurePlan, verb: str) -> None:
@@ -264,14 +244,6 @@ def _tell_plan(plan: ErasurePlan, verb: str) -> None:
     click.echo("Backups made before hold it still: see how long they are kept.", err=True)
 
 
-def _say_class(one: ClassReport) -> str:
-    rule = "ask the unit" if one.keep_years is None else f"kept {one.keep_years} years"
-    oldest = f", the oldest of {one.oldest_on}" if one.oldest_on else ""
-    due = "" if one.keep_years is None else f"; due: {one.due_count}"
-    names = "".join(f"\n  {name}" for name in one.due)
-    return f"{one.id}: {one.held} held{oldest}; {rule}{due}{names}"
-
-
 def _search_here(store: UnitStore, wanted: AccessSearch) -> FoundAccess:
     note_here(store, "search", "access-events", (wanted.patient,) if wanted.patient else ())
     zone = read_unit_zone(store, otherwise=ENVIRONMENT.time_zone)
@@ -279,10 +251,8 @@ def _search_here(store: UnitStore, wanted: AccessSearch) -> FoundAccess:
 
 
 def _search_there(server: RunningServer, wanted: AccessSearch) -> FoundAccess:
-    asked = urlencode(msgspec.to_builtins(wanted))
-    return msgspec.convert(
-        ask_running_server(server, f"/api/access-events?{asked}", about="access"), FoundAccess
-    )
+    address = address_of("/api/access-events", **msgspec.to_builtins(wanted))
+    return msgspec.convert(ask_running_server(server, address, about="access"), FoundAccess)
 
 
 def _say(line: AccessLine, names: dict[str, str]) -> str:

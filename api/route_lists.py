@@ -14,6 +14,7 @@ from api.routes.calendar import (
 )
 from api.routes.case_export import get_case_export
 from api.routes.cleared_device import post_cleared
+from api.routes.command_readings import get_held_by, get_rule_health
 from api.routes.conflicts import get_conflicts, get_decisions
 from api.routes.device_changes import post_device_name, post_recovery_refusal, post_revocation
 from api.routes.device_standing import post_device_standing
@@ -162,6 +163,8 @@ OF_A_UNIT: tuple[Any, ...] = (
     post_recall_search,
     post_lot_search,
     post_implant_search,
+    get_held_by,
+    get_rule_health,
     get_retention,
     post_patient_export,
     get_failsafe_paper,

@@ -7,8 +7,8 @@ from typing import Any
 
 import rich_click as click
 
-from api.clinical_rules.civil_date import is_civil_date
-from api.command_parts import data_option, open_store, refuse, today_of
+from api.command_parts import address_of, data_option, do_here_or_there, today_of
+from api.storage.running_server import read_from_running_server
 from api.use_cases.count_shelf import by_name, count_shelf
 
 _REMARKS = {
@@ -26,11 +26,17 @@ _REMARKS = {
 @click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
 @data_option
 def stock_command(on: str | None, form: str, folder: Path) -> None:
-    """Say what is on the shelf, what to order, and which lots expire, are expired or recalled."""
-    if on is not None and not is_civil_date(on):
-        refuse(f"{on} is no date. Give one such as 2026-03-16.")
-    with open_store(folder) as store:
-        found = count_shelf(store, on=on or today_of(store))
+    """Say what is on the shelf, what to order, and which lots expire, are expired or recalled.
+
+    Also while the server runs, which then counts.
+    """
+    found = do_here_or_there(
+        folder,
+        lambda store: count_shelf(store, on=today_of(store) if on is None else on),
+        lambda server: read_from_running_server(
+            server, address_of("/api/stock", on=on), about="the shelf"
+        ),
+    )
     if form == "json":
         click.echo(json.dumps(found, ensure_ascii=False, indent=1))
         return

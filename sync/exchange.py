@@ -10,6 +10,8 @@ import msgspec
 
 from sync.operation_log import Count, Tip
 
+# Counted up with whatever is said otherwise in the exchange (EX24).
+PROTOCOL_VERSION = 1
 MAX_BATCH_BYTES = 262_144
 MAX_BATCH_COUNT = 1_000
 # The first batch and page of a round: small enough for a weak line that breaks every few

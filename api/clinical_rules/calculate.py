@@ -48,6 +48,23 @@ def calculate(
         Unknown kind, no JSON object, a wrong key or type, or nothing could be calculated; in the
         last case its `answer` is the whole answer.
     """
+    content = read_request(kind, request)
+    try:
+        return _say_mode(CALCULATIONS[kind](content, rule_book), rule_book)
+    except ShapeError as error:
+        raise CalculationRefusedError(str(error)) from error
+    except CalculationRefusedError as error:
+        raise CalculationRefusedError(str(error), _say_mode(error.answer, rule_book)) from error
+
+
+def read_request(kind: str, request: bytes | dict[str, object]) -> dict[str, object]:
+    """Return the object that a request of one kind holds.
+
+    Raises
+    ------
+    CalculationRefusedError
+        Unknown kind, or no JSON object.
+    """
     if kind not in CALCULATIONS:
         sentence = f"There is no calculation {kind}. Ask for one of {', '.join(CALCULATIONS)}."
         raise CalculationRefusedError(sentence)
@@ -61,12 +78,7 @@ def calculate(
     if not isinstance(content, dict):
         sentence = "The request must be one JSON object. Send its keys within braces."
         raise CalculationRefusedError(sentence)
-    try:
-        return _say_mode(CALCULATIONS[kind](content, rule_book), rule_book)
-    except ShapeError as error:
-        raise CalculationRefusedError(str(error)) from error
-    except CalculationRefusedError as error:
-        raise CalculationRefusedError(str(error), _say_mode(error.answer, rule_book)) from error
+    return content
 
 
 def _say_mode(answer: dict[str, object], rule_book: RuleBook) -> dict[str, object]:

@@ -3,17 +3,19 @@
 Pure: no clock, no store. The unit server narrows by its indexes first; what decides stands here.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
 
 from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.errors import ShapeError
+from api.clinical_rules.implant_days import days_of, is_within
 from api.clinical_rules.label_readings import Reading, read_devices
 from api.clinical_rules.lot_names import (
     LookAlikes,
     Verdict,
+    compare_any_lot,
     compare_identifiers,
     compare_lots,
     find_identifier_doubt,
@@ -31,8 +33,6 @@ from api.clinical_rules.shapes import civil_date, flag, list_of, one_of, shape, 
 # "shelf": the label was not read, and the item that was taken from the shelf is the one (LT16).
 Group = Literal["same", "alike", "near", "shelf", "unknown"]
 GROUPS: tuple[Group, ...] = ("same", "alike", "near", "shelf", "unknown")
-# How names compare, the best first.
-_VERDICTS: tuple[Verdict, ...] = ("same", "alike", "near", "unknown", "different")
 ITEMS = ("coil", "needle", "adhesive")
 # More lots take more memory than a unit server can spare. Project default, as for a hub (NL9).
 MOST_LOTS = 200
@@ -61,7 +61,10 @@ READ_SEARCH = shape(
         "to_on": civil_date,
     },
 )
-_IMPLANT = shape({"devices": list_of(_DEVICE)}, {"item": text, "on": text, "listed": list_of(text)})
+_IMPLANT = shape(
+    {"devices": list_of(_DEVICE)},
+    {"item": text, "on": text, "case_days": list_of(text), "listed": list_of(text)},
+)
 _REQUEST = shape({"search": READ_SEARCH, "implants": list_of(_IMPLANT)}, {"kinds": list_of(text)})
 
 
@@ -127,14 +130,17 @@ def answer_implant_search(request: object, rule_book: RuleBook) -> dict[str, obj
     stated = read_trace_file(rule_book)
     look_alikes = read_look_alikes(stated)
     found = [
-        find_by_item(
-            search,
-            read_devices(one["devices"], on=one.get("on")),
-            look_alikes,
-            listed=one.get("listed", ()),
-            kinds=read.get("kinds", ()),
-            item=one.get("item"),
-            on=one.get("on"),
+        _best(
+            find_by_item(
+                search,
+                read_devices(one["devices"], on=one.get("on")),
+                look_alikes,
+                listed=one.get("listed", ()),
+                kinds=read.get("kinds", ()),
+                item=one.get("item"),
+                on=day,
+            )
+            for day in days_of(one.get("on"), one.get("case_days", ()))
         )
         for one in read["implants"]
     ]
@@ -204,9 +210,8 @@ def find_group(
     """Return where an implant belongs: of several readings the one that fits best counts (LT7)."""
     if search.item is not None and item in ITEMS and item != search.item:
         return Finding(None)
-    found = [_judge(search, one, look_alikes) for one in readings]
-    best = min(found, key=lambda one: GROUPS.index(one.group) if one.group else len(GROUPS))
-    if best.group == "unknown" and not _is_within(on, search.from_on, search.to_on):
+    best = _best(_judge(search, one, look_alikes) for one in readings)
+    if best.group == "unknown" and not is_within(on, search.from_on, search.to_on):
         return Finding(None)
     return best
 
@@ -248,6 +253,10 @@ def find_by_item(
                 found[place] = Finding("shelf")
             elif is_other_kind or is_other_item:
                 found[place] = Finding(None)
+    return _best(found)
+
+
+def _best(found: Iterable[Finding]) -> Finding:
     return min(found, key=lambda one: GROUPS.index(one.group) if one.group else len(GROUPS))
 
 
@@ -275,8 +284,7 @@ def _compare(search: Search, reading: Reading, look_alikes: LookAlikes) -> dict[
     """Return how each thing searched for fits, in the order in which they count."""
     verdicts: dict[str, Verdict] = {}
     if search.lots:
-        each = [compare_lots(lot, reading.lot or "", look_alikes) for lot in search.lots]
-        verdicts["lot"] = min(each, key=_VERDICTS.index)
+        verdicts["lot"] = compare_any_lot(search.lots, reading.lot or "", look_alikes)
     if search.serial is not None:
         verdicts["serial"] = compare_lots(search.serial, reading.serial or "", look_alikes)
     if search.identifier is not None:
@@ -287,17 +295,10 @@ def _compare(search: Search, reading: Reading, look_alikes: LookAlikes) -> dict[
         if day is None or not is_civil_date(day):
             verdicts["expires_on"] = "unknown"
         else:
-            is_within = _is_within(day, search.expires_from, search.expires_to)
-            verdicts["expires_on"] = "same" if is_within else "different"
+            is_in = is_within(day, search.expires_from, search.expires_to)
+            verdicts["expires_on"] = "same" if is_in else "different"
     return verdicts
 
 
 def _worst(known: Sequence[Verdict]) -> Group:
     return max((group for group in GROUPS if group in known), key=GROUPS.index)
-
-
-def _is_within(on: str | None, first: str | None, last: str | None) -> bool:
-    """Say whether a day lies within two days; one that is no day may lie anywhere."""
-    if on is None or not is_civil_date(on):
-        return True
-    return (first is None or first <= on) and (last is None or on <= last)

@@ -5,8 +5,9 @@ Pure: no clock, no store.
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Literal
+from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import Annotated, Literal, NamedTuple
 
 import msgspec
 
@@ -116,6 +117,25 @@ def compare_lots(one: str, held: str, look_alikes: LookAlikes) -> Verdict:
     return _compare(plain, folded)
 
 
+def compare_any_lot(lots: Sequence[str], held: str, look_alikes: LookAlikes) -> Verdict:
+    """Say how that of several lots that fits best fits one that is held (LT3).
+
+    As `compare_lots` says with each, and what is searched for is read once: a notice names
+    hundreds, and thousands of implants are held against them.
+    """
+    folded = lot_form(held, look_alikes) if held else ""
+    if folded == "":
+        return "unknown"
+    sought = _read_sought(tuple(lots), tuple(look_alikes.items()))
+    if plain_name(held) in sought.plain:
+        return "same"
+    if folded in sought.folded:
+        return "alike"
+    if any(is_one_slip_apart(one, folded) for one in sought.folded if len(one) <= LONGEST_NAME):
+        return "near"
+    return "unknown" if sought.has_other_script else "different"
+
+
 def compare_identifiers(one: str, held: str, look_alikes: LookAlikes) -> Verdict:
     """Say how a device identifier that is searched for fits one that is held (LT5)."""
     plain = _without_zeros(plain_form(one)), _without_zeros(plain_form(held))
@@ -187,6 +207,25 @@ def forms_one_slip_apart(form: str, look_alikes: LookAlikes) -> Iterator[str]:
             yield before + after[1:]
         if len(after) > 1:
             yield before + after[1] + after[0] + after[2:]
+
+
+class _Sought(NamedTuple):
+    """Lots that are searched for, as they are compared."""
+
+    plain: frozenset[str]
+    folded: frozenset[str]
+    has_other_script: bool
+
+
+@lru_cache(maxsize=32)
+def _read_sought(lots: tuple[str, ...], folding: tuple[tuple[str, str], ...]) -> _Sought:
+    look_alikes = dict(folding)
+    known = [one for one in lots if not has_other_script(one)]
+    return _Sought(
+        plain=frozenset(map(plain_name, known)),
+        folded=frozenset(lot_form(one, look_alikes) for one in known) - {""},
+        has_other_script=len(known) < len(lots),
+    )
 
 
 def _compare(plain: tuple[str, str], folded: tuple[str, str]) -> Verdict:

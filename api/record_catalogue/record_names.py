@@ -15,6 +15,11 @@ PatientName = Annotated[str, msgspec.Meta(max_length=MAX_RECORD_LENGTH, pattern=
 CaseName = Annotated[str, msgspec.Meta(max_length=MAX_RECORD_LENGTH, pattern=f"^(case/)?{ID}$")]
 
 
+def case_of(text: str) -> str:
+    """Return the record of a case that is named by it or by its id alone."""
+    return text if text.startswith("case/") else f"case/{text}"
+
+
 def is_record_name(text: str) -> bool:
     """Say whether a text can name a record."""
     return len(text) <= MAX_RECORD_LENGTH and re.fullmatch(RECORD.strip("^$"), text) is not None

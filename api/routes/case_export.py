@@ -6,7 +6,7 @@ from litestar import Request, Response, get
 from litestar.di import Provide
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
 from api.use_cases.export_cases import export_cases_for
 from api.use_cases.name_handed_out import name_exported
 
@@ -14,12 +14,12 @@ from api.use_cases.name_handed_out import name_exported
 @get(
     "/api/cases/export",
     tags=["case"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
     sync_to_thread=True,
     opt={"needs": "cases.export", "limit": "export"},
 )
 def get_case_export(
-    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+    request: Request[Any, Any, Any], device: DeviceOrCommand, around: Around
 ) -> Response[Any]:
     """Answer with one JSON object: tables of rows, and the data dictionary."""
     content = export_cases_for(around.store, device)

@@ -8,16 +8,16 @@ from litestar import Request, Response, get, post
 from litestar.di import Provide
 from litestar.params import JSONBody, PathParameter, QueryParameter
 
-from api.record_catalogue.record_names import ID, CaseName
+from api.record_catalogue.record_names import ID, CaseName, case_of
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
 from api.use_cases.make_documents import make_document_for
 
 Language = Annotated[str, QueryParameter(max_length=35)]
 # What is asked for stands in the trail: nothing gets there that is no name of a paper or a record.
 _DOCUMENT = "^[a-z-]{1,40}$"
 
-_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 class PaperRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -39,14 +39,14 @@ class MadePaper(msgspec.Struct, frozen=True):
 @get(
     "/api/documents/{document:str}/{case:str}",
     tags=["papers"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     media_type="application/pdf",
     sync_to_thread=True,
     opt={"needs": "papers.make"},
 )
 def get_document(
     request: Request[Any, Any, Any],
-    device: AskingDevice,
+    device: DeviceOrCommand,
     around: Around,
     document: Annotated[str, PathParameter(max_length=40, pattern=_DOCUMENT)],
     case: Annotated[str, PathParameter(max_length=64, pattern=f"^{ID}$")],
@@ -57,7 +57,7 @@ def get_document(
     `Content-Language` says what it is written in; `Crura-Words` is `draft` where nobody has
     reviewed the sentences of that language.
     """
-    note_asker(request, around, "read", "paper", (_record_of(case),), document)
+    note_asker(request, around, "read", "paper", (case_of(case),), document)
     made = make_document_for(
         around.store, device, document, case, language=language, on=around.today()
     )
@@ -76,23 +76,19 @@ def get_document(
     "/api/papers",
     status_code=200,
     tags=["papers"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "papers.make"},
 )
 def post_paper(
     request: Request[Any, Any, Any],
-    device: AskingDevice,
+    device: DeviceOrCommand,
     data: JSONBody[PaperRequest],
     around: Around,
 ) -> MadePaper:
     """Give a paper as the tablet asks for it, as the record stands now."""
-    note_asker(request, around, "read", "paper", (_record_of(data.case),), data.document)
+    note_asker(request, around, "read", "paper", (case_of(data.case),), data.document)
     made = make_document_for(
         around.store, device, data.document, data.case, language=data.language, on=around.today()
     )
     return MadePaper(base64.b64encode(made.pdf).decode(), made.language, made.is_draft)
-
-
-def _record_of(case: str) -> str:
-    return case if case.startswith("case/") else f"case/{case}"

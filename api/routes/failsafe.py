@@ -9,7 +9,13 @@ from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import (
+    Around,
+    AskingDevice,
+    DeviceOrCommand,
+    provide_device,
+    provide_device_or_command,
+)
 from api.use_cases.list_failsafe import (
     FailsafeList,
     list_failsafe_for,
@@ -20,6 +26,7 @@ from api.use_cases.sign_failsafe import sign_failsafe_for
 from api.use_cases.unit_settings import read_unit_settings
 
 _BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 _Text = Annotated[str, msgspec.Meta(max_length=100)]
 
 
@@ -42,12 +49,12 @@ class FailsafeSignature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknow
 @get(
     "/api/failsafe-list",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "failsafe.read"},
 )
 def get_failsafe_list(
-    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+    request: Request[Any, Any, Any], device: DeviceOrCommand, around: Around
 ) -> FailsafeList:
     """List patients with implants and no future plan, with the latest signature."""
     environment = around.environment
@@ -61,12 +68,12 @@ def get_failsafe_list(
 @get(
     "/api/failsafe-paper",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "failsafe.print"},
 )
 def get_failsafe_paper(
-    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+    request: Request[Any, Any, Any], device: DeviceOrCommand, around: Around
 ) -> FailsafePaper:
     """Print the list of today."""
     on = around.today()

@@ -8,7 +8,7 @@ from litestar.params import PathParameter
 
 from api.record_catalogue.record_names import ID
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
 from api.use_cases.export_case_bundle import export_case_bundle_for
 from api.use_cases.export_visits import export_visits
 
@@ -18,12 +18,12 @@ _MEDIA_TYPE = "application/fhir+json"
 @get(
     "/api/fhir/visits",
     tags=["clinic"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
     sync_to_thread=True,
     opt={"needs": "visits.export", "limit": "export"},
 )
 def get_fhir_visits(
-    request: Request[Any, Any, Any], device: AskingDevice, around: Around
+    request: Request[Any, Any, Any], device: DeviceOrCommand, around: Around
 ) -> Response[Any]:
     """Answer with a Bundle of Patient, ServiceRequest and Appointment: no finding, no name."""
     note_asker(request, around, "export", "visits")
@@ -40,13 +40,13 @@ def get_fhir_visits(
 @get(
     "/api/fhir/case/{case:str}",
     tags=["case"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
     sync_to_thread=True,
     opt={"needs": "cases.export", "limit": "export"},
 )
 def get_fhir_case(
     request: Request[Any, Any, Any],
-    device: AskingDevice,
+    device: DeviceOrCommand,
     case: Annotated[str, PathParameter(max_length=64, pattern=f"^{ID}$")],
     around: Around,
 ) -> Response[Any]:

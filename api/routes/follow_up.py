@@ -5,21 +5,21 @@ from litestar.di import Provide
 from litestar.params import FromQuery
 
 from api.clinical_rules.clinic_weeks import ClinicWeeks
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
 from api.use_cases.count_follow_up import FollowUpMeasures, count_clinic_weeks, count_follow_up
 
-_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 @get(
     "/api/follow-up-measures",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "clinic-counts.read"},
 )
 def get_follow_up_measures(
-    device: AskingDevice,
+    device: DeviceOrCommand,
     around: Around,
     from_on: FromQuery[str | None] = None,
     until_on: FromQuery[str | None] = None,
@@ -38,12 +38,12 @@ def get_follow_up_measures(
 @get(
     "/api/clinic-weeks",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "clinic-counts.read"},
 )
 def get_clinic_weeks(
-    device: AskingDevice,
+    device: DeviceOrCommand,
     around: Around,
     place: FromQuery[str | None] = None,
 ) -> ClinicWeeks:

@@ -12,11 +12,11 @@ from api.documents.contact_bars import Expected
 from api.documents.letter_words import LetterKind
 from api.record_catalogue.record_names import VisitName
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
 from api.use_cases.list_reminders import Reminders, list_reminders
 from api.use_cases.make_letters import MAX_LETTERS, MadeLetter, Withheld, make_letters
 
-_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 class LetterRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -44,13 +44,13 @@ class Letters(msgspec.Struct, frozen=True):
     "/api/letters",
     status_code=200,
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "letters.make"},
 )
 def post_letters(
     request: Request[Any, Any, Any],
-    device: AskingDevice,
+    device: DeviceOrCommand,
     data: JSONBody[LetterRequest],
     around: Around,
 ) -> Letters:
@@ -72,13 +72,13 @@ def post_letters(
 @get(
     "/api/reminders",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=_BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "letters.read"},
 )
 def get_reminders(
     request: Request[Any, Any, Any],
-    device: AskingDevice,
+    device: DeviceOrCommand,
     around: Around,
     from_on: FromQuery[str | None] = None,
     until_on: FromQuery[str | None] = None,

@@ -4,18 +4,24 @@ from typing import Any
 
 from litestar import get
 from litestar.di import Provide
+from litestar.params import FromQuery
 
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
 from api.use_cases.count_shelf import count_shelf
 
 
 @get(
     "/api/stock",
     tags=["stock"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
     sync_to_thread=True,
     opt={"needs": "stock.read"},
 )
-def get_stock(device: AskingDevice, around: Around) -> dict[str, Any]:
-    """Count the shelf by everything the unit holds; names items and lots, and no patient."""
-    return count_shelf(around.store, on=around.today())
+def get_stock(
+    device: DeviceOrCommand, around: Around, on: FromQuery[str | None] = None
+) -> dict[str, Any]:
+    """Count the shelf by everything the unit holds; names items and lots, and no patient.
+
+    `on` is the civil date by which lots expire, today where it is left out.
+    """
+    return count_shelf(around.store, on=around.today() if on is None else on)

@@ -141,6 +141,8 @@ class Surroundings:
 
 Around = NamedDependency[Surroundings]
 AskingDevice = NamedDependency[Device]
+# None where a command on the server asks, which holds the key of the data folder.
+DeviceOrCommand = NamedDependency[Device | None]
 # A device that sends; one that was revoked may still hand over what it holds (EX12).
 SendingDevice = NamedDependency[Device]
 
@@ -164,6 +166,17 @@ def provide_device(request: Request[Any, Any, Any], around: Around) -> Device:
     device = _proved(request)
     refuse_barred(device, around.store)
     return device
+
+
+def provide_device_or_command(request: Request[Any, Any, Any], around: Around) -> Device | None:
+    """Return the device that asks, None for a command on the server itself.
+
+    Raises
+    ------
+    UnknownDeviceError, NotAllowedError
+        As `provide_device`.
+    """
+    return None if is_of_machine(request) else provide_device(request, around)
 
 
 def provide_sender(request: Request[Any, Any, Any]) -> Device:

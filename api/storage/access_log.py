@@ -16,6 +16,18 @@ from api.storage.server_key import ServerKey
 
 DAY_MS = 86_400_000
 
+# Moments of thirteen digits are in the order of their texts: from 2001 to 2286.
+_SHORTEST_MS, _LONGEST_MS = 10**12, 10**13
+# As they are indexed. Before them stand numbers and a hash alone, so that the first is it (AU1).
+_TIMES = (
+    """substr(line, instr(line, '"at_ms":') + 8, 14)""",
+    """substr(line, instr(line, '"noted_ms":') + 11, 14)""",
+)
+_WITHIN = " UNION ".join(
+    f"SELECT seq FROM access_event WHERE {time} BETWEEN ? AND ?"  # noqa: S608
+    for time in _TIMES
+)
+
 Asker = Literal["public", "joining", "device", "person", "machine"]
 Outcome = Literal["done", "refused", "wrong", "waiting", "removed"]
 
@@ -134,19 +146,31 @@ class AccessLog(msgspec.Struct, frozen=True):
         ):
             yield seq, text, hash_.hex()
 
-    def lines(self, *, newest_first: bool = False, holding: str = "") -> Iterator[AccessLine]:
+    def lines(
+        self,
+        *,
+        newest_first: bool = False,
+        holding: str = "",
+        within: tuple[int, int] | None = None,
+    ) -> Iterator[AccessLine]:
         """Yield what every line says; one that cannot be read is left to `crura verify`.
 
         Parameters
         ----------
         holding : str
             Lines in whose text this stands, found by the database; "" for all.
+        within : (int, int) or None
+            First moment and the one after the last: lines that happened or were noted between
+            them, found by index. A few others may be among them; None for all.
         """
         order = "DESC" if newest_first else "ASC"
+        condition, values = "? = '' OR instr(line, ?) > 0", [holding, holding]
+        if within is not None and within[0] >= _SHORTEST_MS and within[1] <= _LONGEST_MS:
+            condition = f"({condition}) AND seq IN ({_WITHIN})"
+            values += [f"{ms}," for ms in (within[0], within[1] - 1)] * 2
         rows = self.connection.execute(
-            "SELECT line FROM access_event WHERE ? = '' OR instr(line, ?) > 0"  # noqa: S608
-            f" ORDER BY seq {order}",
-            (holding, holding),
+            f"SELECT line FROM access_event WHERE {condition} ORDER BY seq {order}",  # noqa: S608
+            values,
         )
         for (text,) in rows:
             line = read_line(text)

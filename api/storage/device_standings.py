@@ -13,6 +13,7 @@ MOST_COUNTED = 2**53 - 1
 Count = Annotated[int, msgspec.Meta(ge=0, le=MOST_COUNTED)]
 Build = Annotated[str, msgspec.Meta(pattern="^[0-9a-f]{12}$")]
 Digest = Annotated[str, msgspec.Meta(pattern="^[0-9a-f]{16}$")]
+Version = Annotated[int, msgspec.Meta(ge=1, le=MOST_COUNTED)]
 Day = Annotated[str, msgspec.Meta(pattern="^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
 
 
@@ -25,6 +26,8 @@ class DeviceStanding(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
         Hash of the sources of the app that it runs.
     catalogue : int or None
         Version of its record catalogue.
+    protocol : int or None
+        Version of the exchange that it speaks (EX24).
     rules, rules_on : str or None
         Digest of the rule files in force there (`digest_in_force`), and the civil date for which
         they were chosen.
@@ -38,6 +41,7 @@ class DeviceStanding(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_f
 
     build: Build | None = None
     catalogue: Count | None = None
+    protocol: Version | None = None
     rules: Digest | None = None
     rules_on: Day | None = None
     unsent: Count | None = None

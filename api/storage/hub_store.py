@@ -8,6 +8,7 @@ import psycopg
 from api.storage.connection import FILE_NAME
 from api.storage.errors import StorageError
 from api.storage.heads_listener import HeadsListener
+from api.storage.postgres_connection import database_words
 from api.storage.postgres_database import open_postgres
 from api.storage.server_key import FILE_NAME as KEY_NAME
 from api.storage.server_key import ServerKey, load_server_key
@@ -70,7 +71,8 @@ def open_hub_store(url: str, folder: Path, *, new_generation: str) -> HubStore:
         raise
     except (psycopg.Error, SyncError, ValueError) as error:
         database.close()
-        message = f"The hub's database holds no whole store ({error}). Restore it from a backup."
+        said = database_words(error)
+        message = f"The hub's database holds no whole store ({said}). Restore it from a backup."
         raise StorageError(message) from error
     return store
 

@@ -21,7 +21,15 @@ from api.storage.view_rows import indexed_look_alikes
 
 
 class ImplantRow(msgspec.Struct, frozen=True):
-    """One reading of one label in one case, as the view holds it."""
+    """One reading of one label in one case, as the views hold it.
+
+    Parameters
+    ----------
+    on_day : str or None
+        Its own day: None where it says none, "" where it says what is no day, or several.
+    case_on : str or None
+        Day of the procedure of its case where it says no day itself and nobody disputes that one.
+    """
 
     record: str
     kind: str
@@ -38,10 +46,24 @@ class ImplantRow(msgspec.Struct, frozen=True):
     stock: str | None
     fate: str | None
     is_struck: int
+    case_on: str | None
+
+    @property
+    def case_days(self) -> tuple[str, ...]:
+        """The day of its case, "" where nobody can tell; none where it names no case."""
+        return () if self.of_case is None else (self.case_on or "",)
+
+
+_CASE_ON = (
+    "CASE WHEN implant.on_day IS NULL THEN (SELECT case_list.procedure_on FROM case_list"
+    " WHERE case_list.record = implant.of_case) END"
+)
+# In the order of a row's fields, of which the last is of another view.
+_COLUMNS = ", ".join((*(f"implant.{name}" for name in ImplantRow.__struct_fields__[:-1]), _CASE_ON))
 
 
 class CaseRow(msgspec.Struct, frozen=True):
-    """A case that is not struck; `patient` is None while two answers stand."""
+    """A case that is not struck; None for what two answers stand about, or is no day."""
 
     record: str
     patient: str | None
@@ -81,7 +103,6 @@ class ImplantRows:
         Under look-alikes other than those of the index every row is returned, so for a name in
         letters of another script (LT1): slower, and whole.
         """
-        columns = ", ".join(ImplantRow.__struct_fields__)
         condition = ""
         values: list[object] = []
         names = (*search.lots, search.serial or "", search.identifier or "")
@@ -89,16 +110,15 @@ class ImplantRows:
             parts, values = _narrow(search, look_alikes, of_items)
             condition = f" WHERE record IN ({' UNION '.join(parts)})"
         rows = self._connection.execute(
-            f"SELECT {columns} FROM implant{condition} ORDER BY record, place",  # noqa: S608
+            f"SELECT {_COLUMNS} FROM implant{condition} ORDER BY record, place",  # noqa: S608
             values,
         )
         return [ImplantRow(*row) for row in rows]
 
     def of_cases(self, cases: Iterable[str]) -> list[ImplantRow]:
         """Return every row of some cases, by record."""
-        columns = ", ".join(ImplantRow.__struct_fields__)
         rows = self._connection.execute(
-            f"SELECT {columns} FROM implant"  # noqa: S608
+            f"SELECT {_COLUMNS} FROM implant"  # noqa: S608
             " WHERE of_case IN (SELECT value FROM json_each(?)) ORDER BY record, place",
             (_list(cases),),
         )
@@ -137,9 +157,18 @@ def _narrow(
         values.extend(bound)
 
     def add_unknown(column: str) -> None:
+        if search.from_on is None and search.to_on is None:
+            add(f"{column} IS NULL")
+            return
         days = (search.from_on or "", search.to_on or "9999-12-31")
         add(f"{column} IS NULL AND on_day BETWEEN ? AND ?", *days)
-        add(f"{column} IS NULL AND on_day IS NULL")
+        add(f"{column} IS NULL AND on_day = ''")
+        # Without a day of its own it has that of its case; one that nobody can tell is in (LT8).
+        elsewhere = (
+            "SELECT 1 FROM case_list WHERE case_list.record = implant.of_case"
+            " AND case_list.procedure_on NOT BETWEEN ? AND ?"
+        )
+        add(f"{column} IS NULL AND on_day IS NULL AND NOT EXISTS ({elsewhere})", *days)
 
     within = "column IN (SELECT value FROM json_each(?))"
     if search.lots:

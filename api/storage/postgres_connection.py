@@ -34,6 +34,14 @@ _SETTINGS = (
     "SET synchronous_commit = on; SET lock_timeout = '60s';"
     " SET idle_in_transaction_session_timeout = '300s'; SET timezone = 'UTC'; SET jit = off"
 )
+# Into its log PostgreSQL writes the row that it refuses, and each value of a statement that took
+# long: not so where it is told to be short. Its superuser has to permit that to any other.
+_SHORT_LOG = (
+    "SELECT set_config('log_error_verbosity', 'terse', false)"
+    " WHERE has_parameter_privilege('log_error_verbosity', 'SET')"
+)
+# From which release on one can be asked whether that is permitted; older ones are refused later.
+_ASKS_PRIVILEGE = 150_000
 # Of one process: a server of a hundred sessions has room for several of them.
 MOST_SESSIONS = 16
 _WAIT_SECONDS = 60.0
@@ -124,7 +132,7 @@ class PostgresConnection:
                 self.execute(f"SELECT count(*) FROM {table}").fetchone()  # noqa: S608
             row = self.execute("SELECT count(*) FROM pg_index WHERE NOT indisvalid").fetchone()
         except (psycopg.Error, StorageError) as error:
-            return str(error)
+            return database_words(error)
         return "ok" if row[0] == 0 else "an index is not valid; have it made anew (REINDEX)"
 
     def schema(self) -> dict[str, str]:
@@ -237,10 +245,13 @@ def open_session(url: str) -> Session:
     try:
         session: Session = psycopg.connect(url, autocommit=True, **_OPTIONS)  # type: ignore[arg-type]
     except psycopg.Error as error:
-        message = f"The hub's database cannot be reached ({_words(error)}). See that it runs."
+        said = database_words(error)
+        message = f"The hub's database cannot be reached ({said}). See that it runs."
         raise StorageError(message) from error
     adapt_values(session)
     session.execute(_SETTINGS)
+    if session.info.server_version >= _ASKS_PRIVILEGE:
+        session.execute(_SHORT_LOG)
     return session
 
 
@@ -262,13 +273,15 @@ def name_database_trouble() -> Iterator[None]:
         ) from error
     except (psycopg.OperationalError, psycopg.InterfaceError) as error:
         raise DiskTroubleError(
-            f"The hub's database does not answer as it should ({_words(error)}). See that it runs, "
-            "then try again; units keep their entries and send them by themselves."
+            f"The hub's database does not answer as it should ({database_words(error)}). See that "
+            "it runs, then try again; units keep their entries and send them by themselves."
         ) from error
 
 
-def _words(error: BaseException) -> str:
-    return " ".join(str(error).split())[:200]
+def database_words(error: BaseException) -> str:
+    """Return what the database says of an error, without the row that it says it of."""
+    said = error.diag.message_primary if isinstance(error, psycopg.Error) else None
+    return " ".join((said or str(error)).split())[:200]
 
 
 def _read_list(value: str) -> list[str]:

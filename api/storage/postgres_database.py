@@ -21,6 +21,7 @@ from alembic.util import CommandError
 from api.storage.errors import StorageError, WriteInReadingError
 from api.storage.postgres_connection import (
     PostgresConnection,
+    database_words,
     name_database_trouble,
     open_session,
 )
@@ -132,7 +133,8 @@ def _migrate(url: str) -> None:
         message = "The hub's database was written by a newer crura. Install that release first."
         raise StorageError(message) from error
     except (sqlalchemy.exc.SQLAlchemyError, psycopg.Error) as error:
-        message = f"The hub's tables cannot be made ({error}). Give a database of its own."
+        said = database_words(getattr(error, "orig", None) or error)
+        message = f"The hub's tables cannot be made ({said}). Give a database of its own."
         raise StorageError(message) from error
     finally:
         engine.dispose()

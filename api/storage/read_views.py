@@ -14,7 +14,7 @@ from api.storage.view_rows import CONFLICTS, TABLES, Answer, Merged, Row, rows_o
 
 # Raised by one when a table or what stands in it changes, also when `trace/default` does, under
 # whose look-alikes lots are indexed: opening a store then rebuilds it.
-VERSION = 8
+VERSION = 9
 _ANSWERS = msgspec.json.Decoder(tuple[Answer, ...])
 
 # Tables of the registry, in which rows are found by handle. Beside the record's own handle some

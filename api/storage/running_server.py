@@ -10,6 +10,8 @@ import msgspec
 from api.storage.errors import StorageError
 
 FILE_NAME = "crura.running.json"
+# Every case of a large unit as tables, or hundreds of letters, takes minutes on a small machine.
+READING_SECONDS = 300.0
 
 
 class RunningServer(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -64,17 +66,57 @@ def ask_running_server(
     StorageError
         It does not answer, or refuses; the sentence is then the server's own.
     """
+    told = fetch_from_running_server(
+        server, path, content, about=about, longest_seconds=longest_seconds
+    )
+    try:
+        return msgspec.json.decode(told, type=dict[str, Any])
+    except msgspec.MsgspecError as error:
+        raise _unanswered(server, about, error) from error
+
+
+def read_from_running_server(
+    server: RunningServer, path: str, content: dict[str, Any] | None = None, *, about: str
+) -> dict[str, Any]:
+    """Return what the running server reads from the store, however long a large unit takes.
+
+    Raises
+    ------
+    StorageError
+        As `ask_running_server`.
+    """
+    return ask_running_server(server, path, content, about=about, longest_seconds=READING_SECONDS)
+
+
+def fetch_from_running_server(
+    server: RunningServer,
+    path: str,
+    content: dict[str, Any] | None = None,
+    *,
+    about: str,
+    longest_seconds: float = READING_SECONDS,
+) -> bytes:
+    """Return what the running server answers byte by byte, as for a file.
+
+    Raises
+    ------
+    StorageError
+        As `ask_running_server`.
+    """
     try:
         answer = _ask(server, path, content, longest_seconds=longest_seconds)
         if answer.is_error:
             raise StorageError(str(answer.json()["detail"]))
-        return dict(answer.json())
-    except (httpx.HTTPError, KeyError, ValueError) as error:
-        message = (
-            f"The server that runs at {server.address} did not answer about {about} ({error}). "
-            "Stop it and try again."
-        )
-        raise StorageError(message) from error
+    except (httpx.HTTPError, KeyError, TypeError, ValueError) as error:
+        raise _unanswered(server, about, error) from error
+    return answer.content
+
+
+def _unanswered(server: RunningServer, about: str, error: Exception) -> StorageError:
+    return StorageError(
+        f"The server that runs at {server.address} did not answer about {about} ({error}). "
+        "Stop it and try again."
+    )
 
 
 def ask_for_metrics(server: RunningServer) -> str:

@@ -103,9 +103,16 @@ def _patient(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
 
 
 def _case(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
-    names = ("patient", "stage", "opened_at", "procedure_on", "indication")
-    texts = (_text(_shown(state, name)) for name in names)
-    yield (state.record, *texts, int(bool(state.conflicts)))
+    patient, stage, opened_at, procedure_on, indication = (
+        _text(_shown(state, name))
+        for name in ("patient", "stage", "opened_at", "procedure_on", "indication")
+    )
+    # Only a day of the calendar is one to search by.
+    day = _civil_date(procedure_on)
+    yield (
+        *(state.record, patient, stage, opened_at, day, indication),
+        int(bool(state.conflicts)),
+    )
 
 
 def _visit(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
@@ -125,8 +132,9 @@ def _implant(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
     """One row a reading and a case: where two people wrote other lots, a recall finds both."""
     kind = state.record.split("/", 1)[0]
     days = {day[:10] for day in _texts(state, "at")}
-    # Two days are none: what nobody can tell lies in every period (LT8).
     on_day = _civil_date(days.pop()) if len(days) == 1 else None
+    # Said, and not to be told: it lies in every period. Not said: the day of its case counts (LT8).
+    kept_day = on_day if on_day is not None or not _texts(state, "at") else ""
     stamps = [held.stamp for one in state.fields.values() for held in one.values]
     first = read_stamp(min(stamps, default=""))
     devices = [_parts(one) for one in _values(state, "device")]
@@ -152,7 +160,7 @@ def _implant(state: RecordState, *, is_struck: bool) -> Iterator[Row]:
             # Only a day of the calendar is one to search by.
             _civil_date(reading.expires_on),
             _ITEMS.get(kind) or _text(_shown(state, "item")),
-            on_day,
+            kept_day,
             _text(_shown(state, "package")),
             stock or _text(_parts(_shown(state, "coil")).get("stock_id")),
             _text(_shown(state, "fate")),

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from api.clinical_rules.calculate import calculate
+from api.clinical_rules.calculate import calculate, read_request
 from api.clinical_rules.errors import CalculationRefusedError, RuleFileError
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError
@@ -45,3 +45,17 @@ def answer_calculation(
     except RuleFileError as error:
         raise CalculationError(str(error)) from error
     return answer
+
+
+def read_calculation(kind: str, request: bytes) -> dict[str, Any]:
+    """Return a request as it is sent to a server that answers it.
+
+    Raises
+    ------
+    CalculationError
+        An unknown kind, or no JSON object.
+    """
+    try:
+        return read_request(kind, request)
+    except CalculationRefusedError as error:
+        raise CalculationError(str(error)) from error

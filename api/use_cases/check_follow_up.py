@@ -94,15 +94,17 @@ def check_follow_up(store: UnitStore, *, on: str) -> FollowUpCheck:
     )
 
 
-def refuse_stranger_to_care(device: Device) -> None:
+def refuse_stranger_to_care(device: Device | None) -> None:
     """Refuse a device that reads no care: who was treated is no business of booking (FU-11).
+
+    None is a command on the server.
 
     Raises
     ------
     NotAllowedError
         It reads none.
     """
-    if "care" not in device.streams:
+    if device is not None and "care" not in device.streams:
         raise NotAllowedError("The follow-up check is for bedside devices. Ask one of those.")
 
 

@@ -6,6 +6,7 @@ Twin of `pwa/src/state/stock-records.ts`: both make one request of `stock-counts
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from api.clinical_rules.civil_date import is_civil_date
 from api.clinical_rules.errors import ClinicalRuleError
 from api.clinical_rules.stock_counts import count_stock
 from api.clinical_rules.stock_request import MOST_PACKAGES
@@ -37,8 +38,10 @@ def count_shelf(store: UnitStore, *, on: str) -> dict[str, Any]:
     Raises
     ------
     CalculationError
-        The rule file of the shelf is not in force, or contradicts itself.
+        It is no date, or the rule file of the shelf is not in force or contradicts itself.
     """
+    if not is_civil_date(on):
+        raise CalculationError(f"{on} is no date. Give one such as 2026-03-16.")
     with store.transaction():
         held = {
             kind: store.views.of_kind(kind)

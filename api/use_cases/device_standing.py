@@ -12,6 +12,7 @@ from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import UnreadablePushError
 from api.use_cases.unit_rules import UnitRules, contents_of, open_rule_book, read_unit_rules
+from sync.exchange import PROTOCOL_VERSION
 
 _DIGITS = 16
 
@@ -25,6 +26,8 @@ class ToldRow(msgspec.Struct, frozen=True, kw_only=True):
         How long ago it told it; 0 where the server's clock was put back since.
     is_other_build : bool or None
         It runs another app than the server hands out.
+    protocol, is_other_protocol : int or None, bool or None
+        Version of the exchange that it speaks (EX24), and whether it is another than the unit's.
     has_other_rules : bool or None
         It computes by other rule files than the unit has in force on the day of the device.
     """
@@ -34,6 +37,8 @@ class ToldRow(msgspec.Struct, frozen=True, kw_only=True):
     build: str | None
     is_other_build: bool | None
     catalogue: int | None
+    protocol: int | None
+    is_other_protocol: bool | None
     has_other_rules: bool | None
     unsent: int | None
     unsent_pictures: int | None
@@ -104,6 +109,8 @@ def _row(told: ToldStanding, now_ms: int, served_build: str, here: Mapping[str, 
         build=one.build,
         is_other_build=one.build != served_build if one.build and served_build else None,
         catalogue=one.catalogue,
+        protocol=one.protocol,
+        is_other_protocol=one.protocol != PROTOCOL_VERSION if one.protocol else None,
         has_other_rules=one.rules != here_digest if one.rules and here_digest else None,
         unsent=one.unsent,
         unsent_pictures=one.unsent_pictures,

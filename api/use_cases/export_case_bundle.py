@@ -11,6 +11,7 @@ from api.documents.fhir_case import make_case_bundle
 from api.documents.fhir_checks import FhirError, check_bundle
 from api.documents.fhir_devices import KINDS as DEVICE_KINDS
 from api.documents.fhir_observations import KINDS as OBSERVATION_KINDS
+from api.record_catalogue.record_names import case_of
 from api.storage.device_store import Device
 from api.storage.unit_store import UnitStore
 from api.use_cases.errors import CalculationError, NotAllowedError
@@ -54,7 +55,7 @@ def export_case_bundle(
     CalculationError
         No such case is on record, or the bundle would break the standard; nothing is exported.
     """
-    record = case if case.startswith("case/") else f"case/{case}"
+    record = case_of(case)
     minutes = read_unit_settings(store, on=on).calendar_minutes
     request = tell_case(store, record, now_ms=now_ms, minutes=minutes, time_zone=time_zone)
     try:
@@ -64,16 +65,16 @@ def export_case_bundle(
 
 
 def export_case_bundle_for(
-    store: UnitStore, device: Device, case: str, *, on: str, now_ms: int, time_zone: str
+    store: UnitStore, device: Device | None, case: str, *, on: str, now_ms: int, time_zone: str
 ) -> bytes:
-    """Return the same to a device that reads care.
+    """Return the same to a device that reads care; None is a command on the server.
 
     Raises
     ------
     NotAllowedError
         It reads none: what was done to a patient is no business of booking (FU-11).
     """
-    if "care" not in device.streams:
+    if device is not None and "care" not in device.streams:
         raise NotAllowedError("Cases are for bedside devices. Ask one of those.")
     return export_case_bundle(store, case, on=on, now_ms=now_ms, time_zone=time_zone)
 

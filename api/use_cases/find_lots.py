@@ -7,10 +7,12 @@ import datetime
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from itertools import product
 
 import msgspec
 
 from api.clinical_rules.errors import RuleFileError, ShapeError
+from api.clinical_rules.implant_days import days_of
 from api.clinical_rules.implant_search import (
     READ_SEARCH,
     Search,
@@ -191,7 +193,10 @@ def find_lots_for(
 
 
 def criteria_of(search: Search) -> dict[str, str]:
-    """Return what was searched for, as the record keeps it: several lots parted by semicolons."""
+    """Return what was searched for, as the record keeps it: several lots parted by semicolons.
+
+    The period is part of it: who reads it later sees of which days the unknown were listed.
+    """
     held = {
         "identifier": search.identifier,
         "lot": "; ".join(search.lots),
@@ -199,6 +204,8 @@ def criteria_of(search: Search) -> dict[str, str]:
         "expires_from": search.expires_from,
         "expires_to": search.expires_to,
         "item": search.item,
+        "from_on": search.from_on,
+        "to_on": search.to_on,
     }
     return {name: value for name, value in held.items() if value}
 
@@ -252,7 +259,7 @@ def _judge(
         reading = Reading(
             identifier=row.identifier, lot=row.lot, serial=row.serial, expires_on=row.expires_on
         )
-        for search in searches:
+        for search, day in product(searches, days_of(row.on_day, row.case_days)):
             finding = shelf.judge(
                 search,
                 [reading],
@@ -260,7 +267,7 @@ def _judge(
                 stock=row.stock,
                 kinds=kinds,
                 item=row.item,
-                on=row.on_day,
+                on=day,
             )
             if finding.group is not None:
                 found.append((finding, row))

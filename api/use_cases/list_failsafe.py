@@ -86,15 +86,17 @@ def list_failsafe(store: UnitStore, *, on: str, time_zone: str) -> FailsafeList:
     )
 
 
-def list_failsafe_for(store: UnitStore, device: Device, *, on: str, time_zone: str) -> FailsafeList:
-    """Return the list to a device that reads care.
+def list_failsafe_for(
+    store: UnitStore, device: Device | None, *, on: str, time_zone: str
+) -> FailsafeList:
+    """Return the list to a device that reads care; None is a command on the server.
 
     Raises
     ------
     NotAllowedError
         It reads none: who was treated is no business of booking (FU-11).
     """
-    if "care" not in device.streams:
+    if device is not None and "care" not in device.streams:
         raise NotAllowedError("The failsafe list is for bedside devices. Ask one of those.")
     return list_failsafe(store, on=on, time_zone=time_zone)
 

@@ -1,10 +1,13 @@
 """Whose records a device may have held at a moment: what a lost tablet puts at risk (PRIV-07)."""
 
+import datetime
+from zoneinfo import ZoneInfo
+
 import msgspec
 
 from api.storage.access_log import AccessLine
 from api.storage.unit_store import UnitStore
-from api.use_cases.errors import NotAllowedError
+from api.use_cases.errors import CalculationError, NotAllowedError
 
 
 class HeldBy(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,6 +31,23 @@ class HeldBy(msgspec.Struct, frozen=True, kw_only=True):
     patients: tuple[str, ...]
     opened: tuple[AccessLine, ...]
     remarks: tuple[str, ...]
+
+
+def read_moment(text: str, *, zone: str) -> int:
+    """Return a moment that somebody typed in milliseconds; without a zone it is by the unit's.
+
+    Raises
+    ------
+    CalculationError
+        It is none.
+    """
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+        told = moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))
+        return int(told.timestamp() * 1_000)
+    except (OverflowError, ValueError) as error:
+        sentence = f"{text[:40]!r} is no moment. Write it as 2026-03-01T18:30."
+        raise CalculationError(sentence) from error
 
 
 def list_held_by(store: UnitStore, device: str, *, at_ms: int) -> HeldBy:

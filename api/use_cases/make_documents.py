@@ -13,6 +13,7 @@ from api.documents.printing import PrintingError
 from api.documents.procedure_report import write_report
 from api.documents.referral_letter import write_referral_letter
 from api.documents.shown_case import ShownCase
+from api.record_catalogue.record_names import case_of
 from api.storage.device_store import Device
 from api.storage.picture_files import is_digest, media_type_of
 from api.storage.unit_store import UnitStore
@@ -67,7 +68,7 @@ def make_document(
         raise CalculationError(message)
     settings = read_unit_settings(store, on=on)
     book = open_unit_book(store, on=on)
-    record = case if case.startswith("case/") else f"case/{case}"
+    record = case_of(case)
     shown = show_case(store, record, settings, book, on=on)
     # Outside the stated use the list has no figures (HAZ-13), so that none need be made.
     if known == "lay-out-list" and not shown.outside:
@@ -89,16 +90,16 @@ def choose_words_for(kind: PaperKind, language: str) -> PaperWords:
 
 
 def make_document_for(
-    store: UnitStore, device: Device, kind: str, case: str, *, language: str, on: str
+    store: UnitStore, device: Device | None, kind: str, case: str, *, language: str, on: str
 ) -> MadeDocument:
-    """Return one paper to a device that reads care.
+    """Return one paper to a device that reads care; None is a command on the server.
 
     Raises
     ------
     NotAllowedError
         It reads none: what was done to a patient is no business of booking (FU-11).
     """
-    if "care" not in device.streams:
+    if device is not None and "care" not in device.streams:
         raise NotAllowedError("Papers of a case are for bedside devices. Ask one of those.")
     return make_document(store, kind, case, language=language, on=on)
 

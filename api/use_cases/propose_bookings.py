@@ -26,6 +26,8 @@ from api.use_cases.waiting_visits import NO_MATTER, day_told, why_waiting
 
 # Unit setting (project default): nobody is asked to come on the day itself.
 NOTICE_DAYS = 1
+# So many days ahead is looked for a place where nobody says how far.
+LOOK_AHEAD_DAYS = 90
 
 
 class Proposal(msgspec.Struct, frozen=True, kw_only=True):

@@ -7,7 +7,12 @@ import msgspec
 from api.registry.suppress_small import suppress_parts
 from api.storage.unit_store import UnitStore
 from api.use_cases.list_devices import DeviceRow, Silence, judge_silence, list_all_devices
-from api.use_cases.standing_report import StandingDevice, StandingReport, read_standing
+from api.use_cases.standing_report import (
+    PROTOCOL,
+    StandingDevice,
+    StandingReport,
+    read_standing,
+)
 
 UNIT_ROLE = "unit"
 
@@ -15,8 +20,8 @@ UNIT_ROLE = "unit"
 class FleetDevice(msgspec.Struct, frozen=True, kw_only=True):
     """One device of a unit, by a pseudonym, as the unit last told it.
 
-    ``silent_ms`` is what the unit told and the time since; ``unsent`` and ``build`` are null and ""
-    where the device does not tell them.
+    ``silent_ms`` is what the unit told and the time since; ``protocol``, ``unsent`` and ``build``
+    are null, null and "" where the device does not tell them.
     """
 
     device: str
@@ -25,6 +30,7 @@ class FleetDevice(msgspec.Struct, frozen=True, kw_only=True):
     silent_ms: int
     silence: Silence
     build: str
+    protocol: int | None
     unsent: int | None
     clock_offset_ms: int | None
     storage: str
@@ -41,6 +47,8 @@ class FleetUnit(msgspec.Struct, frozen=True, kw_only=True):
         When its last standing report came, by the hub's clock; None where none has.
     row_age_ms : int or None
         How old what is told of its devices is.
+    protocol : str
+        Version of the exchange that it speaks (EX24), "" where it told none.
     cases : int or None
         How many it has told of; None where it has told nothing, or they are too few to be told.
     """
@@ -66,10 +74,14 @@ class FleetUnit(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Fleet(msgspec.Struct, frozen=True):
-    """Every unit that joined and was not revoked, the longest silent first."""
+    """Every unit that joined and was not revoked, the longest silent first.
+
+    ``protocol`` is the version of the exchange that this hub speaks (EX24).
+    """
 
     as_of_ms: int
     units: list[FleetUnit]
+    protocol: str
 
 
 def read_fleet(store: UnitStore, *, now_ms: int) -> Fleet:
@@ -90,7 +102,7 @@ def read_fleet(store: UnitStore, *, now_ms: int) -> Fleet:
     rows = [row for row in list_all_devices(store, now_ms=now_ms).devices if row.role == UNIT_ROLE]
     cases = tell_cases({row.id: reports[row.id][1] for row in rows if row.id in reports})
     units = [_unit(row, reports, cases, now_ms) for row in rows]
-    return Fleet(now_ms, sorted(units, key=_longest_silence))
+    return Fleet(now_ms, sorted(units, key=_longest_silence), PROTOCOL)
 
 
 def tell_cases(reports: Mapping[str, StandingReport]) -> dict[str, int | None]:
@@ -132,7 +144,7 @@ def _unit(
         reported_ms=noted_ms,
         row_age_ms=age_ms,
         build=report.build if report else "",
-        protocol=report.protocol if report else "",
+        protocol=_version_told(report.protocol) if report else "",
         catalogue=report.catalogue if report else None,
         rule_files=dict(report.rule_files) if report else {},
         unsent=report.unsent if report else None,
@@ -141,6 +153,11 @@ def _unit(
         cases=cases.get(row.id),
         devices=sorted(devices, key=lambda one: (-one.silent_ms, one.device)),
     )
+
+
+def _version_told(protocol: str) -> str:
+    """Return a version of the exchange; "" of a release before it had one, which told a word."""
+    return protocol if protocol.isdecimal() else ""
 
 
 def _device(one: StandingDevice, report: StandingReport | None, age_ms: int) -> FleetDevice:
@@ -155,6 +172,7 @@ def _device(one: StandingDevice, report: StandingReport | None, age_ms: int) -> 
         silent_ms=silent_ms,
         silence=judge_silence(silent_ms),
         build=one.build,
+        protocol=one.protocol,
         unsent=one.unsent,
         clock_offset_ms=one.clock_offset_ms,
         storage=one.storage,

@@ -70,7 +70,14 @@ def search_access(
         )
         found: list[AccessLine] = []
         wide: list[AccessLine] = []
-        for line in store.access.lines(newest_first=True, holding=_text_in_lines(search)):
+        # Of a patient also those count who began to follow a stream on a day before.
+        has_days = bool(search.from_on and search.to_on) and wanted is None
+        lines = store.access.lines(
+            newest_first=True,
+            holding=_text_in_lines(search),
+            within=(begins, ends) if has_days else None,
+        )
+        for line in lines:
             if search.person and search.person != line.who:
                 continue
             if search.device and search.device not in (line.device, line.who):

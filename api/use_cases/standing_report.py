@@ -17,20 +17,21 @@ from api.use_cases.list_devices import DeviceRow, list_all_devices
 from api.use_cases.report_quality import recent_counts
 from api.use_cases.told_rule_files import OfferAnswer, answer_offers
 from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
-from sync.exchange import MAX_BATCH_COUNT
+from sync.exchange import PROTOCOL_VERSION
 
 _Name = Annotated[str, msgspec.Meta(max_length=100)]
 _Count = Annotated[int, msgspec.Meta(ge=0, le=2**53)]
 _DIGITS = 16
-# Of the exchange (sync/SPEC.md): the form of batches that this release reads and writes.
-PROTOCOL = f"rows-{MAX_BATCH_COUNT}"
+# As a word: an older release told the form of its batches, and an older hub reads no number here.
+PROTOCOL = str(PROTOCOL_VERSION)
 
 
 class StandingDevice(msgspec.Struct, frozen=True, kw_only=True):
     """One device as the unit knows it; ``device`` is a pseudonym, times those of the unit.
 
-    ``build``, ``unsent`` and ``storage`` are what it told last; "", None and "unknown" where it did
-    not. ``storage`` is "kept" where its browser promises to keep it, else "may-be-cleared".
+    ``build``, ``protocol``, ``unsent`` and ``storage`` are what it told last; "", None and
+    "unknown" where it did not. ``storage`` is "kept" where its browser promises to keep it, else
+    "may-be-cleared".
     """
 
     device: _Name
@@ -39,6 +40,7 @@ class StandingDevice(msgspec.Struct, frozen=True, kw_only=True):
     last_contact_ms: int | None
     clock_offset_ms: int | None
     build: _Name = ""
+    protocol: _Count | None = None
     unsent: _Count | None = None
     storage: _Name = "unknown"
 
@@ -51,7 +53,8 @@ class StandingReport(msgspec.Struct, frozen=True, kw_only=True):
     at_ms : int
         By the unit's clock.
     protocol : str
-        In which form it exchanges; ``catalogue`` is the version of its record catalogue.
+        Version of the exchange that it speaks (EX24); ``catalogue`` is that of its record
+        catalogue.
     rule_files : dict
         Version that counts today by name.
     is_training : bool or None
@@ -163,6 +166,7 @@ def _tell_device(pseudonym: str, one: DeviceRow) -> StandingDevice:
         last_contact_ms=one.last_contact_ms,
         clock_offset_ms=one.clock_offset_ms,
         build=(told and told.build) or "",
+        protocol=told.protocol if told else None,
         unsent=told.unsent if told else None,
         storage=_storage_word(told),
     )

@@ -38,6 +38,9 @@ export interface DeviceTold {
   ago_ms: number;
   build: string | null;
   is_other_build: boolean | null;
+  /** Version of the exchange that it speaks (EX24). Absent at an older server. */
+  protocol?: number | null;
+  is_other_protocol?: boolean | null;
   has_other_rules: boolean | null;
   unsent: number | null;
   unsent_pictures: number | null;

@@ -17,6 +17,8 @@ export interface FleetDevice {
   last_contact_ms: number | null;
   silence: Silence;
   build: string;
+  /** Version of the exchange that it speaks (EX24). Absent at an older hub. */
+  protocol?: number | null;
   unsent: number | null;
   clock_offset_ms: number | null;
   storage: 'kept' | 'may-be-cleared' | 'unknown';
@@ -32,6 +34,8 @@ export interface FleetUnit {
   silence: Silence;
   reported_ms: number | null;
   build: string;
+  /** Version of the exchange that it speaks, "" where it told none. Absent at an older hub. */
+  protocol?: string;
   unsent: number | null;
   clock_offset_ms: number | null;
   cases: HeldCount;
@@ -305,7 +309,11 @@ export interface NetworkAside {
 
 /** Every question of the network: what is sent along, and what is answered. */
 export interface NetworkQuestions extends NetworkRuleQuestions {
-  fleet: { asks: null; tells: { as_of_ms: number; units: readonly FleetUnit[] } };
+  /** `protocol` is the version of the exchange that the hub speaks (EX24). */
+  fleet: {
+    asks: null;
+    tells: { as_of_ms: number; units: readonly FleetUnit[]; protocol?: string };
+  };
   'network-aside': { asks: null; tells: NetworkAside };
   links: {
     asks: { state: LinkState };

@@ -2,13 +2,14 @@
 
 `python -m tests.bench --help` lists what can be left out. It writes `results.md` and
 `results.svg` beside this file and prints the tables. Nothing here is part of `make test`: a
-figure on a busy machine is no verdict.
+figure on a busy machine is no verdict. An answer that is wrong is one: the bench fails.
 """
 
 import argparse
 import sys
 from collections.abc import Callable
 
+from tests.bench.access_rows import LINES, measure_access
 from tests.bench.app_rows import measure_app
 from tests.bench.backlog_rows import measure_backlog
 from tests.bench.booking_rows import VISITS, measure_bookings
@@ -19,7 +20,7 @@ from tests.bench.recall_rows import IMPLANTS, measure_recall
 from tests.bench.report import PLOT, RESULTS, draw_bars, write_report
 from tests.bench.rounds import Section, describe_machine
 
-PARTS = ("push", "backlog", "app", "crowd", "bookings", "recall")
+PARTS = ("push", "backlog", "app", "crowd", "bookings", "recall", "access")
 
 
 def main() -> None:
@@ -32,6 +33,7 @@ def main() -> None:
     asked.add_argument("--held", type=int, default=100_000, help="operations held by the server")
     asked.add_argument("--visits", type=int, default=VISITS, help="visits to be booked")
     asked.add_argument("--implants", type=int, default=IMPLANTS, help="implants of a recall")
+    asked.add_argument("--lines", type=int, default=LINES, help="lines of the trail of access")
     asked.add_argument("--print", action="store_true", help="print and write no file")
     given = asked.parse_args()
     jobs: dict[str, Callable[[], list[Section]]] = {
@@ -41,6 +43,7 @@ def main() -> None:
         "crowd": lambda: [measure_crowd(held=given.held)],
         "bookings": lambda: measure_bookings(given.rounds, visits=given.visits),
         "recall": lambda: measure_recall(given.rounds, implants=given.implants),
+        "access": lambda: measure_access(given.rounds, lines=given.lines),
     }
     before = describe_machine()
     sections: list[Section] = []
@@ -55,6 +58,9 @@ def main() -> None:
     if not given.print:
         RESULTS.write_text(report)
         PLOT.write_text(draw_bars(sections))
+    faults = [f"{section.title}: {fault}" for section in sections for fault in section.faults]
+    if faults:
+        sys.exit("\n".join(["An answer was wrong:", *faults]))
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ from api.storage.standing_store import KeptStanding
 from api.use_cases.read_fleet import read_fleet
 from api.use_cases.read_network_quality import QualityAsk, read_network_quality
 from api.use_cases.server_role import settle_role
-from api.use_cases.standing_report import StandingReport, keep_standing
+from api.use_cases.standing_report import PROTOCOL, StandingReport, keep_standing
 from tests.bench.rounds import Spread
 from tests.hub.postgres_server import running_server
 
@@ -45,8 +45,8 @@ def report_of_a_unit() -> StandingReport:
     return StandingReport(
         at_ms=_NOW_MS,
         build="0123456789ab",
-        protocol="rows-1000",
-        catalogue=9,
+        protocol=PROTOCOL,
+        catalogue=10,
         cases=1_225,
         quality=dict.fromkeys(rules.rules, 7),
         completeness=tuple(

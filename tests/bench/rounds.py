@@ -22,13 +22,17 @@ class Row:
 
 @dataclass
 class Section:
-    """One part of the bench: its rows, and the bars that are drawn from it."""
+    """One part of the bench: its rows, and the bars that are drawn from it.
+
+    ``faults`` are answers that were wrong, in words: with one of them the bench fails.
+    """
 
     title: str
     rows: list[Row] = field(default_factory=list)
     bars: list[tuple[str, float]] = field(default_factory=list)
     bar_unit: str = ""
     note: str = ""
+    faults: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

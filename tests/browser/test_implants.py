@@ -68,7 +68,10 @@ def _groups(page: Page) -> dict[str, set[str]]:
 
 
 def test_everybody_with_a_lot_is_found_in_five_taps_with_and_without_a_network(unit: Unit):
-    """[TASK-19] [HAZ-46] The unit first; then this tablet alone, which says that it is alone."""
+    """[TASK-19] [HAZ-46] The unit first; then this tablet alone, which says that it is alone.
+
+    [LT8] In between with a period as typed, which is told with the answer and kept.
+    """
     page = unit.page
     start_counting(page)
     case.go(page, "Implants")
@@ -87,6 +90,24 @@ def test_everybody_with_a_lot_is_found_in_five_taps_with_and_without_a_network(u
         page.get_by_role("button", name="Save list").click()
     rows = Path(download.value.path()).read_text().splitlines()
     assert len(rows) == 1 + page.locator("[data-implant]").count()
+    expect(page.locator("[data-period]")).to_have_text("Unknown lots of all time are listed.")
+
+    press_recall = page.get_by_role("button", name=re.compile("Recall notice$"))
+    page.get_by_role("button", name="More to search by").click()
+    page.get_by_role("button", name="Between two days").click()
+    for first, last, told in (
+        ("2020-13", "", "This is no date."),
+        ("2020-02", "2020-01", "The period ends before it begins."),
+    ):
+        page.get_by_label("From (2026-01)").fill(first)
+        page.get_by_label("Until (2026-03)").fill(last)
+        expect(page.locator("[data-search]")).to_contain_text(told)
+        expect(press_recall).to_be_disabled()
+    page.get_by_label("Until (2026-03)").fill("2020-02")
+    press_recall.click()
+    expect(page.locator("[data-period]")).to_contain_text("from 1 Feb 2020 until 29 Feb 2020")
+    expect(page.locator("[data-found=unit]")).to_be_visible(timeout=20_000)
+    assert _groups(page) == {**found, "unknown": set()}
 
     unit.server.stop()
     page.get_by_role("button", name="Begin again").click()
@@ -115,5 +136,10 @@ def test_everybody_with_a_lot_is_found_in_five_taps_with_and_without_a_network(u
         store.close()
     why = sorted(shown_value(one.fields["because"]) for one in kept)
     # The tablet and the unit write into one entry.
-    assert why == ["A patient asks", "Recall notice"]
+    assert why == ["A patient asks", "Recall notice", "Recall notice"]
+    periods = [shown_value(one.fields["criteria"]) for one in kept]
+    days = {"from_on": "2020-02-01", "to_on": "2020-02-29"}
+    assert [one for one in periods if "from_on" in one or "to_on" in one] == [
+        {"lot": AS_IN_THE_NOTICE, **days}
+    ]
     assert {shown_value(one.fields["found"]) for one in kept} != {0}

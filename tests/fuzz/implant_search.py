@@ -48,6 +48,8 @@ def _draw_implant(chance: Chance, lot: str, serial: str, identifier: str) -> dic
         found["item"] = chance.choice(("coil", "needle", "adhesive", "other"))
     if chance.holds(0.6):
         found["on"] = chance.choice(_DAYS)
+    if chance.holds(0.5):
+        found["case_days"] = chance.choices(_DAYS, k=chance.choice((0, 1, 1, 2)))
     if chance.holds(0.4):
         names = (identifier, f"0{identifier}", _slip(identifier, chance), "09506000134352", "")
         found["listed"] = chance.choices(names, k=chance.choice((0, 1, 1, 2)))

@@ -124,6 +124,10 @@ def _statements(shapes):
     yield from (one for one in shapes if "outcome_limit" not in one)
     # What came since is taken back as well, or it could not come again.
     yield "DROP TABLE standing_completeness"
+    yield "ALTER TABLE device_standing DROP COLUMN protocol"
+    yield "DROP INDEX implant_without_identifier"
+    yield "CREATE INDEX implant_without_lot ON implant (on_day) WHERE lot_form IS NULL"
+    yield from (f"DROP INDEX access_event_by_{one}" for one in ("time", "noting"))
     yield "ALTER TABLE invitation DROP COLUMN name"
     yield "ALTER TABLE device DROP COLUMN recovery_refused_ms"
     yield "UPDATE alembic_version SET version_num = '0019'"

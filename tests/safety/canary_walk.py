@@ -27,7 +27,7 @@ DRAWN_AT_HUB = 500_000
 class CanaryWalk:
     """Both servers, what was asked of them, and the line between them.
 
-    ``told`` are places of calendars, by the word that stands there.
+    ``of_unit`` is what was planted at the unit before it met the hub.
     """
 
     folder: Path
@@ -39,6 +39,7 @@ class CanaryWalk:
     people_of_hub: dict[str, Asker] = field(default_factory=dict)
     tablet: Asker | None = None
     aside: dict[str, str] = field(default_factory=dict)
+    of_unit: frozenset[str] = frozenset()
 
     @property
     def sides(self) -> dict[str, Asking]:
@@ -55,13 +56,22 @@ class CanaryWalk:
         with self.unit.unit.store.transaction():
             return self.unit.unit.store.views.of_kind(kind)
 
-    def play(self) -> None:
-        """Plant the secrets and ask both servers; once."""
+    def play(self, *, with_clinic: bool = True) -> None:
+        """Plant the secrets and ask both servers; once.
+
+        Parameters
+        ----------
+        with_clinic : bool
+            Ask the unit for papers, letters, bookings and lists, too, which no hub hears of.
+        """
         if self.tablet is not None:
             return
         self._begin()
+        before = frozenset(self.secrets.planted)
         self._play_devices()
-        self._play_clinic()
+        self.of_unit |= frozenset(self.secrets.planted) - before
+        if with_clinic:
+            self._play_clinic()
         self._play_network()
         self._play_hub()
 
@@ -73,6 +83,7 @@ class CanaryWalk:
         propose(store, settings_file(**settings))
         plant_asked_by_the_hub(store)
         self.people = walked_desk.log_everybody_in(self.unit, self.secrets)
+        self.of_unit = frozenset(self.secrets.planted)
         self.people_of_hub = walked_desk.log_everybody_in(self.hub, self.secrets)
 
     def _play_devices(self) -> None:
@@ -102,7 +113,7 @@ class CanaryWalk:
         walked_unit.feed_calendars(unit, tablet, secrets, self.places())
         walked_unit.trace_lots(unit, tablet, secrets, LOT)
         manager = self.people["data-manager"]
-        walked_unit.keep_privacy(unit, manager, secrets, patients[0])
+        walked_unit.keep_privacy(unit, manager, secrets, patients[0], lost=tablet)
         walked_desk.search_access(unit, self.people, patients[0])
         walked_unit.answer_links(unit, self.people["endoscopist"])
 
@@ -152,15 +163,24 @@ class CanaryWalk:
 
 
 @contextmanager
-def serving_canaries(folder: Path) -> Iterator[CanaryWalk]:
-    """Serve a unit and a hub, each with a log, and a line between them that keeps what it sends."""
+def serving_canaries(folder: Path, *, database: str = "") -> Iterator[CanaryWalk]:
+    """Serve a unit and a hub, each with a log, and a line between them that keeps what it sends.
+
+    Parameters
+    ----------
+    database : str
+        Address of the hub's PostgreSQL; "" for a hub over a file.
+    """
     with ExitStack() as open_now:
         patch = open_now.enter_context(pytest.MonkeyPatch.context())
         patch.setattr(snapshots, "SEGMENT_OPERATIONS", 4)
         unit, hub = (
             open_now.enter_context(
                 serving_at_any_pace(
-                    folder / side / "data", as_hub=side == "hub", log_folder=folder / side / "log"
+                    folder / side / "data",
+                    as_hub=side == "hub",
+                    database=database if side == "hub" else "",
+                    log_folder=folder / side / "log",
                 )
             )
             for side in ("unit", "hub")

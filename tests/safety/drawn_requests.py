@@ -110,7 +110,7 @@ _OWN_WORDS = {
     # Which of two events came first, and what is counted: of a group, not of a patient.
     "/api/outcomes": ("cause", "amount"),
     # How a unit and its hub exchange.
-    "/api/network/fleet": ("protocol",),
+    **dict.fromkeys(("/api/network/fleet", "/api/devices", "/api/unit-devices"), ("protocol",)),
     # What a unit answers its hub.
     "/api/recalls/network": ("answer",),
     "/api/recalls/network-closings": ("answer",),
@@ -136,12 +136,14 @@ _OF_A_RECALL = {
 
 @contextmanager
 def serving_at_any_pace(
-    folder: Path, *, as_hub: bool = False, log_folder: Path | None = None
+    folder: Path, *, as_hub: bool = False, database: str = "", log_folder: Path | None = None
 ) -> Iterator[StandingUnit]:
     """Serve while nobody is told to wait and passwords cost little; both are proved elsewhere."""
     with (
         pytest.MonkeyPatch.context() as patch,
-        StandingUnit(folder, as_hub=as_hub).serving(log_folder=log_folder) as standing,
+        StandingUnit(folder, as_hub=as_hub, database=database).serving(
+            log_folder=log_folder
+        ) as standing,
     ):
         patch.setattr(RateLimits, "spend", lambda *_: None)
         patch.setattr(people_passwords, "_MEMORY_KIB", 64)

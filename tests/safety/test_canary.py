@@ -59,13 +59,15 @@ def silent(walk, caplog, capfd):
     assert_silent(walk, caplog, capfd)
 
 
-def assert_silent(walk: CanaryWalk, caplog, capfd) -> None:
+def assert_silent(walk: CanaryWalk, caplog, capfd, **more: str) -> None:
+    """Assert that no secret stands in log, console, metrics or headers, nor in more places."""
     printed = capfd.readouterr()
     # Not what the test's own client says of what it asks.
     noted = [one for one in caplog.get_records("call") if one.name != "httpx"]
     noted += [one for one in caplog.get_records("setup") if one.name != "httpx"]
     places = {
-        "console": "\n".join([*map(logging.Formatter().format, noted), printed.out, printed.err])
+        "console": "\n".join([*map(logging.Formatter().format, noted), printed.out, printed.err]),
+        **more,
     }
     for side, asking in walk.sides.items():
         log = walk.log_of(side)

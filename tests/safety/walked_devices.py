@@ -135,7 +135,7 @@ def exchange(asking: Asking, who: Asker, secrets: Secrets) -> None:
             at = {"digest": segment["digest"]}
             asking.ask(who, "GET /api/exchange/snapshot/{digest}", at=at)
     asking.ask(who, "GET /api/exchange/events")
-    told = {"build": "0123456789ab", "unsent": 3}
+    told = {"build": "0123456789ab", "protocol": 1, "unsent": 3}
     asking.ask(who, "POST /api/device-standing", json=told)
     asking.ask(who, "POST /api/nonces", json={"count": 2})
     for route in ("GET /api/devices", "GET /api/devices/own"):

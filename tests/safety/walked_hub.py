@@ -110,7 +110,7 @@ def exchange_as_unit(asking: Asking, who: Asker, secrets: Secrets) -> None:
     brought = {"device": who.name, "operations": held[:1], "logs": []}
     asking.ask(who, "POST /api/exchange/resupply", json=brought)
     asking.ask(who, "GET /api/exchange/events")
-    standing = {"at_ms": NOON_MS, "build": "1.0+a", "protocol": "rows", "catalogue": 8}
+    standing = {"at_ms": NOON_MS, "build": "1.0+a", "protocol": "1", "catalogue": 8}
     asking.ask(who, "POST /api/network/standing", json=standing)
     erased = {"records": [f"registry_patient/{'0' * 32}"]}
     asking.ask(who, "POST /api/network/erasures", json=erased)

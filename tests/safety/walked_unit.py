@@ -90,11 +90,16 @@ def trace_lots(asking: Asking, tablet: Asker, secrets: Secrets, lot: str) -> Non
     asking.ask(MACHINE, "POST /api/recall-withdrawals", json=taken_back)
 
 
-def keep_privacy(asking: Asking, manager: Asker, secrets: Secrets, patient: str) -> None:
-    """Give a patient's own export, and see what is due; write a backup."""
+def keep_privacy(
+    asking: Asking, manager: Asker, secrets: Secrets, patient: str, *, lost: Asker
+) -> None:
+    """Give a patient's own export, see what is due and what a tablet held; write a backup."""
     wanted = {"patient": patient, "why": secrets.draw("reason of a patient's export")}
     asking.ask(manager, "POST /api/patient-exports", json=wanted)
     asking.ask(manager, "GET /api/retention")
+    moment = {"device": lost.name, "at": "2026-03-16T18:30"}
+    asking.ask(MACHINE, "GET /api/held-by", params=moment)
+    asking.ask(MACHINE, "GET /api/rule-health")
     target = asking.unit.folder.parent / f"{secrets.draw('name of a backup')}.zip"
     asking.ask(MACHINE, "POST /api/backups", json={"target": str(target)})
 

@@ -4,6 +4,7 @@
  */
 import { isCivilDate } from './civil-date';
 import { ShapeError } from './errors';
+import { daysOf, isWithin } from './implant-days';
 import { type Reading, readDevices } from './label-readings';
 import {
   compareIdentifiers,
@@ -58,7 +59,7 @@ const readSearch = shape(
 );
 const readImplant = shape(
   { devices: listOf(readDeviceShape) },
-  { item: text, on: text, listed: listOf(text) },
+  { item: text, on: text, case_days: listOf(text), listed: listOf(text) },
 );
 const readRequest = shape(
   { search: readSearch, implants: listOf(readImplant) },
@@ -96,13 +97,17 @@ export function answerImplantSearch(request: unknown, ruleBook: RuleBook): Impla
   const stated = readTraceFile(ruleBook);
   const lookAlikes = readLookAlikes(stated);
   return {
-    found: read.implants.map(({ devices, item = null, on = null, listed = [] }) =>
-      findByItem(search, readDevices(devices, on), lookAlikes, {
-        listed,
-        kinds: read.kinds ?? [],
-        item,
-        on,
-      }),
+    found: read.implants.map(({ devices, item = null, on = null, case_days = [], listed = [] }) =>
+      best(
+        daysOf(on, case_days).map((day) =>
+          findByItem(search, readDevices(devices, on), lookAlikes, {
+            listed,
+            kinds: read.kinds ?? [],
+            item,
+            on: day,
+          }),
+        ),
+      ),
     ),
     cautions: findCautions(search),
     rule_files: nameRuleFiles(stated),
@@ -172,16 +177,11 @@ export function findGroup(
 ): Finding {
   const isOther = (ITEMS as readonly (string | null)[]).includes(item) && item !== search.item;
   if (search.item !== undefined && isOther) return { group: null, differs: [] };
-  let best: Finding | null = null;
-  for (const reading of readings) {
-    const found = judge(search, reading, lookAlikes);
-    if (best === null || rank(found.group) < rank(best.group)) best = found;
-  }
-  if (best === null) return { group: null, differs: [] };
-  if (best.group === 'unknown' && !isWithin(on, search.from_on, search.to_on)) {
+  const found = best(readings.map((reading) => judge(search, reading, lookAlikes)));
+  if (found.group === 'unknown' && !isWithin(on, search.from_on, search.to_on)) {
     return { group: null, differs: [] };
   }
-  return best;
+  return found;
 }
 
 /** What is known of an implant beside its labels. */
@@ -216,7 +216,11 @@ export function findByItem(
     const isOther = groups.length > 0 && !isDisputed && groups.every((group) => group === null);
     return isOtherKind || isOther ? { group: null, differs: [] } : own;
   });
-  return found.reduce((best, one) => (rank(one.group) < rank(best.group) ? one : best), {
+  return best(found);
+}
+
+function best(found: readonly Finding[]): Finding {
+  return found.reduce((first, one) => (rank(one.group) < rank(first.group) ? one : first), {
     group: null,
     differs: [],
   });
@@ -282,10 +286,4 @@ function hasExpiry({ expires_from: from, expires_to: to }: Search): boolean {
 
 function worst(known: readonly Verdict[]): Group {
   return GROUPS.findLast((group) => group !== 'shelf' && known.includes(group)) ?? 'near';
-}
-
-/** Say whether a day lies within two days; one that is no day may lie anywhere. */
-function isWithin(on: string | null, first?: string, last?: string): boolean {
-  if (on === null || !isCivilDate(on)) return true;
-  return (first === undefined || first <= on) && (last === undefined || on <= last);
 }

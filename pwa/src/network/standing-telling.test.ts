@@ -2,6 +2,7 @@ import { beforeEach, expect, test } from 'vitest';
 import { packagedCatalogue } from '../record-catalogue/packaged-catalogue';
 import { openMemoryDisk } from '../storage/memory-database';
 import { OperationStore } from '../storage/operation-store';
+import { PROTOCOL_VERSION } from '../sync/exchange';
 import {
   type RulesTold,
   StandingTelling,
@@ -25,6 +26,8 @@ class Tablet {
   told: Record<string, unknown> = { told_ms: 1 };
   isAway = false;
   nowMs = 1_000_000;
+  /** A unit of an older release reads no version of the exchange. */
+  isOlder = false;
   storage: StorageFacts = { isKept: true, usedBytes: 10, quotaBytes: 100 };
   rules: RulesTold | null = { digest: '0'.repeat(16), on: '2026-09-21' };
   pictures: number | null = 0;
@@ -37,8 +40,10 @@ class Tablet {
     const requests = new UnitRequests(async (path, init) => {
       if (this.isAway) throw new Error('no network');
       expect([path, init.method]).toEqual(['/api/device-standing', 'POST']);
-      this.sent.push(JSON.parse(String(init.body)));
+      const told = JSON.parse(String(init.body));
+      this.sent.push(told);
       await this.gate;
+      if (this.isOlder && 'protocol' in told) return new Response('{}', { status: 422 });
       return new Response(JSON.stringify(this.told), { status: this.status });
     });
     this.telling = new StandingTelling(store, requests, {
@@ -78,6 +83,7 @@ test('[DM-01] build, rule files, unsent work and storage are told after a round'
     {
       build: BUILD,
       catalogue: packagedCatalogue().version,
+      protocol: PROTOCOL_VERSION,
       rules: '0'.repeat(16),
       rules_on: '2026-09-21',
       unsent: 1,
@@ -154,14 +160,31 @@ test.each([404, 403, 422, 429])(
     await tablet.telling.tell();
     tablet.save('p-1');
     await tablet.telling.tell();
-    expect(tablet.sent).toHaveLength(1);
+    // What it cannot read, it is asked once more without the version.
+    const asked = status === 422 ? 2 : 1;
+    expect(tablet.sent).toHaveLength(asked);
 
     tablet.status = 200;
     tablet.nowMs += TELL_AGAIN_MS;
     await tablet.telling.tell();
-    expect(tablet.sent).toHaveLength(2);
+    expect(tablet.sent).toHaveLength(asked + 1);
   },
 );
+
+/** Caught: with the version in it, an older unit refused the whole and knew nothing of the tablet. */
+test('[EX24] a unit that reads no version of the exchange is told the rest', async () => {
+  tablet.isOlder = true;
+  await tablet.telling.tell();
+  await tablet.telling.tell();
+  expect(tablet.sent.map((one) => 'protocol' in one)).toEqual([true, false]);
+  expect({ ...tablet.sent[1], protocol: PROTOCOL_VERSION }).toEqual(tablet.sent[0]);
+
+  // Brought up to date meanwhile, it is told the version with the next telling.
+  tablet.isOlder = false;
+  tablet.save('p-1');
+  await tablet.telling.tell();
+  expect(tablet.sent[2]).toMatchObject({ protocol: PROTOCOL_VERSION, unsent: 1 });
+});
 
 test.each<[string, Parameters<Tablet['join']>]>([
   ['has not joined', [null]],

@@ -3,10 +3,13 @@
  * what it has not sent, and whether its browser keeps the records. Nobody waits for it.
  */
 import type { OperationStore } from '../storage/operation-store';
+import { PROTOCOL_VERSION } from '../sync/exchange';
 import { isKeyLost, type Signer } from './push-signing';
 import { RESTING_MS } from './retry-wait';
 import { RefusedError, type UnitRequests } from './unit-requests';
 
+const PATH = '/api/device-standing';
+const CANNOT_BE_READ = 422;
 /** Told anew this long after the last time: with the next round no row grows older than 5 minutes. */
 export const TELL_AGAIN_MS = 5 * 60_000 - 2 * RESTING_MS;
 
@@ -82,6 +85,7 @@ export class StandingTelling {
     const standing = {
       build: this.#around.build,
       catalogue: this.#store.catalogue.version,
+      protocol: PROTOCOL_VERSION,
       rules: rules?.digest ?? null,
       rules_on: rules?.on ?? null,
       unsent: this.#store.unsent().count,
@@ -95,18 +99,28 @@ export class StandingTelling {
       isRefused: false,
     };
     if (this.#last !== null && isStillGood(this.#last, next)) return;
-    const { usedBytes, quotaBytes } = storage;
     try {
-      const told = await this.#requests.post<{ name?: string }>('/api/device-standing', own.token, {
-        ...standing,
-        used_bytes: usedBytes,
-        quota_bytes: quotaBytes,
-      });
+      const told = await this.#send(own.token, standing, storage);
       this.#last = next;
       this.#takeName(own.token, told.name);
     } catch (error) {
       if (!(error instanceof RefusedError)) throw error;
       this.#last = { ...next, isRefused: true };
+    }
+  }
+
+  /** A unit of an older release refuses what names a version of the exchange (EX24). */
+  async #send(
+    token: string,
+    { protocol, ...rest }: { protocol: number },
+    { usedBytes, quotaBytes }: StorageFacts,
+  ): Promise<{ name?: string }> {
+    const content = { ...rest, used_bytes: usedBytes, quota_bytes: quotaBytes };
+    try {
+      return await this.#requests.post(PATH, token, { ...content, protocol });
+    } catch (error) {
+      if (!(error instanceof RefusedError) || error.status !== CANNOT_BE_READ) throw error;
+      return await this.#requests.post(PATH, token, content);
     }
   }
 

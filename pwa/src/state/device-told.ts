@@ -7,7 +7,8 @@ export type DeviceRemark =
   | 'clock'
   | 'may-be-cleared'
   | 'other-rules'
-  | 'other-build';
+  | 'other-build'
+  | 'other-protocol';
 
 /**
  * Return what stands out, what is looked at first before the others. What a device does not know
@@ -22,6 +23,7 @@ export function remarksOfDevice(device: DeskDevice): DeviceRemark[] {
     told?.is_kept === false && 'may-be-cleared',
     told?.has_other_rules === true && 'other-rules',
     told?.is_other_build === true && 'other-build',
+    told?.is_other_protocol === true && 'other-protocol',
   ];
   return found.filter((one): one is DeviceRemark => one !== false);
 }

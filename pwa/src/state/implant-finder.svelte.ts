@@ -259,7 +259,10 @@ export class ImplantFinder {
   }
 }
 
-/** Return what was searched for as the record keeps it: several lots parted by semicolons. */
+/**
+ * Return what was searched for as the record keeps it: several lots parted by semicolons. The period
+ * is part of it: who reads it later sees of which days the unknown were listed.
+ */
 export function criteriaOf(search: Search): Record<string, Json> {
   const held = {
     identifier: search.identifier,
@@ -268,6 +271,8 @@ export function criteriaOf(search: Search): Record<string, Json> {
     expires_from: search.expires_from,
     expires_to: search.expires_to,
     item: search.item,
+    from_on: search.from_on,
+    to_on: search.to_on,
   };
   return Object.fromEntries(
     Object.entries(held).filter((one): one is [string, string] => Boolean(one[1])),

@@ -2,6 +2,7 @@ import { expect, test } from 'vitest';
 import type { ClinicExchange, UnitImplant } from '../clinic-questions';
 import { packagedRuleBook } from '../clinical-rules/packaged-rule-files';
 import type { Draft, Json, RecordQuery, RecordState } from '../ports';
+import { implants as words } from '../text/implants';
 import { ImplantFinder } from './implant-finder.svelte';
 import { SearchEntry } from './search-entry.svelte';
 
@@ -110,6 +111,22 @@ test('[HAZ-46] each search is recorded before the unit is asked, with who, why a
   expect(asked[0]).toMatchObject({ by: 'staff/s-1', because: 'Recall notice' });
   expect(finder.answer).toMatchObject({ from: 'tablet', found: 1 });
   expect(finder.unit).toEqual({ kind: 'not-told', sentence: 'The unit cannot be reached.' });
+});
+
+/** Caught: the record of a search did not say of which period its unknown lots were. */
+test('[HAZ-46] the period of the unknown is kept with what was searched, and told to the unit', async () => {
+  const { finder, saved, asked } = tabletWith([], unit());
+  await settle();
+  const period = { from_on: '2026-01-01', to_on: '2026-03-31' };
+  await finder.search({ lots: ['VK4417'], ...period }, 'Recall notice');
+  await finder.search({ lots: ['VK4417'], from_on: '2026-01-01' }, 'Recall notice');
+
+  expect(saved.map(({ set }) => set?.criteria)).toEqual([
+    { lot: 'VK4417', ...period },
+    { lot: 'VK4417', from_on: '2026-01-01' },
+  ]);
+  expect(asked[0]?.search).toMatchObject(period);
+  expect(finder.answer?.search).toEqual({ lots: ['VK4417'], from_on: '2026-01-01' });
 });
 
 /** Caught a planted bug: the answer of the unit put in the place of what only this tablet holds. */
@@ -255,4 +272,43 @@ test('dates of expiry are typed as months or days, the period counts back from t
   expect(entry.hasBadDate).toBe(true);
   entry.clear();
   expect(entry.read()).toEqual({ lots: [''], serial: '', identifier: '' });
+});
+
+/** Caught: an answer did not say of which period its unknown lots were. */
+test('[LT8] an answer says of which period its unknown lots are, with either end open', () => {
+  const [from_on, to_on] = ['2026-01-01', '2026-03-31'];
+  const told = [{ from_on, to_on }, { from_on }, { to_on }, {}].map(words.ofPeriod);
+  expect(told.map((one) => one.replace('Unknown lots ', ''))).toEqual([
+    'are listed from 1 Jan 2026 until 31 Mar 2026, and where nobody knows the day.',
+    'are listed from 1 Jan 2026 on, and where nobody knows the day.',
+    'are listed until 31 Mar 2026, and where nobody knows the day.',
+    'of all time are listed.',
+  ]);
+});
+
+/** Caught: a notice that names its months could not be searched by them. */
+test('[LT8] a period is typed as months or days, with either end open; a month counts whole', () => {
+  const entry = new SearchEntry(() => ({ todayOn: '2026-03-31', ruleBook: RULES }));
+  const periodOf = (from: string, to: string) => {
+    entry.enter('periodFrom', from);
+    entry.enter('periodTo', to);
+    const { from_on, to_on } = entry.read();
+    return [from_on, to_on, entry.periodFault];
+  };
+  // As long as another period is chosen, what was typed counts for nothing.
+  expect(periodOf('soon', '2026-03')).toEqual([undefined, undefined, null]);
+  entry.period = 'days';
+  expect(periodOf('2026-01', ' 2026-02 ')).toEqual(['2026-01-01', '2026-02-28', null]);
+  expect(periodOf('1999-12-05', '2024-02')).toEqual(['1999-12-05', '2024-02-29', null]);
+  expect(periodOf('', '2026-02-03')).toEqual([undefined, '2026-02-03', null]);
+  expect(periodOf('2026-03', '')).toEqual(['2026-03-01', undefined, null]);
+  expect(periodOf('2026-03', '2026-03')).toEqual(['2026-03-01', '2026-03-31', null]);
+  for (const wrong of ['soon', '2026-13', '2026-02-30', '2026', '3/2026', '31.3.26']) {
+    expect(periodOf(wrong, '2026-03')[2]).toBe('no-date');
+    expect(periodOf('2026-01', wrong)[2]).toBe('no-date');
+  }
+  expect(periodOf('2026-03', '2026-02')).toEqual(['2026-03-01', '2026-02-28', 'turned']);
+  expect([entry.hasBadDate, entry.isBegun]).toEqual([false, false]);
+  entry.clear();
+  expect([entry.period, entry.periodFault, entry.texts.periodFrom]).toEqual(['all', null, '']);
 });

@@ -96,6 +96,56 @@ test('[LT1] [LT2] [LT3] [LT8] finds stand in their groups, the unknown apart, th
   expect(rows[0]).toMatchObject({ name: 'Vareth-f', number: 'TH-f', lot: 'VK4417', marks: [] });
 });
 
+/** Caught: a coil of a past case, which has the day of the case alone, lay in every period. */
+test('[HAZ-46] [LT8] an implant without a day has that of its case, as at the unit', () => {
+  const days = { in: '2026-03-10', out: '2026-03-21', none: '2026-02-30' };
+  const of = (name: string, on: string) =>
+    recorded(`case/${name}`, { patient: `patient/${name}`, procedure_on: on });
+  const coil = (id: string, fields: Record<string, Json>, several: Record<string, Json[]> = {}) =>
+    recorded(`coil_placed/${id}`, { device: {}, ...fields }, several);
+  const states = [
+    ...Object.entries(days).map(([name, on]) => of(name, on)),
+    ...Object.keys(days).map((name) => coil(`${name}-1`, { case: `case/${name}` })),
+    recorded('case/two', {}, { procedure_on: ['2024-01-01', '2024-01-02'] }),
+    coil('two-1', { case: 'case/two' }),
+    struck('case/struck'),
+    coil('struck-1', { case: 'case/struck' }),
+    // Its own days go before that of its case, also where they are two.
+    coil('in-2', { case: 'case/in', at: '2026-03-21T10:00:00Z' }),
+    coil('out-2', { case: 'case/out', at: '2026-03-10T10:00:00Z' }),
+    coil('out-3', { case: 'case/out' }, { at: ['2026-03-10T10:00:00Z', '2026-04-10T10:00:00Z'] }),
+    coil('soon', { case: 'case/out', at: 'soon' }),
+    // Of two cases the day of either counts.
+    coil('both', {}, { case: ['case/out', 'case/in'] }),
+    coil('gone', { case: 'case/gone' }),
+    coil('alone', {}),
+    recorded('coil_placed/old', { case: 'case/out', device: LOT }),
+  ];
+  const before = new Map([['case/struck', { procedure_on: ['2024-01-01'] }]]);
+  const listed = (search: Search) => [
+    ...new Set(find(holding(states, before), search).map(({ record }) => record.split('/')[1])),
+  ];
+  const undoubted = [
+    'none-1',
+    'two-1',
+    'struck-1',
+    'out-3',
+    'soon',
+    'both',
+    'gone',
+    'alone',
+    'old',
+  ];
+  const period = { from_on: '2026-03-10', to_on: '2026-03-20' };
+
+  expect(listed({ lots: ['VK4417'], ...period }).sort()).toEqual(
+    [...undoubted, 'in-1', 'out-2'].sort(),
+  );
+  expect(listed({ lots: ['VK4417'], from_on: '2026-03-21' }).sort()).toEqual(
+    [...undoubted, 'in-2', 'out-1'].sort(),
+  );
+});
+
 /** Caught a planted bug: the last of two answers alone. */
 test('[HAZ-46] [LT7] two answers about one label are both found, and said', () => {
   const coil = recorded('coil_placed/a', { case: 'case/a' }, { device: [LOT, { lot: 'QQ1111' }] });

@@ -4,6 +4,7 @@
  * What was struck is kept and marked: the coil may be in somebody all the same (HAZ-46).
  */
 import { isCivilDate } from '../clinical-rules/civil-date';
+import { daysOf } from '../clinical-rules/implant-days';
 import { findByItem, GROUPS, type Group, type Search } from '../clinical-rules/implant-search';
 import { readDevices } from '../clinical-rules/label-readings';
 import { identifierForm, type LookAlikes } from '../clinical-rules/lot-names';
@@ -18,6 +19,7 @@ import {
   textsIn,
   valuesIn,
 } from './implant-owners';
+import { shown } from './shown';
 
 const ITEMS: Readonly<Record<string, string>> = {
   coil_placed: 'coil',
@@ -27,19 +29,29 @@ const ITEMS: Readonly<Record<string, string>> = {
 export const RETURNED = 'returned';
 
 /** Return the implants with their labels read, each once. */
-export function readImplants({ implants, before }: HeldRecords): HeldImplant[] {
+export function readImplants({ implants, cases, before }: HeldRecords): HeldImplant[] {
+  const caseDays = new Map(cases.map((one) => [one.record, dayOfCase(one)]));
   return implants.map((state) => {
     const kind = kindOf(state.record);
     const devices = valuesIn(state, 'device', before).map(partsOf);
     const days = new Set(textsIn(state, 'at', before).map((at) => at.slice(0, 10)));
     const [day = ''] = days;
-    // Two days are none: what nobody can tell lies in every period (LT8).
     const on = days.size === 1 && isCivilDate(day) ? day : null;
+    // Said, and not to be told: it lies in every period. Not said: the days of its cases count (LT8).
+    const said = days.size === 0 ? null : (on ?? '');
+    const ofCases = textsIn(state, 'case', before).map((name) => caseDays.get(name) ?? '');
     const items = textsIn(state, 'item', before);
     const item = ITEMS[kind] ?? (items.length === 1 ? (items[0] ?? null) : null);
     const stock = stockOf(state, before);
-    return { state, kind, item, on, stock, readings: readDevices(devices, on) };
+    const readings = readDevices(devices, on);
+    return { state, kind, item, on, days: daysOf(said, ofCases), stock, readings };
   });
+}
+
+/** Return the day of a case's procedure, "" where nobody can tell: struck cases, two answers. */
+function dayOfCase(state: RecordState): string {
+  const day = state.isEnteredInError ? undefined : shown(state, 'procedure_on');
+  return typeof day === 'string' ? day : '';
 }
 
 /**
@@ -237,14 +249,15 @@ function judge(
     isDisputed: stocked?.isDisputed ?? false,
     kinds: kinds.includes('') ? [] : kinds,
     item: one.item,
-    on: one.on,
   };
   let best: Judged | null = null;
   for (const reading of one.readings) {
     for (const search of searches) {
-      const { group, differs } = findByItem(search, [reading], lookAlikes, of);
-      if (group === null || (best !== null && rank(best.group) <= rank(group))) continue;
-      best = { group, differs, reading };
+      for (const on of one.days) {
+        const { group, differs } = findByItem(search, [reading], lookAlikes, { ...of, on });
+        if (group === null || (best !== null && rank(best.group) <= rank(group))) continue;
+        best = { group, differs, reading };
+      }
     }
   }
   return best;

@@ -76,7 +76,10 @@ export interface HeldImplant {
   state: RecordState;
   kind: string;
   item: string | null;
+  /** Its own day. */
   on: string | null;
+  /** On which days it may have been used, null where nobody can tell (LT8). */
+  days: readonly (string | null)[];
   /** `stock_item/id` that it was taken from, "" where that is not known. */
   stock: string;
   readings: readonly Reading[];

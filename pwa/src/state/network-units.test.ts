@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import type { FleetUnit } from '../network-questions';
+import type { FleetDevice, FleetUnit } from '../network-questions';
+import { unitFacts } from '../text/network';
 import {
   CLOCK_LIMIT_MS,
   clockSeconds,
@@ -10,6 +11,7 @@ import {
   orderDevices,
   orderUnits,
   placeOfAge,
+  type Remarkable,
   RULER_MARKS,
   remarkablesOf,
   usualBuild,
@@ -71,6 +73,37 @@ test.each([
   [-CLOCK_LIMIT_MS - 1, true],
 ])('a clock beyond the limit is told, whichever way it is off (%d ms)', (offset, isOff) => {
   expect(isClockOff(offset)).toBe(isOff);
+});
+
+/** Caught: the desk neither named the version that a unit speaks nor said that it is another one. */
+test.each<[string | undefined, string | undefined, (number | null | undefined)[], Remarkable[]]>([
+  ['1', '1', [1, null, undefined], []],
+  ['2', '1', [], ['protocol']],
+  // Who does not tell is neither the same nor another.
+  ['', '1', [2], []],
+  [undefined, '1', [2], []],
+  ['1', undefined, [1], []],
+  ['1', '1', [1, 2], ['device-protocol']],
+  ['2', '1', [1], ['protocol', 'device-protocol']],
+])('[DM-01] [EX24] a unit that speaks %j, at a hub that speaks %j', (theirs, hubs, of, found) => {
+  const devices = of.map(
+    (protocol, place): FleetDevice => ({
+      ...{ device: `d${place}`, last_contact_ms: NOW, silence: 'none', build: 'b' },
+      ...{ unsent: 0, clock_offset_ms: 0, storage: 'kept' },
+      ...(protocol === undefined ? {} : { protocol }),
+    }),
+  );
+  const told = theirs === undefined ? {} : { protocol: theirs };
+
+  expect(remarkablesOf(unit('A', { ...told, devices }), NOW, 'a1', hubs)).toEqual(found);
+});
+
+test('[EX24] the protocol of a unit is among its facts, and one that told none is not told', () => {
+  const fact = (more: Partial<FleetUnit>) =>
+    new Map(unitFacts(unit('A', more), NOW)).get('Exchange version');
+
+  expect(fact({ protocol: '1' })).toBe('1');
+  expect([fact({ protocol: '' }), fact({})]).toEqual(['not told', 'not told']);
 });
 
 test('what stands out is told once, and of a unit that waits nothing but that', () => {

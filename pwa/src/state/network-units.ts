@@ -14,7 +14,17 @@ const RANK: Readonly<Record<Silence, number>> = { escalated: 1, silent: 2, none:
 export const RULER_MARKS = [HOUR_MS, DAY_MS, 3 * DAY_MS].map((ms) => placeOfAge(ms));
 
 /** What stands out about one unit or device; each has a sentence of its own. */
-export type Remarkable = 'waiting' | 'silent' | 'escalated' | 'old-row' | 'clock' | 'build';
+export type Remarkable =
+  | 'waiting'
+  | 'silent'
+  | 'escalated'
+  | 'old-row'
+  | 'clock'
+  | 'build'
+  | 'protocol'
+  | 'device-protocol';
+/** What hinders nothing by itself. */
+export const ONLY_NOTED: readonly Remarkable[] = ['build', 'protocol', 'device-protocol'];
 
 /**
  * Return the units in the order in which somebody has to look: who waits to be let in, then who is
@@ -40,8 +50,18 @@ export function usualBuild(units: readonly FleetUnit[]): string {
   return first.sort().at(-1) ?? '';
 }
 
-/** Return what stands out about a unit at the moment of the answer. */
-export function remarkablesOf(unit: FleetUnit, asOfMs: number, usual: string): Remarkable[] {
+/**
+ * Return what stands out about a unit at the moment of the answer.
+ *
+ * @param usual - the build that most units have
+ * @param hubs - version of the exchange that the hub speaks; an older hub tells none
+ */
+export function remarkablesOf(
+  unit: FleetUnit,
+  asOfMs: number,
+  usual: string,
+  hubs = '',
+): Remarkable[] {
   const isOld = unit.reported_ms === null || asOfMs - unit.reported_ms > OLDEST_ROW_MS;
   const found: (Remarkable | false)[] = [
     unit.is_waiting && 'waiting',
@@ -49,8 +69,18 @@ export function remarkablesOf(unit: FleetUnit, asOfMs: number, usual: string): R
     !unit.is_waiting && unit.silence === 'none' && isOld && 'old-row',
     isClockOff(unit.clock_offset_ms) && 'clock',
     unit.build !== '' && usual !== '' && unit.build !== usual && 'build',
+    isOtherProtocol(unit.protocol, hubs) && 'protocol',
+    unit.devices.some((one) => isOtherProtocol(one.protocol, unit.protocol)) && 'device-protocol',
   ];
   return found.filter((one): one is Remarkable => one !== false);
+}
+
+/** Say whether two versions of the exchange differ: who told none speaks no other one (EX24). */
+export function isOtherProtocol(
+  one: number | string | null | undefined,
+  other: string | undefined,
+): boolean {
+  return Boolean(one) && Boolean(other) && String(one) !== other;
 }
 
 /** Say whether a clock is further off than the limit. */

@@ -1,20 +1,24 @@
 /** What a person enters to search implants by: typed, or taken from labels as they are scanned. */
-import { addInterval } from '../clinical-rules/civil-date';
+import { addDays, addInterval, isCivilDate } from '../clinical-rules/civil-date';
 import type { Search } from '../clinical-rules/implant-search';
 import type { RuleBook } from '../clinical-rules/rule-book';
 import { splitLots } from '../clinical-rules/typed-lots';
 import { NOTHING_TYPED, readCode, readTyped } from './read-label';
 
-export const PERIOD_MONTHS = { all: null, year: 12, quarter: 3 } as const;
+/** Of which time unknown lots are listed: all, months back from today, or days as typed. */
+export const PERIOD_MONTHS = { all: null, year: 12, quarter: 3, days: null } as const;
 export type Period = keyof typeof PERIOD_MONTHS;
-const NAMES = ['lot', 'serial', 'identifier', 'expiresFrom', 'expiresTo'] as const;
-export type SearchName = (typeof NAMES)[number];
+/** What can be searched by; a period alone finds nothing. */
+const SOUGHT = ['lot', 'serial', 'identifier', 'expiresFrom', 'expiresTo'] as const;
+export type SearchName = (typeof SOUGHT)[number] | 'periodFrom' | 'periodTo';
 const NOTHING: Readonly<Record<SearchName, string>> = {
   lot: '',
   serial: '',
   identifier: '',
   expiresFrom: '',
   expiresTo: '',
+  periodFrom: '',
+  periodTo: '',
 };
 
 export class SearchEntry {
@@ -30,7 +34,7 @@ export class SearchEntry {
   }
 
   /** Something was entered that can be searched by. */
-  readonly isBegun = $derived.by(() => NAMES.some((name) => this.texts[name].trim() !== ''));
+  readonly isBegun = $derived.by(() => SOUGHT.some((name) => this.texts[name].trim() !== ''));
   /** The lots that are searched for where they are others than the text that was entered (LT14). */
   readonly otherLots = $derived.by(() => {
     const lots = splitLots(this.texts.lot);
@@ -40,6 +44,18 @@ export class SearchEntry {
   readonly #expiresTo = $derived.by(() => this.#lastDay(this.texts.expiresTo));
   /** An expiry date was typed that is none. */
   readonly hasBadDate = $derived.by(() => this.#expiresFrom === null || this.#expiresTo === null);
+  /** The period as typed, null for a text that is no date and "" for an open end. */
+  readonly #days = $derived.by(() => ({
+    from: firstDay(this.texts.periodFrom),
+    to: lastDay(this.texts.periodTo),
+  }));
+  /** Why the period that was typed is none. */
+  readonly periodFault = $derived.by((): 'no-date' | 'turned' | null => {
+    const { from, to } = this.#days;
+    if (this.period !== 'days') return null;
+    if (from === null || to === null) return 'no-date';
+    return from !== '' && to !== '' && from > to ? 'turned' : null;
+  });
 
   enter(name: SearchName, text: string): void {
     this.texts = { ...this.texts, [name]: text };
@@ -70,9 +86,7 @@ export class SearchEntry {
 
   /** Return what is searched for, by the keys of LT; empty text counts as left out. */
   read(): Search {
-    const { todayOn } = this.#asked();
     const { lot, serial, identifier } = this.texts;
-    const months = PERIOD_MONTHS[this.period];
     return {
       lots: splitLots(lot),
       serial: serial.trim(),
@@ -80,8 +94,15 @@ export class SearchEntry {
       ...(this.#expiresFrom ? { expires_from: this.#expiresFrom } : {}),
       ...(this.#expiresTo ? { expires_to: this.#expiresTo } : {}),
       ...(this.item === 'any' ? {} : { item: this.item }),
-      ...(months === null ? {} : { from_on: addInterval(todayOn, -months, 0) }),
+      ...this.#readPeriod(),
     };
+  }
+
+  #readPeriod(): Pick<Search, 'from_on' | 'to_on'> {
+    const { from, to } = this.#days;
+    const months = PERIOD_MONTHS[this.period];
+    if (this.period === 'days') return { ...(from && { from_on: from }), ...(to && { to_on: to }) };
+    return months === null ? {} : { from_on: addInterval(this.#asked().todayOn, -months, 0) };
   }
 
   clear(): void {
@@ -102,4 +123,19 @@ export class SearchEntry {
     if (typed.trim() === '') return '';
     return readTyped({ ...NOTHING_TYPED, expiry: typed }).expiresOn || null;
   }
+}
+
+const isMonth = (text: string) => /^\d{4}-\d{2}$/.test(text);
+
+/** Return the day that begins a period, null for a text that is no date, "" for none. */
+function firstDay(typed: string): string | null {
+  const text = typed.trim();
+  const day = isMonth(text) ? `${text}-01` : text;
+  return text === '' || isCivilDate(day) ? day : null;
+}
+
+/** Return the day that ends a period, of a month its last; null and "" as above. */
+function lastDay(typed: string): string | null {
+  const day = firstDay(typed);
+  return day && isMonth(typed.trim()) ? addDays(addInterval(day, 1, 0), -1) : day;
 }

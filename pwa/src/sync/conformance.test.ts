@@ -10,7 +10,7 @@ import {
   ForgedOperationError,
   MalformedOperationError,
 } from './errors';
-import { compareTips, cutBatch, type HandshakeAnswer } from './exchange';
+import { compareTips, cutBatch, type HandshakeAnswer, PROTOCOL_VERSION } from './exchange';
 import { RESTING, stepExchange } from './exchange-machine';
 import type { Heard, Said } from './exchange-messages';
 import { mergeRecord, shownValue } from './merge';
@@ -190,6 +190,15 @@ eachCase<
 eachCase<[number, number][], number>('exchange/cut_batch.json', (runs, expected) => {
   expect(cutBatch(runs.flatMap(([count, size]) => Array(count).fill(size)))).toBe(expected);
 });
+
+/** That what is said is what the version says, the Python twin holds. */
+const versions: number[] = [];
+eachCase<Record<string, string[]>, number>('exchange/protocol_version.json', (_, expected) => {
+  versions.push(expected);
+  expect(expected).toBeLessThanOrEqual(PROTOCOL_VERSION);
+});
+test('[EX24] the version of the exchange is the last of the vector', () =>
+  expect(versions.at(-1)).toBe(PROTOCOL_VERSION));
 
 eachCase<Heard[], { said: Said[][]; phase: string }>('exchange/machine.json', (heard, expected) => {
   let state = RESTING;

@@ -1,6 +1,8 @@
 /** The exchange, decided: message in, decision out; twin of `sync/exchange.py`. */
 import type { Tip } from './operation-log';
 
+/** Counted up with whatever is said otherwise in the exchange (EX24). */
+export const PROTOCOL_VERSION = 1;
 export const MAX_BATCH_BYTES = 262_144;
 export const MAX_BATCH_COUNT = 1_000;
 /** First batch and page of a round: small enough for a weak line that breaks often (EX14). */

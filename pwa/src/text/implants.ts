@@ -1,5 +1,5 @@
 /** Every sentence of the place Implants, and of a patient's own list of implants. */
-import type { Group } from '../clinical-rules/implant-search';
+import type { Group, Search } from '../clinical-rules/implant-search';
 import type { FoundImplant, Mark } from '../state/implant-owners';
 import { dayWords, shortWords } from '../state/surveillance-dates';
 import { coilWords } from './procedure';
@@ -25,6 +25,7 @@ export const implants = withMore(said, {
   printed: (made: { printed: number; withheld: number }) =>
     say('implants.printed', { printed: made.printed, withheld: made.withheld }),
   moreRows: (count: number) => say('implants.moreRows', { count }),
+  ofPeriod: periodWords,
 });
 
 const marks = lookUp(said.marks satisfies Record<Mark, string>);
@@ -48,6 +49,14 @@ export function whatWords({
 }
 
 const dateOf = (on: string) => shortWords(on, on.slice(0, 4));
+
+/** Return of which period the unknown lots of an answer are. */
+function periodWords({ from_on = '', to_on = '' }: Pick<Search, 'from_on' | 'to_on'>): string {
+  const days = { from: dateOf(from_on), until: dateOf(to_on) };
+  if (from_on !== '' && to_on !== '') return say('implants.ofPeriod.both', days);
+  if (from_on !== '') return say('implants.ofPeriod.from', days);
+  return to_on === '' ? said.ofPeriod.all : say('implants.ofPeriod.until', days);
+}
 
 /** Return the patient in one line: name, date of birth, number. */
 export function whoWords({

@@ -12,7 +12,7 @@ import type {
 import { instantWords } from '../state/decisions-time';
 import { exportState } from '../state/network-exports.svelte';
 import { type FoundAtUnit, type FoundOnDay, wayOf } from '../state/network-quality';
-import { clockSeconds, hasUnsentAway, isClockOff } from '../state/network-units';
+import { clockSeconds, hasUnsentAway, isClockOff, isOtherProtocol } from '../state/network-units';
 import { dayWords } from '../state/surveillance-dates';
 import { ageWords } from './decisions';
 import { people } from './entry';
@@ -60,6 +60,7 @@ export function unitFacts(unit: FleetUnit, asOfMs: number): [string, string][] {
       offset === null ? notTold : say('network.units.clock', { seconds: clockSeconds(offset) }),
     ],
     [facts.build, unit.build || notTold],
+    [facts.protocol, unit.protocol || notTold],
     [facts.cases, casesWords(unit)],
   ];
 }
@@ -70,8 +71,8 @@ function casesWords({ cases, reported_ms: reportedMs }: FleetUnit): string {
   return reportedMs === null ? said.units.notTold : said.heldBack;
 }
 
-/** Return what is told of a device of a unit, in one line. */
-export function deviceWords(device: FleetDevice, asOfMs: number): string {
+/** Return what is told of a device of a unit, which speaks a protocol itself, in one line. */
+export function deviceWords(device: FleetDevice, asOfMs: number, units = ''): string {
   const { device: one } = said.units;
   const { last_contact_ms: last, silence, clock_offset_ms: offset } = device;
   return [
@@ -80,16 +81,18 @@ export function deviceWords(device: FleetDevice, asOfMs: number): string {
     offset !== null && isClockOff(offset)
       ? say('network.units.device.clock', { seconds: clockSeconds(offset) })
       : '',
-    ...toldParts(device),
+    ...toldParts(device, units),
   ]
     .filter((part) => part !== '')
     .join(' · ');
 }
 
 /** What a device told its unit; unknown is said so, once where it told nothing. */
-function toldParts({ build, unsent, storage }: FleetDevice): string[] {
+function toldParts(device: FleetDevice, units: string): string[] {
+  const { build, unsent, storage, protocol = null } = device;
   const { device: one, facts } = said.units;
-  if (build === '' && unsent === null && storage === 'unknown') return [one.notTold];
+  const isNothingTold = build === '' && unsent === null && storage === 'unknown';
+  if (isNothingTold && protocol === null) return [one.notTold];
   const kept = { kept: one.kept, 'may-be-cleared': one.mayBeCleared, unknown: one.keptNotTold };
   return [
     unsent === null
@@ -97,7 +100,16 @@ function toldParts({ build, unsent, storage }: FleetDevice): string[] {
       : `${facts.unsent}: ${say('network.units.unsent', { count: unsent })}`,
     kept[storage],
     build === '' ? one.buildNotTold : say('network.units.device.build', { build }),
+    protocolWords(protocol, units),
   ];
+}
+
+function protocolWords(protocol: number | null, units: string): string {
+  if (protocol === null) return said.units.device.protocolNotTold;
+  const values = { version: String(protocol) };
+  return isOtherProtocol(protocol, units)
+    ? say('network.units.device.otherProtocol', values)
+    : say('network.units.device.protocol', values);
 }
 
 // --- recalls

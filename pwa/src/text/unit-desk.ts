@@ -41,7 +41,7 @@ const megabytes = (bytes: number) => String(Math.floor(bytes / MEGABYTE));
 export function toldWords(told: DeviceTold | null | undefined): string {
   if (!told) return toldSaid.never;
   const { ago_ms: agoMs, build, unsent, unsent_pictures: pictures, is_kept: isKept } = told;
-  const { used_bytes: used, quota_bytes: quota } = told;
+  const { used_bytes: used, quota_bytes: quota, protocol = null } = told;
   return [
     agoMs < 60_000 ? toldSaid.now : say('unitDesk.devices.told.ago', { age: ageWords(agoMs) }),
     unsent === null
@@ -53,6 +53,9 @@ export function toldWords(told: DeviceTold | null | undefined): string {
       ? toldSaid.storageUnknown
       : say('unitDesk.devices.told.storage', { used: megabytes(used), most: megabytes(quota) }),
     build === null ? toldSaid.buildUnknown : say('unitDesk.devices.told.build', { build }),
+    protocol === null
+      ? toldSaid.protocolUnknown
+      : say('unitDesk.devices.told.protocol', { version: String(protocol) }),
   ]
     .filter((part) => part !== '')
     .join(' · ');

@@ -14,6 +14,7 @@ from litestar.testing import TestClient
 
 from api.app import create_app
 from api.environment import Environment
+from api.storage.hub_store import open_hub_store
 from api.storage.static_files import StaticFiles
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.invite_device import invite_device
@@ -136,12 +137,16 @@ def carried_head(operation: Operation, signer: SigningDevice | None = None) -> l
 
 
 class StandingUnit:
-    """One unit server over a store in a folder."""
+    """One unit server over a store in a folder; a hub may lie in a database instead."""
 
-    def __init__(self, folder: Path, *, as_hub: bool = False) -> None:
+    def __init__(self, folder: Path, *, as_hub: bool = False, database: str = "") -> None:
         self.folder = folder
         self.environment = StandingEnvironment()
-        self.store: UnitStore = open_unit_store(folder, new_generation="generation-1")
+        self.store: UnitStore = (
+            open_hub_store(database, folder, new_generation="generation-1")
+            if database
+            else open_unit_store(folder, new_generation="generation-1")
+        )
         settle_role(self.store, as_hub=as_hub)
         self.static_files = StaticFiles({"index.html": b"<p>Crura</p>"})
         self.client: TestClient[Any]

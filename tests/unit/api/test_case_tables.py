@@ -25,7 +25,7 @@ from api.documents.case_tables import (
     write_table,
 )
 from api.storage.unit_store import read_packaged_catalogue
-from api.use_cases.export_cases import export_cases_as_csv, export_cases_as_json, gather_tables
+from api.use_cases.export_cases import export_cases_as_json, gather_tables, write_cases_as_csv
 from api.use_cases.load_scenario import load_scenario
 from tests.scenarios.test_seed_scenarios import STORIES
 from tests.unit.api.clinic_story import Story
@@ -83,7 +83,7 @@ def told(unit):
 
 def test_every_table_of_the_stories_is_read_back_equal(told):
     tables = gather_tables(told)
-    files = export_cases_as_csv(told)
+    files = write_cases_as_csv(told.catalogue, export_cases_as_json(told))
 
     assert set(files) == {f"{name}.csv" for name in (*TABLES.values(), DOUBTS, DICTIONARY)}
     assert min(len(tables[name]) for name in ("patients", "cases", "coils", "labs")) > 5
@@ -95,7 +95,8 @@ def test_every_table_of_the_stories_is_read_back_equal(told):
 def test_the_tables_go_into_a_database_and_count_the_same(told):
     """A second library reads the files: each column is text, each row is there."""
     database = sqlite_utils.Database(memory=True)
-    for name, text in export_cases_as_csv(told).items():
+    written = write_cases_as_csv(told.catalogue, export_cases_as_json(told))
+    for name, text in written.items():
         rows = csv.DictReader(io.StringIO(text, newline=""))
         database[name.removesuffix(".csv")].insert_all(rows)
     with told.transaction():

@@ -2,9 +2,9 @@
 
 Planted bugs that this caught: what is not known kept as 0, a revoked device that still tells (both
 walls taken down: the table's row and `provide_device`), no word on storage told to the hub as
-"may-be-cleared", another build told as the same, what was told before a device joined anew shown as
-if it were new, a device of unsent work behind one that is silent for longer, the digest of another
-day compared.
+"may-be-cleared", another build or protocol told as the same, what was told before a device joined
+anew shown as if it were new, a device of unsent work behind one that is silent for longer, the
+digest of another day compared.
 """
 
 import json
@@ -21,6 +21,7 @@ from api.use_cases.list_devices import HOUR_MS, list_all_devices
 from api.use_cases.revoke_device import revoke_device
 from api.use_cases.standing_report import StandingDevice, make_standing_report
 from api.use_cases.unit_rules import contents_of, open_rule_book, read_unit_rules
+from sync.exchange import PROTOCOL_VERSION
 from tests.unit.api.standing_unit import NOON_MS, REVOKED, assert_problem
 
 MINUTE_MS = 60_000
@@ -29,6 +30,7 @@ BUILD, OTHER_BUILD = "0123456789ab", "ba9876543210"
 TOLD = {
     "build": BUILD,
     "catalogue": 8,
+    "protocol": PROTOCOL_VERSION,
     "unsent": 3,
     "unsent_pictures": 1,
     "is_kept": False,
@@ -71,6 +73,7 @@ def test_what_a_tablet_tells_is_in_the_list_with_the_time_of_the_server(unit, a)
         "told_ms": NOON_MS + 7 * MINUTE_MS,
         "ago_ms": 0,
         "is_other_build": None,
+        "is_other_protocol": False,
         "has_other_rules": None,
     }
 
@@ -109,6 +112,7 @@ def test_the_last_telling_stands_alone_and_the_same_again_changes_the_time_alone
             for value in (-1, MOST + 1, 1.5, "many", True)
         ),
         {"catalogue": -1},
+        *({"protocol": value} for value in (-1, 0, MOST + 1, 1.5, "rows", True)),
         *({"build": value} for value in ("", BUILD[:-1], BUILD + "a", "0123456789AB", 12)),
         *({"rules": value} for value in ("", "0" * 15, "0" * 17, "g" * 16)),
         *({"rules_on": value} for value in ("", "2026-3-16", "2026-03-16T00", "yesterday")),
@@ -175,6 +179,26 @@ def test_another_build_than_the_server_hands_out_is_told(unit, a, served, is_oth
     _tell(unit, a, **TOLD)
 
     assert _rows(unit, served)["tablet-a"].told.is_other_build is is_other
+
+
+@pytest.mark.parametrize(
+    ("told", "is_other"),
+    [
+        ({"protocol": PROTOCOL_VERSION}, False),
+        ({"protocol": PROTOCOL_VERSION + 1}, True),
+        ({"protocol": MOST}, True),
+        ({"protocol": None}, None),
+        ({}, None),
+    ],
+)
+def test_another_protocol_than_the_unit_speaks_is_told_and_none_is_never_the_same(
+    unit, a, told, is_other
+):
+    """[DM-01] [EX24] Caught: no device told it, and the list of the unit had no place for it."""
+    _tell(unit, a, unsent=0, **told)
+
+    row = _rows(unit)["tablet-a"].told
+    assert (row.protocol, row.is_other_protocol) == (told.get("protocol"), is_other)
 
 
 @pytest.mark.parametrize(
@@ -287,17 +311,18 @@ def test_the_hub_is_told_build_unsent_and_whether_the_browser_keeps_it(unit, a, 
         unit.store, build="1.0+a", now_ms=unit.environment.now_ms(), today=DAY
     )
 
-    assert {(one.build, one.unsent, one.storage) for one in report.devices} == {
-        (BUILD, 3, "may-be-cleared"),
-        ("", None, "kept"),
-        ("", 0, "unknown"),
-        ("", None, "unknown"),
+    assert {(one.build, one.protocol, one.unsent, one.storage) for one in report.devices} == {
+        (BUILD, PROTOCOL_VERSION, 3, "may-be-cleared"),
+        ("", None, None, "kept"),
+        ("", None, 0, "unknown"),
+        ("", None, None, "unknown"),
     }
+    assert report.protocol == str(PROTOCOL_VERSION)
     sent = msgspec.to_builtins(report)["devices"]
     assert {tuple(one) for one in sent} == {tuple(StandingDevice.__struct_fields__)}
     assert set(StandingDevice.__struct_fields__) == {
         *("device", "role", "joined_ms", "last_contact_ms", "clock_offset_ms"),
-        *("build", "unsent", "storage"),
+        *("build", "protocol", "unsent", "storage"),
     }
     text = json.dumps(sent)
     for word in ("tablet-", "Name of", "20123456", "987654321"):

@@ -323,6 +323,57 @@ def test_the_period_bounds_the_unknown_alone(unit):
     }
 
 
+def test_an_implant_without_a_day_has_that_of_its_case(unit):
+    """[HAZ-46] [LT8] What nobody can tell lies in every period, and nobody is left out for it.
+
+    Caught: an implant of a past case, which has the day of the case alone, lay in every period.
+    """
+    days = {"in": "2026-03-10", "out": "2026-03-21", "none": "2026-02-30", "struck": "2024-01-01"}
+    for name, day in days.items():
+        unit.case(name)
+        unit.story.write(f"case/{name}", procedure_on=day)
+        unit.story.write(f"coil_placed/{name}-1", case=f"case/{name}", device={})
+    held = [one for one in unit.story.log if one.record == "case/struck"]
+    unit.story.write("case/struck", retract=tuple(one.reference for one in held))
+    unit.case("two")
+    unit.story.write("case/two", procedure_on="2024-01-01")
+    unit.story.write("case/two", procedure_on="2024-01-02", sees=False)
+    unit.story.write("coil_placed/two-1", case="case/two", device={})
+    # Its own days go before that of its case, also where they are two.
+    unit.implant("in-2", {}, on="2026-03-21")
+    unit.implant("out-2", {}, on="2026-03-10")
+    unit.implant("out-3", {}, on="2026-03-10")
+    unit.implant("out-3", {}, on="2026-04-10", sees=False)
+    unit.story.write("coil_placed/soon", case="case/out", device={}, at="soon")
+    # Of two cases the day of either counts.
+    unit.story.write("coil_placed/both", case="case/out", device={})
+    unit.story.write("coil_placed/both", case="case/in", sees=False)
+    unit.story.write("coil_placed/gone", case="case/gone", device={})
+    unit.story.write("coil_placed/alone", device={})
+
+    period = {"from_on": "2026-03-10", "to_on": "2026-03-20"}
+    wanted = {"in-1", "out-2", "none-1", "struck-1", "two-1", "out-3", "soon", "both", "gone"}
+
+    for search in ({"lots": ["VK4417"]}, {"serial": "S1"}, {"identifier": LOT["identifier"]}):
+        assert set(unit.groups(**search, **period)) == {*wanted, "alone"}
+    everybody = {*wanted, "alone", "out-1", "in-2"}
+    assert set(unit.groups(lots=["VK4417"])) == everybody
+    assert set(unit.groups(lots=["VK4417"], from_on="2026-03-21")) == {
+        *(everybody - {"in-1", "out-2"})
+    }
+    days = {one.record: one.on_day for one in unit.find(lots=["VK4417"]).implants}
+    assert (days["coil_placed/in-1"], days["coil_placed/none-1"]) == ("2026-03-10", "")
+
+
+def test_what_is_found_is_found_whatever_the_day_of_its_case(unit):
+    """[HAZ-46] [LT8] The period bounds the unknown alone."""
+    unit.case("a")
+    unit.story.write("case/a", procedure_on="2015-03-12")
+    unit.story.write("coil_placed/a-1", case="case/a", device=LOT)
+
+    assert unit.groups(lots=["VK4417"], from_on="2026-01-01") == {"a-1": "same"}
+
+
 def test_a_label_as_scanned_fills_what_was_left_out(unit):
     """[LT6] Serial number, identifier and dates of expiry find alone."""
     unit.case("a")
@@ -428,7 +479,7 @@ def test_every_search_is_kept_with_who_why_and_how_many(unit):
     ]
     assert [(one["criteria"], one["found"], one["unknown"]) for one in kept] == [
         ({"lot": "VK4417; VK4418", "item": "coil"}, 1, 1),
-        ({"serial": "WW2222"}, 0, 0),
+        ({"serial": "WW2222", "from_on": "2027-01-01"}, 0, 0),
     ]
     assert {one["because"] for one in kept} == {"notice of 20 March"}
     assert all(one["at"].endswith("+00:00") for one in kept)
@@ -473,6 +524,34 @@ def test_a_search_that_a_tablet_keeps_already_is_one_entry(unit):
     unit.find(lots=["VK4417"], entry="lot_search/t-3")
     assert unit.entries()["t-3"] == [[0], [0]]
     assert len(unit.entries()) == 8
+
+
+def test_of_which_period_the_unknown_were_listed_is_kept_and_parts_two_searches(unit):
+    """[HAZ-46] Caught: the period was kept nowhere, and a search of another one was the same.
+
+    A tablet of an older release leaves the period out: what the unit searched is told beside it.
+    """
+    unit.case("a")
+    unit.implant("a-1", {"lot_unknown": True})
+    asked = {"found": 0, "unknown": 1, "because": "notice of 20 March"}
+    at = {"at": "2026-09-21T13:00:00+00:00"}
+    march = {"from_on": "2026-03-01", "to_on": "2026-03-31"}
+    unit.story.write("lot_search/t-1", **asked, criteria={"lot": "VK4417", **march}, **at)
+    unit.story.write("lot_search/t-2", **asked, criteria={"lot": "VK4417"}, **at)
+
+    unit.find(lots=["VK4417"], **march, entry="lot_search/t-1")
+    assert unit.entries() == {"t-1": [[0], [1]], "t-2": [[0], [1]]}
+    unit.find(lots=["VK4417"], from_on="2026-04-01", entry="lot_search/t-1")
+    unit.find(lots=["VK4417"], **march, entry="lot_search/t-2")
+
+    kept = [shown_value(one.fields["criteria"]) for one in unit.store.views.of_kind("lot_search")]
+    assert [{name: one.get(name) for name in ("from_on", "to_on")} for one in kept] == [
+        march,
+        {"from_on": None, "to_on": None},
+        {"from_on": "2026-04-01", "to_on": None},
+        march,
+    ]
+    assert sorted(unit.entries().values()) == [[[0], [0]], *[[[0], [1]]] * 3]
 
 
 def test_booking_devices_are_told_nothing_of_implants(unit):

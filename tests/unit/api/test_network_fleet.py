@@ -28,6 +28,7 @@ from api.use_cases.standing_report import (
     keep_standing,
     make_standing_report,
 )
+from sync.exchange import PROTOCOL_VERSION
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.network_hub import FEN, LOW, NAMES, TARN
 from tests.unit.api.quality_records import TODAY, tell_case, tell_clean_unit
@@ -211,24 +212,32 @@ def test_what_has_passed_since_a_report_counts_as_silence(hub):
 
 
 def test_what_a_device_told_its_unit_is_in_the_fleet_and_what_it_did_not_stays_unknown(hub):
-    """[DM-01] A unit of an older release told neither: its report is read as one that says so.
+    """[DM-01] [EX24] A unit of an older release told none of it: its report is read as one that
+    says so.
 
-    Planted and caught: unsent work that nobody told passed on as 0.
+    Planted and caught: unsent work that nobody told passed on as 0. Caught: the protocol of a
+    device was told to no hub.
     """
     told = msgspec.structs.replace(
-        _device(MINUTE_MS), build="0123456789ab", unsent=3, storage="may-be-cleared"
+        _device(MINUTE_MS), build="0123456789ab", protocol=2, unsent=3, storage="may-be-cleared"
     )
-    _keep(hub, TARN, _report(devices=(told,)))
+    _keep(hub, TARN, msgspec.structs.replace(_report(devices=(told,)), protocol="2"))
     older = _plain(_report(devices=(_device(MINUTE_MS),)))
-    for name in ("build", "unsent", "storage"):
+    for name in ("build", "protocol", "unsent", "storage"):
         del older["devices"][0][name]
     _keep(hub, FEN, msgspec.convert(older, StandingReport))
 
-    fleet = {one.unit: one.devices for one in read_fleet(hub.store, now_ms=NOON_MS).units}
+    told = read_fleet(hub.store, now_ms=NOON_MS)
+    fleet = {one.unit: one.devices for one in told.units}
 
     [(one,), (other,)] = fleet[TARN], fleet[FEN]
-    assert (one.build, one.unsent, one.storage) == ("0123456789ab", 3, "may-be-cleared")
-    assert (other.build, other.unsent, other.storage) == ("", None, "unknown")
+    assert {one.unit: one.protocol for one in told.units} == {TARN: "2", FEN: "", LOW: ""}
+    assert (one.build, one.protocol, one.unsent) == ("0123456789ab", 2, 3)
+    assert one.storage == "may-be-cleared"
+    assert (other.build, other.protocol, other.unsent) == ("", None, None)
+    assert other.storage == "unknown"
+    # What this hub speaks, for the desk to hold both against.
+    assert told.protocol == str(PROTOCOL_VERSION)
 
 
 def test_the_last_report_of_a_day_stands_and_each_day_has_its_own(hub):

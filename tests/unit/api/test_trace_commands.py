@@ -57,6 +57,25 @@ def test_a_lot_is_found_and_the_lists_are_written(folder):
     assert [(row["number"], row["withheld"]) for row in rows] == [("TH-1", "")]
 
 
+@pytest.mark.parametrize(
+    ("period", "said", "unknown"),
+    [
+        (("--from", "2026-03-01", "--to", "2026-03-16"), "from 2026-03-01 to 2026-03-16", 1),
+        (("--from", "2026-03-17"), "from 2026-03-17 on", 0),
+        (("--to", "2026-03-15"), "up to 2026-03-15", 0),
+    ],
+)
+def test_the_period_of_the_unknown_lots_is_told(folder, period, said, unknown):
+    """[LT8] Caught: an answer did not say of which days its unknown lots were."""
+    code, told = _run(folder, "find-lot", "QQ1111", *period, *WHO, *WHY)
+
+    assert code == 0
+    assert f"Further patients whose lot nobody knows: {unknown}.\n" in told
+    assert told.endswith(f"Unknown lots are listed {said}, and where nobody knows the day.\n")
+    code, told = _run(folder, "find-lot", "QQ1111", *WHO, *WHY)
+    assert "Unknown lots are listed" not in told
+
+
 def test_letters_are_printed_where_a_pdf_is_asked_for(folder):
     """[HAZ-46] Who has no letter is told with the reason."""
     letters = folder / "letters.pdf"
@@ -100,6 +119,10 @@ def test_the_same_answer_goes_on_as_json(folder):
         (("find-lot", "--", "-"), "--by"),
         (("find-lot", "VK1", "--expires-to", "soon", *WHO, *WHY), "must be a date"),
         (("find-lot", "VK1", "--by", "Juno", *WHY), "Say who searches"),
+        (
+            ("find-lot", "VK1", "--from", "2026-03-02", "--to", "2026-03-01", *WHO, *WHY),
+            "to_on lies before search.from_on",
+        ),
         (("recall", "add", "VK1", "--reason", "why", "--issued-on", "May", *WHO), "is no day"),
         (("recall", "withdraw", "recall_notice/x", *WHO, *WHY), "is no notice here"),
     ],

@@ -4,6 +4,7 @@ import pytest
 from click.testing import CliRunner
 
 from api.command_line import main
+from api.storage.device_standings import DeviceStanding
 from api.storage.p256 import is_signed, read_base64
 from api.storage.unit_store import open_unit_store
 from api.use_cases.confirm_device import confirm_device
@@ -11,6 +12,7 @@ from api.use_cases.errors import NotAllowedError
 from api.use_cases.invite_device import TEN_MINUTES_MS, invite_device
 from api.use_cases.join_device import EnrolledKey, join_device
 from api.use_cases.revoke_device import revoke_device
+from sync.exchange import PROTOCOL_VERSION
 from sync.request_signing import write_fingerprint, write_revocation_text
 from tests.unit.api.signing_device import SigningDevice
 from tests.unit.api.standing_unit import LOCAL_KEY, Writer, texts
@@ -325,6 +327,24 @@ def test_the_commands_say_who_asks_for_a_key_refuse_it_and_rename(folder):
         "named Endoscopy 1, for"
         in _crura(folder, "invite", "--role", "bedside", "--name", "Endoscopy 1")[1]
     )
+
+
+def test_the_command_says_which_protocol_a_tablet_that_is_in_told(folder):
+    """[DM-01] [EX24] Caught: the list told none, and who told nothing looked like the others."""
+    digits = write_fingerprint(SigningDevice("tablet-w").key_id)
+    assert "exchange version" not in _crura(folder, "list")[1]
+    assert _crura(folder, "confirm", "tablet-w", digits)[0] == 0
+    assert "  is in, exchange version not told  " in _crura(folder, "list")[1]
+    for protocol, words in (
+        (PROTOCOL_VERSION, ""),
+        (PROTOCOL_VERSION + 1, ", another than the unit's"),
+    ):
+        store = open_unit_store(folder, new_generation="generation-1")
+        with store.transaction():
+            standing = DeviceStanding(protocol=protocol)
+            store.device_standings.keep("tablet-w", standing, told_ms=2**40)
+        store.close()
+        assert f"  is in, exchange version {protocol}{words}  " in _crura(folder, "list")[1]
 
 
 def test_an_invitation_is_printed_as_code_link_and_drawing(folder):

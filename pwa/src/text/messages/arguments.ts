@@ -2,6 +2,9 @@
 // biome-ignore format: one sentence a line
 export interface Arguments {
   'implants.searchedFor': { lots: string | number };
+  'implants.ofPeriod.from': { from: string | number };
+  'implants.ofPeriod.until': { until: string | number };
+  'implants.ofPeriod.both': { from: string | number; until: string | number };
   'implants.fromTablet': { when: string | number };
   'implants.dropped': { count: number };
   'implants.notAsked': { why: string | number };
@@ -592,6 +595,7 @@ export interface Arguments {
   'unitDesk.devices.told.pictures': { count: number };
   'unitDesk.devices.told.storage': { most: string | number; used: string | number };
   'unitDesk.devices.told.build': { build: string | number };
+  'unitDesk.devices.told.protocol': { version: string | number };
   'unitDesk.people.add': { name: string | number };
   'unitDesk.people.logsIn': { login: string | number };
   'unitDesk.people.sessions': { count: number };
@@ -687,6 +691,8 @@ export interface Arguments {
   'network.units.devicesOf': { count: number; name: string | number };
   'network.units.device.clock': { seconds: string | number };
   'network.units.device.build': { build: string | number };
+  'network.units.device.protocol': { version: string | number };
+  'network.units.device.otherProtocol': { version: string | number };
   'network.recalls.issued': { day: string | number; name: string | number; when: string | number };
   'network.recalls.sum': { all: string | number; closed: string | number; silent: number };
   'network.recalls.withdrawn': { when: string | number; why: string | number };
