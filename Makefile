@@ -5,8 +5,8 @@
 PYTHON ?= python3
 BIN := .venv/bin
 PORT ?= 8470
-# A browser test waits a third of its time, for a press to count or a screen to come.
-WORKERS ?= 3
+# One for each of two cores: with three the browser tests wait for each other.
+WORKERS ?= 2
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 # Compiled modules are kept: the browser tests start `crura` hundreds of times.
 unexport PYTHONDONTWRITEBYTECODE

@@ -26,7 +26,7 @@ def fold_text(text: str) -> str:
     """Return a text in small letters without accents; words stay apart by one space."""
     taken_apart = unicodedata.normalize("NFD", text.lower())
     bare = "".join(sign for sign in taken_apart if not unicodedata.combining(sign))
-    return re.sub(r"[^\w]+|_", " ", bare.translate(_PLAIN)).strip()
+    return re.sub(r"[\W_]+", " ", bare.translate(_PLAIN)).strip()
 
 
 def sound_of(word: str) -> str:

@@ -4,34 +4,18 @@ import fcntl
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from importlib import resources
 from pathlib import Path
 from threading import RLock
-from typing import IO, Any
+from typing import IO
 
-import sqlalchemy
-import sqlalchemy.event
-import sqlalchemy.exc
-from alembic import command
-from alembic.config import Config
-from alembic.util import CommandError
-
-from api.storage.errors import (
-    DiskFullError,
-    DiskTroubleError,
-    FolderInUseError,
-    StorageError,
-    WriteInReadingError,
-)
-from api.storage.file_connection import FileConnection
+from api.storage.disk_trouble import name_disk_trouble
+from api.storage.errors import FolderInUseError, StorageError, WriteInReadingError
+from api.storage.file_connection import TEMPORARY, FileConnection
+from api.storage.newest_schema import is_newest
 
 FILE_NAME = "crura.sqlite3"
 LOCK_NAME = "crura.lock"
 FULL = 2  # PRAGMA synchronous, as SQLite numbers it
-# Rewriting the file and long sorts would leave copies in clear in the system's temporary folder.
-_TEMPORARY = "PRAGMA temp_store=memory"
-_DISK_REFUSES = (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN)
-_FILE_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 class Database:
@@ -118,48 +102,6 @@ class Database:
             self._lock_file.close()
 
 
-@contextmanager
-def name_disk_trouble() -> Iterator[None]:
-    """Turn what SQLite says of the disk into an error with a sentence; let the rest pass.
-
-    Raises
-    ------
-    DiskFullError
-        No room is left.
-    DiskTroubleError
-        The disk cannot be read or written, or the file is damaged.
-    """
-    try:
-        yield
-    except sqlite3.DatabaseError as error:
-        trouble = describe_disk_trouble(error)
-        if trouble is None:
-            raise
-        raise trouble from error
-
-
-def describe_disk_trouble(error: BaseException | None) -> StorageError | None:
-    """Return what an error of SQLite says of the disk, None when it is about something else."""
-    # The low byte is the class, the rest says which call failed.
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    if code == sqlite3.SQLITE_FULL:
-        return DiskFullError(
-            "The disk of the unit server is full and nothing of this was kept. Make room there, "
-            "then try again; tablets keep their entries and send them by themselves."
-        )
-    if code in _DISK_REFUSES:
-        return DiskTroubleError(
-            f"The disk of the unit server refuses ({error}) and nothing of this was kept. See "
-            "that it can be written, then try again; tablets keep their entries and send them."
-        )
-    if code in _FILE_DAMAGED:
-        return DiskTroubleError(
-            f"The store of the unit server is damaged ({error}) and nothing of this was kept. "
-            "Restore it from a backup; tablets send the rest again."
-        )
-    return None
-
-
 def lock_folder(folder: Path) -> IO[str]:
     """Take the folder for this process; closing the file gives it back.
 
@@ -209,7 +151,7 @@ def open_database(folder: Path, *, first: Callable[[Path], None] | None = None) 
     try:
         if first is not None:
             first(path)
-        _migrate(path)
+        _bring_to_newest(path)
         connection = _connect(path)
     except BaseException:
         lock_file.close()
@@ -234,48 +176,15 @@ def _ask_for_full_syncing(connection: sqlite3.Connection, path: Path) -> None:
     mode = connection.execute("PRAGMA journal_mode=wal").fetchone()[0]
     connection.execute("PRAGMA synchronous=full")
     connection.execute("PRAGMA foreign_keys=on")
-    connection.execute(_TEMPORARY)
+    connection.execute(TEMPORARY)
     if mode != "wal" or connection.execute("PRAGMA synchronous").fetchone()[0] != FULL:
         message = f"SQLite does not grant full syncing for {path}. Choose a folder on a local disk."
         raise StorageError(message)
 
 
-def _migrate(path: Path) -> None:
-    """Bring the file to the newest schema, all steps and their record in one transaction."""
-    config = Config()
-    config.set_main_option("script_location", str(resources.files("api.storage") / "migrations"))
-    engine = sqlalchemy.create_engine(f"sqlite:///{path}", poolclass=sqlalchemy.NullPool)
-    sqlalchemy.event.listen(engine, "connect", _leave_transactions_to_us)
-    sqlalchemy.event.listen(engine, "begin", _begin)
-    try:
-        with engine.begin() as connection:
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
-    except CommandError as error:
-        message = f"{path} was written by a newer crura. Install that release, then try again."
-        raise StorageError(message) from error
-    except (sqlalchemy.exc.DatabaseError, sqlite3.DatabaseError) as error:
-        # A migration that reads and writes rows by itself lets the bare error of SQLite through.
-        cause = error.orig if isinstance(error, sqlalchemy.exc.DatabaseError) else error
-        trouble = describe_disk_trouble(cause)
-        if trouble is not None:
-            raise trouble from error
-        message = f"{path} cannot be read as a store ({cause}). Restore it from a backup."
-        raise StorageError(message) from error
-    except (sqlalchemy.exc.SQLAlchemyError, ValueError) as error:
-        # A changed byte in the names of tables, or in the number of the last migration.
-        message = f"{path} cannot be read as a store ({error}). Restore it from a backup."
-        raise StorageError(message) from error
-    finally:
-        engine.dispose()
+def _bring_to_newest(path: Path) -> None:
+    if not is_newest(path):
+        # Half of what a command loads, and few openings need it.
+        from api.storage.file_migration import migrate
 
-
-# Python's sqlite3 begins no transaction before CREATE TABLE: a migration cut off in the middle
-# would stay half done.
-def _leave_transactions_to_us(connection: Any, _record: object) -> None:  # noqa: ANN401
-    connection.isolation_level = None
-    connection.execute(_TEMPORARY)
-
-
-def _begin(connection: sqlalchemy.Connection) -> None:
-    connection.exec_driver_sql("BEGIN IMMEDIATE")
+        migrate(path)

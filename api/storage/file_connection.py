@@ -3,6 +3,9 @@
 import sqlite3
 from pathlib import Path
 
+# Rewriting the file and long sorts would leave copies in clear in the system's temporary folder.
+TEMPORARY = "PRAGMA temp_store=memory"
+
 
 class FileConnection(sqlite3.Connection):
     """The one connection to the file of a store."""

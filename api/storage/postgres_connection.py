@@ -34,6 +34,8 @@ _SETTINGS = (
     "SET synchronous_commit = on; SET lock_timeout = '60s';"
     " SET idle_in_transaction_session_timeout = '300s'; SET timezone = 'UTC'; SET jit = off"
 )
+# Any number that nothing else in the database locks: "crura" in ASCII.
+WRITERS = int.from_bytes(b"crura")
 # Into its log PostgreSQL writes the row that it refuses, and each value of a statement that took
 # long: not so where it is told to be short. Its superuser has to permit that to any other.
 _SHORT_LOG = (

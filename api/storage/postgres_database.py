@@ -10,28 +10,12 @@ processes still do more than one.
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from importlib import resources
-
-import psycopg
-import sqlalchemy
-from alembic import command
-from alembic.config import Config
-from alembic.util import CommandError
 
 from api.storage.errors import StorageError, WriteInReadingError
-from api.storage.postgres_connection import (
-    PostgresConnection,
-    database_words,
-    name_database_trouble,
-    open_session,
-)
+from api.storage.postgres_connection import WRITERS, PostgresConnection, name_database_trouble
 
-# Any number that nothing else in the database locks: "crura" in ASCII.
-WRITERS = int.from_bytes(b"crura")
 _BEGIN = f"BEGIN; SELECT pg_advisory_xact_lock({WRITERS})"
 _BEGIN_READING = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-_WANTED = {"fsync": "on", "full_page_writes": "on", "server_encoding": "UTF8"}
-_OLDEST = 150_000
 
 
 class PostgresDatabase:
@@ -109,43 +93,8 @@ def open_postgres(url: str) -> PostgresDatabase:
         It cannot be reached, was written by a newer release, or does not promise to keep what it
         has answered for.
     """
-    _migrate(url)
+    # Slow to import; a command at a unit needs none of it.
+    from api.storage.hub_migration import migrate
+
+    migrate(url)
     return PostgresDatabase(PostgresConnection(url))
-
-
-def _migrate(url: str) -> None:
-    """Bring the tables to the newest schema, all steps in one transaction; others wait."""
-    session = open_session(url)
-    engine = sqlalchemy.create_engine(
-        "postgresql+psycopg://", creator=lambda: session, poolclass=sqlalchemy.StaticPool
-    )
-    config = Config()
-    folder = resources.files("api.storage") / "migrations_hub"
-    config.set_main_option("script_location", str(folder))
-    try:
-        _refuse_unsafe(session)
-        session.autocommit = False
-        with engine.begin() as connection:
-            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
-    except CommandError as error:
-        message = "The hub's database was written by a newer crura. Install that release first."
-        raise StorageError(message) from error
-    except (sqlalchemy.exc.SQLAlchemyError, psycopg.Error) as error:
-        said = database_words(getattr(error, "orig", None) or error)
-        message = f"The hub's tables cannot be made ({said}). Give a database of its own."
-        raise StorageError(message) from error
-    finally:
-        engine.dispose()
-        session.close()
-
-
-def _refuse_unsafe(session: psycopg.Connection[object]) -> None:
-    if session.info.server_version < _OLDEST:
-        raise StorageError("The hub needs PostgreSQL 15 or newer. Install it, then try again.")
-    for name, wanted in _WANTED.items():
-        row = session.execute("SELECT current_setting(%s)", (name,)).fetchone()
-        if row != (wanted,):
-            message = f"The hub's database has {name} = {row}. Set it to {wanted}, then try again."
-            raise StorageError(message)

@@ -7,7 +7,7 @@ longer and stands in brackets: what shows without brackets comes from no catalog
 import json
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -182,6 +182,17 @@ class Reader:
     device: Device
     page: Page
     data: tuple[str, ...]
+    walked: dict[tuple[str, str], dict[str, dict[str, Any]]] = field(default_factory=dict)
+
+    def look_at_sizes(self, place: str, language: str) -> dict[str, dict[str, Any]]:
+        """Return what a place shows at each size; gone to once, whichever test asks."""
+        if (place, language) not in self.walked:
+            self.look(place, language)
+            self.walked[place, language] = {}
+            for size, (width, height) in SIZES.items():
+                self.page.set_viewport_size({"width": width, "height": height})
+                self.walked[place, language][size] = self.read()
+        return self.walked[place, language]
 
     def look(self, place: str, language: str) -> None:
         """Open a place in a pseudo-language and wait until it is drawn."""
@@ -391,10 +402,7 @@ def test_longer_words_are_never_cut_and_never_scroll_sideways(
     """
     broken: dict[str, list[str]] = {}
     for name in PLACES:
-        reader.look(name, language)
-        for size, (width, height) in SIZES.items():
-            reader.page.set_viewport_size({"width": width, "height": height})
-            read = reader.read()
+        for size, read in reader.look_at_sizes(name, language).items():
             assert read["dir"] == direction
             assert len(read["found"]) > 10
             if faults := boxes_broken(read):
@@ -407,8 +415,7 @@ def test_nothing_is_said_that_is_not_in_the_catalogue(reader: Reader):
     said: dict[str, list[str]] = {}
     still: set[str] = set()
     for name in PLACES:
-        reader.look(name, "en-XA")
-        for one in reader.read()["found"]:
+        for one in reader.look_at_sizes(name, "en-XA")["tall"]["found"]:
             rest = reader.untranslated(one["text"])
             if rest == "" or not one["inMain"]:
                 continue

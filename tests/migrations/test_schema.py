@@ -6,14 +6,19 @@ import os
 import resource
 import signal
 import sqlite3
-from contextlib import contextmanager
+import subprocess
+import sys
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
+from alembic.config import Config
+from alembic.script import ScriptDirectory
 
 from api.storage.connection import FILE_NAME
 from api.storage.entry_rows import read_entries
 from api.storage.errors import StorageError
+from api.storage.newest_schema import is_newest, newest_revision
 from api.storage.unit_store import open_unit_store
 from api.use_cases.check_plans import check_waiting_plans
 from api.use_cases.verify_log import verify_log
@@ -62,6 +67,49 @@ def test_migrations_are_numbered_without_gaps():
     numbers = sorted(int(path.name[:4]) for path in VERSIONS.glob("[0-9]*.py"))
 
     assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_the_newest_by_name_is_the_last_step_of_the_line():
+    """[REL-11] Else a store would be opened that wants a step more."""
+    config = Config()
+    config.set_main_option("script_location", str(VERSIONS.parent))
+
+    assert ScriptDirectory.from_config(config).get_heads() == [newest_revision()]
+
+
+def test_a_store_with_the_newest_schema_is_opened_without_the_tools_of_migration(store, tmp_path):
+    """Half of what a command loads. Planted and caught: every opening loaded them."""
+    store.close()
+    opening = (
+        "import sys, pathlib; from api.storage.unit_store import open_unit_store;"
+        "open_unit_store(pathlib.Path(sys.argv[1]), new_generation='g').close();"
+        "print('sqlalchemy' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", opening, str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+    )
+
+    assert done.stdout.strip() == "False"
+    assert is_newest(tmp_path / FILE_NAME)
+
+
+def test_what_does_not_say_that_it_is_newest_is_not(tmp_path):
+    """[REL-11] Then the tools of migration say what it is."""
+    path = tmp_path / FILE_NAME
+    assert not is_newest(path)
+    assert not path.exists()
+    path.write_bytes(b"no store")
+    assert not is_newest(path)
+    path.unlink()
+    for revision in ("0001", newest_revision()):
+        with closing(sqlite3.connect(path)) as connection, connection:
+            connection.execute("CREATE TABLE IF NOT EXISTS alembic_version (version_num TEXT)")
+            connection.execute("INSERT INTO alembic_version VALUES (?)", (revision,))
+        assert not is_newest(path)
 
 
 def test_a_store_that_is_new_already_is_opened_as_it_is(store, tmp_path):

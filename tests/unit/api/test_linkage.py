@@ -4,7 +4,7 @@ import itertools
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from api.linkage.encoded_traits import BITS, dice, encode_person, encode_text
@@ -84,6 +84,11 @@ def test_days_of_birth_by_level(other, level):
     assert _levels(one, ADA)["day of birth"] == level
 
 
+@example(
+    # An underline beside another sign left two spaces.
+    Person(id="x", address="0:_0"),
+    Person(id="y"),
+)
 @given(
     st.builds(
         Person,
