@@ -31,7 +31,7 @@ LINES = {
         f"api/storage/{name}.py": "a hub and its PostgreSQL"
         for name in (
             *("heads_listener", "hub_store", "postgres_connection"),
-            *("postgres_database", "postgres_line", "postgres_types"),
+            *("hub_migration", "postgres_line", "postgres_types"),
         )
     },
 }
