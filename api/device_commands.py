@@ -107,7 +107,7 @@ def _draw(link: str) -> str:
 def list_them(folder: Path) -> None:
     """Print the devices that joined: id, role, digits of the key, whether they wait, and the name.
 
-    Of a tablet that is in, also which version of the exchange version it last told that it speaks.
+    Of a tablet that is in, also which version of the exchange it last told that it speaks.
     One that "asks for its data key" has lost it: whoever holds that tablet could read all that is
     on it once it was confirmed.
     """

@@ -4,24 +4,21 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, get, post
-from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.clinical_rules.civil_date import add_days
 from api.routes.access_events import note_asker
 from api.routes.surroundings import (
+    BY_A_DEVICE,
+    BY_A_DEVICE_OR_COMMAND,
     Around,
     AskingDevice,
     DeviceOrCommand,
-    provide_device,
-    provide_device_or_command,
 )
 from api.use_cases.closed_days import ClosedDays, list_closed_days
 from api.use_cases.list_over_bookings import OverBookings, list_over_bookings
 from api.use_cases.propose_bookings import LOOK_AHEAD_DAYS, Proposals, propose_bookings
 
-_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
-_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 _Day = Annotated[str, msgspec.Meta(max_length=10)]
 _Record = Annotated[str, msgspec.Meta(max_length=100)]
 
@@ -42,7 +39,7 @@ class ProposalRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     "/api/bookings/propose",
     tags=["clinic"],
     status_code=200,
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "bookings.propose"},
 )
@@ -70,7 +67,7 @@ def post_proposals(
 @get(
     "/api/bookings/over",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "bookings.read"},
 )
@@ -83,7 +80,7 @@ def get_over_bookings(device: AskingDevice, around: Around) -> OverBookings:
 @get(
     "/api/closed-days",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "closed-days.read"},
 )

@@ -3,10 +3,13 @@
 from typing import Any
 
 from litestar import Request, Response, get
-from litestar.di import Provide
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.export_cases import export_cases_for
 from api.use_cases.name_handed_out import name_exported
 
@@ -14,7 +17,7 @@ from api.use_cases.name_handed_out import name_exported
 @get(
     "/api/cases/export",
     tags=["case"],
-    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "cases.export", "limit": "export"},
 )

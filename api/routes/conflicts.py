@@ -2,9 +2,8 @@
 
 import msgspec
 from litestar import get
-from litestar.di import Provide
 
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.use_cases.list_conflicts import ConflictRow, list_unit_conflicts
 from api.use_cases.list_decisions import Decisions, list_decisions
 
@@ -18,7 +17,7 @@ class Conflicts(msgspec.Struct, frozen=True):
 @get(
     "/api/conflicts",
     tags=["record"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "decisions.read"},
 )
@@ -32,7 +31,7 @@ def get_conflicts(device: AskingDevice, around: Around) -> Conflicts:
 @get(
     "/api/decisions",
     tags=["record"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "decisions.read"},
 )

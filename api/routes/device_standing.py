@@ -2,10 +2,9 @@
 
 import msgspec
 from litestar import post
-from litestar.di import Provide
 from litestar.params import JSONBody
 
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.storage.device_standings import DeviceStanding
 from api.use_cases.device_standing import note_device_standing
 
@@ -21,7 +20,7 @@ class StandingTold(msgspec.Struct, frozen=True):
     "/api/device-standing",
     status_code=200,
     tags=["devices"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "standing.tell"},
 )

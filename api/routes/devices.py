@@ -9,7 +9,6 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, get, post
-from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker, note_refusal
@@ -17,10 +16,10 @@ from api.routes.asking_source import source_of
 from api.routes.device_proof import prove_joining, proved_device
 from api.routes.people import BY_A_KEEPER, Keeper
 from api.routes.surroundings import (
+    BY_A_DEVICE,
     Around,
     AskingDevice,
     bearer_token,
-    provide_device,
 )
 from api.storage.device_store import ROLE_STREAMS, Device
 from api.use_cases.confirm_device import confirm_device, fingerprint_of
@@ -115,7 +114,7 @@ async def post_device(
 @get(
     "/api/devices",
     tags=["devices"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "devices.read"},
 )

@@ -5,19 +5,20 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, Response, get, post
-from litestar.di import Provide
 from litestar.params import JSONBody, PathParameter, QueryParameter
 
 from api.record_catalogue.record_names import ID, CaseName, case_of
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.make_documents import make_document_for
 
 Language = Annotated[str, QueryParameter(max_length=35)]
 # What is asked for stands in the trail: nothing gets there that is no name of a paper or a record.
 _DOCUMENT = "^[a-z-]{1,40}$"
-
-_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 class PaperRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -39,7 +40,7 @@ class MadePaper(msgspec.Struct, frozen=True):
 @get(
     "/api/documents/{document:str}/{case:str}",
     tags=["papers"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     media_type="application/pdf",
     sync_to_thread=True,
     opt={"needs": "papers.make"},
@@ -76,7 +77,7 @@ def get_document(
     "/api/papers",
     status_code=200,
     tags=["papers"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "papers.make"},
 )

@@ -5,16 +5,15 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, get, post
-from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
 from api.routes.surroundings import (
+    BY_A_DEVICE,
+    BY_A_DEVICE_OR_COMMAND,
     Around,
     AskingDevice,
     DeviceOrCommand,
-    provide_device,
-    provide_device_or_command,
 )
 from api.use_cases.list_failsafe import (
     FailsafeList,
@@ -25,8 +24,6 @@ from api.use_cases.name_handed_out import name_listed
 from api.use_cases.sign_failsafe import sign_failsafe_for
 from api.use_cases.unit_settings import read_unit_settings
 
-_BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
-_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 _Text = Annotated[str, msgspec.Meta(max_length=100)]
 
 
@@ -49,7 +46,7 @@ class FailsafeSignature(msgspec.Struct, frozen=True, kw_only=True, forbid_unknow
 @get(
     "/api/failsafe-list",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "failsafe.read"},
 )
@@ -68,7 +65,7 @@ def get_failsafe_list(
 @get(
     "/api/failsafe-paper",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "failsafe.print"},
 )
@@ -87,7 +84,7 @@ def get_failsafe_paper(
 @post(
     "/api/failsafe-reviews",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE,
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "failsafe.sign"},
 )

@@ -3,12 +3,15 @@
 from typing import Annotated, Any
 
 from litestar import Request, Response, get
-from litestar.di import Provide
 from litestar.params import PathParameter
 
 from api.record_catalogue.record_names import ID
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.export_case_bundle import export_case_bundle_for
 from api.use_cases.export_visits import export_visits
 
@@ -18,7 +21,7 @@ _MEDIA_TYPE = "application/fhir+json"
 @get(
     "/api/fhir/visits",
     tags=["clinic"],
-    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "visits.export", "limit": "export"},
 )
@@ -40,7 +43,7 @@ def get_fhir_visits(
 @get(
     "/api/fhir/case/{case:str}",
     tags=["case"],
-    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "cases.export", "limit": "export"},
 )

@@ -1,20 +1,21 @@
 """How follow-up is kept, over HTTP: counts alone, for every device of the unit."""
 
 from litestar import get
-from litestar.di import Provide
 from litestar.params import FromQuery
 
 from api.clinical_rules.clinic_weeks import ClinicWeeks
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.count_follow_up import FollowUpMeasures, count_clinic_weeks, count_follow_up
-
-_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 @get(
     "/api/follow-up-measures",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "clinic-counts.read"},
 )
@@ -38,7 +39,7 @@ def get_follow_up_measures(
 @get(
     "/api/clinic-weeks",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "clinic-counts.read"},
 )

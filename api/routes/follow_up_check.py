@@ -3,11 +3,14 @@
 from typing import Any
 
 from litestar import Request, get
-from litestar.di import Provide
 from litestar.params import FromQuery
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.check_follow_up import (
     FollowUpCheck,
     check_follow_up,
@@ -19,7 +22,7 @@ from api.use_cases.name_handed_out import name_checked
 @get(
     "/api/follow-up-check",
     tags=["clinic"],
-    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "follow-up-check.read"},
 )

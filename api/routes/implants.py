@@ -5,11 +5,10 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, post
-from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, Surroundings, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice, Surroundings
 from api.use_cases.find_lots import LotSearch, find_lots_for, read_search
 from api.use_cases.name_handed_out import name_found
 from api.use_cases.recall_letters import (
@@ -60,7 +59,7 @@ class FoundLots(msgspec.Struct, frozen=True):
     "/api/implants/find",
     status_code=200,
     tags=["implants"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "implants.search", "limit": "search"},
 )

@@ -5,18 +5,19 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, get, post
-from litestar.di import Provide
 from litestar.params import FromQuery, JSONBody
 
 from api.documents.contact_bars import Expected
 from api.documents.letter_words import LetterKind
 from api.record_catalogue.record_names import VisitName
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.list_reminders import Reminders, list_reminders
 from api.use_cases.make_letters import MAX_LETTERS, MadeLetter, Withheld, make_letters
-
-_BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 class LetterRequest(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -44,7 +45,7 @@ class Letters(msgspec.Struct, frozen=True):
     "/api/letters",
     status_code=200,
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "letters.make"},
 )
@@ -72,7 +73,7 @@ def post_letters(
 @get(
     "/api/reminders",
     tags=["clinic"],
-    dependencies=_BY_A_DEVICE_OR_COMMAND,
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "letters.read"},
 )

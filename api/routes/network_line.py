@@ -4,11 +4,10 @@ from typing import Annotated, Any
 
 import msgspec
 from litestar import Request, get, post
-from litestar.di import Provide
 from litestar.params import JSONBody
 
 from api.routes.access_events import note_asker
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.use_cases.hub_line import LineStanding, join_hub, leave_hub, tell_line
 from api.use_cases.registry_erasures import ErasedAtUnit, ForgottenAtHub, forget_for_unit
 from api.use_cases.standing_report import StandingReport, keep_standing
@@ -87,7 +86,7 @@ class StandingKept(msgspec.Struct, frozen=True):
     status_code=200,
     sync_to_thread=True,
     request_max_body_size=MOST_REPORT_BYTES,
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     opt={"needs": "network-standing.tell"},
 )
 def post_network_standing(
@@ -104,7 +103,7 @@ def post_network_standing(
     tags=["network"],
     status_code=200,
     sync_to_thread=True,
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     opt={"needs": "network-erasures.tell"},
 )
 def post_network_erasures(

@@ -17,7 +17,7 @@ from api.routes.person_session import (
     find_asking_person,
     refuse_foreign_page,
 )
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.storage.people_store import Opens
 from api.use_cases.errors import JoinRefusedError, UnknownPersonError
 from api.use_cases.people import (
@@ -194,7 +194,7 @@ def post_staff_code(keeper: Keeper, data: JSONBody[CodeRequest], around: Around)
     "/api/staff-codes/redeem",
     tags=["people"],
     opt={"needs": "staff-codes.redeem"},
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
 )
 def post_redeemed_code(

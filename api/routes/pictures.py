@@ -4,10 +4,9 @@ import asyncio
 from typing import Annotated, Any
 
 from litestar import Request, Response, get, put
-from litestar.di import Provide
 from litestar.params import FromPath, QueryParameter
 
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.use_cases.receive_picture import (
     MAX_PIECE_BYTES,
     PictureStanding,
@@ -17,7 +16,6 @@ from api.use_cases.receive_picture import (
 )
 
 _PATH = "/api/pictures/{digest:str}"
-_DEPENDENCIES = {"device": Provide(provide_device, sync_to_thread=True)}
 Record = Annotated[str, QueryParameter(max_length=105)]
 Offset = Annotated[int, QueryParameter(ge=0, le=2**53 - 1)]
 
@@ -25,7 +23,7 @@ Offset = Annotated[int, QueryParameter(ge=0, le=2**53 - 1)]
 @get(
     f"{_PATH}/standing",
     sync_to_thread=True,
-    dependencies=_DEPENDENCIES,
+    dependencies=BY_A_DEVICE,
     tags=["pictures"],
     opt={"needs": "pictures.read"},
 )
@@ -39,7 +37,7 @@ def get_picture_standing(
 @put(
     _PATH,
     status_code=200,
-    dependencies=_DEPENDENCIES,
+    dependencies=BY_A_DEVICE,
     request_max_body_size=MAX_PIECE_BYTES,
     tags=["pictures"],
     opt={"needs": "pictures.write"},
@@ -61,7 +59,7 @@ async def put_picture_piece(
 
 @get(
     _PATH,
-    dependencies=_DEPENDENCIES,
+    dependencies=BY_A_DEVICE,
     tags=["pictures"],
     # JPEG and PNG are squeezed already.
     opt={"needs": "pictures.read", "comes_squeezed": True},

@@ -1,16 +1,15 @@
 """What the second check of plans found, over HTTP."""
 
 from litestar import get
-from litestar.di import Provide
 
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.use_cases.check_plans import PlanChecks, list_plan_checks
 
 
 @get(
     "/api/plan-checks",
     tags=["record"],
-    dependencies={"device": Provide(provide_device, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE,
     sync_to_thread=True,
     opt={"needs": "plan-checks.read"},
 )

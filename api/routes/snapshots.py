@@ -3,19 +3,16 @@
 from typing import Annotated
 
 from litestar import Response, get
-from litestar.di import Provide
 from litestar.params import FromPath, QueryParameter
 
-from api.routes.surroundings import Around, AskingDevice, provide_device
+from api.routes.surroundings import BY_A_DEVICE, Around, AskingDevice
 from api.use_cases.answer_snapshot import Snapshot, give_segment, list_segments
-
-_DEPENDENCIES = {"device": Provide(provide_device, sync_to_thread=True)}
 
 
 @get(
     "/api/exchange/snapshot",
     sync_to_thread=True,
-    dependencies=_DEPENDENCIES,
+    dependencies=BY_A_DEVICE,
     tags=["exchange"],
     opt={"needs": "exchange.snapshot"},
 )
@@ -33,7 +30,7 @@ def get_snapshot(
 @get(
     "/api/exchange/snapshot/{digest:str}",
     sync_to_thread=True,
-    dependencies=_DEPENDENCIES,
+    dependencies=BY_A_DEVICE,
     tags=["exchange"],
     # It is gzip already.
     opt={"needs": "exchange.snapshot", "comes_squeezed": True},

@@ -3,17 +3,20 @@
 from typing import Any
 
 from litestar import get
-from litestar.di import Provide
 from litestar.params import FromQuery
 
-from api.routes.surroundings import Around, DeviceOrCommand, provide_device_or_command
+from api.routes.surroundings import (
+    BY_A_DEVICE_OR_COMMAND,
+    Around,
+    DeviceOrCommand,
+)
 from api.use_cases.count_shelf import count_shelf
 
 
 @get(
     "/api/stock",
     tags=["stock"],
-    dependencies={"device": Provide(provide_device_or_command, sync_to_thread=True)},
+    dependencies=BY_A_DEVICE_OR_COMMAND,
     sync_to_thread=True,
     opt={"needs": "stock.read"},
 )

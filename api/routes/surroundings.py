@@ -9,7 +9,7 @@ from typing import Any
 
 from litestar import Request
 from litestar.datastructures import State
-from litestar.di import NamedDependency
+from litestar.di import NamedDependency, Provide
 
 from api.environment import Environment
 from api.routes.device_proof import bearer_token as bearer_token
@@ -177,6 +177,11 @@ def provide_device_or_command(request: Request[Any, Any, Any], around: Around) -
         As `provide_device`.
     """
     return None if is_of_machine(request) else provide_device(request, around)
+
+
+# What a route names as its dependencies where a device asks, or a command on the server as well.
+BY_A_DEVICE = {"device": Provide(provide_device, sync_to_thread=True)}
+BY_A_DEVICE_OR_COMMAND = {"device": Provide(provide_device_or_command, sync_to_thread=True)}
 
 
 def provide_sender(request: Request[Any, Any, Any]) -> Device:

@@ -15,9 +15,8 @@ from typing import Any
 from api.storage.access_log import DAY_MS, AccessLine, hash_line, write_line
 from api.storage.unit_store import UnitStore, open_unit_store
 from api.use_cases.search_access import AccessSearch, FoundAccess, search_access
-from sync.clock import Stamp
-from sync.operation import Body, make_operation
 from tests.bench.rounds import Row, Section, Spread
+from tests.unit.api.clinic_story import Story
 
 LINES = 1_000_000
 SEED = 17
@@ -195,33 +194,10 @@ def _patient_of(record: str) -> str:
 
 def _write_records(store: UnitStore, patients: list[str]) -> None:
     """Write patients with a case and coils each, as one tablet would."""
-    said: list[tuple[str, dict[str, Any]]] = []
+    story = Story(store, device="tablet-000", now_ms=_START_MS)
     for patient in patients:
         number = patient.rsplit("/p", 1)[1]
-        said.append((patient, {"family_name": f"Vareth{number}"}))
-        said.append((f"case/c{number}", {"patient": patient}))
-        coils = (f"coil_placed/k{number}-{place}" for place in range(_COILS))
-        said += [(coil, {"case": f"case/c{number}"}) for coil in coils]
-    previous, operations = "", []
-    for counter, (record, fields) in enumerate(said, start=1):
-        operation = make_operation(
-            device="tablet-000",
-            epoch="ep01",
-            counter=counter,
-            previous=previous,
-            stream=store.catalogue.stream_of(record.split("/", 1)[0]) or "care",
-            record=record,
-            stamp=str(Stamp(_START_MS + counter, 0, "tablet-000")),
-            body=Body(
-                salt=f"{counter:032x}",
-                by="staff/s-1",
-                tapped_by="staff/s-1",
-                catalogue=store.catalogue.version,
-                set=fields,
-            ),
-        )
-        previous = operation.hash
-        operations.append(operation)
-    store.views.refresh_after(
-        operations, store.operations.append(operations, received_ms=_START_MS)
-    )
+        story.write(patient, family_name=f"Vareth{number}")
+        story.write(f"case/c{number}", patient=patient)
+        for place in range(_COILS):
+            story.write(f"coil_placed/k{number}-{place}", case=f"case/c{number}")

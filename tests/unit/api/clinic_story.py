@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from api.clinical_rules.civil_date import add_days
 from api.storage.unit_store import UnitStore
 from sync.clock import Stamp
 from sync.operation import Body, Operation, make_operation
@@ -59,3 +60,21 @@ class Story:
         """Book a visit."""
         booking = {"session": session, "on": on, "time": time}
         self.write(visit, booking=booking, status="booked", **more)
+
+
+def tell_small_clinic(story: Story, today: str) -> None:
+    """Write a booked patient who can be reached, and one with an implant and no next act."""
+    story.write(
+        "patient/p-1",
+        family_name="Greyfen",
+        address="1 Road",
+        local_id="TH-1",
+        phone="01632 960 042",
+        letter_language="de",
+    )
+    story.session("near", add_days(today, 2))
+    story.write("visit/v-1", patient="patient/p-1", status="to-book")
+    story.book("visit/v-1", "clinic_session/near", add_days(today, 2))
+    story.write("patient/p-2", family_name="Larkmere", local_id="TH-2")
+    story.write("case/c-2", patient="patient/p-2")
+    story.write("coil_placed/k-2", case="case/c-2", at="2025-11-03T10:00:00+00:00")

@@ -9,34 +9,19 @@ from click.testing import CliRunner
 from api.command_line import main
 from api.command_parts import ENVIRONMENT
 from api.storage.unit_store import open_unit_store
-from tests.unit.api.clinic_story import Story
+from tests.unit.api.clinic_story import Story, tell_small_clinic
 from tests.unit.api.standing_unit import NOON_MS
 from tests.unit.api.test_letters import propose, settings_file
 
 
 @pytest.fixture
 def folder(tmp_path):
-    from api.clinical_rules.civil_date import add_days
-
     today = ENVIRONMENT.today()
     store = open_unit_store(tmp_path / "unit", new_generation="generation-1")
     propose(store, settings_file())
     with store.transaction():
         story = Story(store, now_ms=NOON_MS)
-        story.write(
-            "patient/p-1",
-            family_name="Greyfen",
-            address="1 Road",
-            local_id="TH-1",
-            phone="01632 960 042",
-            letter_language="de",
-        )
-        story.session("near", add_days(today, 2))
-        story.write("visit/v-1", patient="patient/p-1", status="to-book")
-        story.book("visit/v-1", "clinic_session/near", add_days(today, 2))
-        story.write("patient/p-2", family_name="Oxbarrow", local_id="TH-2")
-        story.write("case/c-2", patient="patient/p-2")
-        story.write("coil_placed/k-2", case="case/c-2", at="2025-11-03T10:00:00+00:00")
+        tell_small_clinic(story, today)
         for person in ("s-1", "s-2"):
             story.write(f"staff/{person}", name=person, role="assistant", active=True)
     store.close()
@@ -88,8 +73,8 @@ def test_the_failsafe_list_is_told_written_and_signed(folder):
         folder, "failsafe-list", "--csv", folder / "out.csv", "--pdf", folder / "out.pdf"
     )
     assert (code, "TH-2" in told, "Last signed: never" in told) == (0, True, True)
-    assert b"Oxbarrow" in (folder / "out.csv").read_bytes()
-    assert "Oxbarrow" in pypdf.PdfReader(folder / "out.pdf").pages[0].extract_text()
+    assert b"Larkmere" in (folder / "out.csv").read_bytes()
+    assert "Larkmere" in pypdf.PdfReader(folder / "out.pdf").pages[0].extract_text()
 
     code, told = _run(
         folder, "failsafe-sign", "--prepared-by", "staff/s-1", "--signed-by", "staff/s-1"

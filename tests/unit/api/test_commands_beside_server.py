@@ -10,14 +10,13 @@ import shutil
 import pytest
 from click.testing import CliRunner
 
-from api.clinical_rules.civil_date import add_days
 from api.clinical_rules.examples import EXAMPLES
 from api.command_line import main
 from api.command_parts import ENVIRONMENT
 from api.storage.running_server import RunningServer, note_running_server
 from api.storage.unit_store import open_unit_store
 from tests.browser.unit_server import UnitServer, free_port
-from tests.unit.api.clinic_story import Story
+from tests.unit.api.clinic_story import Story, tell_small_clinic
 from tests.unit.api.standing_unit import NOON_MS
 from tests.unit.api.test_letters import propose, settings_file
 
@@ -86,14 +85,7 @@ def both(tmp_path_factory):
     story = Story(store, device="desk-z", now_ms=NOON_MS)
     with store.transaction():
         store.devices.keep("desk-y", "Desk", "booking", "token-y", joined_ms=NOON_MS)
-        story.write("patient/p-1", family_name="Greyfen", local_id="TH-1", phone="01632 960 042")
-        story.write("patient/p-1", address="1 Road", letter_language="de")
-        story.session("near", add_days(today, 2))
-        story.write("visit/v-1", patient="patient/p-1", status="to-book")
-        story.book("visit/v-1", "clinic_session/near", add_days(today, 2))
-        story.write("patient/p-2", family_name="Larkmere", local_id="TH-2")
-        story.write("case/c-2", patient="patient/p-2")
-        story.write("coil_placed/k-2", case="case/c-2", at="2025-11-03T10:00:00+00:00")
+        tell_small_clinic(story, today)
     store.close()
     shutil.copytree(alone.unit, served.unit)
     server = UnitServer(served.unit)
