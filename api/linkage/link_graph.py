@@ -58,20 +58,29 @@ def group_records(standings: Iterable[Standing]) -> list[tuple[str, ...]]:
     none of that chain's records is grouped, and people have to look.
     """
     found = list(standings)
-    group: dict[str, set[str]] = {}
+    # Each points towards one of its group, the first of them at itself.
+    leads: dict[str, str] = {}
     for pair in found:
-        if pair.state != "joined":
-            continue
-        together = group.get(pair.one, {pair.one}) | group.get(pair.other, {pair.other})
-        for record in together:
-            group[record] = together
-    apart = [(pair.one, pair.other) for pair in found if pair.state == "apart"]
-    kept = {
-        tuple(sorted(records))
-        for records in group.values()
-        if not any(one in records and other in records for one, other in apart)
-    }
-    return sorted(kept)
+        if pair.state == "joined":
+            leads[_lead_of(pair.one, leads)] = _lead_of(pair.other, leads)
+    groups: dict[str, list[str]] = {}
+    for record in leads:
+        groups.setdefault(_lead_of(record, leads), []).append(record)
+    for pair in found:
+        if pair.state == "apart" and pair.one in leads and pair.other in leads:
+            lead = _lead_of(pair.one, leads)
+            if lead == _lead_of(pair.other, leads):
+                groups.pop(lead, None)
+    return sorted(tuple(sorted(records)) for records in groups.values())
+
+
+def _lead_of(record: str, leads: dict[str, str]) -> str:
+    """Return who leads a record's group; the way there is made shorter for the next who asks."""
+    lead = leads.setdefault(record, record)
+    while leads[lead] != lead:
+        leads[lead] = leads[leads[lead]]
+        lead = leads[lead]
+    return lead
 
 
 def _standing(

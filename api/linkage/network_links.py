@@ -139,12 +139,18 @@ def group_patients(
     only where nobody told two of it apart, all years of birth are one, and it is small.
     """
     found = list(standings)
-    apart = [(one.one, one.other) for one in found if one.state == "apart"]
+    together = group_records(one for one in found if one.state == JOINED)
+    place = {record: number for number, records in enumerate(together) for record in records}
+    apart = {
+        place[one.one]
+        for one in found
+        if one.state == "apart" and one.one in place and place[one.one] == place.get(one.other)
+    }
     groups: list[tuple[str, ...]] = []
     findings: list[Finding] = []
-    for records in group_records(one for one in found if one.state == JOINED):
+    for number, records in enumerate(together):
         years = {birth_years.get(one, "") for one in records} - {""}
-        if any(one in records and other in records for one, other in apart):
+        if number in apart:
             findings.append(Finding(records, TOLD_APART))
         elif len(years) > 1:
             findings.append(Finding(records, TWO_BIRTH_YEARS))

@@ -6,6 +6,8 @@ import math
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from api.linkage.encoded_traits import BITS, dice, encode_person, encode_text
 from api.linkage.fellegi_sunter import (
@@ -15,9 +17,10 @@ from api.linkage.fellegi_sunter import (
     learn_model,
     weigh_pattern,
 )
-from api.linkage.link_graph import LinkAct, group_records, judge_acts
+from api.linkage.link_graph import LinkAct, Standing, group_records, judge_acts
 from api.linkage.name_sounds import fold_text, sound_of
 from api.linkage.national_numbers import SCHEMES, WrongNumberError, check_national_number
+from api.linkage.network_links import TOO_MANY, group_patients
 from api.linkage.pair_finding import compare_sites, find_pairs
 from api.linkage.person_traits import Person, blocking_keys, fold_person
 from api.linkage.trait_comparison import PLAIN, TRAITS, compare_persons
@@ -274,6 +277,48 @@ def test_a_link_taken_back_leaves_what_was_there_before(acts):
 
     assert ("x", "y") in with_link
     assert after == group_records(judge_acts(acts).values())
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 15), st.integers(0, 15), st.sampled_from(["joined", "apart", "proposed"])
+        ).filter(lambda one: one[0] != one[1]),
+        max_size=30,
+    )
+)
+def test_groups_are_the_connected_components_of_joins(pairs):
+    """[HAZ-42] Against scipy. Caught, planted: a group kept of which two were told apart."""
+    names = [f"p{number:02}" for number in range(16)]
+    standings = [Standing(names[one], names[other], state, ()) for one, other, state in pairs]
+    joins = [(one, other) for one, other, state in pairs if state == "joined"]
+    graph = coo_array(
+        ([1] * len(joins), tuple(zip(*joins, strict=True)) or ([], [])), shape=(16, 16)
+    )
+    _, labels = connected_components(graph, directed=False)
+    parted = {
+        int(labels[one])
+        for one, other, state in pairs
+        if state == "apart" and labels[one] == labels[other]
+    }
+    met = {one for pair in joins for one in pair}
+    expected = sorted(
+        tuple(names[one] for one in sorted(met) if labels[one] == label)
+        for label in {int(labels[one]) for one in met} - parted
+    )
+
+    assert group_records(standings) == expected
+
+
+def test_a_chain_of_a_hub_is_grouped_at_once_however_long():
+    """Caught: each join of a chain wrote its whole group anew, 21 s of links of three million."""
+    names = [f"p{number:06}" for number in range(60_000)]
+    standings = [Standing(one, other, "joined", ()) for one, other in itertools.pairwise(names)]
+
+    groups, findings = group_patients(standings, {})
+
+    assert groups == []
+    assert [(len(one.records), one.why) for one in findings] == [(60_000, TOO_MANY)]
 
 
 def test_a_chain_that_leads_to_two_told_apart_groups_nobody():
