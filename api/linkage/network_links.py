@@ -13,6 +13,9 @@ import msgspec
 from api.linkage.link_graph import LinkAct, Standing, group_records, judge_acts
 
 JOINED, PARTED, PROPOSED = "joined", "parted", "proposed"
+# It is joined, and one of two people has said that it is to be parted.
+PARTING = "parting"
+TOGETHER = (JOINED, PARTING)
 SAME, NOT_SAME, CANNOT_TELL = "same", "not-same", "cannot-tell"
 ANSWERS = (SAME, NOT_SAME, CANNOT_TELL)
 # Of one person, no more records than these: where more meet, a link in between is wrong. From

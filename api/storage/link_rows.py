@@ -4,16 +4,20 @@ Rows are made from the log and can be made anew from it. Transactions are the ca
 """
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import msgspec
 
 from api.linkage.encoded_traits import BITS, EncodedPerson
+from api.linkage.network_links import TOGETHER
 from api.linkage.pair_finding import LARGEST_BLOCK
 from api.storage.any_connection import Connection
 
 _NAME_BYTES = BITS // 8
 _AT_ONCE = 500
 _COLUMNS = "patient, unit, national, born, birth_year, sex, names"
+_LINK_COLUMNS = "link, one, other, standing, per_mille, years_differ"
+_JOINED = ", ".join(f"'{one}'" for one in TOGETHER)
 
 
 class Placed(msgspec.Struct, frozen=True):
@@ -24,13 +28,14 @@ class Placed(msgspec.Struct, frozen=True):
 
 
 class LinkRow(msgspec.Struct, frozen=True):
-    """A proposal and how it stands."""
+    """A proposal and how it stands; whether both years of birth are known, and are two."""
 
     link: str
     one: str
     other: str
     standing: str
     per_mille: int
+    years_differ: bool = False
 
 
 class LinkRows:
@@ -114,16 +119,20 @@ class LinkRows:
 
     def keep_link(self, row: LinkRow) -> None:
         """Keep how a proposal stands."""
+        self._count_joined(row.link, -1)
         self._connection.execute(
-            "INSERT INTO patient_link (link, one, other, standing, per_mille)"
-            " VALUES (?, ?, ?, ?, ?) ON CONFLICT (link) DO UPDATE SET"
+            f"INSERT INTO patient_link ({_LINK_COLUMNS})"  # noqa: S608
+            " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (link) DO UPDATE SET"
             " one = excluded.one, other = excluded.other,"
-            " standing = excluded.standing, per_mille = excluded.per_mille",
-            (row.link, row.one, row.other, row.standing, row.per_mille),
+            " standing = excluded.standing, per_mille = excluded.per_mille,"
+            " years_differ = excluded.years_differ",
+            (row.link, row.one, row.other, row.standing, row.per_mille, int(row.years_differ)),
         )
+        self._count_joined(row.link, 1)
 
     def forget_link(self, link: str) -> None:
         """Keep nothing of a proposal that was struck."""
+        self._count_joined(link, -1)
         self._connection.execute("DELETE FROM patient_link WHERE link = ?", (link,))
 
     def links_of(self, patients: Sequence[str]) -> list[LinkRow]:
@@ -132,11 +141,11 @@ class LinkRows:
         for some in _parts(list(patients)):
             for column in ("one", "other"):
                 rows = self._connection.execute(
-                    "SELECT link, one, other, standing, per_mille FROM patient_link"  # noqa: S608
+                    f"SELECT {_LINK_COLUMNS} FROM patient_link"  # noqa: S608
                     f" WHERE {column} IN ({_marks(some)})",
                     tuple(some),
                 ).fetchall()
-                found.update((row[0], LinkRow(*row)) for row in rows)
+                found.update((row[0], _link(row)) for row in rows)
         return [found[name] for name in sorted(found)]
 
     def links_standing(
@@ -144,12 +153,12 @@ class LinkRows:
     ) -> list[LinkRow]:
         """Return proposals that stand so, the likeliest first."""
         rows = self._connection.execute(
-            "SELECT link, one, other, standing, per_mille FROM patient_link"  # noqa: S608
+            f"SELECT {_LINK_COLUMNS} FROM patient_link"  # noqa: S608
             f" WHERE standing IN ({_marks(standings)}) AND per_mille >= ?"
             " ORDER BY per_mille DESC, link LIMIT ?",
             (*standings, least, limit),
         ).fetchall()
-        return [LinkRow(*row) for row in rows]
+        return [_link(row) for row in rows]
 
     def count_standing(self, standings: Sequence[str], *, least: int = 0) -> int:
         """Return how many proposals stand so."""
@@ -160,31 +169,16 @@ class LinkRows:
         ).fetchone()
         return int(row[0])
 
-    def often_named(self, standings: Sequence[str]) -> list[str]:
-        """Return the patients of whom more than one proposal stands so."""
-        marks = _marks(standings)
-        rows = self._connection.execute(
-            "SELECT patient FROM ("  # noqa: S608
-            f"SELECT one AS patient FROM patient_link WHERE standing IN ({marks})"
-            f" UNION ALL SELECT other FROM patient_link WHERE standing IN ({marks})"
-            ") AS named GROUP BY patient HAVING COUNT(*) > 1 ORDER BY patient",
-            (*standings, *standings),
-        ).fetchall()
-        return [row[0] for row in rows]
+    def doubtful_patients(self) -> list[str]:
+        """Return the patients of several joins, and one of each join between two years of birth.
 
-    def of_two_years(self, standings: Sequence[str]) -> list[str]:
-        """Return the patients of proposals that stand so between two years of birth."""
+        Both are counted as links are kept: what this costs does not grow with what is joined.
+        """
         rows = self._connection.execute(
-            "SELECT patient_link.one, patient_link.other FROM patient_link"  # noqa: S608
-            " JOIN record AS named_one ON named_one.name = patient_link.one"
-            " JOIN registry_patient_row AS born_one ON born_one.handle = named_one.id"
-            " JOIN record AS named_other ON named_other.name = patient_link.other"
-            " JOIN registry_patient_row AS born_other ON born_other.handle = named_other.id"
-            f" WHERE patient_link.standing IN ({_marks(standings)})"
-            " AND born_one.born > 0 AND born_other.born > 0 AND born_one.born <> born_other.born",
-            tuple(standings),
+            "SELECT patient FROM link_joined WHERE links > 1 UNION"  # noqa: S608
+            f" SELECT one FROM patient_link WHERE years_differ = 1 AND standing IN ({_JOINED})"
         ).fetchall()
-        return sorted({name for row in rows for name in row})
+        return sorted(row[0] for row in rows)
 
     def cases_of(self, patients: Iterable[str]) -> dict[str, int]:
         """Return how many cases of the registry each of some patients has."""
@@ -217,8 +211,24 @@ class LinkRows:
 
     def clear(self) -> None:
         """Keep nothing; it is made anew from the log."""
-        for table in ("link_patient", "link_key", "link_unit", "patient_link"):
+        for table in ("link_patient", "link_key", "link_unit", "link_joined", "patient_link"):
             self._connection.execute(f"DELETE FROM {table}")  # noqa: S608
+
+    def _count_joined(self, link: str, change: int) -> None:
+        """Count one join more, or one less, of both patients of a link that stands so."""
+        row = self._connection.execute(
+            f"SELECT one, other FROM patient_link WHERE link = ? AND standing IN ({_JOINED})",  # noqa: S608
+            (link,),
+        ).fetchone()
+        for patient in row or ():
+            self._connection.execute(
+                "INSERT INTO link_joined (patient, links) VALUES (?, ?) ON CONFLICT (patient)"
+                " DO UPDATE SET links = link_joined.links + excluded.links",
+                (patient, change),
+            )
+            self._connection.execute(
+                "DELETE FROM link_joined WHERE patient = ? AND links = 0", (patient,)
+            )
 
     def _count(self, unit: str, change: int) -> None:
         self._connection.execute(
@@ -245,6 +255,11 @@ def _placed(row: Sequence[object]) -> Placed:
         names=int.from_bytes(names) if isinstance(names, bytes) else 0,
     )
     return Placed(str(unit), person)
+
+
+def _link(row: Sequence[Any]) -> LinkRow:
+    link, one, other, standing, per_mille, years_differ = row
+    return LinkRow(link, one, other, standing, per_mille, bool(years_differ))
 
 
 def _marks(values: Sequence[object]) -> str:

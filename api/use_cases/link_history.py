@@ -1,5 +1,6 @@
 """At the hub: what happened to a link so far, act by act, read from its operations."""
 
+from collections.abc import Iterable
 from typing import Literal
 
 import msgspec
@@ -39,9 +40,18 @@ class LinkEvent(msgspec.Struct, frozen=True, kw_only=True):
     because: str
 
 
-def read_history(store: UnitStore, state: RecordState) -> list[LinkEvent]:
-    """Return every act of people and units on a link, the first one first."""
-    operations = [*_own_operations(store, state.record), *answer_operations(store, state)]
+def read_history(
+    store: UnitStore, state: RecordState, written: Iterable[Operation]
+) -> list[LinkEvent]:
+    """Return every act of people and units on a link, the first one first.
+
+    Parameters
+    ----------
+    written : iterable of Operation
+        All that is held of the record of the link, whoever wrote it.
+    """
+    own = [one for one in written if one.device == HUB_DEVICE and one.body_text is not None]
+    operations = [*own, *answer_operations(store, state)]
     events: list[LinkEvent] = []
     before = ""
     for operation in sorted(operations, key=lambda one: (one.stamp, one.reference)):
@@ -80,14 +90,6 @@ def _event(store: UnitStore, operation: Operation, body: Body, act: str, because
     at_ms = 0 if act == "proposed" else wall_ms(operation)
     content = {"at_ms": at_ms, "staff": who, "name": name, "act": act}
     return msgspec.convert({**content, "because": because}, LinkEvent)
-
-
-def _own_operations(store: UnitStore, record: str) -> list[Operation]:
-    return [
-        one
-        for one in store.operations.of_record(record)
-        if one.device == HUB_DEVICE and one.body_text is not None
-    ]
 
 
 def answer_operations(store: UnitStore, state: RecordState) -> list[Operation]:

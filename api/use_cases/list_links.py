@@ -1,6 +1,6 @@
 """At the hub: proposals and links as people read them, with what was said of each and when."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Literal
 
 import msgspec
@@ -11,9 +11,11 @@ from api.linkage.network_links import (
     JOINED,
     NOT_SAME,
     PARTED,
+    PARTING,
     PROPOSED,
     Finding,
     LinkVoices,
+    judge_voices,
 )
 from api.storage.unit_store import UnitStore
 from api.use_cases.decide_links import find_link
@@ -29,15 +31,14 @@ from api.use_cases.link_patients import read_packaged_weights, unit_of
 from api.use_cases.network_units import unit_name
 from api.use_cases.settle_links import (
     LAPSED,
-    PARTING,
-    are_both_held,
-    judge_link,
     list_findings,
     per_mille_in,
+    person_in,
     traits_in,
     voices_of,
 )
 from sync.merge import RecordState, shown_value
+from sync.operation import Operation
 
 LinkState = Literal["proposed", "joined", "parted"]
 MOST_LISTED = 100
@@ -153,7 +154,13 @@ def list_links(store: UnitStore, state: LinkState, *, by: str) -> NetworkLinks:
         waiting = store.links.count_standing(_FIRST) + store.links.count_standing(
             _STANDINGS["proposed"], least=read_packaged_weights().review_from_per_mille
         )
-        links = [show_link(store, row.link, by=by) for row in rows[:MOST_LISTED]]
+        listed = [row.link for row in rows[:MOST_LISTED]]
+        held = store.views.states_of(listed)
+        # One that was struck a moment ago stands in the rows until it is settled.
+        states = [held[link] for link in listed if link in held]
+        links = _show_links(
+            store, [state for state in states if not state.is_entered_in_error], by=by
+        )
     return NetworkLinks(open=waiting, more=len(rows) > MOST_LISTED, links=links, findings=findings)
 
 
@@ -165,23 +172,50 @@ def show_link(store: UnitStore, link: str, *, by: str) -> NetworkLink:
     NotAllowedError
         There is none of this name.
     """
-    state = find_link(store, link)
-    voices = voices_of(store, state)
-    shown = _SHOWN.get(judge_link(store, state).state, "proposed")
-    history = read_history(store, state)
+    (shown,) = _show_links(store, [find_link(store, link)], by=by)
+    return shown
+
+
+def _show_links(store: UnitStore, states: Sequence[RecordState], *, by: str) -> list[NetworkLink]:
+    """Return links as people read them; what all of them name is read at once."""
+    voices = [voices_of(store, state) for state in states]
+    named = {patient for one in voices for patient in (one.one, one.other)}
+    around = _Around(
+        patients=store.views.states_of(named),
+        cases=store.links.cases_of(named),
+        written=store.operations.of_records(state.record for state in states),
+    )
+    pairs = zip(states, voices, strict=True)
+    return [_show_link(store, state, said, around, by=by) for state, said in pairs]
+
+
+class _Around(msgspec.Struct, frozen=True):
+    """Patients of links and how many cases each has, by patient; operations by link."""
+
+    patients: Mapping[str, RecordState]
+    cases: Mapping[str, int]
+    written: Mapping[str, list[Operation]]
+
+
+def _show_link(
+    store: UnitStore, state: RecordState, voices: LinkVoices, around: _Around, *, by: str
+) -> NetworkLink:
+    shown = _SHOWN.get(judge_voices(voices).state, "proposed")
+    history = read_history(store, state, around.written[state.record])
     told = traits_in(state)
-    is_held = are_both_held(store, voices)
+    held = [one for name in (voices.one, voices.other) if (one := around.patients.get(name))]
+    is_held = len([one for one in held if person_in(one)]) == len((voices.one, voices.other))
     mine = voices.parting if shown == JOINED else voices.people
     return NetworkLink(
-        link=link,
+        link=state.record,
         state=shown,
         probability_per_mille=per_mille_in(state),
         traits=[LinkTrait(*one) for one in told],
         weighing=weigh_told(
-            read_packaged_weights(), ENCODED.traits, told, others=_others(store, voices)
+            read_packaged_weights(), ENCODED.traits, told, others=_others(store, held)
         ),
-        a=_patient(store, voices.one),
-        b=_patient(store, voices.other),
+        a=_patient(store, voices.one, around),
+        b=_patient(store, voices.other, around),
         answers=_answers(store, state),
         agreed=[_voice(store, history, who, _JOINING) for who in voices.people],
         # Of a pair that was set aside, or parted by a unit, nobody asked for a parting.
@@ -198,28 +232,26 @@ def show_link(store: UnitStore, link: str, *, by: str) -> NetworkLink:
     )
 
 
-def _others(store: UnitStore, voices: LinkVoices) -> int:
+def _others(store: UnitStore, patients: Iterable[RecordState]) -> int:
     """Return among how many patients a pair was found, by whichever of its units has more to meet.
 
     The more there are, the more has to speak for a pair.
     """
-    states = (store.views.state_of(one) for one in (voices.one, voices.other))
-    units = {unit_of(state) for state in states if state is not None}
-    return max((store.links.others_than(unit) for unit in units), default=0)
+    return max((store.links.others_than(unit_of(one)) for one in patients), default=0)
 
 
-def _patient(store: UnitStore, patient: str) -> LinkedPatient:
-    state = store.views.state_of(patient)
+def _patient(store: UnitStore, patient: str, around: _Around) -> LinkedPatient:
+    state = around.patients.get(patient)
     fields = state.fields if state else {}
     year, sex = shown_value(fields.get("birth_year")), shown_value(fields.get("sex"))
-    unit = state.heads[0].split(".", 1)[0] if state and state.heads else ""
+    unit = unit_of(state) if state else ""
     return LinkedPatient(
         patient=patient,
         unit=unit,
         unit_name=unit_name(store, unit),
         birth_year=year if isinstance(year, int) else None,
         sex=sex if isinstance(sex, str) else "",
-        cases=store.links.cases_of([patient]).get(patient, 0),
+        cases=around.cases.get(patient, 0),
     )
 
 

@@ -10,8 +10,10 @@ from api.linkage.network_links import (
     NO_LONGER_ALIKE,
     NOT_SAME,
     PARTED,
+    PARTING,
     PROPOSED,
     SAME,
+    TOGETHER,
     Finding,
     LinkVoices,
     agreeing_identifiers,
@@ -34,16 +36,13 @@ from sync.operation import decode_body
 GONE = "gone"
 # It was joined on identifiers that agree no longer, and nobody has looked at it since.
 LAPSED = "lapsed"
-# It is joined, and one of two people has said that it is to be parted.
-PARTING = "parting"
 UNIT_SAYS_NOT_SAME, UNIT_SAYS_SAME = "unit-says-not-same", "unit-says-same"
 UNIT_UNSURE, TAKEN_BACK = "unit-says-same-no-longer", "taken-back"
 # What was agreed on was corrected: of a join, and of the word of one person alone.
 JOIN_LAPSED, VOICE_LAPSED = "joined-on-other-traits", "agreed-on-other-traits"
 # Why the hub writes it down where two people gave their voices at once.
 PEOPLE_PARTED = "two-people-part"
-_TOGETHER = (JOINED, PARTING)
-_DECIDED = (*_TOGETHER, "apart")
+_DECIDED = (*TOGETHER, "apart")
 
 
 def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance]) -> None:
@@ -73,6 +72,7 @@ def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance
             other=standing.other,
             standing=_standing_kept(store, state, standing) if is_held else GONE,
             per_mille=per_mille_in(state),
+            years_differ=_do_years_differ(store, standing.one, standing.other),
         )
     )
 
@@ -124,11 +124,15 @@ def are_both_held(store: UnitStore, voices: LinkVoices) -> bool:
 
 def find_person(store: UnitStore, patient: str) -> EncodedPerson | None:
     """Return what a patient is compared by; None where the unit tells nothing, or no longer."""
-    state = store.views.state_of(patient)
+    return person_in(store.views.state_of(patient))
+
+
+def person_in(state: RecordState | None) -> EncodedPerson | None:
+    """Return what the patient of a record is compared by, None where nothing is told."""
     if state is None or state.is_entered_in_error:
         return None
     held = state.fields.get("traits")
-    return read_traits(patient, held.values[-1].value) if held else None
+    return read_traits(state.record, held.values[-1].value) if held else None
 
 
 def judge_link(store: UnitStore, state: RecordState) -> Standing:
@@ -184,16 +188,15 @@ def list_findings(store: UnitStore) -> list[Finding]:
     """Return the groups that links would make and that a guard keeps apart.
 
     Inside a transaction or a reading. Two records of one year of birth that one link joins break no
-    guard, and nearly all joins are such; so the database names the patients of several joins, or of
-    two years, and nothing of the others is read.
+    guard, and nearly all joins are such: nothing of those is read.
     """
-    started = [*store.links.often_named(_TOGETHER), *store.links.of_two_years(_TOGETHER)]
+    started = store.links.doubtful_patients()
     reached = set(started)
     met: dict[str, LinkRow] = {}
     while started:
         rows = [one for one in store.links.links_of(started) if one.standing in _DECIDED]
         met.update((one.link, one) for one in rows)
-        joined = [one for one in rows if one.standing in _TOGETHER]
+        joined = [one for one in rows if one.standing in TOGETHER]
         started = sorted({name for one in joined for name in (one.one, one.other)} - reached)
         reached.update(started)
     _, findings = _group(store, met.values())
@@ -213,7 +216,7 @@ def group_of(store: UnitStore, patient: str) -> tuple[str, ...]:
     while len(together) <= MOST_IN_GROUP + 1:
         rows = [one for one in store.links.links_of(together) if one.standing in _DECIDED]
         met = {one.link: one for one in rows}
-        joined = [one for one in rows if one.standing in _TOGETHER]
+        joined = [one for one in rows if one.standing in TOGETHER]
         reached = {name for one in joined for name in (one.one, one.other)} - {*together}
         if not reached:
             break
@@ -232,6 +235,10 @@ def _group(
     ]
     joined = {name for one in standings if one.state == JOINED for name in (one.one, one.other)}
     return group_patients(standings, {name: _birth_year(store, name) for name in joined})
+
+
+def _do_years_differ(store: UnitStore, one: str, other: str) -> bool:
+    return len({_birth_year(store, one), _birth_year(store, other)} - {""}) > 1
 
 
 def _birth_year(store: UnitStore, patient: str) -> str:

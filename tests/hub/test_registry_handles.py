@@ -11,8 +11,10 @@ from importlib import import_module
 import psycopg
 import pytest
 
+from api.linkage.encoded_traits import EncodedPerson
 from api.storage.connection import FILE_NAME
 from api.storage.hub_store import open_hub_store
+from api.storage.link_rows import LinkRow
 from api.storage.migrations_hub.same_shapes import shapes_of
 from api.storage.read_views import BY_HANDLE
 from api.storage.unit_store import open_unit_store
@@ -123,6 +125,9 @@ def _statements(shapes):
     yield from (f"DROP TABLE {table}" for table in (*BY_HANDLE, EPISODES))
     yield from (one for one in shapes if "outcome_limit" not in one)
     # What came since is taken back as well, or it could not come again.
+    yield "DROP TABLE link_joined"
+    yield "DROP INDEX patient_link_of_two_years"
+    yield "ALTER TABLE patient_link DROP COLUMN years_differ"
     yield "DROP TABLE standing_completeness"
     yield "ALTER TABLE device_standing DROP COLUMN protocol"
     yield "DROP INDEX implant_without_identifier"
@@ -133,22 +138,67 @@ def _statements(shapes):
     yield "UPDATE alembic_version SET version_num = '0019'"
 
 
-def test_rows_by_name_of_an_earlier_release_are_made_anew(opening, request, tmp_path):
+@pytest.fixture
+def put_back(request, tmp_path):
+    """Bring the closed store to the schema of an earlier release."""
+
+    def put(version):
+        earlier = version // 1_000 * 1_000 + 6
+        if "file" in request.node.name:
+            _put_back_file(tmp_path, earlier)
+        else:
+            _put_back_database(request.getfixturevalue("database"), earlier)
+
+    return put
+
+
+def test_rows_by_name_of_an_earlier_release_are_made_anew(opening, put_back):
     """[REL-11] The planted bug it has caught: the number of the views stayed as it was."""
     store = opening()
     fill(store)
     told, version = counted(store), store._database.connection.views_version()
     store.close()
     assert len(told) > 30
-    earlier = version // 1_000 * 1_000 + 6
-    if "file" in request.node.name:
-        _put_back_file(tmp_path, earlier)
-    else:
-        _put_back_database(request.getfixturevalue("database"), earlier)
+    put_back(version)
 
     store = opening()
 
     assert counted(store) == told
     with store.transaction():
         assert store.views.differing() == []
+    store.close()
+
+
+def test_joins_of_an_earlier_release_are_counted(opening, put_back):
+    """[HAZ-42] [REL-11] Who is joined twice, or to a year that differs or that nobody knows.
+
+    The planted bug it has caught: of what stood joined before the upgrade nothing was doubtful.
+    """
+    store = opening()
+    with store.transaction():
+        years = {"a": "1957", "b": "1957", "c": "1957", "d": "1957", "e": "1957", "f": "1961"}
+        for name, year in {**years, "g": "", "h": "1957"}.items():
+            person = EncodedPerson(id=name, birth_year=year, keys=("k",))
+            store.links.keep_person("unit/one", person)
+        stands = ("joined", "parting", "joined", "joined", "apart", "proposed", "joined")
+        for (one, other), standing in zip(
+            ("ab", "bc", "de", "ef", "df", "dg", "gh"), stands, strict=True
+        ):
+            differ = {one, other} & {"f", "g"} != set()
+            row = LinkRow(one + other, one, other, standing, 900, years_differ=differ)
+            store.links.keep_link(row)
+        told, rows = store.links.doubtful_patients(), store.links.links_of("abcdefgh")
+        version = store._database.connection.views_version()
+    store.close()
+    assert told == ["b", "e", "g"]
+    put_back(version)
+
+    store = opening()
+
+    with store.transaction():
+        assert store.links.doubtful_patients() == told
+        assert store.links.links_of("abcdefgh") == rows
+        for row in rows:
+            store.links.forget_link(row.link)
+        assert store.links.doubtful_patients() == []
     store.close()

@@ -57,6 +57,17 @@ def test_a_woman_of_two_units_is_proposed_with_reasons_and_nobody_is_joined(hub,
     assert shown_value(hub.state(pair).fields["units"]) == [FEN, TARN]
 
 
+def test_a_row_without_its_record_keeps_nobody_from_the_other_links(hub, pair):
+    """The planted bug it has caught: one link that was gone broke the whole work list."""
+    gone = LinkRow(
+        "network_link/gone", "registry_patient/a1", "registry_patient/x", "one_voice", 999
+    )
+    with hub.store.transaction():
+        hub.store.links.keep_link(gone)
+
+    assert _listed(hub) == [pair]
+
+
 def test_the_same_national_number_is_rated_highest(hub):
     one = Person(id="", family_name="Vareth", born_on="1961-01-01", national="9434765919")
     other = Person(id="", family_name="Okonkwo", born_on="1961-01-01", national="9434765919")
@@ -230,6 +241,26 @@ def test_a_chain_with_a_wrong_link_in_it_joins_nobody(hub):
         assert group_of(hub.store, records[0]) == (records[0],)
 
 
+def test_a_year_of_birth_corrected_after_the_join_is_a_finding_until_it_is_put_right(hub):
+    """[HAZ-42] The planted bug it has caught: what was kept of a join kept its first years."""
+    same = Person(**{**_fields(ODETE), "national": "N1"})
+    other_year = Person(**{**_fields(ODETE), "national": "N1", "born_on": "1958-08-03"})
+    records = [hub.patient(TARN, "a", same), hub.patient(FEN, "b", same)]
+    hub.tend()
+    for name in ("Ida Norrwood", "Juno Marrowby"):
+        hub.decide(name_link(*records), "agree", hub.person(name))
+    told = [list_groups(hub.store)]
+
+    for person in (other_year, same):
+        hub.patient(FEN, "b", person)
+        hub.tend()
+        told.append(list_groups(hub.store))
+
+    joined = ([tuple(records)], [])
+    assert (told[0], told[2]) == (joined, joined)
+    assert [(one.records, one.why) for one in told[1][1]] == [(tuple(records), "two-birth-years")]
+
+
 def test_findings_of_many_links_are_those_of_the_whole_graph(hub, monkeypatch):
     """[NL4] For chains, rings, groups too large, two years and pairs told apart, drawn at random.
 
@@ -244,16 +275,23 @@ def test_findings_of_many_links_are_those_of_the_whole_graph(hub, monkeypatch):
         name = hub.patient((TARN, FEN, LOW)[number % 3], f"q{number}", person)
         years[name] = born_on[:4]
     names, kept_apart, pairs = sorted(years), set(), 0
-    for _ in range(12):
+    for _ in range(30):
         rows, read = {}, []
         for _ in range(chance.randint(5, 45)):
-            one, other = sorted(chance.sample(names, 2))
+            # Now and then close to each other, so that chains close.
+            near = chance.randrange(len(names) - 9)
+            some = names[near : near + 9] if chance.random() < 0.4 else names
+            one, other = sorted(chance.sample(some, 2))
             stands = chance.choice(("joined", "joined", "parting", "apart", "proposed"))
-            rows[name_link(one, other)] = LinkRow(name_link(one, other), one, other, stands, 900)
+            differ = len({years[one], years[other]} - {""}) > 1
+            link = name_link(one, other)
+            rows[link] = LinkRow(link, one, other, stands, 900, years_differ=differ)
         with hub.store.transaction():
+            # Most stand otherwise than before, or no longer; some are kept twice.
             for one in hub.store.links.links_standing(STANDINGS, limit=999):
-                hub.store.links.forget_link(one.link)
-            for one in rows.values():
+                if one.link not in rows or chance.random() < 0.5:
+                    hub.store.links.forget_link(one.link)
+            for one in (*rows.values(), *chance.sample([*rows.values()], 3)):
                 hub.store.links.keep_link(one)
         standings = [
             Standing(row.one, row.other, row.standing.replace("parting", "joined"), ())
