@@ -1,5 +1,6 @@
 """Commands for privacy: the trail of access, erasure, and all about one patient."""
 
+import base64
 import datetime
 from pathlib import Path
 
@@ -15,10 +16,13 @@ from api.command_parts import (
     draw_chance,
     note_here,
     open_store,
+    refusals,
     refuse,
     today_of,
 )
+from api.record_catalogue.record_names import is_record_name
 from api.storage.access_log import AccessHead, AccessLine
+from api.storage.picture_files import FOLDER_NAME, PictureFiles
 from api.storage.running_server import (
     RunningServer,
     ask_running_server,
@@ -26,7 +30,13 @@ from api.storage.running_server import (
 )
 from api.storage.unit_store import UnitStore
 from api.use_cases.erase_records import Consent, erase_again, erase_records
-from api.use_cases.export_patient import gather_about_patient, print_about_patient, read_pictures
+from api.use_cases.export_patient import (
+    LONGEST_REASON,
+    SHORTEST_REASON,
+    PatientExport,
+    export_patient,
+    read_pictures,
+)
 from api.use_cases.list_held_by import HeldBy, list_held_by, read_moment
 from api.use_cases.note_access import NOTHING_NOTED, export_access_head
 from api.use_cases.plan_erasure import ErasurePlan, plan_erasure
@@ -191,18 +201,39 @@ def erase(
 @click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="A folder.")
 @data_option
 def patient_export(patient: str, because: str, target: Path, folder: Path) -> None:
-    """Write all that is held about PATIENT (patient/<id>): JSON, PDF, and the pictures."""
-    with open_store(folder) as store:
-        note_here(store, "export", "patient", (patient,), because)
-        about = gather_about_patient(store, patient, now_ms=ENVIRONMENT.now_ms())
-        try:
-            target.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            refuse(f"{target} cannot be made ({error.strerror}). Name another folder.")
-        write_file(target / "about.json", msgspec.json.format(msgspec.json.encode(about), indent=1))
-        for digest, content in read_pictures(store, about):
+    """Write all that is held about PATIENT (patient/<id>): JSON, PDF, and the pictures.
+
+    Also while the server runs, which then gathers it.
+    """
+    if not (patient.startswith("patient/") and is_record_name(patient)):
+        refuse(f"{patient[:80]!r} is no patient on record. Name one: patient/<id>.")
+    why = because.strip()
+    if not SHORTEST_REASON <= len(why) <= LONGEST_REASON:
+        refuse(f"Say why in {SHORTEST_REASON} to {LONGEST_REASON} letters: --because TEXT.")
+
+    def here(store: UnitStore) -> PatientExport:
+        note_here(store, "export", "patient", (patient,), why)
+        now_ms = ENVIRONMENT.now_ms()
+        return export_patient(store, patient, now_ms=now_ms, on=today_of(store))
+
+    def there(server: RunningServer) -> PatientExport:
+        asked = {"patient": patient, "why": why}
+        told = read_from_running_server(server, "/api/patient-exports", asked, about="a patient")
+        return msgspec.convert(told, PatientExport)
+
+    made = do_here_or_there(folder, here, there)
+    about = made.about
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        refuse(f"{target} cannot be made ({error.strerror}). Name another folder.")
+    write_file(target / "about.json", msgspec.json.format(msgspec.json.encode(about), indent=1))
+    with refusals():
+        for digest, content in read_pictures(PictureFiles(folder / FOLDER_NAME), about):
             write_file(target / f"{digest}.picture", content)
-        write_file(target / "about.pdf", print_about_patient(about, on=today_of(store)))
+    if made.trouble:
+        refuse(made.trouble)
+    write_file(target / "about.pdf", base64.b64decode(made.pdf))
     click.echo(f"{len(about.records)} records of {patient} are in {target}, in clear.")
 
 

@@ -1,6 +1,5 @@
 """What the data manager needs for privacy, over HTTP: all about a patient, and what is due."""
 
-import base64
 from typing import Annotated, Any
 
 import msgspec
@@ -10,7 +9,12 @@ from litestar.params import JSONBody
 from api.record_catalogue.record_names import PatientName
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around
-from api.use_cases.export_patient import AboutPatient, gather_about_patient, print_about_patient
+from api.use_cases.export_patient import (
+    LONGEST_REASON,
+    SHORTEST_REASON,
+    PatientExport,
+    export_patient,
+)
 from api.use_cases.retention import ClassReport, read_retention_classes, report_retention
 
 
@@ -18,14 +22,7 @@ class PatientExportRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=Tr
     """Whose export, and why: the reason stands in the access log."""
 
     patient: PatientName
-    why: Annotated[str, msgspec.Meta(min_length=3, max_length=500)]
-
-
-class PatientExport(msgspec.Struct, frozen=True):
-    """All about a patient, and the same as a PDF in base64."""
-
-    about: AboutPatient
-    pdf: str
+    why: Annotated[str, msgspec.Meta(min_length=SHORTEST_REASON, max_length=LONGEST_REASON)]
 
 
 class RetentionReport(msgspec.Struct, frozen=True):
@@ -47,9 +44,8 @@ def post_patient_export(
 ) -> PatientExport:
     """Give all that the unit holds about one patient, and who had it."""
     note_asker(request, around, "export", "patient", (data.patient,), data.why)
-    about = gather_about_patient(around.store, data.patient, now_ms=around.environment.now_ms())
-    pdf = print_about_patient(about, on=around.today())
-    return PatientExport(about, base64.b64encode(pdf).decode())
+    now_ms = around.environment.now_ms()
+    return export_patient(around.store, data.patient, now_ms=now_ms, on=around.today())
 
 
 @get(

@@ -72,7 +72,7 @@ def settle_link(store: UnitStore, link: str, *, draw_chance: Callable[[], Chance
             other=standing.other,
             standing=_standing_kept(store, state, standing) if is_held else GONE,
             per_mille=per_mille_in(state),
-            years_differ=_do_years_differ(store, standing.one, standing.other),
+            years_differ=len({*_birth_years(store, (standing.one, standing.other)).values()}) > 1,
         )
     )
 
@@ -234,17 +234,14 @@ def _group(
         for row in rows
     ]
     joined = {name for one in standings if one.state == JOINED for name in (one.one, one.other)}
-    return group_patients(standings, {name: _birth_year(store, name) for name in joined})
+    return group_patients(standings, _birth_years(store, joined))
 
 
-def _do_years_differ(store: UnitStore, one: str, other: str) -> bool:
-    return len({_birth_year(store, one), _birth_year(store, other)} - {""}) > 1
-
-
-def _birth_year(store: UnitStore, patient: str) -> str:
-    state = store.views.state_of(patient)
-    found = shown_value(state.fields.get("birth_year")) if state else None
-    return str(found) if found else ""
+def _birth_years(store: UnitStore, patients: Iterable[str]) -> dict[str, str]:
+    """Return the years of birth that are known, by patient."""
+    held = store.views.states_of(patients)
+    years = {name: shown_value(state.fields.get("birth_year")) for name, state in held.items()}
+    return {name: str(year) for name, year in years.items() if year}
 
 
 def _write(

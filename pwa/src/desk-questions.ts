@@ -200,10 +200,10 @@ export interface DeskQuestions
     };
   };
   retention: { asks: null; tells: { on: string; classes: RetentionClass[] } };
-  /** `about` is told as it is, to be saved; `pdf` is base64. */
+  /** `about` is told as it is, to be saved; `pdf` is base64, or '' with the `trouble` of printing. */
   'patient-export': {
     asks: { patient: string; why: string };
-    tells: { about: { records: readonly unknown[] }; pdf: string };
+    tells: { about: { records: readonly unknown[] }; pdf: string; trouble: string };
   };
 }
 export type DeskQuestion = keyof DeskQuestions;

@@ -4,6 +4,7 @@ Each is run in a store that nobody serves and in a copy of it that a server hold
 said to stop the server and try again.
 """
 
+import hashlib
 import json
 import shutil
 
@@ -22,6 +23,7 @@ from tests.unit.api.test_letters import propose, settings_file
 
 STORIES = ("seed_scenarios/00_unit.json", "seed_scenarios/07_n_butyl_with_oil.json")
 CASE = "case/oxbarrow-1"
+PICTURE = b"\xff\xd8\xff\xe0 a still picture"
 NOTED = ("asker", "who", "role", "device", "verb", "object", "records", "why", "outcome")
 # What one second parts: when an export was made.
 _MADE_AT = ("timestamp",)
@@ -86,6 +88,11 @@ def both(tmp_path_factory):
     with store.transaction():
         store.devices.keep("desk-y", "Desk", "booking", "token-y", joined_ms=NOON_MS)
         tell_small_clinic(story, today)
+        story.write("patient/p-3", family_name="Greyfen \u4e2d")
+        file = {"sha256": hashlib.sha256(PICTURE).hexdigest(), "bytes": len(PICTURE)}
+        story.write("picture/i-1", case="case/c-2", file={**file, "media_type": "image/jpeg"})
+    store.pictures.append(file["sha256"], "tablet-a", 0, PICTURE)
+    store.pictures.settle(file["sha256"], "tablet-a")
     store.close()
     shutil.copytree(alone.unit, served.unit)
     server = UnitServer(served.unit)
@@ -125,7 +132,7 @@ def both(tmp_path_factory):
         (("retention",), 0, " held", 1),
         (("propose-bookings", "--may-move"), 0, "Nothing was written", 1),
         (("rule-health",), 0, "Rules that came up: ", 0),
-        (("audit", "held-by", "desk-y", "--at", "2031-03-01T18:30"), 0, "held anything: 3.", 1),
+        (("audit", "held-by", "desk-y", "--at", "2031-03-01T18:30"), 0, "held anything: 4.", 1),
         (("closed-days",), 0, "Closed days of ", 0),
     ],
 )
@@ -147,6 +154,37 @@ def test_a_command_that_reads_does_the_same_beside_a_running_server(
 
 
 @pytest.mark.parametrize(
+    ("patient", "exit_code", "part", "names"),
+    [
+        ("patient/p-2", 0, "in clear", ("about.json", "about.pdf", "picture")),
+        ("patient/p-3", 2, "The JSON holds all of it", ("about.json",)),
+    ],
+)
+def test_all_about_a_patient_is_written_beside_a_running_server(
+    both, patient, exit_code, part, names
+):
+    """[PRIV-04] [AU5] Its pictures too; where the font lacks a letter, all but the PDF."""
+    command = ("patient-export", patient, "--because", " asked by letter ", "--to", "OUT/p")
+    written = []
+    for one in both:
+        code, said, files, noted = one.run(*command)
+        assert (code, part in str(said)) == (exit_code, True), said
+        about = files["p/about.json"]
+        pictures = [content for name, content in files.items() if name.endswith(".picture")]
+        assert pictures == [PICTURE] * ("picture" in names)
+        assert {name.rpartition(".")[2] for name in files} == {
+            name.rpartition(".")[2] for name in names
+        }
+        assert "p/about.pdf" not in files or files["p/about.pdf"].startswith(b"%PDF")
+        assert [(event["records"], event["why"]) for event in noted] == [
+            ([patient], "asked by letter")
+        ]
+        written.append((said, sorted(files), about["records"], about["pictures"], noted))
+
+    assert written[0] == written[1]
+
+
+@pytest.mark.parametrize(
     ("command", "part"),
     [
         (("stock", "--on", "soon"), "soon is no date"),
@@ -161,6 +199,15 @@ def test_a_command_that_reads_does_the_same_beside_a_running_server(
         (("reminders", "--from", "soon", "--to", "OUT/x.csv"), "no days"),
         (("propose-bookings", "--until", "soon"), "date"),
         (("audit", "held-by", "desk-y", "--at", "noon"), "is no moment"),
+        (
+            ("patient-export", "patient/none", "--because", "a letter", "--to", "OUT/p"),
+            "no patient on record",
+        ),
+        (
+            ("patient-export", "../stock", "--because", "a letter", "--to", "OUT/p"),
+            "no patient on record",
+        ),
+        (("patient-export", "patient/none", "--because", " x ", "--to", "OUT/p"), "Say why"),
         (("audit", "held-by", "desk-x", "--at", "2031-03-01T18:30"), "never joined this unit"),
     ],
 )

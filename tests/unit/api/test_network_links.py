@@ -299,9 +299,9 @@ def test_findings_of_many_links_are_those_of_the_whole_graph(hub, monkeypatch):
             if row.standing != "proposed"
         ]
         with monkeypatch.context() as watched, hub.store.reading():
-            state_of = hub.store.views.state_of
-            note = partial(_note, read, state_of)
-            watched.setattr(hub.store.views, "state_of", note)
+            states_of = hub.store.views.states_of
+            watched.setattr(hub.store.views, "states_of", partial(_note, read, states_of))
+            watched.setattr(hub.store.views, "state_of", None)
             found = list_findings(hub.store)
         groups, findings = group_patients(standings, years)
 
@@ -316,9 +316,9 @@ def test_findings_of_many_links_are_those_of_the_whole_graph(hub, monkeypatch):
     assert pairs > 20
 
 
-def _note(read, state_of, name):
-    read.append(name)
-    return state_of(name)
+def _note(read, states_of, names):
+    read += names
+    return states_of(names)
 
 
 def _fields(person):

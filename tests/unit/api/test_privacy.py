@@ -11,7 +11,8 @@ from click.testing import CliRunner
 from api.command_line import main
 from api.documents.printing import print_pdf
 from api.storage.unit_store import open_unit_store
-from api.use_cases.export_patient import gather_about_patient, print_about_patient
+from api.use_cases.export_patient import print_about_patient
+from api.use_cases.gather_patient import gather_about_patient
 from api.use_cases.list_held_by import list_held_by
 from api.use_cases.note_access import AccessEvent, note_access
 from api.use_cases.retention import (
@@ -23,7 +24,7 @@ from api.use_cases.retention import (
 from tests.browser.unit_server import UnitServer
 from tests.unit.api.clinic_story import Story
 from tests.unit.api.desk_person import DeskPerson
-from tests.unit.api.standing_unit import NOON_MS, StandingUnit, Writer, assert_problem
+from tests.unit.api.standing_unit import NOON_MS, StandingUnit, Writer, assert_problem, texts
 
 DAY_MS = 86_400_000
 TODAY = "2026-09-21"
@@ -174,7 +175,7 @@ def test_all_about_a_patient_is_everything_and_nothing_of_another(folder, tmp_pa
         assert word in words, word
     assert "Otherly" not in words
     assert "no patient on record" in _run(
-        folder, "patient-export", "patient/none", "--because", "x", "--to", str(target), code=2
+        folder, "patient-export", "patient/none", "--because", "asked", "--to", str(target), code=2
     )
 
 
@@ -187,7 +188,7 @@ def test_a_letter_that_the_font_lacks_is_told_and_the_json_is_there(folder, tmp_
     store.close()
     target = tmp_path / "out"
     out = _run(
-        folder, "patient-export", "patient/p-2", "--because", "x", "--to", str(target), code=2
+        folder, "patient-export", "patient/p-2", "--because", "asked", "--to", str(target), code=2
     )
     assert "The JSON holds all of it" in out
     assert "\u4e2d" in (target / "about.json").read_text()
@@ -276,6 +277,24 @@ def test_the_data_manager_exports_with_a_reason_and_reads_what_is_due(unit):
 
     without = person.ask("POST", "/api/patient-exports", {"patient": "patient/p-1", "why": ""})
     assert without.status_code in (400, 422)
+
+
+def test_a_letter_that_the_font_lacks_keeps_nobody_from_the_rest_at_the_desk(unit):
+    """[PRIV-04] The planted bug it has caught: the whole export was refused."""
+    tablet = unit.join("tablet-a", "bedside")
+    named = Writer("tablet-a").write(
+        "patient/p-4", stream="booking", set={"family_name": "Greyfen \u4e2d"}
+    )
+    assert unit.push(tablet, "tablet-a", texts(named)).json()["quarantined"] == []
+    person = DeskPerson(unit, role="data-manager")
+    person.log_in()
+
+    asked = {"patient": "patient/p-4", "why": "asked for by letter"}
+    told = person.ask("POST", "/api/patient-exports", asked).json()
+
+    assert told["about"]["records"][0]["shown"]["family_name"] == ["Greyfen \u4e2d"]
+    assert told["pdf"] == ""
+    assert "The JSON holds all of it" in told["trouble"]
 
 
 def test_a_log_in_hands_out_five_patients_in_an_hour_at_most(unit):

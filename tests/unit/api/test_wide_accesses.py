@@ -9,7 +9,8 @@ from click.testing import CliRunner
 
 from api.command_line import main
 from api.storage.access_log import AccessEvent
-from api.use_cases.export_patient import gather_about_patient, print_about_patient
+from api.use_cases.export_patient import print_about_patient
+from api.use_cases.gather_patient import gather_about_patient
 from api.use_cases.name_handed_out import name_handed_out
 from api.use_cases.note_access import MOST_RECORDS, NO_RECORD, note_access
 from api.use_cases.search_access import AccessSearch, search_access
