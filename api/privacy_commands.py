@@ -20,7 +20,7 @@ from api.command_parts import (
     refuse,
     today_of,
 )
-from api.record_catalogue.record_names import is_record_name
+from api.record_catalogue.record_names import MAX_RECORD_LENGTH
 from api.storage.access_log import AccessHead, AccessLine
 from api.storage.picture_files import FOLDER_NAME, PictureFiles
 from api.storage.running_server import (
@@ -37,6 +37,7 @@ from api.use_cases.export_patient import (
     export_patient,
     read_pictures,
 )
+from api.use_cases.find_patient import find_noted_patient
 from api.use_cases.list_held_by import HeldBy, list_held_by, read_moment
 from api.use_cases.note_access import NOTHING_NOTED, export_access_head
 from api.use_cases.plan_erasure import ErasurePlan, plan_erasure
@@ -201,20 +202,23 @@ def erase(
 @click.option("--to", "target", type=click.Path(path_type=Path), required=True, help="A folder.")
 @data_option
 def patient_export(patient: str, because: str, target: Path, folder: Path) -> None:
-    """Write all that is held about PATIENT (patient/<id>): JSON, PDF, and the pictures.
+    """Write all that is held about PATIENT (local number, or patient/<id>): JSON, PDF, pictures.
 
     Also while the server runs, which then gathers it.
     """
-    if not (patient.startswith("patient/") and is_record_name(patient)):
-        refuse(f"{patient[:80]!r} is no patient on record. Name one: patient/<id>.")
+    if not 0 < len(patient.strip()) <= MAX_RECORD_LENGTH:
+        refuse("Name one patient: the local number, or patient/<id>.")
     why = because.strip()
     if not SHORTEST_REASON <= len(why) <= LONGEST_REASON:
         refuse(f"Say why in {SHORTEST_REASON} to {LONGEST_REASON} letters: --because TEXT.")
 
     def here(store: UnitStore) -> PatientExport:
-        note_here(store, "export", "patient", (patient,), why)
+        def note(records: tuple[str, ...]) -> None:
+            note_here(store, "export", "patient", records, why)
+
+        found = find_noted_patient(store, patient, note=note)
         now_ms = ENVIRONMENT.now_ms()
-        return export_patient(store, patient, now_ms=now_ms, on=today_of(store))
+        return export_patient(store, found, now_ms=now_ms, on=today_of(store))
 
     def there(server: RunningServer) -> PatientExport:
         asked = {"patient": patient, "why": why}
@@ -234,7 +238,7 @@ def patient_export(patient: str, because: str, target: Path, folder: Path) -> No
     if made.trouble:
         refuse(made.trouble)
     write_file(target / "about.pdf", base64.b64decode(made.pdf))
-    click.echo(f"{len(about.records)} records of {patient} are in {target}, in clear.")
+    click.echo(f"{len(about.records)} records of {about.patient} are in {target}, in clear.")
 
 
 def read_access_head(path: Path) -> AccessHead:

@@ -10,7 +10,6 @@ RECORD = f"^[a-z_]{{1,40}}/{ID}$"
 MAX_RECORD_LENGTH = 105
 
 VisitName = Annotated[str, msgspec.Meta(max_length=MAX_RECORD_LENGTH, pattern=f"^visit/{ID}$")]
-PatientName = Annotated[str, msgspec.Meta(max_length=MAX_RECORD_LENGTH, pattern=f"^patient/{ID}$")]
 # A case, by its record or by its id alone.
 CaseName = Annotated[str, msgspec.Meta(max_length=MAX_RECORD_LENGTH, pattern=f"^(case/)?{ID}$")]
 

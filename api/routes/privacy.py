@@ -6,7 +6,7 @@ import msgspec
 from litestar import Request, get, post
 from litestar.params import JSONBody
 
-from api.record_catalogue.record_names import PatientName
+from api.record_catalogue.record_names import MAX_RECORD_LENGTH
 from api.routes.access_events import note_asker
 from api.routes.surroundings import Around
 from api.use_cases.export_patient import (
@@ -15,13 +15,14 @@ from api.use_cases.export_patient import (
     PatientExport,
     export_patient,
 )
+from api.use_cases.find_patient import find_noted_patient
 from api.use_cases.retention import ClassReport, read_retention_classes, report_retention
 
 
 class PatientExportRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Whose export, and why: the reason stands in the access log."""
+    """Whose export, by record or local number, and why: the reason stands in the access log."""
 
-    patient: PatientName
+    patient: Annotated[str, msgspec.Meta(min_length=1, max_length=MAX_RECORD_LENGTH)]
     why: Annotated[str, msgspec.Meta(min_length=SHORTEST_REASON, max_length=LONGEST_REASON)]
 
 
@@ -43,9 +44,13 @@ def post_patient_export(
     request: Request[Any, Any, Any], data: JSONBody[PatientExportRequest], around: Around
 ) -> PatientExport:
     """Give all that the unit holds about one patient, and who had it."""
-    note_asker(request, around, "export", "patient", (data.patient,), data.why)
+
+    def note(records: tuple[str, ...]) -> None:
+        note_asker(request, around, "export", "patient", records, data.why)
+
+    patient = find_noted_patient(around.store, data.patient, note=note)
     now_ms = around.environment.now_ms()
-    return export_patient(around.store, data.patient, now_ms=now_ms, on=around.today())
+    return export_patient(around.store, patient, now_ms=now_ms, on=around.today())
 
 
 @get(

@@ -200,11 +200,17 @@ export interface DeskQuestions
     };
   };
   retention: { asks: null; tells: { on: string; classes: RetentionClass[] } };
-  /** `about` is told as it is, to be saved; `pdf` is base64, or '' with the `trouble` of printing. */
+  /** By record or local number. `about` is saved as it is; `pdf` is base64, '' where printing failed. */
   'patient-export': {
     asks: { patient: string; why: string };
-    tells: { about: { records: readonly unknown[] }; pdf: string; trouble: string };
+    tells: { about: AboutPatient; pdf: string; trouble: string };
   };
+}
+/** The record of the patient, all under it, and the SHA-256 of each picture that is held. */
+export interface AboutPatient {
+  patient: string;
+  records: readonly unknown[];
+  pictures: readonly string[];
 }
 export type DeskQuestion = keyof DeskQuestions;
 

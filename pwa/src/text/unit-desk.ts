@@ -90,6 +90,7 @@ export const deskTrail = withMore(said.trail, {
 export const deskPrivacy = withMore(said.privacy, {
   make: (patient: string) => say('unitDesk.privacy.make', { patient }),
   made: (records: number) => say('unitDesk.privacy.made', { records }),
+  pictures: (count: number) => say('unitDesk.privacy.pictures', { count }),
   held: (count: number) => say('unitDesk.privacy.held', { count }),
   oldest: (day: string) => say('unitDesk.privacy.oldest', { day }),
   keeps: (years: number) => say('unitDesk.privacy.keeps', { years }),

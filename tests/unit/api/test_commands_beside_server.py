@@ -164,7 +164,8 @@ def test_all_about_a_patient_is_written_beside_a_running_server(
     both, patient, exit_code, part, names
 ):
     """[PRIV-04] [AU5] Its pictures too; where the font lacks a letter, all but the PDF."""
-    command = ("patient-export", patient, "--because", " asked by letter ", "--to", "OUT/p")
+    typed = {"patient/p-2": " th-2 "}.get(patient, patient)
+    command = ("patient-export", typed, "--because", " asked by letter ", "--to", "OUT/p")
     written = []
     for one in both:
         code, said, files, noted = one.run(*command)
@@ -204,9 +205,14 @@ def test_all_about_a_patient_is_written_beside_a_running_server(
             "no patient on record",
         ),
         (
-            ("patient-export", "../stock", "--because", "a letter", "--to", "OUT/p"),
+            ("patient-export", "patient/../stock", "--because", "a letter", "--to", "OUT/p"),
             "no patient on record",
         ),
+        (
+            ("patient-export", "../stock", "--because", "a letter", "--to", "OUT/p"),
+            "bears that local number",
+        ),
+        (("patient-export", " ", "--because", "a letter", "--to", "OUT/p"), "Name one patient"),
         (("patient-export", "patient/none", "--because", " x ", "--to", "OUT/p"), "Say why"),
         (("audit", "held-by", "desk-x", "--at", "2031-03-01T18:30"), "never joined this unit"),
     ],

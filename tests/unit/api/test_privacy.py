@@ -297,6 +297,29 @@ def test_a_letter_that_the_font_lacks_keeps_nobody_from_the_rest_at_the_desk(uni
     assert "The JSON holds all of it" in told["trouble"]
 
 
+def test_a_patient_is_found_by_the_local_number_that_people_have(unit):
+    """[PRIV-04] Whose number two people disagree on is found by both. Caught: who was looked for in
+    vain was noted as a record."""
+    desk = Writer("desk")
+    bearers = {"patient/p-5": "TH-77", "patient/p-6": "TH-78", "patient/p-7": "th -78"}
+    written = [desk.write(one, "booking", set={"local_id": it}) for one, it in bearers.items()]
+    written.append(desk.write("patient/p-5", "booking", set={"local_id": "TH-7"}))
+    answer = unit.push(unit.join("desk", "booking"), "desk", texts(*written))
+    assert answer.json()["quarantined"] == []
+    person = DeskPerson(unit, role="data-manager")
+    person.log_in()
+
+    def ask(typed):
+        return person.ask("POST", "/api/patient-exports", {"patient": typed, "why": "a letter"})
+
+    assert {ask(one).json()["about"]["patient"] for one in (" th-77", "TH-7")} == {"patient/p-5"}
+    assert_problem(ask("TH-999"), 422, "bears that local number")
+    assert_problem(ask("TH-78"), 422, "2 patients bear that local number")
+    trail = person.ask("GET", "/api/access-events").json()["events"]
+    noted = [one["records"] for one in trail if one["object"] == "patient"]
+    assert noted == [[], [], ["patient/p-5"], ["patient/p-5"]]
+
+
 def test_a_log_in_hands_out_five_patients_in_an_hour_at_most(unit):
     """[SEC-06] Caught: devices alone had limits, so that one session could take every patient."""
     person, other = (DeskPerson(unit, name, "data-manager") for name in ("Pell Moor", "Una Fell"))

@@ -618,6 +618,7 @@ export interface Arguments {
   'unitDesk.trail.mayHave.times': { count: number };
   'unitDesk.privacy.make': { patient: string | number };
   'unitDesk.privacy.made': { records: number };
+  'unitDesk.privacy.pictures': { count: number };
   'unitDesk.privacy.held': { count: string | number };
   'unitDesk.privacy.oldest': { day: string | number };
   'unitDesk.privacy.keeps': { years: number };
