@@ -203,8 +203,8 @@ def _show_link(
     shown = _SHOWN.get(judge_voices(voices).state, "proposed")
     history = read_history(store, state, around.written[state.record])
     told = traits_in(state)
-    held = [one for name in (voices.one, voices.other) if (one := around.patients.get(name))]
-    is_held = len([one for one in held if person_in(one)]) == len((voices.one, voices.other))
+    patients = [around.patients.get(one) for one in (voices.one, voices.other)]
+    is_held = all(person_in(one) is not None for one in patients)
     mine = voices.parting if shown == JOINED else voices.people
     return NetworkLink(
         link=state.record,
@@ -212,7 +212,7 @@ def _show_link(
         probability_per_mille=per_mille_in(state),
         traits=[LinkTrait(*one) for one in told],
         weighing=weigh_told(
-            read_packaged_weights(), ENCODED.traits, told, others=_others(store, held)
+            read_packaged_weights(), ENCODED.traits, told, others=_others(store, patients)
         ),
         a=_patient(store, voices.one, around),
         b=_patient(store, voices.other, around),
@@ -232,12 +232,12 @@ def _show_link(
     )
 
 
-def _others(store: UnitStore, patients: Iterable[RecordState]) -> int:
+def _others(store: UnitStore, patients: Iterable[RecordState | None]) -> int:
     """Return among how many patients a pair was found, by whichever of its units has more to meet.
 
     The more there are, the more has to speak for a pair.
     """
-    return max((store.links.others_than(unit_of(one)) for one in patients), default=0)
+    return max((store.links.others_than(unit_of(one)) for one in patients if one), default=0)
 
 
 def _patient(store: UnitStore, patient: str, around: _Around) -> LinkedPatient:
