@@ -10,6 +10,8 @@ import time
 from playwright.sync_api import Locator, Page, expect
 
 LONGEST_PROCEDURE = 80
+# How long the status line stays the same before its count is taken.
+STILL_S = 0.5
 
 
 def button(page: Page | Locator, words: str, *, exact: bool = False) -> Locator:
@@ -317,6 +319,19 @@ def change_phone(page: Page, number: str) -> None:
     page.get_by_label("Phone", exact=True).fill(number)
     press(page, "Enter", exact=True)
     expect(page.get_by_text(number).first).to_be_visible()
+
+
+def count_unsent(page: Page) -> int:
+    """Return how many entries the unit does not hold, once the status line stands still.
+
+    A screen hears its own answer first and the status line a moment after it.
+    """
+    line = page.locator("[data-status=unsent]")
+    before = None
+    while (now := line.get_attribute("data-unsent")) != before:
+        before = now
+        time.sleep(STILL_S)
+    return int(now or 0)
 
 
 def wait_until_sent(page: Page, *, within_s: float = 30) -> None:

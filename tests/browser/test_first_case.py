@@ -128,7 +128,7 @@ def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled
     planned = case.make_follow_up_plan(page)
     assert planned >= 5
     case.close_out(page, "Wren")
-    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    unsent = case.count_unsent(page)
     assert unsent > 60
 
     # then: started again, the server gets all of it
@@ -226,7 +226,7 @@ def test_a_device_that_a_unit_does_not_know_joins_another_one(server: UnitServer
     case.press(page, "Emergency start")
     case.press(page, "Start emergency case now")
     expect(page.locator("h1.ask")).to_be_visible()
-    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    unsent = case.count_unsent(page)
     assert unsent > 0
 
     page.goto(server.invite("bedside"))

@@ -104,7 +104,7 @@ def test_a_stolen_tablet_is_silent_and_lost_keys_come_back(server: UnitServer, n
     server.stop()
     case.add_patient_and_case(page, FAMILY, GIVEN)
     case.fill_workup(page)
-    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    unsent = case.count_unsent(page)
     assert unsent > 20
 
     # Locked and stolen: nothing that was typed or stored lies in any file.
@@ -185,7 +185,7 @@ def test_a_lost_tablet_clears_itself_when_it_is_next_heard_of(server: UnitServer
     case.wait_until_sent(page)
     server.stop()
     case.add_patient_and_case(page, FAMILY, GIVEN)
-    unsent = int(page.locator("[data-status=unsent]").get_attribute("data-unsent") or 0)
+    unsent = case.count_unsent(page)
     assert unsent > 1
     page.evaluate(_PLANT_BESIDE)
     assert page.evaluate(_KEPT_BESIDE)["workers"] == 1

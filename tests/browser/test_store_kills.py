@@ -98,7 +98,7 @@ def unsent(page: Page) -> int:
     """Return how many entries the unit does not hold, by the line on every screen."""
     line = page.locator("[data-status=unsent]")
     expect(line).not_to_have_attribute("data-unsent", "0")
-    return int(line.get_attribute("data-unsent") or 0)
+    return case.count_unsent(page)
 
 
 def shown_answers(page: Page) -> list[int]:

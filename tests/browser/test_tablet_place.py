@@ -34,10 +34,6 @@ def status(page: Page, name: str) -> Locator:
     return page.locator(f"[data-status={name}]")
 
 
-def unsent(page: Page) -> int:
-    return int(status(page, "unsent").get_attribute("data-unsent") or 0)
-
-
 def let_storage_be_kept(tablet: Tablet) -> None:
     """Answer as a browser does whose app is installed, and press for it."""
     browser = tablet.page.context.browser
@@ -361,7 +357,7 @@ def test_a_wiped_screen_records_nothing_and_shows_the_running_time(bedside: Page
     touch(session, "touchEnd", [])
     expect(cover).to_be_visible()
     assert seconds(cover.get_by_role("timer").inner_text()) > first + 1
-    assert unsent(page) == 0
+    assert case.count_unsent(page) == 0
     assert page.evaluate("location.hash") == address
 
     touch(session, "touchStart", [(1, x, y)])
@@ -370,13 +366,13 @@ def test_a_wiped_screen_records_nothing_and_shows_the_running_time(bedside: Page
     expect(cover).to_have_count(0)
     expect(timer).to_be_visible()
     assert acts(page) == before
-    assert unsent(page) == 0
+    assert case.count_unsent(page) == 0
     # Open again, it records: the same look sees it.
     time.sleep(0.8)
     case.let_time_pass(page)
     case.primary(page).click()
     expect(timer).to_have_count(0)
-    assert unsent(page) > 0
+    assert case.count_unsent(page) > 0
     tablet.server.start()
     page.evaluate("window.dispatchEvent(new Event('online'))")
     case.wait_until_sent(page)

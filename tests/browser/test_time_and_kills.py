@@ -94,8 +94,7 @@ class Live:
         return float(page.evaluate("window.stepSeen"))
 
     def unsent(self) -> int:
-        line = self.page.locator("[data-status=unsent]")
-        return int(line.get_attribute("data-unsent") or 0)
+        return case.count_unsent(self.page)
 
 
 @pytest.fixture(scope="module")
