@@ -112,5 +112,12 @@ export default defineConfig({
     },
   },
   // Vitest leaves one core alone by itself: of two that would be half.
-  test: { include: ['src/**/*.test.ts'], environment: 'node', maxWorkers: '100%' },
+  // A busy machine fails no test: the time allowed is there to end what hangs.
+  test: {
+    include: ['src/**/*.test.ts'],
+    environment: 'node',
+    maxWorkers: '100%',
+    testTimeout: 60_000,
+    hookTimeout: 60_000,
+  },
 });

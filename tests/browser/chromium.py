@@ -56,12 +56,12 @@ class Device:
             stderr=subprocess.DEVNULL,
             start_new_session=True,
         )
-        for _ in range(300):
+        for _ in range(600):
             if port_file.exists() and port_file.read_text().count("\n") >= 1:
                 break
             time.sleep(0.1)
         else:
-            raise AssertionError("Chromium did not start within 30 s.")
+            raise AssertionError("Chromium did not start within 60 s.")
         port = port_file.read_text().splitlines()[0]
         browser = self._playwright.chromium.connect_over_cdp(f"http://127.0.0.1:{port}")
         context: BrowserContext = browser.contexts[0]

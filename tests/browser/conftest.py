@@ -4,11 +4,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Playwright, sync_playwright
+from playwright.sync_api import Playwright, expect, sync_playwright
 
 from tests.browser.chromium import Device
 from tests.browser.served_build import ServedBuild
 from tests.browser.unit_server import UnitServer
+
+# What is looked for may come late on a busy machine; a test that asks for less says so itself.
+expect.set_options(timeout=15_000)
 
 
 @pytest.fixture(scope="module")

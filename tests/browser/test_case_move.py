@@ -48,7 +48,7 @@ def test_an_emergency_goes_to_the_person_it_belongs_to(page: Page):
         page.set_viewport_size({"width": width, "height": height})
         hold.scroll_into_view_if_needed()
         expect(hold).to_be_in_viewport(ratio=1)
-    hold.click(delay=1_200)
+    hold.click(delay=1_400)
 
     expect(sheet).to_have_count(0)
     expect(page.locator(".line.number").first).to_contain_text("Reedmace, Ada")

@@ -34,6 +34,8 @@ def assert_sound(page: Page) -> None:
     for name, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
         page.wait_for_timeout(150)
+        # A busy machine may not have drawn the new size yet.
+        page.evaluate("() => new Promise(done => requestAnimationFrame(() => done()))")
         faults = find_faults(read_screen(page), wants_primary=False)
         found = [*faults.targets, *faults.fields, *faults.contrast]
         assert found == [], f"{name}: {found}"
@@ -78,6 +80,7 @@ def test_the_day_is_asked_recorded_undone_and_corrected(server: UnitServer, tabl
     expect(told).to_have_text(on_the_day)
 
     server.start()
-    case.wait_until_sent(page)
+    # It asks by itself, up to 20 s after the last try.
+    case.wait_until_sent(page, within_s=90)
     server.stop()
     assert "sound" in server.crura("verify").lower()

@@ -170,7 +170,10 @@ def measure_room(page: Page, play: Play, place: str) -> None:
         ...Object.values(node.getBoundingClientRect().toJSON())].join(' '))"""
     for size, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
-        time.sleep(0.1)
+        # What measures itself is drawn anew in the frame after the first.
+        page.evaluate(
+            "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+        )
         figure = page.locator(".now [data-drawing]")
         if figure.count() == 1 and figure.is_visible():
             play.far_seen.add(f"{place}, {size}")
@@ -259,6 +262,8 @@ def play_surroundings(page: Page, play: Play) -> None:
     case.press(page, "Walls, third axis, feeder, crus")
     for name, mm in (("Near wall", "16"), ("Far wall", "30")):
         case.enter_number(page, name, mm)
+    # A plan made before the last number is in it is out of date at once.
+    expect(case.button(page, "Far wall")).to_contain_text("30 mm")
     case.press(page, "Plan again")
     time.sleep(1)  # a press within the lock-out of the last one would not count
     case.press(page, "Use this plan")
@@ -268,6 +273,7 @@ def play_surroundings(page: Page, play: Play) -> None:
     case.enter_number(page, "Crus thickness", "6")
     case.enter_number(page, "Feeder diameter", "5")
     expect(page.get_by_text("This plan is in use.")).to_be_visible()
+    expect(case.button(page, "Feeder diameter")).to_contain_text("5 mm")
     expect(page.locator("[data-drawing] .feeder")).to_have_count(2)
     play.look(page, "crus and feeder")
     case.enter_number(page, "Crus thickness", "17")
@@ -281,6 +287,7 @@ def play_procedure(page: Page, play: Play) -> None:
     case.go(page, "Procedure")
     case.confirm_identity(page)
     expect(case.primary(page)).to_be_visible()
+    case.wait_for_redraw(page, "")
     case.pass_steps(page, "Does blood come back?")
     measure_room(page, play, "blood return")
     case.pass_steps(page, "Has the coil formed")
@@ -291,14 +298,18 @@ def play_procedure(page: Page, play: Play) -> None:
     case.pass_steps(page, "Has the coil formed")
     case.primary(page).click()
     case.wait_for_redraw(page, "Has the coil formed?")
+    # Steps and coils are read one after the other.
+    expect(page.locator("[data-tally=coils]")).to_have_text("1")
     play.tallies["one coil"] = page.locator("[data-tally=coils]").inner_text()
     look_at_sheet(page, play, "one coil")
     page.locator("[data-undo] button").click()
     case.wait_for_redraw(page, "Flushed and patent?")
+    expect(page.locator("[data-tally=coils]")).to_have_text("0")
     play.tallies["coil undone"] = page.locator("[data-tally=coils]").inner_text()
     look_at_sheet(page, play, "coil undone")
     case.pass_steps(page, "Inject slowly")
     case.primary(page).click()
+    expect(page.get_by_role("timer")).to_be_visible()
     time.sleep(1)
     measure_room(page, play, "injection running")
     case.pass_steps(page, "Push the adhesive out")

@@ -38,7 +38,7 @@ def test_a_tablet_waits_for_its_digits_and_exchanges_until_it_is_revoked(
     case.choose_first_pin(page)
 
     status = page.locator("[data-status=unsent]")
-    expect(status).to_have_text(AT_REST)
+    expect(status).to_have_text(AT_REST, timeout=60_000)
 
     # None of the nonces of before is good now: the tablet asks anew by itself.
     server.stop()

@@ -70,6 +70,8 @@ def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled
     care_before = counted(server, "care")
 
     # when: the server is gone and the whole bedside job is done
+    at_rest = page.locator("[data-status=unsent]")
+    expect(at_rest).to_have_text("All at the unit", timeout=40_000)
     server.stop()
     case.add_patient_and_case(page, FAMILY, GIVEN)
     case.fill_workup(page)
@@ -88,7 +90,7 @@ def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled
     assert box["height"] >= 128, "UX-01: the primary action is at least 128 px"
     assert page.locator("main input").count() == 0, "UX-08: no keyboard at the bedside"
     case.primary(page).click()
-    time.sleep(1)
+    case.wait_for_redraw(page, "What comes next?")
 
     # when: the adhesive timer runs and the tablet dies
     case.pass_steps(page, "Inject slowly")
@@ -115,8 +117,8 @@ def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled
     )
     assert abs(minutes * 60 + seconds - waited) < 6, f"{shown} shown after {waited:.0f} s"
     assert case_address(page) == address
-    assert "Restored" in texts(page)
-    assert "Stop: 1 mL given" in case.primary(page).inner_text()
+    expect(page.locator("main")).to_contain_text("Restored")
+    expect(case.primary(page)).to_contain_text("Stop: 1 mL given")
 
     # when: the rest is done, an act undone and done again, and the case closed
     case.pass_steps(page, "Push the adhesive out")
@@ -125,6 +127,8 @@ def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled
     time.sleep(1)
     case.pass_steps(page, "All steps passed")
     case.primary(page).click()
+    # The press leads to Close-out when it is saved: from any place that was gone to meanwhile.
+    expect(page.get_by_role("heading", name="Close-out")).to_be_visible()
     planned = case.make_follow_up_plan(page)
     assert planned >= 5
     case.close_out(page, "Wren")

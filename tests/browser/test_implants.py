@@ -49,7 +49,9 @@ def unit(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
         case.join(page)
         expect(page.get_by_role("heading", name="Cases", exact=True)).to_be_visible(timeout=40_000)
         case.choose_who_taps(page, "Juno")
-        expect(page.locator("[data-status=unsent]")).to_be_visible()
+        # Later the tablet searches alone: it has to hold all pages of what it is given.
+        at_rest = page.locator("[data-status=unsent]")
+        expect(at_rest).to_contain_text("All at the unit", timeout=40_000)
         yield Unit(server, device, page)
     finally:
         device.kill()
@@ -113,7 +115,8 @@ def test_everybody_with_a_lot_is_found_in_five_taps_with_and_without_a_network(u
     page.get_by_role("button", name="Begin again").click()
     page.get_by_label("Lot", exact=True).fill(AS_RECORDED.lower())
     page.get_by_role("button", name=re.compile("A patient asks$")).click()
-    expect(page.locator("[data-found=tablet]")).to_contain_text("From this tablet alone")
+    alone_here = page.locator("[data-found=tablet]")
+    expect(alone_here).to_contain_text("From this tablet alone", timeout=60_000)
     expect(page.get_by_role("button", name="Ask the unit again")).to_be_visible(timeout=60_000)
     alone = _groups(page)
     # The stories play within what a new tablet is given: what was alike is the same by its lot.

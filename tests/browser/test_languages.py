@@ -316,7 +316,9 @@ def reader(
     page = device.start(server.invite("bedside"))
     case.join(page)
     case.choose_who_taps(page, "Otis")
-    case.wait_until_sent(page)
+    # The first row comes before the last of the record.
+    line = page.locator("[data-status=unsent]")
+    expect(line).to_have_text("All at the unit", timeout=40_000)
     case.go(page, "Clinic")
     expect(page.locator("[data-visit]").first).to_be_visible()
     yield Reader(server, device, page, tuple(sorted(told, key=len, reverse=True)))
@@ -478,6 +480,8 @@ def test_a_planted_sentence_and_a_planted_narrow_button_are_seen(reader: Reader)
 def test_values_keep_their_order_from_right_to_left(reader: Reader):
     """[HAZ-50] A phone number is drawn from its first digit to its last, as it is dialled."""
     reader.look("clinic", "ar-XB")
+    # The heading stands before the list is read.
+    expect(reader.page.locator("[data-visit]").first).to_be_visible()
     drawn = reader.page.evaluate(_ENDS_OF_NUMBERS)
     assert len(drawn) >= 3
     assert all(first < last for first, last in drawn)

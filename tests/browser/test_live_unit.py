@@ -81,7 +81,7 @@ def test_a_live_unit_shows_numbers_until_their_rule_file_is_retired(server: Unit
     lines = page.locator("[data-rule-file]")
     expect(lines.first).to_contain_text("Approved by Dr Otis Bramblewick, Pell Thistlewood.")
     listed = read_listing(read_packaged_rule_files())
-    assert lines.filter(has_text="in force.").count() == len(listed)
+    expect(lines.filter(has_text="in force.")).to_have_count(len(listed))
     case.go(page, "Cases")
     case.add_patient_and_case(page, "Quillmere", "Dorothea")
     case.fill_workup(page)

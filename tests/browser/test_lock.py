@@ -5,6 +5,7 @@ HAZ-28.
 """
 
 import re
+import time
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,19 @@ def read_heap(page: Page) -> str:
     return "".join(chunks)
 
 
+def assert_forgotten(page: Page, word: str) -> None:
+    """The page that was left may lie in memory a moment longer than it is shown."""
+    deadline = time.monotonic() + 20
+    while word in read_heap(page):
+        assert time.monotonic() < deadline, f"{word} is still in the memory of the page"
+        time.sleep(0.5)
+
+
+def asked_again(page: Page) -> None:
+    """Digits that are pressed while a PIN is judged are not taken."""
+    expect(page.locator("[data-pin-pad]").get_by_text("the same PIN again")).to_be_visible()
+
+
 def start_emergency_here(page: Page) -> None:
     case.press(page, "Emergency start")
     case.press(page, "Start emergency case now")
@@ -63,9 +77,11 @@ def test_a_tablet_is_locked_and_opened_and_a_live_case_stays(server: UnitServer,
     case.enter_pin(page, "123456")
     says(page, "among the first that anybody would try")
     case.enter_pin(page, case.PIN)
+    asked_again(page)
     case.enter_pin(page, WRONG)
     says(page, "Two different PINs")
     case.enter_pin(page)
+    asked_again(page)
     case.enter_pin(page)
     expect(page.locator("[data-status=who-taps]")).to_contain_text(FIRST)
     case.add_patient_and_case(page, OTHER_PATIENT, GIVEN_NAME)
@@ -73,7 +89,7 @@ def test_a_tablet_is_locked_and_opened_and_a_live_case_stays(server: UnitServer,
 
     # when: it is locked, and somebody tries PINs, over a kill of the browser
     lock(page)
-    assert GIVEN_NAME not in read_heap(page)
+    assert_forgotten(page, GIVEN_NAME)
     expect(page.locator("[data-locked]")).not_to_contain_text(OTHER_PATIENT)
     page.locator("[data-people] button").click()
     case.enter_pin(page, WRONG)
@@ -89,8 +105,10 @@ def test_a_tablet_is_locked_and_opened_and_a_live_case_stays(server: UnitServer,
     expect(page.locator("[data-status=patient]")).to_contain_text(OTHER_PATIENT)
     case.go(page, "Cases")
     start_emergency_here(page)
+    first = case.ask(page)
     case.primary(page).click()
-    case.wait_for_redraw(page, "")
+    expect(page.locator("h1.ask")).not_to_have_text(first)
+    case.wait_for_redraw(page, first)
     asked = case.ask(page)
     tablet.kill()
     page = tablet.start(server.address)
@@ -148,8 +166,10 @@ def test_a_tablet_is_locked_and_opened_and_a_live_case_stays(server: UnitServer,
 
     # when: somebody unlocks the tablet; then: all three cases are in one list, and at the unit
     page.locator("[data-status=lock]").click()
-    if page.get_by_role("button", name="Lock now").count() > 0:
-        page.get_by_role("button", name="Lock now").click()
+    lock_now = page.get_by_role("button", name="Lock now")
+    lock_now.or_(page.locator("[data-locked]")).first.wait_for()
+    if lock_now.count() > 0:
+        lock_now.click()
     case.unlock(page, FIRST)
     expect(page.locator("[data-status=unsent]")).to_be_visible()
     case.go(page, "Cases")

@@ -163,7 +163,11 @@ def _play(seen: Played) -> None:
     expect(case.primary(page)).to_be_visible()
     _look_on_the_way(seen)
     case.primary(page).click()
+    # It goes to Close-out once it is saved, wherever the screen is by then.
+    expect(page.get_by_role("heading", name="Close-out")).to_be_visible()
     planned = case.make_follow_up_plan(page)
+    # The plan is told as saved before its visits are read.
+    expect(page.locator("[data-visit]").nth(planned - 1)).to_be_visible()
     seen.look_at_place("Surveillance")
     seen.visits = page.locator("[data-visit]").all_inner_texts()
     assert len(seen.visits) >= planned

@@ -125,6 +125,8 @@ def test_two_units_are_one_honest_picture(network, new_device):
     other = corin.part("Same patient?")
     press(other, "Look")
     press(other, "They are one person: join them")
+    # The list of the joined is asked for once: before the answer it would be without this one.
+    expect(other.locator("main")).to_contain_text("Joined; so said")
     press(corin.part("Same patient?"), "Joined")
 
     # then: they are joined, and who agreed stands there

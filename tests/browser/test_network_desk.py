@@ -369,6 +369,8 @@ def _join_and_part(hub, managers, unit, new_device):
     expect(link.get_by_role("button", name="They are one person")).to_have_count(0)
     press(page, "Take back what I said")
     press(page, "They are one person")
+    # At the hub before the unit asks it.
+    expect(link.get_by_text("Another person has to say so too")).to_be_visible()
 
     server.crura("hub", "publish")
     desk = at_unit.start(f"{server.address}/#/unit")

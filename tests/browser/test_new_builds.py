@@ -22,7 +22,7 @@ def updated(tmp_path: Path, playwright_driver: Playwright) -> Iterator[Tablet]:
     one.stop()
 
 
-def wait_until(page: Page, script: str, *, tries: int = 150) -> None:
+def wait_until(page: Page, script: str, *, tries: int = 600) -> None:
     """Wait until a script of the page is true; a page that is being loaded anew is asked again."""
     for _ in range(tries):
         try:
@@ -40,7 +40,7 @@ def look_for_the_next_build(page: Page) -> None:
         "async () => (await (await navigator.serviceWorker.getRegistration()).update()) && true"
     )
     waiting = "async () => (await navigator.serviceWorker.getRegistration()).waiting !== null"
-    wait_until(page, waiting, tries=300)
+    wait_until(page, waiting)
 
 
 def begin_emergency_case(page: Page) -> None:
@@ -49,7 +49,9 @@ def begin_emergency_case(page: Page) -> None:
     case.press(page, "Emergency start")
     case.press(page, "Start emergency case now")
     expect(page.locator("h1.ask")).to_be_visible()
+    first = case.ask(page)
     case.primary(page).click()
+    expect(page.locator("h1.ask")).not_to_have_text(first)
     expect(page.locator("[data-undo] button")).to_be_visible()
     case.wait_until_sent(page)
 
@@ -114,7 +116,7 @@ def test_a_new_build_waits_through_a_live_case_and_comes_in_by_a_press(
     assert page.evaluate("window.sameLoad") is True
     # A busy browser may keep the old one for minutes; the page then begins anew by itself.
     case.press(page, "Update now")
-    wait_until(page, "window.sameLoad !== true", tries=600)
+    wait_until(page, "window.sameLoad !== true")
     case.come_back(page)
     expect(row(page, "build")).to_be_visible()
     expect(row(page, "build")).not_to_contain_text(build)

@@ -189,12 +189,14 @@ def test_a_hub_is_asked_for_fixed_periods_and_says_which_units_lie_near_a_limit(
     press(page, "In one quarter")
     page.get_by_label("Year", exact=True).select_option("2025")
     page.get_by_label("Quarter", exact=True).select_option(label="April to June")
-    press(page, "Count these cases")
+    with page.expect_response("**/api/outcomes*"):
+        press(page, "Count these cases")
     expect(page.get_by_text("1 unit lies near a limit")).to_be_visible()
     assert "from_on=2025-04-01" in asked[-1]
     assert "until_on=2025-06-30" in asked[-1]
     press(page, "In one calendar year")
-    press(page, "Count these cases")
+    with page.expect_response("**/api/outcomes*"):
+        press(page, "Count these cases")
     expect(page.get_by_label("Quarter", exact=True)).to_have_count(0)
     assert "from_on=2025-01-01" in asked[-1]
     assert "until_on=2025-12-31" in asked[-1]

@@ -55,6 +55,9 @@ def ward(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
         page = device.start(server.invite("bedside"))
         case.join(page)
         expect(page.locator("[data-case]").first).to_be_visible()
+        # What came after the signature would be a change since.
+        at_rest = page.locator("[data-status=unsent]")
+        expect(at_rest).to_have_text("All at the unit", timeout=40_000)
         case.choose_who_taps(page, "Wren")
         go(page, "close-out")
         sign(page)
@@ -66,6 +69,9 @@ def ward(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
 
 def go(page: Page, place: str) -> None:
     page.evaluate("address => { location.hash = address }", f"#/case/{CASE}/{place}")
+    # The place left has papers of the same names.
+    heading = page.get_by_role("heading", name=place.capitalize(), exact=True)
+    expect(heading.first).to_be_visible()
 
 
 def sign(page: Page) -> None:
@@ -98,7 +104,8 @@ def texts_of(page: Page) -> list[str]:
 def draw_large(code: Locator) -> np.ndarray:
     """Return a code of the page as grey pixels, as large as a printer would draw it."""
     drawn = code.evaluate(
-        """image => {
+        """async image => {
+          await image.decode();
           const canvas = document.createElement('canvas');
           canvas.width = canvas.height = 600;
           const pen = canvas.getContext('2d');
@@ -132,9 +139,9 @@ def test_a_report_is_printed_without_a_network_and_says_what_the_unit_prints(
     case.wait_until_sent(page)
     ward.server.stop()
     open_paper(page, "Report of the procedure")
-    said = texts_of(page)
     drawing = page.locator(f"{SHEET} svg[role=img]")
     expect(drawing).to_have_count(1)
+    said = texts_of(page)
     printed = read_pdf(page.pdf(format="A4"))
     press_in_sheet(page, "Back to the case")
     expect(page.locator(SHEET)).to_have_count(0)
@@ -160,6 +167,7 @@ def test_both_sorts_of_code_are_drawn_without_a_network_and_scan_back(ward: Ward
     open_paper(page, "Implant card")
     expect(page.locator(f"{SHEET} img[data-code=qr]").first).to_be_visible()
     press_in_sheet(page, "Back to the case")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     ward.server.stop()
     page.goto(f"{ward.server.address}/#/case/{CASE}/surveillance")
     case.come_back(page)
@@ -221,6 +229,7 @@ def test_every_button_of_the_sheet_is_for_a_finger_and_nothing_scrolls_sideways(
     page.set_viewport_size({"width": width, "height": height})
     go(page, "close-out")
     open_paper(page, "Report of the procedure")
+    expect(page.locator(f"{SHEET} button")).to_have_count(7)
     boxes = [one.bounding_box() for one in page.locator(f"{SHEET} button").all()]
     sideways = page.locator(SHEET).evaluate("node => node.scrollWidth - node.clientWidth")
     press_in_sheet(page, "Back to the case")

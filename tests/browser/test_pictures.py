@@ -6,6 +6,7 @@ UX-08 and PM6.
 
 import re
 import struct
+import time
 import zlib
 from pathlib import Path
 
@@ -90,6 +91,14 @@ def _attach_file(page: Page, content: bytes, name: str) -> None:
 
 def _kept_files(server: UnitServer) -> list[Path]:
     return [path for path in (server.folder / "pictures").glob("*/*") if path.suffix != ".part"]
+
+
+def _wait_until_none_is_kept(server: UnitServer) -> None:
+    """Wait until the unit keeps no file: it is told first and clears after."""
+    deadline = time.monotonic() + 30
+    while _kept_files(server) and time.monotonic() < deadline:
+        time.sleep(0.1)
+    assert _kept_files(server) == []
 
 
 def _brightest(page: Page, share: tuple[float, float, float, float]) -> int:
@@ -188,6 +197,7 @@ def test_a_length_on_a_picture_becomes_an_axis_and_is_seen_on_another_tablet(
     # 200 px of 1000 across against 400 px of 500 down, which are 40 mm; a touch may miss a little.
     assert abs(before - 20_000) < 1_000
     case.press(page, "Right", exact=True)
+    expect(length).not_to_have_attribute("data-length", str(before))
     after = int(length.get_attribute("data-length") or 0)
     assert 90 <= after - before <= 110, "one pixel of 0.1 mm"
     _assert_sound(page)
@@ -217,7 +227,7 @@ def test_a_length_on_a_picture_becomes_an_axis_and_is_seen_on_another_tablet(
     expect(other.locator("[data-point^=line]")).to_have_count(0)
     case.press(other, "See Varix A short axis")
     expect(other.locator("[data-point]")).to_have_count(4)
-    assert other.locator("[data-length]").get_attribute("data-length") == str(after)
+    expect(other.locator("[data-length]")).to_have_attribute("data-length", str(after))
 
 
 def test_an_axis_entered_by_hand_is_no_longer_measured_on_the_picture(tablet: Page):
@@ -277,7 +287,7 @@ def test_the_picture_of_another_patient_goes_from_the_tablet_and_from_the_unit(
     case.press(page, "Another patient")
     expect(page.locator("[data-picture]")).to_have_count(0)
     case.wait_until_sent(page)
-    assert _kept_files(server) == []
+    _wait_until_none_is_kept(server)
 
     # Pressed by mistake: it comes back, and the tablet sends it once more.
     case.press(page, "Undo: Picture entered in error")
@@ -290,7 +300,7 @@ def test_the_picture_of_another_patient_goes_from_the_tablet_and_from_the_unit(
     case.press(page, "Another patient")
     expect(page.locator("[data-picture]")).to_have_count(0)
     case.wait_until_sent(page)
-    assert _kept_files(server) == []
+    _wait_until_none_is_kept(server)
     page.reload()
     case.come_back(page)
     expect(page.get_by_text("No picture attached yet.")).to_be_visible()

@@ -48,7 +48,7 @@ def test_a_like_name_is_said_at_the_pick_and_beside_the_digits(
         rows = page.locator("[data-case]")
         expect(rows.filter(has_text="Odile").locator(REMARK).first).to_contain_text("Imre")
         case.press(page, "New case")
-        page.get_by_label("Name or local ID").fill("tarnbro")
+        page.get_by_label("Name or local number").fill("tarnbro")
         picked = page.get_by_role("button", name=re.compile("^Open a case for"))
         expect(picked).to_have_count(2)
         expect(picked.filter(has_text="Tarnbrook, Imre · ").locator(REMARK).first).to_be_visible()

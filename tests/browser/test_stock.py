@@ -75,9 +75,9 @@ def _look_at_lots(page: Page) -> None:
     expect(lots.get_by_role("button", name=NEW_LOT)).to_be_visible()
     expect(lots.get_by_role("button", name=OLD_LOT)).to_have_count(0)
     lots.get_by_role("button", name=re.compile("more lot")).click()
-    _look_at_every_size(page)
     old = page.get_by_role("dialog").get_by_role("button", name=OLD_LOT)
     expect(old).to_contain_text("Expired 2026-01-31")
+    _look_at_every_size(page)
     old.click()
     expect(page.get_by_role("dialog")).to_have_count(0)
     expect(lots.get_by_role("button", name=OLD_LOT)).to_have_attribute("aria-pressed", "true")
@@ -142,12 +142,14 @@ def test_what_is_laid_out_is_placed_or_returned_and_the_shelf_adds_up(
     # then: one press a package settles what was not used
     case.press(page, "Returned unopened")
     expect(page.get_by_text("3 opened = 2 placed + 0 discarded + 1 returned")).to_be_visible()
-    for _ in range(2):
+    used = page.get_by_role("button", name="Used", exact=True)
+    returned = page.get_by_role("button", name="Returned unopened")
+    for settle in (used, returned) * 2:
         # A needle and an ampoule were used; the rest goes back.
-        page.get_by_role("button", name="Used", exact=True).first.click()
-        time.sleep(1)
-        page.get_by_role("button", name="Returned unopened").first.click()
-        time.sleep(1)
+        lines = used.count()
+        settle.first.click()
+        # The line of what is settled goes: before that, the next press would find it again.
+        expect(used).to_have_count(lines - 1)
     expect(page.get_by_text("2 opened = 1 used + 0 discarded + 1 returned")).to_have_count(2)
     _look_at_every_size(page)
 

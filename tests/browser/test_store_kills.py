@@ -8,6 +8,7 @@ import os
 import random
 import re
 import sqlite3
+import time
 from contextlib import closing
 
 import pytest
@@ -111,6 +112,17 @@ def shown_answers(page: Page) -> list[int]:
     return shown
 
 
+def expect_answers(page: Page, presses: int, why: str = "") -> None:
+    """Wait until the questions show what so many presses in turn leave.
+
+    The count is heard before the answers are drawn.
+    """
+    deadline = time.monotonic() + 15
+    while shown_answers(page) != expected_answers(presses) and time.monotonic() < deadline:
+        page.wait_for_timeout(100)
+    assert shown_answers(page) == expected_answers(presses), why
+
+
 def open_questions(page: Page) -> None:
     case.press(page, "Liver")
     expect(page.get_by_role("group", name=re.compile("^Ascites"))).to_be_visible()
@@ -152,7 +164,7 @@ def test_no_tap_that_was_shown_as_saved_is_lost_by_a_kill(server: UnitServer, ne
         held = unsent(page) - base
         assert held >= max(said, default=taps), f"kill {kill}: confirmed taps are gone"
         expect(page.locator("[aria-pressed=true]").first).to_be_visible()
-        assert shown_answers(page) == expected_answers(held), f"kill {kill}: another state"
+        expect_answers(page, held, f"kill {kill}: another state")
         assert page.evaluate("location.hash") == address
         repaired = page.get_by_text(re.compile("restored from the second copy"))
         assert repaired.count() == 0, f"kill {kill}: the records file alone had lost entries"
@@ -209,7 +221,7 @@ def test_storage_evicted(server: UnitServer, new_device):
     assert held >= base + said[-1]
     page.goto(f"{server.address}/{address}")
     open_questions(page)
-    assert shown_answers(page) == expected_answers(held - base)
+    expect_answers(page, held - base)
 
     # The database goes: it is made again from the file.
     page = wipe(tablet, server, databases=True)
@@ -229,7 +241,7 @@ def test_storage_evicted(server: UnitServer, new_device):
     page.goto(f"{server.address}/{address}")
     open_questions(page)
     expect(page.locator("main [aria-pressed=true]").first).to_be_visible()
-    assert shown_answers(page) == expected_answers(held - base)
+    expect_answers(page, held - base)
 
     # Both go: it does not look like a new tablet, and nothing is invented.
     page = wipe(tablet, server, files=True, databases=True)
@@ -273,7 +285,7 @@ def test_two_tabs_one_counter(server: UnitServer, new_device):
     tap_until(first, said, 8)
     held = unsent(second)
     assert held >= 8
-    assert shown_answers(second) == expected_answers(held)
+    expect_answers(second, held)
     third_answer = second.locator("main fieldset").nth(2).get_by_role("button")
     other = third_answer.nth(1 - expected_answers(held)[2])
     other.click()
@@ -331,14 +343,16 @@ def test_disk_full(server: UnitServer, new_device):
     # The press that was refused is pressed on: it goes through once there is space.
     browser.send("Storage.overrideQuotaForOrigin", {"origin": server.address})
     expect(refused).to_have_count(0, timeout=15_000)
-    page.wait_for_timeout(1_000)
+    deadline = time.monotonic() + 30
+    while max(said, default=0) <= held and time.monotonic() < deadline:
+        page.wait_for_timeout(100)
     assert max(said) > held
     tablet.kill()
     page = tablet.start(server.address)
     open_questions(page)
     now = unsent(page) - base
     assert now >= max(said)
-    assert shown_answers(page) == expected_answers(now)
+    expect_answers(page, now)
     assert page.get_by_text("Store repaired").count() == 0
 
 
@@ -363,7 +377,7 @@ def test_a_damaged_file_is_set_aside_and_never_shown_in_part(server: UnitServer,
     held = unsent(page) - base
     assert held >= max(said)
     open_questions(page)
-    assert shown_answers(page) == expected_answers(held)
+    expect_answers(page, held)
 
     # Enough for SQLite to move what it wrote ahead into the file itself.
     said = said_as_saved(page)
@@ -378,7 +392,7 @@ def test_a_damaged_file_is_set_aside_and_never_shown_in_part(server: UnitServer,
     held = unsent(page) - base
     assert held >= max(said)
     open_questions(page)
-    assert shown_answers(page) == expected_answers(held)
+    expect_answers(page, held)
 
 
 @pytest.mark.parametrize(

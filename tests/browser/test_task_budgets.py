@@ -107,6 +107,7 @@ def do_bedside(page: Page, counted: Counted) -> None:
         sheet.get_by_role("button", name=re.compile("^Hold 1 s")).click(delay=1_100)
         case.confirm_by_pin(page)
         expect(page.locator("[data-gate=BLOOD-RETURN]")).to_have_count(0)
+    ready(page)
     go_to_step(page, "Which package is open")
 
     with counted.task(page, "TASK-08 press a lot for the open package"):

@@ -63,7 +63,7 @@ class UnitServer:
             text=True,
             cwd=self._program,
         )
-        for _ in range(200):
+        for _ in range(600):
             if self._process.poll() is not None:
                 raise AssertionError(self._process.stderr.read() if self._process.stderr else "")
             try:
@@ -72,13 +72,13 @@ class UnitServer:
             except httpx.TransportError:
                 pass
             time.sleep(0.1)
-        raise AssertionError("The server did not answer within 20 s.")
+        raise AssertionError("The server did not answer within 60 s.")
 
     def stop(self) -> None:
         """Stop serving; what is stored stays."""
         if self._process is not None:
             self._process.terminate()
-            self._process.wait(timeout=20)
+            self._process.wait(timeout=60)
             self._process = None
 
     def invite(self, role: str, *, is_trusted: bool = True) -> str:

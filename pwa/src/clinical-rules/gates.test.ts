@@ -37,7 +37,7 @@ test('[RF7] the answer names the gates and the limits it used', () => {
 
   expect(rule_files).toEqual(
     [
-      { name: GATES, version: 3 },
+      { name: GATES, version: 4 },
       { name: 'sizing/limits', version: 2 },
     ].map((file) => ({ ...file, sha256: hashText(contents[pathOf(file)] ?? '') })),
   );

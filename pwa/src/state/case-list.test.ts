@@ -130,7 +130,7 @@ test('[SOFT-11] one letter in, out, changed or swapped is alike; two are not', (
   expect(alike('', '')).toBe(false);
 });
 
-test('[TASK-16] search finds by parts of name and by local ID with or without its marks', () => {
+test('[TASK-16] search finds by parts of name and by local number with or without its marks', () => {
   const found = (search: string) => searchCases(listCases(inputs), search).map((row) => row.caseId);
   expect(found('ashw')).toEqual(['today', 'later', 'done']);
   expect(found('1002')).toEqual(['today']);
@@ -144,7 +144,7 @@ test('letters with accents or strokes are found by their plain letters', () => {
   expect(plainText('Straße Łukasz')).toBe('strasse lukasz');
 });
 
-test('[HAZ-41] adding a patient with a known local ID, or name and birth date, names them', () => {
+test('[HAZ-41] adding a patient with a known local number, or name and birth date, names them', () => {
   const same = (familyName: string, bornOn: string, localId: string) =>
     findSamePatients(patients, { familyName, bornOn, localId }).map((state) => state.record);
   expect(same('Other', '', '100-1')).toEqual(['patient/a']);

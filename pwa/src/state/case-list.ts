@@ -91,7 +91,7 @@ export function searchPatients(patients: readonly RecordState[], search: string)
   });
 }
 
-/** Return listed patients who may be the one being added: same local ID, or name and birth. */
+/** Return listed patients who may be the one being added: same local number, or name and birth. */
 export function findSamePatients(
   patients: readonly RecordState[],
   added: { familyName: string; bornOn: string; localId: string },
@@ -258,7 +258,7 @@ function searchWords(search: string): string[] {
   return search.split(/\s+/).map(plainText).filter(Boolean);
 }
 
-/** Names, date of birth and local ID, the ID also without its marks. */
+/** Names, date of birth and local number, the number also without its marks. */
 function searchTextOf(patient: RecordState | undefined): string {
   const fields = ['family_name', 'given_name', 'born_on', 'local_id'];
   const texts = fields.map((field) => plainText(textOf(patient, field)));

@@ -28,7 +28,7 @@ const patient = held('patient/p', { born_on: '1961-05-04', local_id: 'K-10 473' 
 const event = (answers: Json, isStruck = false) =>
   held('step_event/e', { step: 'identity', outcome: 'done', answers }, isStruck);
 
-test('[HARD-01] the year of birth and the last three digits of the local ID open a case', () => {
+test('[HARD-01] the year of birth and the last three digits of the local number open a case', () => {
   expect(identityDigits(patient)).toEqual({ bornYear: '1961', lastThree: '473' });
   expect(isIdentityMatch(patient, { bornYear: '1961', lastThree: '473' })).toBe(true);
 });

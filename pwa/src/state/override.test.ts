@@ -43,7 +43,7 @@ test.each(cases)('$description', ({ given, expect: { refused, ...wanted } }) => 
     expect(compose).toThrowError(refused);
     return;
   }
-  const rule_sha256 = hashText(readPackagedRuleFiles()['gates/default.v3.json'] ?? '');
+  const rule_sha256 = hashText(readPackagedRuleFiles()['gates/default.v4.json'] ?? '');
   expect(compose()).toEqual({ ...wanted, rule_sha256 });
 });
 
