@@ -10,7 +10,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, expect, sync_playwright
 
 from tests.browser import played_case as case
 from tests.browser.chromium import SIZES, Device
@@ -79,6 +79,7 @@ def photograph(camera: Camera, folder: Path) -> None:
             camera.take(page, "injection")
             case.pass_steps(page, "All steps passed")
             case.primary(page).click()
+            expect(page.get_by_role("heading", name="Close-out")).to_be_visible()
             case.make_follow_up_plan(page)
             camera.take(page, "surveillance")
             case.close_out(page, "Wren")
