@@ -25,7 +25,7 @@ CATALOGUE = ROOT / "api/record_catalogue/catalogue.json"
 CONTENTS = read_packaged_rule_files()
 ON = "2026-06-01"
 BOOK = RuleBook(CONTENTS, on=ON)
-PATH = f"{GATES}.v3.json"
+PATH = f"{GATES}.v{BOOK.version_of(GATES)}.json"
 FILE = json.loads(CONTENTS[PATH])
 ROWS = FILE["rows"]
 OUTPUTS = {"number", "done", "signature", "letter"}
