@@ -47,7 +47,7 @@ document.addEventListener('securitypolicyviolation', (event) =>
 FOLDS = "main [aria-expanded=false], main summary, main .item .acts [aria-pressed=false]"
 PARTS = f"main nav button, {FOLDS}"
 # For so many frames nothing new is drawn; a place asks for its records first, a desk its server.
-STILL, STILL_AT_FIRST = 8, 30
+STILL, STILL_AT_FIRST = 8, 12
 # Open what is closed, one after another, and return what each shows.
 _OPEN_ALL = """
 async ([closed, first, later]) => {
