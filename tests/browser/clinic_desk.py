@@ -75,9 +75,7 @@ def open_desk(playwright_driver: Playwright, folder: Path) -> Iterator[Desk]:
         page = device.start(server.invite("booking"))
         case.join(page)
         expect(page.locator("[data-visit]").first).to_be_visible(timeout=40_000)
-        # The first page of visits is drawn before the last one has come.
-        at_rest = page.locator("[data-status=unsent]")
-        expect(at_rest).to_have_text("All at the unit", timeout=40_000)
+        case.wait_until_all_has_come(page)
         case.choose_who_taps(page, "Cass")
         yield Desk(server, device, page)
     finally:

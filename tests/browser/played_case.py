@@ -57,6 +57,11 @@ def join(page: Page, first: str = "") -> None:
     choose_first_pin(page, first)
 
 
+def expect_to_be_asked_again(page: Page) -> None:
+    """Wait for the second question of a first PIN: the pad takes no key while one is judged."""
+    expect(page.locator("[data-pin-pad]").get_by_text("the same PIN again")).to_be_visible()
+
+
 def choose_first_pin(page: Page, name: str = "") -> None:
     """Choose a PIN as a listed person of this name, unnamed where the unit lists nobody."""
     listed = page.locator("[data-first-person] [data-people] button", has_text=name)
@@ -66,8 +71,7 @@ def choose_first_pin(page: Page, name: str = "") -> None:
     )
     listed.or_(unlisted).first.click()
     enter_pin(page)
-    # While the first is looked at the pad takes no key.
-    expect(page.locator("[data-pin-pad]").get_by_text("the same PIN again")).to_be_visible()
+    expect_to_be_asked_again(page)
     enter_pin(page)
     expect(page.locator("[data-status=unsent]")).to_be_visible()
 
@@ -335,6 +339,11 @@ def count_unsent(page: Page) -> int:
         before = now
         time.sleep(STILL_S)
     return int(now or 0)
+
+
+def wait_until_all_has_come(page: Page) -> None:
+    """Wait for the whole record after joining: its first rows are drawn before the last come."""
+    expect(page.locator("[data-status=unsent]")).to_have_text("All at the unit", timeout=45_000)
 
 
 def wait_until_sent(page: Page, *, within_s: float = 30) -> None:

@@ -70,8 +70,7 @@ def test_a_case_is_played_offline_killed_synced_booked_and_a_conflict_is_settled
     care_before = counted(server, "care")
 
     # when: the server is gone and the whole bedside job is done
-    at_rest = page.locator("[data-status=unsent]")
-    expect(at_rest).to_have_text("All at the unit", timeout=40_000)
+    case.wait_until_all_has_come(page)
     server.stop()
     case.add_patient_and_case(page, FAMILY, GIVEN)
     case.fill_workup(page)

@@ -50,8 +50,7 @@ def unit(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
         expect(page.get_by_role("heading", name="Cases", exact=True)).to_be_visible(timeout=40_000)
         case.choose_who_taps(page, "Juno")
         # Later the tablet searches alone: it has to hold all pages of what it is given.
-        at_rest = page.locator("[data-status=unsent]")
-        expect(at_rest).to_contain_text("All at the unit", timeout=40_000)
+        case.wait_until_all_has_come(page)
         yield Unit(server, device, page)
     finally:
         device.kill()

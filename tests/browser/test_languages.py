@@ -316,9 +316,7 @@ def reader(
     page = device.start(server.invite("bedside"))
     case.join(page)
     case.choose_who_taps(page, "Otis")
-    # The first row comes before the last of the record.
-    line = page.locator("[data-status=unsent]")
-    expect(line).to_have_text("All at the unit", timeout=40_000)
+    case.wait_until_all_has_come(page)
     case.go(page, "Clinic")
     expect(page.locator("[data-visit]").first).to_be_visible()
     yield Reader(server, device, page, tuple(sorted(told, key=len, reverse=True)))

@@ -56,8 +56,7 @@ def ward(tmp_path_factory: pytest.TempPathFactory, playwright_driver: Playwright
         case.join(page)
         expect(page.locator("[data-case]").first).to_be_visible()
         # What came after the signature would be a change since.
-        at_rest = page.locator("[data-status=unsent]")
-        expect(at_rest).to_have_text("All at the unit", timeout=40_000)
+        case.wait_until_all_has_come(page)
         case.choose_who_taps(page, "Wren")
         go(page, "close-out")
         sign(page)

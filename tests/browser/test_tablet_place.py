@@ -426,7 +426,7 @@ def test_with_sound_suspended_the_cue_is_shown_within_a_tenth_and_the_silence_is
     page.wait_for_function("() => 'cue' in window.times && 'act' in window.times")
     times = page.evaluate("window.times")
     assert abs(times["cue"] - times["act"]) <= 100, times
-    expect(page.locator("[data-cue]")).to_have_attribute("data-cue", "")
+    expect(page.locator("[data-cue]")).to_have_attribute("data-cue", "", timeout=4_000)
     expect(edge).to_contain_text("No sound: see This tablet")
 
 

@@ -105,9 +105,7 @@ def play_once(folder: Path, driver: Playwright, *, is_online: bool) -> Played:
         page = device.start(server.invite("bedside"))
         case.join(page)
         expect(page.locator("[data-case]").filter(has_text=PATIENT)).to_be_visible()
-        # Its row may be drawn before the rest of what the unit gives has come.
-        at_rest = page.locator("[data-status=unsent]")
-        expect(at_rest).to_have_text("All at the unit", timeout=40_000)
+        case.wait_until_all_has_come(page)
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
         if not is_online:
             server.stop()
